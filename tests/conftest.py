@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+from project import ROOT
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -21,6 +24,11 @@ if TYPE_CHECKING:
 
 settings.register_profile("patient", deadline=None, derandomize="CI" in os.environ)
 settings.load_profile("patient")
+
+if sys.dont_write_bytecode:  # where none may lie beside the source, so that not every process compiles all of it again
+    sys.dont_write_bytecode, sys.pycache_prefix = False, str(ROOT / ".pytest_cache" / "bytecode")
+    del os.environ["PYTHONDONTWRITEBYTECODE"]
+    os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix
 
 
 @pytest.fixture(scope="session")

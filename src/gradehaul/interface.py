@@ -380,7 +380,7 @@ def helix(
     Raises
     ------
     DesignError
-        No such helix, figures that contradict each other, or a deck lower than the stock.
+        No such helix, or figures that contradict each other.
     RouteError
         A train or a rail condition that the stock does not have.
 

@@ -17,7 +17,7 @@ SIDE, ONE_AT_A_TIME = 200, 24
 def test_a_sweep_of_200_by_200_designs(figure) -> None:
     """Three powers on two rails within 2 s, and at least 100 times faster than the exact engine design by design."""
     stock = stock_of("plans/n-mountain.toml", scale=None, unit=None)
-    build = usual_helix_build(stock.scale)
+    build = usual_helix_build(stock)
     radii, rises = np.linspace(0.25, 0.8, SIDE), np.linspace(0.05, 0.12, SIDE)
     started = time.perf_counter()
     found = sweep(radii, rises, build, stock, turns=3, rails=("clean", "treated"))

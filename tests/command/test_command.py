@@ -283,15 +283,14 @@ def test_wrong_input_has_no_traceback(plan):
 
 @pytest.mark.skipif(os.name != "posix", reason="pipes and signals as POSIX has them")
 class TestPipes:
-    @pytest.mark.parametrize(("text", "status"), [(CLIMBS, 0), (STALLS, 1)])
-    def test_a_reader_that_goes_away(self, plan, text, status):
-        plan.write_text(text, encoding="utf-8")
+    def test_a_train_that_fails_is_known_though_the_reader_goes_away(self, plan):
+        plan.write_text(STALLS, encoding="utf-8")
         read, write = os.pipe()
         os.close(read)
         process = start("check", plan, "--strict", stdout=write)
         os.close(write)
         _, err = process.communicate(timeout=60)
-        assert (process.returncode, err) == (status, b"")
+        assert (process.returncode, err) == (1, b"")
 
     @pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device that is always full")
     def test_a_full_disk(self, plan):
@@ -318,7 +317,7 @@ class TestPipes:
         os.close(units)
         assert (process.returncode, out, err) == (130, b"", b"stopped\n")
 
-    @pytest.mark.parametrize("form", [[], ["--json"], ["--csv"]])
+    @pytest.mark.parametrize("form", [[], ["--json"]])
     def test_names_that_the_output_cannot_show(self, plan, form):
         plan.write_text(CLIMBS.replace("mogul", "מוגול 🚂").replace("[loco.מוגול 🚂]", '[loco."מוגול 🚂"]'), "utf-8")
         code, out, err = finish("check", plan, *form, environment={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"})
@@ -328,12 +327,12 @@ class TestPipes:
 
     def test_consoles_of_windows_show_every_sign_of_an_answer(self):
         args = ("readings", PLANS / "bench.toml", "--more", "all")
-        _, expected, _ = finish(*args, environment={"PYTHONIOENCODING": "utf-8"})
-        assert "±" in expected.decode()
+        expected = run(*args).stdout
+        assert "±" in expected
         for encoding in ("cp437", "cp1252"):
             code, shown, err = finish(*args, environment={"PYTHONIOENCODING": encoding})
             assert (code, err) == (0, b"")
-            assert shown.decode(encoding) == expected.decode()
+            assert shown.decode(encoding) == expected
 
     @pytest.mark.parametrize(("no_color", "colored"), [("", True), ("1", False)])
     def test_color_only_on_a_terminal_that_wants_it(self, plan, no_color, colored):

@@ -49,7 +49,7 @@ _HEADERS = {section: f"[{section}.NAME]" for section in schema.KEYED}
 _HEADERS |= {section: f"[[{section}]]" for section in schema.LISTED}
 _HEADERS |= {section: f"[{section}]" for section in schema.SINGLE}
 _GROUPS = {
-    "Track": ("line", "piece", "turnout", "crossing", "table", "map", "vertical_curve", "curve_resistance"),
+    "Track": ("line", "piece", "turnout", "crossing", "table", "map", "vertical_curve", "deck", "curve_resistance"),
     "From a drawing": ("drawing", "joint", "import"),
     "Stock, trains and routes": ("rail", "carry_over", "loco", "power", "car", "train", "route"),
     "Measured": ("bench", "reading", "tilt", "trial", "survey"),

@@ -149,10 +149,9 @@ def test_a_full_device(tmp_path, name):
     assert (done.exit_code, done.stderr) == (3, f"{out}: cannot be written: No space left on device\n")
 
 
-@pytest.mark.parametrize("name", ONE_EACH)
-def test_a_folder_that_may_not_be_written_to(tmp_path, monkeypatch, name):
+def test_a_folder_that_may_not_be_written_to(tmp_path, monkeypatch):
     """As the system refuses it; the superuser, whom it lets write anywhere, is refused by us in its stead."""
-    folder = tmp_path / "kept"
+    name, folder = "check.json", tmp_path / "kept"
     folder.mkdir()
     folder.chmod(0o555)
     if os.access(folder, os.W_OK):
@@ -207,7 +206,7 @@ def test_interrupted_anywhere(tmp_path_factory, tmp_path, name):
     whole = every.run(arguments(name, old_file(tmp_path, name)))
     new = content(out)
     assert whole.exit_code == 0
-    for part in (0.02, 0.3, 0.6, 0.9, 1):
+    for part in (0.02, 0.6, 1):
         out.unlink(missing_ok=True)
         old = content(old_file(tmp_path, name))
         done = Calls(max(1, int(part * every.count) - 3)).run(arguments(name, out))
@@ -263,7 +262,7 @@ def test_interrupted_while_it_loads(module):
 # Nobody listens
 
 
-@pytest.mark.parametrize("name", [*PRINTS, "new", "helix"])
+@pytest.mark.parametrize("name", ["check", "new", "helix"])
 def test_a_reader_that_goes_away(tmp_path, name):
     out = str(tmp_path / "a plan")
     args = {"new": ["new", out], "helix": put(DESIGNS["helix.svg"], out=f"{out}.svg")}.get(name) or put(

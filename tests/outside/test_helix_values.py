@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -10,10 +11,9 @@ from gradehaul.design.climb.helix import Helix, HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.hill import coefficient_of, stock_of, usual_vertical_curve
 from gradehaul.plan.reader import read_plan
-from gradehaul.scales import scale_named
 
 INCH = 0.0254
-HO = usual_helix_build(scale_named("HO"))
+HO = usual_helix_build(read_plan('scale = "HO"'))
 
 
 def inches(radius: float | None = None, rise_per_turn: float | None = None, grade: float | None = None) -> Helix:
@@ -48,9 +48,8 @@ def test_level_to_level_in_n_is_50_2_mm() -> None:
 
     The last is NEM 102 under the lowest wire (read).
     """
-    scale = scale_named("N")
-    usual = usual_helix_build(scale, "NEM")
-    build = HelixBuild(0, 0, 0.006, 0.004, usual.track, scale.wire_height or 0, usual.edge, usual.near)
+    plan = read_plan('scale = "N"\ndeck = { thickness = "6 mm", roadbed = "4 mm" }')
+    build = replace(usual_helix_build(plan), clear=plan.scale.wire_height or 0)
     assert 1000 * (build.structure + build.clear) == pytest.approx(50.2)
 
 
@@ -59,7 +58,8 @@ def test_level_to_level_in_n_is_50_2_mm() -> None:
 )
 def test_the_clear_height_by_nem_is_that_of_nem_102(name: str, clear: float) -> None:
     """NEM 102, edition 2017, free height above the railhead without wire, mm (read)."""
-    assert 1000 * usual_helix_build(scale_named(name), "NEM").clear == pytest.approx(clear)
+    stock = read_plan(f'scale = "{name}"\npractice = "NEM"')
+    assert 1000 * usual_helix_build(stock).clear == pytest.approx(clear)
 
 
 def test_a_foot_of_vertical_curve_for_each_percent_in_ho() -> None:

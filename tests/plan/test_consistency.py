@@ -10,7 +10,7 @@ import pytest
 from gradehaul.errors import Problems
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.consistency import freeze_mappings
-from gradehaul.plan.records import Cut, KeptShare
+from gradehaul.plan.records import Cut, Deck, KeptShare
 from gradehaul.quantities import Reading
 
 PLAN = read_plan("""
@@ -44,6 +44,7 @@ def one(kind, name, **changes):
 CASES = [
     ({"vertical_curve": math.nan}, "vertical_curve must be 0 or more, got nan"),
     ({"carry_over": -1.0}, "carry_over must be 0 or more, got -1"),
+    ({"deck": Deck(roadbed=-1.0)}, "deck: roadbed must be 0 or more, got -1"),
     ({"railhead": {"X": 0.0}}, 'railhead "X": there is no joint "X"'),
     ({"railhead": {"A": math.inf}}, 'railhead "A": railhead must be finite, got inf'),
     (line(tracks=()), 'line "Main": a line needs track, got none'),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
-from itertools import combinations
 from unittest.mock import patch
 
+import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
@@ -35,10 +35,10 @@ def check_sheet(figure: Figure) -> None:
         assert box.y0 >= edge - 1, text
         assert box.x1 <= figure.bbox.width - edge + 1, text
         assert box.y1 <= figure.bbox.height - edge + 1, text
-    for (text, box), (other_text, other) in combinations(texts, 2):
-        across = min(box.x1, other.x1) - max(box.x0, other.x0)
-        up = min(box.y1, other.y1) - max(box.y0, other.y0)
-        assert across <= 1 or up <= 1, (text, other_text)
+    low, high = (np.array([getattr(box, end) for _, box in texts]) for end in ("min", "max"))
+    shared = np.minimum(high[:, None], high) - np.maximum(low[:, None], low)  # of each with each
+    over = np.argwhere(np.triu((shared > 1).all(axis=-1), 1))
+    assert [(texts[one][0], texts[other][0]) for one, other in over] == []
 
 
 def svg_texts(svg: bytes) -> list[str]:

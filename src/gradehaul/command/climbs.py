@@ -18,6 +18,7 @@ from gradehaul.command.options import (
     output_option,
     paper_option,
     show_option,
+    strict_option,
 )
 from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, THICKNESS, Floor, Name, plan_of
 from gradehaul.errors import DesignError, PlanError
@@ -40,8 +41,8 @@ _LENGTH_OPTIONS = {
     "straight": "Length of each of two straight sides.  [default: none, round]",
     "ease": "Easement at each end of a curve.  [default: none]",
     "centers": "Between the centers of two tracks.  [default: the scale's]",
-    "deck": "Thickness of the deck.  [default: 1/2 in]",
-    "roadbed": "Thickness of the roadbed.  [default: 1/4 in]",
+    "deck": "Thickness of the deck.  [default: the plan's, else 1/2 in]",
+    "roadbed": "Thickness of the roadbed.  [default: the plan's, else 1/4 in]",
     "clear": "Clear height wanted above the railhead.  [default: the practice's]",
     "vertical-curve": "Length of each.  [default: a car length for each 1 % of grade]",
 }
@@ -75,6 +76,7 @@ def _hill_options(function: Verb) -> Verb:
     """Add the options that every design of a climb has; those of its stock are read before lengths and names."""
     for option in (
         more_option(sections.CLIMB),
+        strict_option,
         grades_option,
         show_option,
         output_option("Write a plan (.toml), sheets for the bench (.pdf), or a long section (.png, .svg)."),
@@ -207,7 +209,7 @@ def helix(
         return helix_sheet(bench, units, paper or PAPER_OF[units.system])
 
     shown = found.to_dict() if out.form == "json" else helix_page(found, units, find=find, more=more)
-    return Answer(shown, sheet if _is_sheet(out) else _copy(found, out))
+    return Answer(shown, sheet if _is_sheet(out) else _copy(found, out), passes=found.passes)
 
 
 @click.command()
@@ -273,7 +275,7 @@ def incline(
         return incline_sheet(bench, units, paper or PAPER_OF[units.system])
 
     shown = found.to_dict() if out.form == "json" else incline_page(found, units, find=find, more=more)
-    return Answer(shown, sheet if _is_sheet(out) else _copy(found, out))
+    return Answer(shown, sheet if _is_sheet(out) else _copy(found, out), passes=found.check.passes)
 
 
 def _is_sheet(out: Output) -> bool:
@@ -319,17 +321,18 @@ def _sweep(
         direction=of["direction"],
         steepest=of["steepest"],
     )
+    possible = bool(found.possible.any())
     if out.form != "text":
         from gradehaul.quantities.document import json_text
 
         if out.form == "json":
-            return Answer(json_text(found.to_dict(), indent=None))
-        return Answer(sweep_csv(found, out.table_reader(stock)))
+            return Answer(json_text(found.to_dict(), indent=None), passes=possible)
+        return Answer(sweep_csv(found, out.table_reader(stock)), passes=possible)
     if not out.to_file:
-        return Answer(sweep_page(found, out.units(stock)))
+        return Answer(sweep_page(found, out.units(stock)), passes=possible)
     from gradehaul.show.climb.sweep_picture import sweep_picture
 
-    return Answer(sweep_picture(out.picture(), found, out.units(stock)))
+    return Answer(sweep_picture(out.picture(), found, out.units(stock)), passes=possible)
 
 
 def _stock(given: Any) -> tuple[Plan, Any]:  # noqa: ANN401 - the options of a verb

@@ -29,9 +29,12 @@ if TYPE_CHECKING:
 @click.option("--line", type=Name("lines", "line"), help="Line to follow.  [default: the only one]")
 @click.option("--route", type=Name("routes"), help="Route to follow, from line to line.")
 @click.option("--from", "begin", type=LENGTH, default="0", help="Where the first riser stands.  [default: the start]")
-@click.option("--deck", type=THICKNESS, help="Thickness of the deck.  [default: 1/2 in]")
-@click.option("--roadbed", type=THICKNESS, help="Thickness of the roadbed.  [default: 1/4 in]")
-@click.option("--track", type=THICKNESS, help="Height of rail and ties.  [default: the scale's, assumed]")
+@click.option(
+    "--deck-joint", "deck_joints", type=LENGTH, multiple=True, help="Where the deck is joined; repeat for more."
+)
+@click.option("--deck", type=THICKNESS, help="Thickness of the deck.  [default: the plan's, else 1/2 in]")
+@click.option("--roadbed", type=THICKNESS, help="Thickness of the roadbed.  [default: the plan's, else 1/4 in]")
+@click.option("--track", type=THICKNESS, help="Height of rail and ties.  [default: the plan's, else the scale's]")
 @click.option("--datum", type=LENGTH, help="Height of the plan's 0 above the floor, for heights to saw.")
 @click.option("--rule", type=LENGTH, help="Smallest division of your rule.  [default: 1/32 in or 0.5 mm]")
 @click.option("--level", type=LENGTH, help="Length of your level.  [default: 24 in or 600 mm]")
@@ -50,6 +53,7 @@ def risers(
     line: str | None,
     route: str | None,
     begin: float,
+    deck_joints: tuple[float, ...],
     every: float,
     strip: float | None,
     paper: PaperName | None,
@@ -66,7 +70,8 @@ def risers(
 
     units = out.units(plan)
     walk = walk_along(Layout(plan), line=line, route=route)
-    found = risers_along(walk, usual_riser_build(plan, units.system, **lengths), every=every, begin=begin)
+    build = usual_riser_build(plan, units.system, **lengths)
+    found = risers_along(walk, build, every=every, begin=begin, deck_joints=deck_joints)
     match out.form:
         case "json":
             return Answer(found.to_dict())

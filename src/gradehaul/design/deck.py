@@ -1,9 +1,10 @@
-"""What lies between the railhead and the underside of a deck, where nothing is stated: one figure for every answer."""
+"""What lies between the railhead and the underside of a deck: one figure for every answer."""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
+from gradehaul.plan.records import Deck, Plan
 from gradehaul.quantities.si import Meters
 from gradehaul.scales import Scale
 
@@ -28,12 +29,30 @@ class Structure(NamedTuple):
 
 
 def usual_structure(scale: Scale) -> Structure:
-    """Return what is assumed of a scale.
+    """Return what is assumed of a scale where nothing is stated."""
+    return Structure(0.0127, 0.00635, TRACK_HEIGHT / scale.ratio)
+
+
+def structure_of(plan: Plan) -> Structure:
+    """Return what a plan states of its deck, and what is usual for the rest.
 
     Examples
     --------
-    >>> from gradehaul.scales import scale_named
-    >>> round(1000 * usual_structure(scale_named("H0")).total, 1)
+    >>> from gradehaul.plan import read_plan
+    >>> round(1000 * structure_of(read_plan('scale = "H0"')).total, 1)
     24.9
     """
-    return Structure(0.0127, 0.00635, TRACK_HEIGHT / scale.ratio)
+    stated = (plan.deck.thickness, plan.deck.roadbed, plan.deck.track)
+    usual = usual_structure(plan.scale)
+    return Structure(*(each if own is None else own for own, each in zip(stated, usual, strict=True)))
+
+
+def stated_thickness(deck: Deck) -> Meters:
+    """Return the thickness of all that a plan states of its deck, m."""
+    return (deck.thickness or 0.0) + (deck.roadbed or 0.0) + (deck.track or 0.0)
+
+
+def assumed_layers(deck: Deck) -> tuple[str, ...]:
+    """Return the layers of a deck that are not stated."""
+    layers = (("deck", deck.thickness), ("roadbed", deck.roadbed), ("track", deck.track))
+    return tuple(name for name, stated in layers if stated is None)

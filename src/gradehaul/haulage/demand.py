@@ -39,16 +39,16 @@ class Supply:
 
 def rails_along(profile: RouteProfile, rail: str) -> tuple[tuple[str, ...], ...]:
     """Return the conditions that each track may have as planned, settled or on the first day; else one for all."""
-    return tuple(_own_rails(rail, own) for own in profile.rails) if rail in PLANNED else ((rail,),)
+    return tuple(on_day(rail, own) for own in profile.rails) if rail in PLANNED else ((rail,),)
 
 
 def rails_between(profile: RouteProfile, rail: str, start: float, stop: float) -> tuple[str, ...]:
     """Return the rail conditions under a stretch of a route, m, in order of their names."""
-    return _own_rails(rail, sorted(profile.rails_under(start, stop))) if rail in PLANNED else (rail,)
+    return on_day(rail, sorted(profile.rails_under(start, stop))) if rail in PLANNED else (rail,)
 
 
-def _own_rails(rail: str, planned: Collection[str]) -> tuple[str, ...]:
-    """Return planned conditions for one of the planned names, settled or on the first day."""
+def on_day(rail: str, planned: Collection[str]) -> tuple[str, ...]:
+    """Return planned conditions as they are on the day of ``as planned`` or ``as planned fresh``."""
     if rail == AS_PLANNED:
         return tuple(planned)
     return tuple(map(_on_first_day, planned))

@@ -106,20 +106,20 @@ class Train:
         """Weight per length of every block, N/m, shape (blocks,)."""
         return np.array([GRAVITY * block.mass / block.length for block in self.blocks])
 
-    @property
-    def locos(self) -> list[tuple[Loco, float]]:
+    @cached_property
+    def locos(self) -> tuple[tuple[Loco, float], ...]:
         """Every locomotive and how far behind the head its front is, m."""
-        return [
+        return tuple(
             (block.vehicle, float(edge) + number * block.vehicle.length)
             for block, edge in zip(self.blocks, self.edges[:-1], strict=True)
             if isinstance(block.vehicle, Loco)
             for number in range(block.count)
-        ]
+        )
 
-    @property
-    def cars(self) -> list[tuple[Car, int]]:
+    @cached_property
+    def cars(self) -> tuple[tuple[Car, int], ...]:
         """Every block of cars and how many they are."""
-        return [(block.vehicle, block.count) for block in self.blocks if isinstance(block.vehicle, Car)]
+        return tuple((block.vehicle, block.count) for block in self.blocks if isinstance(block.vehicle, Car))
 
     @property
     def rolling(self) -> float:

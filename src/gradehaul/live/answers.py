@@ -10,7 +10,7 @@ from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.judged import JudgedTrain, judged_trains, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried
@@ -97,14 +97,14 @@ def _trial(trial: Trial) -> dict[str, dict[str, Any]]:
 
 def _chances(layout: Layout, judged: Sequence[JudgedTrain]) -> Iterator[Part]:
     """Yield the chance of stalling of each train, as judged and with each film everywhere, as soon as it is known."""
-    draws, found = Draws(layout.plan, layout.coefficient), []
+    trials, found = RandomTrials(layout.plan, layout.coefficient), []
     shown = {"": judged}
     for film in conditions_document(layout, layout.judged())["everywhere"]:
         shown[film["name"]] = judged_trains(layout, film["rails"])
     for condition, trains in shown.items():
         for train in worst_of_each(trains):
             profile = layout.profile(train.route)
-            trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains[train.name]), train.rail, draws)
+            trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains[train.name]), train.rail, trials)
             risk = chance_words(trust.stall_probability)
             found.append({"name": train.name, "on": condition, "risk": risk})
             yield {"kind": "chances", "chances": list(found)}

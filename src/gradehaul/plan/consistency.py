@@ -100,6 +100,8 @@ def _some(place: str, things: Collection[object], wrong: str) -> Iterator[PlanEr
 def _of_track(plan: Plan) -> Iterator[PlanError]:
     yield from _number("", "vertical_curve", plan.vertical_curve, _FROM_0)
     yield from _number("", "carry_over", plan.carry_over, _FROM_0)
+    for layer in fields(plan.deck):
+        yield from _number("deck", layer.name, getattr(plan.deck, layer.name) or 0.0, _FROM_0)
     for joint, height in plan.railhead.items():
         yield from _known(f'railhead "{joint}"', "joint", [joint], plan.joints)
         yield from _number(f'railhead "{joint}"', "railhead", height, _FINITE)

@@ -122,7 +122,7 @@ class Line:
     place: Place | None = None
     """Where its `from` end lies, where that is stated, as for a line from a drawing; else it is calculated."""
     parallel: Parallel | None = None
-    """Beside which line its middle lies, where figures of it are to be found."""
+    """Beside which line its middle lies, where figures of it are to be found; the rest lies as its tracks have it."""
 
     @property
     def length(self) -> Meters:
@@ -322,6 +322,16 @@ class NamedRoute:
 
 
 @dataclass(frozen=True, slots=True)
+class Deck:
+    """What lies between the railhead and the underside of a deck, m; None where it is not stated."""
+
+    thickness: Meters | None = None
+    roadbed: Meters | None = None
+    track: Meters | None = None
+    """Height of rail and ties."""
+
+
+@dataclass(frozen=True, slots=True)
 class Survey:
     """A hill that stands: pairs of distance along a line and railhead there, m, in the order of the file.
 
@@ -376,6 +386,7 @@ class Plan:
     surveys: Mapping[str, Survey] = field(default_factory=dict)
     carry_over: Meters = CARRY_OVER
     """How far wheels carry a film onto clean rail, m."""
+    deck: Deck = Deck()
 
     def __post_init__(self) -> None:
         freeze_mappings(self)

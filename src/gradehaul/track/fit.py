@@ -8,6 +8,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+import numpy as np
+
 from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.plan.names import listed
 from gradehaul.plan.records import Line, LineEnd, Note, Plan
@@ -19,6 +21,8 @@ from gradehaul.track.map.plane import Leg, Pose, legs_of, many_points
 
 _FINE = 1e-6
 """How closely the line beside which another runs is followed, m."""
+_UNEVEN = 5e-4
+"""By how much the distance between two lines may vary, m, before a note says so."""
 
 
 def fitted(plan: Plan) -> Plan:
@@ -78,7 +82,7 @@ def fitted(plan: Plan) -> Plan:
 
 
 def fit_notes(plan: Plan) -> Iterator[Note]:
-    """Yield for each line of a fitted plan its figures that were found."""
+    """Yield for each line of a fitted plan its figures that were found, and how far it strays from one beside it."""
     for line in plan.lines.values():
         figures = figures_of(line)
         figures_found = [
@@ -87,6 +91,32 @@ def fit_notes(plan: Plan) -> Iterator[Note]:
         ]
         if figures_found:
             yield Note("", f"{line.name}: {', '.join(figures_found)}")
+    yield from _parallel_notes(plan)
+
+
+def _parallel_notes(plan: Plan) -> Iterator[Note]:
+    """Yield a note for each line that is not as far from the line beside it over its middle half as it should be."""
+    from shapely import LineString, Point
+
+    lines = [line for line in plan.lines.values() if line.parallel is not None]
+    round_ = _Round.of(plan) if lines else None
+    for line in lines:
+        if round_ is None or line.parallel is None or not round_.ready(line):
+            continue
+        beside = round_.open_line(line).beside
+        if beside is None:
+            continue
+        parts = [part for track in line.tracks for part in round_.sections[track.id]]
+        _, _, xy = many_points([parts], [Pose(0.0, 0.0, 0.0)], _FINE)
+        own = LineString(xy)
+        places = (own.interpolate(share, normalized=True) for share in np.linspace(0.25, 0.75, 21).tolist())
+        apart = [beside.line.distance(Point(place)) for place in places]
+        low, high = min(apart), max(apart)
+        wanted = line.parallel.distance
+        if max(wanted - low, high - wanted) > _UNEVEN:
+            shown = [describe(float(f"{each:.3g}"), "length", plan.unit) for each in (wanted, low, high)]
+            text = f"only its middle lies {shown[0]} beside {line.parallel.line}"
+            yield Note(f'line "{line.name}"', f"{text}: {shown[1]} to {shown[2]} over its middle half")
 
 
 class _Round(NamedTuple):

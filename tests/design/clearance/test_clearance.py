@@ -110,6 +110,26 @@ def test_stacked_turns_have_the_rise_of_a_turn(rise: float, allowances: Allowanc
     assert "NEM 102" in found.source
 
 
+@pytest.mark.parametrize(
+    ("deck", "rise", "outcome", "assumed"),
+    [
+        ("thickness = 10, roadbed = 5, track = 4", 77.9, "fail", ()),  # 59 + 19, all of it stated
+        ("thickness = 10, roadbed = 5, track = 4", 78.0, "pass", ()),
+        ("thickness = 10, roadbed = 5", 78.0, "look", ("track",)),  # 5.9 mm more are assumed
+        ("thickness = 10, roadbed = 5", 73.9, "fail", ("track",)),
+    ],
+)
+def test_the_deck_of_the_plan_counts_as_far_as_it_is_stated(
+    deck: str, rise: float, outcome: str, assumed: tuple[str, ...]
+) -> None:
+    found = clearances(Layout(read_plan(f"{HEAD}deck = {{ {deck} }}\n{helix(rise)}")))
+    worst = min((each for each in found.findings if each.rule == "vertical room"), key=lambda each: each.value)
+    assert worst.outcome == outcome
+    assert [note.text.split(";")[0] for note in found.notes if note.place == "deck"] == [
+        f"its {layer} is assumed" for layer in assumed
+    ]
+
+
 def test_a_line_that_crosses_over_itself_at_a_right_angle() -> None:
     # three quarters of a circle of 500 and straights: it meets itself at a right angle, 500 mm before the end
     text = (

@@ -69,7 +69,6 @@ PARTS = [
     ("helix --scale HO --radius 24 --turns 3", "got radius and turns; write one more of --rise-per-turn"),
     ("helix --radius 24", "the scale is missing"),
     ("helix --scale HO --radius '24 bananas'", "--radius"),
-    ("helix --scale HO --radius 24 --rise-per-turn 3 --turns 3", "stock needs"),
     ("helix --scale HO --radius -24 --rise-per-turn 3 --turns 3", "more than 0"),
     ("helix --scale HO --floor '4 x 5 x 6' --grade '2 %' --turns 3", "two sides"),
     ("helix --scale HO --radius 24 --rise-per-turn 5 --turns nan", "more than 0"),

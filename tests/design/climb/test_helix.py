@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,14 +17,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from gradehaul.design.climb.helix import (
-    Helix,
-    HelixBuild,
-    lowest_rise_per_turn,
-    radius_in,
-    refuse_low,
-    usual_helix_build,
-)
+from command_line import run
+from gradehaul.design.climb.headroom import Headroom, clears, headroom_of
+from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in, usual_helix_build
 from gradehaul.design.climb.helix_known import NAMES, HelixGiven, helix_of
 from gradehaul.design.climb.hill import coefficient_of, stock_of
 from gradehaul.errors import DesignError
@@ -54,12 +52,12 @@ def stock() -> Plan:
 
 @pytest.fixture(scope="module")
 def build(stock: Plan) -> HelixBuild:
-    return usual_helix_build(stock.scale)
+    return usual_helix_build(stock)
 
 
 builds = st.builds(
     lambda straight, ease, vertical: replace(
-        usual_helix_build(read_plan(STOCK).scale), straight=straight, ease=ease, vertical=vertical
+        usual_helix_build(read_plan(STOCK)), straight=straight, ease=ease, vertical=vertical
     ),
     st.sampled_from([0.0, 0.25, 0.8]),
     st.sampled_from([0.0, 0.1, 0.3]),
@@ -185,7 +183,7 @@ def test_the_radius_in_a_floor_needs_that_floor(build: HelixBuild, straight: flo
 
 
 @given(helices)
-@example(Helix(0.375, 1.5, 0.278, replace(usual_helix_build(read_plan(STOCK).scale), straight=0.8)))
+@example(Helix(0.375, 1.5, 0.278, replace(usual_helix_build(read_plan(STOCK)), straight=0.8)))
 @settings(max_examples=25)
 def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: Helix) -> None:
     """Every pair of points of a helix and its approaches, one over the other within the fouling distance."""
@@ -218,15 +216,62 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
     assert told >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3 - spare
 
 
-def test_a_deck_lower_than_the_stock_is_refused_with_the_rise_that_would_do(stock: Plan, build: HelixBuild) -> None:
-    low = helix_of(HelixGiven(radius=0.6, rise_per_turn=0.08, turns=3), build)
-    with pytest.raises(DesignError, match=r"stock needs 80 mm, got rise per turn 80 mm"):
-        refuse_low(low, stock)
-    enough = lowest_rise_per_turn(0.6, build, stock)
-    refuse_low(helix_of(HelixGiven(radius=0.6, rise_per_turn=enough, turns=3), build), stock)
-    with pytest.raises(DesignError):
-        refuse_low(helix_of(HelixGiven(radius=0.6, rise_per_turn=enough - 1e-4, turns=3), build), stock)
-    refuse_low(helix_of(HelixGiven(radius=0.6, rise_per_turn=0.08, turns=0.5), build), stock)  # nothing lies above
+@given(st.floats(0.3, 1.2), st.floats(0.07, 0.14), st.integers(2, 9), builds)
+@settings(max_examples=60)
+def test_each_cure_of_too_little_headroom_is_enough_and_a_step_less_is_not(
+    radius: float, per_turn: float, halves: int, build: HelixBuild
+) -> None:
+    """The nearest change of each kind, by trying it and the next smaller one."""
+    stock = read_plan(STOCK)
+    helix = helix_of(HelixGiven(radius=radius, rise_per_turn=per_turn, turns=halves / 2), replace(build, ease=0.0))
+    room = headroom_of(helix, stock)
+    if clears(helix, stock):
+        assert room == Headroom("pass")
+        return
+    assert room.outcome == "fail"
+    exact = replace(helix, build=replace(helix.build, deck=helix.build.deck - room.short_by))
+    assert exact.clear_left(helix.vertical(stock)) == pytest.approx(build.clear)
+
+    def with_per_turn(length: float) -> Helix:
+        return helix_of(HelixGiven(radius=radius, rise_per_turn=length, turns=halves / 2), helix.build)
+
+    def with_radius(length: float) -> Helix:
+        return helix_of(HelixGiven(radius=length, rise_per_turn=per_turn, turns=halves / 2), helix.build)
+
+    def with_deck(length: float) -> Helix:
+        return replace(helix, build=replace(helix.build, deck=length))
+
+    for value, change, step in (
+        (room.least_rise_per_turn, with_per_turn, -1e-4),
+        (room.least_radius, with_radius, -1e-3),
+        (room.thickest_deck, with_deck, 1e-4),
+        (room.most_turns, lambda turns: replace(helix, turns=turns), 0.5 if build.straight else 0.02),
+    ):
+        if value is not None:
+            assert clears(change(value), stock)
+            assert not clears(change(value + step), stock)
+
+
+def test_a_helix_that_stands_too_close_is_judged(tmp_path: Path) -> None:
+    words = ["helix", "--scale", "HO", "--unit", "mm", "--radius", 660, "--rise-per-turn", 100, "--turns", "2.5"]
+    answer = json.loads(run(*words, "--json").stdout)
+    room = answer["helix"]["headroom"]
+    assert (room["outcome"], answer["passes"]) == ("fail", False)
+    assert room["short_by_m"] == pytest.approx(0.08 - answer["helix"]["clear_left_m"])
+    plan = tmp_path / "low.toml"
+    shown = run(*words, "--deck", 18, "-o", plan)
+    assert (shown.exit_code, run(*words, "--strict").exit_code) == (0, 1)
+    assert re.search(
+        r"TOO LOW, by \d+.* mm: the deck above leaves .*One of these mends it: a rise", shown.stdout, re.DOTALL
+    )
+    assert "# TOO LOW" in plan.read_text(encoding="utf-8")
+    assert "One of these" not in run(*words[:8], 120, *words[9:]).stdout
+    deck = 0.018 + 0.00635 + 0.512 / 87.1  # kept in the plan that was written, so that all others take it too
+    assert json.loads(run("clearance", plan, "--json").stdout)["standard"]["deck_m"] == pytest.approx(deck, abs=1e-6)
+    risers = json.loads(run("risers", plan, "--every", 400, "--line", "Helix", "--json").stdout)
+    assert sum(risers[f"{part}_m"] for part in ("deck", "roadbed", "track")) == pytest.approx(deck, abs=1e-6)
+    again = ["helix", "--plan", plan, "--radius", 660, "--rise-per-turn", 120, "--turns", 2, "--json"]
+    assert json.loads(run(*again).stdout)["helix"]["structure_m"] == pytest.approx(deck, abs=1e-6)
 
 
 def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, build: HelixBuild) -> None:
@@ -240,7 +285,7 @@ def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, b
 
 def test_the_stock_is_the_same_in_the_plan_it_writes() -> None:
     stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
-    helix = Helix(0.75, 3, 0.36, usual_helix_build(stock.scale))
+    helix = Helix(0.75, 3, 0.36, usual_helix_build(stock))
     hill = helix.hill(stock)
     assert {name: car.mass for name, car in hill.plan.cars.items()} == pytest.approx(
         {name: car.mass for name, car in stock.cars.items()}

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gradehaul.design.climb.helix import HelixBuild, clears, usual_helix_build
+from gradehaul.design.climb.headroom import clears
+from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.helix_sweep import sweep
 from gradehaul.design.climb.hill import stock_of
@@ -30,7 +31,7 @@ def stock(request: pytest.FixtureRequest) -> Plan:
 def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
     stock: Plan, ease: float, vertical: float | None, turns: float
 ) -> None:
-    build: HelixBuild = replace(usual_helix_build(stock.scale), ease=ease, vertical=vertical)
+    build: HelixBuild = replace(usual_helix_build(stock), ease=ease, vertical=vertical)
     radii, rises = np.linspace(0.27, 0.9, 4), np.linspace(0.05, 0.16, 4)
     train = next(iter(stock.trains))
     found = sweep(radii, rises, build, stock, turns=turns, train=train, steepest=0.03)
@@ -66,7 +67,7 @@ def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: di
     """
     stock = with_bench(stock)
     stock = replace(stock, curve_resistance=replace(stock.curve_resistance, **costs))
-    build = replace(usual_helix_build(stock.scale), ease=0.0, vertical=0.0)
+    build = replace(usual_helix_build(stock), ease=0.0, vertical=0.0)
     radii, rises = np.array([0.3, 0.55]), np.array([0.03, 0.08])
     train = next(iter(stock.trains))
     found = sweep(radii, rises, build, stock, turns=4, train=train, direction="up")
@@ -99,7 +100,7 @@ def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: di
 
 
 def test_what_cannot_be_swept_is_refused(stock: Plan) -> None:
-    build = usual_helix_build(stock.scale)
+    build = usual_helix_build(stock)
     with pytest.raises(DesignError, match="round"):
         sweep([0.5], [0.1], replace(build, straight=0.2), stock, turns=3)
     with pytest.raises(DesignError, match="more than 0"):

@@ -14,7 +14,7 @@ from gradehaul.haulage.answers.readings import readings
 from gradehaul.haulage.bench.adhesion_fit import deviation
 from gradehaul.haulage.bench.benched import with_bench, work_out
 from gradehaul.haulage.bench.reduction import student
-from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan import read_plan
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.bench.text import readings_page
@@ -107,7 +107,7 @@ def test_what_the_bench_told_of_cars_and_curves_goes_into_the_answer():
     assert ore.starting.value == pytest.approx(1.25 * 0.025)
     assert layout.coefficient == pytest.approx(0.015 * 0.6)
     assert layout.plan.cars["coach"] == plan.cars["coach"]
-    assert Draws(layout.plan, layout.coefficient).curve.std() < 0.1 * layout.coefficient
+    assert RandomTrials(layout.plan, layout.coefficient).curve.std() < 0.1 * layout.coefficient
     assert Layout(layout.plan).plan is layout.plan  # the bench is heard once
 
 
@@ -125,11 +125,11 @@ def test_a_locomotive_that_was_not_read_pulls_as_the_others_make_it():
     plan = with_bench(read_plan(PLAN + FOUR))
     pull = Pulls(plan).standing(plan.locos["unread"], "clean")
     assert (pull.value, pull.basis) == (pytest.approx(97.4 * GF, rel=0.02), "scaled")
-    draws = Draws(plan, 0.008).standing(plan.locos["unread"], "clean")
+    trials = RandomTrials(plan, 0.008).standing(plan.locos["unread"], "clean")
     told = plan.locos["unread"].predicted["clean"]
-    # half of all draws lie within Student's t for one half
+    # half of all trials lie within Student's t for one half
     half = student(told.freedom, 0.5) * deviation(told)
-    assert (np.abs(draws - told.value) < half).mean() == pytest.approx(0.5, abs=0.02)
+    assert (np.abs(trials - told.value) < half).mean() == pytest.approx(0.5, abs=0.02)
 
 
 LOCOS = ("bare", "tyred", "half", "heavy", "unread")
@@ -182,12 +182,12 @@ def test_predictions_of_one_fit_share_its_errors():
     """The coefficients' errors move all that a fit predicts; what a locomotive has of its own moves it alone."""
     other = '[loco.other]\nmass = "350 g"\nlength = 200\non_tyres = "120 g"\n'
     plan = with_bench(read_plan(PLAN + other + FOUR))
-    draws = Draws(plan, 0.008, count=200_000)
-    one, two = (draws.standing(plan.locos[name], "clean") for name in ("unread", "other"))
+    trials = RandomTrials(plan, 0.008, count=200_000)
+    one, two = (trials.standing(plan.locos[name], "clean") for name in ("unread", "other"))
     pull = plan.locos["unread"].predicted["clean"]
     shared = math.hypot(*pull.shared) ** 2
     ranks = np.argsort(np.argsort(np.stack([one, two]), axis=1), axis=1)
-    alike = 2 * np.sin(np.pi / 6 * np.corrcoef(ranks)[0, 1])  # of normal draws; those with a common scatter are near
+    alike = 2 * np.sin(np.pi / 6 * np.corrcoef(ranks)[0, 1])  # of normal trials; those with a common scatter are near
     assert alike == pytest.approx(shared / (shared + pull.own**2), abs=0.06)
     assert shared > 0.3 * pull.own**2
 

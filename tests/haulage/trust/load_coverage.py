@@ -11,8 +11,8 @@ from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.longest import Climb
-from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import RouteTrust
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan import read_plan
 from gradehaul.quantities import Reading
 
@@ -58,19 +58,19 @@ class Covered(NamedTuple):
     limit: float
 
 
-def covered(trials: int, seed: int = 0) -> Covered:
+def covered(count: int, seed: int = 0) -> Covered:
     """Make up benches and truths, and count how often the truth lies within the range of a load."""
     noise = np.random.default_rng(seed)
     plan = read_plan(PLAN)
     layout = Layout(plan)
     profile = layout.profile("Up")
     hits = np.zeros(2)
-    for number in range(trials):
+    for number in range(count):
         bench, truth = _made_up(plan, noise)
         power, car = bench.powers["pair"], bench.cars["box"]
         load = Climb(bench, profile, power, car, Pulls(bench)).load("clean")
-        draws = Draws(bench, layout.coefficient, seed=seed + number)
-        spread = RouteTrust(bench, profile, draws).spread(load)
+        trials = RandomTrials(bench, layout.coefficient, seed=seed + number)
+        spread = RouteTrust(bench, profile, trials).spread(load)
         curve = 1 + 0.20 * noise.standard_normal()
         curves = replace(
             layout.curves, coefficient=layout.coefficient * max(curve, 0.1), starting=noise.uniform(1.0, 1.5)
@@ -85,7 +85,7 @@ def covered(trials: int, seed: int = 0) -> Covered:
             spread.rated_low <= true.rated <= spread.rated_high,
             spread.limit_low <= true.limit <= spread.limit_high,
         ]
-    return Covered(*(hits / trials))
+    return Covered(*(hits / count))
 
 
 def _made_up(plan, noise):

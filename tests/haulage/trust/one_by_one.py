@@ -1,4 +1,4 @@
-"""The exact engine run draw by draw: what the draws taken all at once are held against."""
+"""The exact engine run trial by trial: what the trials taken all at once are held against."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile, route_profile
 from gradehaul.haulage.train import Block, Train
-from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan.records import Car, Loco, Plan
 from gradehaul.quantities import Reading
 
@@ -16,18 +16,18 @@ from gradehaul.quantities import Reading
 class OneByOne:
     """A layout and the figures of each draw."""
 
-    def __init__(self, layout: Layout, draws: Draws) -> None:
-        self.layout, self.draws, self.plan = layout, draws, layout.plan
+    def __init__(self, layout: Layout, trials: RandomTrials) -> None:
+        self.layout, self.trials, self.plan = layout, trials, layout.plan
         self.cars = {name: self._car_columns(car) for name, car in self.plan.cars.items()}
         self.pulls = {
-            (name, rail): (draws.standing(loco, rail), draws.slipping(loco, rail))
+            (name, rail): (trials.standing(loco, rail), trials.slipping(loco, rail))
             for name, loco in self.plan.locos.items()
             for rail in layout.rails
             if not rail.startswith("as planned")
         }
 
     def _car_columns(self, car: Car):
-        return self.draws.mass(self.draws.mass_cause(car)), self.draws.rolling(car), self.draws.starting(car)
+        return self.trials.mass(self.trials.mass_cause(car)), self.trials.rolling(car), self.trials.starting(car)
 
     def plan_of(self, number: int) -> Plan:
         """The plan with every figure as one draw has it."""
@@ -50,15 +50,15 @@ class OneByOne:
 
     def profile(self, route: str, number: int) -> RouteProfile:
         """The route with the curve coefficient of one draw."""
-        coefficient = float(self.draws.curve[number])
-        starting = float(self.draws.starting_curve[number]) / coefficient
+        coefficient = float(self.trials.curve[number])
+        starting = float(self.trials.starting_curve[number]) / coefficient
         curves = replace(self.layout.curves, coefficient=coefficient, starting=starting)
         return route_profile(self.layout._strip, self.layout.route(route), curves)
 
     def train(self, train: Train, plan: Plan, number: int) -> Train:
         """The train with the vehicles and the pulling together of one draw."""
         stock: dict[str, Car | Loco] = {**plan.cars, **plan.locos}
-        together = self.draws.together(train.together, train.together_basis)
+        together = self.trials.together(train.together, train.together_basis)
         share = train.together if together is None else float(together[number])
         blocks = tuple(Block(stock[block.vehicle.name], block.count) for block in train.blocks)
         return Train(blocks, share, "stated")

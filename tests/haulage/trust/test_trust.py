@@ -1,4 +1,4 @@
-"""Trust: draws of what is unsure, and what they make of a train and of a load."""
+"""Trust: trials of what is unsure, and what they make of a train and of a load."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.scatter import pool
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.trust import draws as trust_draws
 from gradehaul.haulage.trust import load as trust_load
-from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust import random_trials
 from gradehaul.haulage.trust.load import RouteTrust
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
@@ -72,11 +72,11 @@ def layout() -> Layout:
     return Layout(read_plan(HILL))
 
 
-def engine_margins(layout: Layout, draws: Draws, name: str, rail: str) -> np.ndarray:
-    each = OneByOne(layout, draws)
+def engine_margins(layout: Layout, trials: RandomTrials, name: str, rail: str) -> np.ndarray:
+    each = OneByOne(layout, trials)
     train = made_up(layout.plan, layout.plan.trains[name])
     found = []
-    for number in range(draws.count):
+    for number in range(trials.count):
         plan = each.plan_of(number)
         verdict = judge(each.profile("Up", number), each.train(train, plan, number), rail, each.pulls_of(plan))
         found.append((verdict.margin, verdict.outcome == "stalls"))
@@ -87,10 +87,10 @@ def engine_margins(layout: Layout, draws: Draws, name: str, rail: str) -> np.nda
     ("name", "rail"), [("double", "treated"), ("double", AS_PLANNED), ("single", "clean"), ("single", AS_PLANNED)]
 )
 def test_all_draws_at_once_agree_with_the_exact_engine_draw_by_draw(layout, name, rail):
-    draws = Draws(layout.plan, layout.coefficient, seed=3, count=250)
-    found = engine_margins(layout, draws, name, rail)
+    trials = RandomTrials(layout.plan, layout.coefficient, seed=3, count=250)
+    found = engine_margins(layout, trials, name, rail)
     train = made_up(layout.plan, layout.plan.trains[name])
-    trust = trust_in_train(layout.profile("Up"), train, rail, draws)
+    trust = trust_in_train(layout.profile("Up"), train, rail, trials)
     assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
     low, high = np.quantile(found[:, 0], [0.05, 0.95])
     assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
@@ -124,11 +124,11 @@ legs = ["Foothill", "Upper"]
 @pytest.mark.parametrize("rail", ["treated", AS_PLANNED])
 def test_over_reversals_too(rail):
     layout = Layout(read_plan(SWITCHBACK))
-    draws = Draws(layout.plan, layout.coefficient, count=150)
+    trials = RandomTrials(layout.plan, layout.coefficient, count=150)
     profile = layout.profile("Up")
     assert len(profile.legs) == 2
-    found = engine_margins(layout, draws, "double", rail)
-    trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains["double"]), rail, draws)
+    found = engine_margins(layout, trials, "double", rail)
+    trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains["double"]), rail, trials)
     assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
     low, high = np.quantile(found[:, 0], [0.05, 0.95])
     assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
@@ -137,21 +137,21 @@ def test_over_reversals_too(rail):
 @pytest.mark.parametrize("rail", ["clean", AS_PLANNED])
 @pytest.mark.parametrize("engine", ["leading", "trailing"])
 def test_percentiles_of_a_load_over_reversals(monkeypatch, rail, engine):
-    monkeypatch.setattr(trust_load, "LOAD_DRAWS", 80)
+    monkeypatch.setattr(trust_load, "LOAD_TRIALS", 80)
     layout = Layout(read_plan(SWITCHBACK))
-    draws = Draws(layout.plan, layout.coefficient, seed=1).part(80)
-    each = OneByOne(layout, draws)
+    trials = RandomTrials(layout.plan, layout.coefficient, seed=1).part(80)
+    each = OneByOne(layout, trials)
     rated, limit = [], []
-    for number in range(draws.count):
+    for number in range(trials.count):
         plan = each.plan_of(number)
         power, car = plan.powers["mogul"], plan.cars["ore"]
         load = Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan), engine=engine).load(rail)
         rated.append(load.rated)
         limit.append(load.limit)
     nominal = layout.longest_train("Up", "mogul", "ore", rail=rail, engine=engine)
-    spread = RouteTrust(layout.plan, layout.profile("Up"), draws).spread(nominal)
+    spread = RouteTrust(layout.plan, layout.profile("Up"), trials).spread(nominal)
     told = (spread.rated_low, spread.rated_high, spread.limit_low, spread.limit_high)
-    true = [sorted(loads)[int(q * draws.count)] for loads in (rated, limit) for q in (0.05, 0.95)]
+    true = [sorted(loads)[int(q * trials.count)] for loads in (rated, limit) for q in (0.05, 0.95)]
     assert np.abs(np.array(told) - true).max() <= 1
 
 
@@ -173,9 +173,9 @@ def test_leaving_pieces_out_changes_no_draw(grades, radii, ease, rounding):
         + HILL[HILL.index("[loco.mogul]") :]
     )
     layout = Layout(plan)
-    draws = Draws(plan, layout.coefficient, count=25)
-    found = engine_margins(layout, draws, "double", "treated")
-    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["double"]), "treated", draws)
+    trials = RandomTrials(plan, layout.coefficient, count=25)
+    found = engine_margins(layout, trials, "double", "treated")
+    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["double"]), "treated", trials)
     low, high = np.quantile(found[:, 0], [0.05, 0.95])
     assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
 
@@ -183,75 +183,75 @@ def test_leaving_pieces_out_changes_no_draw(grades, radii, ease, rounding):
 @pytest.mark.parametrize("rail", ["clean", "treated", AS_PLANNED])
 @pytest.mark.parametrize("car", ["ore", "caboose"])
 def test_percentiles_of_a_load_agree_with_the_exact_engine_draw_by_draw(layout, monkeypatch, rail, car):
-    monkeypatch.setattr(trust_load, "LOAD_DRAWS", 120)
-    draws = Draws(layout.plan, layout.coefficient, seed=1).part(120)
-    each = OneByOne(layout, draws)
+    monkeypatch.setattr(trust_load, "LOAD_TRIALS", 120)
+    trials = RandomTrials(layout.plan, layout.coefficient, seed=1).part(120)
+    each = OneByOne(layout, trials)
     rated, limit = [], []
-    for number in range(draws.count):
+    for number in range(trials.count):
         plan = each.plan_of(number)
         profile = each.profile("Up", number)
         load = Climb(plan, profile, plan.powers["mogul"], plan.cars[car], each.pulls_of(plan)).load(rail)
         rated.append(load.rated)
         limit.append(load.limit)
     (nominal,) = layout.loads(layout.profile("Up"), "mogul", car, [rail])
-    spread = RouteTrust(layout.plan, layout.profile("Up"), draws).spread(nominal)
+    spread = RouteTrust(layout.plan, layout.profile("Up"), trials).spread(nominal)
     told = (spread.rated_low, spread.rated_high, spread.limit_low, spread.limit_high)
-    true = [sorted(loads)[int(q * draws.count)] for loads in (rated, limit) for q in (0.05, 0.95)]
+    true = [sorted(loads)[int(q * trials.count)] for loads in (rated, limit) for q in (0.05, 0.95)]
     assert np.abs(np.array(told) - true).max() <= 1
     assert spread.rated_low < nominal.rated < spread.rated_high
 
 
 def test_long_trains_agree_too(monkeypatch):
     """Where counts are passed over and the worst place moves from a curve to a straight with the coefficient."""
-    monkeypatch.setattr(trust_load, "LOAD_DRAWS", 60)
+    monkeypatch.setattr(trust_load, "LOAD_TRIALS", 60)
     layout = Layout(read_plan(HILL.replace('["75 gf", "78 gf"]', '["475 gf", "478 gf"]').replace('"95 g"', '"60 g"')))
-    draws = Draws(layout.plan, layout.coefficient).part(60)
-    each = OneByOne(layout, draws)
+    trials = RandomTrials(layout.plan, layout.coefficient).part(60)
+    each = OneByOne(layout, trials)
     limit = []
-    for number in range(draws.count):
+    for number in range(trials.count):
         plan = each.plan_of(number)
         power, car = plan.powers["mogul"], plan.cars["ore"]
         limit.append(Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan)).limit("clean"))
     (nominal,) = layout.loads(layout.profile("Up"), "mogul", "ore", ["clean"])
-    spread = RouteTrust(layout.plan, layout.profile("Up"), draws).spread(nominal)
+    spread = RouteTrust(layout.plan, layout.profile("Up"), trials).spread(nominal)
     assert nominal.limit > 40
     assert spread.limit_low == pytest.approx(sorted(limit)[3], rel=0.03)
     assert spread.limit_high == pytest.approx(sorted(limit)[57], rel=0.03)
 
 
 def test_assumed_figures_spread_as_they_should(layout):
-    draws = Draws(layout.plan, layout.coefficient)
+    trials = RandomTrials(layout.plan, layout.coefficient)
     caboose = layout.plan.cars["caboose"]
-    assert np.quantile(draws.rolling(caboose), [0.05, 0.5, 0.95]) == pytest.approx([0.008, 0.02, 0.03], rel=0.03)
-    assert draws.rolling(layout.plan.cars["ore"]).std() == pytest.approx(0.003, rel=0.03)
-    assert draws.curve.std() / layout.coefficient == pytest.approx(0.2, rel=0.03)
+    assert np.quantile(trials.rolling(caboose), [0.05, 0.5, 0.95]) == pytest.approx([0.008, 0.02, 0.03], rel=0.03)
+    assert trials.rolling(layout.plan.cars["ore"]).std() == pytest.approx(0.003, rel=0.03)
+    assert trials.curve.std() / layout.coefficient == pytest.approx(0.2, rel=0.03)
     tank = layout.plan.locos["tank"]
-    assert draws.standing(tank, "clean").mean() / (9.80665 * 0.21) == pytest.approx(0.22, rel=0.01)
-    assert draws.standing(tank, "clean").std() / (9.80665 * 0.21) == pytest.approx(0.03, rel=0.03)
+    assert trials.standing(tank, "clean").mean() / (9.80665 * 0.21) == pytest.approx(0.22, rel=0.01)
+    assert trials.standing(tank, "clean").std() / (9.80665 * 0.21) == pytest.approx(0.03, rel=0.03)
 
 
 def test_assumed_films_reach_down_to_what_was_measured_elsewhere(layout):
     """0.35 of the pull was kept on a roller rig: no built-in share may call that rarer than one case in fifty."""
-    draws, film = Draws(layout.plan, layout.coefficient), layout.plan.films["treated"]
+    trials, film = RandomTrials(layout.plan, layout.coefficient), layout.plan.films["treated"]
     assert film.basis == "assumed"
     for fresh in (True, False):
-        for kept, share in zip(draws.kept(film, fresh=fresh), (film.metal, film.tyred), strict=True):
+        for kept, share in zip(trials.kept(film, fresh=fresh), (film.metal, film.tyred), strict=True):
             middle = share.fresh if fresh else share.settled
             assert np.quantile(kept, 0.02) <= 0.35
             assert np.quantile(kept, 0.5) == pytest.approx(middle, rel=0.02)
             assert np.quantile(kept, 0.95) == pytest.approx(min(1.0, middle + 0.13), abs=0.02)
     tank = layout.plan.locos["tank"]
-    slip = draws.slipping(tank, "clean") / draws.standing(tank, "clean")
+    slip = trials.slipping(tank, "clean") / trials.standing(tank, "clean")
     assert np.quantile(slip, [0.05, 0.5, 0.95]) == pytest.approx([0.62, 0.75, 1.0], abs=0.01)
 
 
 def test_curves_may_cost_more_when_starting(layout):
-    draws = Draws(layout.plan, layout.coefficient)
-    times = draws.starting_curve / draws.curve
+    trials = RandomTrials(layout.plan, layout.coefficient)
+    times = trials.starting_curve / trials.curve
     assert np.quantile(times, [0.0, 0.5, 1.0]) == pytest.approx([1.0, 1.25, 1.5], abs=0.02)
     stated = read_plan(HILL + "[curve_resistance]\nstarting = 2\n")
-    draws = Draws(stated, layout.coefficient)
-    assert draws.starting_curve == pytest.approx(2 * draws.curve)
+    trials = RandomTrials(stated, layout.coefficient)
+    assert trials.starting_curve == pytest.approx(2 * trials.curve)
 
 
 def test_tension_makes_trains_stall_more_often_and_says_so():
@@ -259,8 +259,8 @@ def test_tension_makes_trains_stall_more_often_and_says_so():
     off, on = (Layout(read_plan(each)) for each in (text, text + "[curve_resistance]\ntension = 0.05\n"))
     found = []
     for each in (off, on):
-        train, draws = made_up(each.plan, each.plan.trains["single"]), Draws(each.plan, each.coefficient)
-        found.append(trust_in_train(each.profile("Up"), train, "clean", draws))
+        train, trials = made_up(each.plan, each.plan.trains["single"]), RandomTrials(each.plan, each.coefficient)
+        found.append(trust_in_train(each.profile("Up"), train, "clean", trials))
     assert 0 < found[0].stall_probability < found[1].stall_probability < 1
     # the middle of the margin is the verdict's own, to within the spread of the friction to both sides
     margin = on.verdict("single").margin
@@ -276,9 +276,9 @@ def test_percentiles_of_a_load_with_tension_lie_round_the_load():
     spreads = []
     for each in (BENT, text):
         layout = Layout(read_plan(each))
-        draws = Draws(layout.plan, layout.coefficient)
+        trials = RandomTrials(layout.plan, layout.coefficient)
         (load,) = layout.loads(layout.profile("Up"), "mogul", "ore", ["clean"])
-        spread = RouteTrust(layout.plan, layout.profile("Up"), draws).spread(load)
+        spread = RouteTrust(layout.plan, layout.profile("Up"), trials).spread(load)
         assert spread.rated_low < load.rated < spread.rated_high
         spreads.append(spread)
     assert spreads[1].limit_high < spreads[0].limit_high
@@ -292,25 +292,25 @@ def test_what_has_one_cause_moves_as_one():
         + '[loco.read]\nmass = "300 g"\nlength = 200\npull.clean = "70 gf"\n'
         + "[car.box]\nlength = 150\n"
     )
-    draws = Draws(plan, 0.008)
+    trials = RandomTrials(plan, 0.008)
 
     def alike(one, other):
         return np.corrcoef(one, other)[0, 1]
 
     locos, cars = plan.locos, plan.cars
-    assert alike(draws.standing(locos["tank"], "clean"), draws.standing(locos["other"], "clean")) > 0.999
-    assert abs(alike(draws.standing(locos["tank"], "clean"), draws.standing(locos["read"], "clean"))) < 0.05
-    assert alike(draws.rolling(cars["box"]), draws.rolling(cars["caboose"])) > 0.999
-    assert abs(alike(draws.rolling(cars["box"]), draws.rolling(cars["ore"]))) < 0.05
-    assert draws.mass_cause(cars["box"]) == draws.mass_cause(cars["caboose"]) != draws.mass_cause(cars["ore"])
+    assert alike(trials.standing(locos["tank"], "clean"), trials.standing(locos["other"], "clean")) > 0.999
+    assert abs(alike(trials.standing(locos["tank"], "clean"), trials.standing(locos["read"], "clean"))) < 0.05
+    assert alike(trials.rolling(cars["box"]), trials.rolling(cars["caboose"])) > 0.999
+    assert abs(alike(trials.rolling(cars["box"]), trials.rolling(cars["ore"]))) < 0.05
+    assert trials.mass_cause(cars["box"]) == trials.mass_cause(cars["caboose"]) != trials.mass_cause(cars["ore"])
     # what is scaled from a reading moves with it
-    assert alike(draws.standing(locos["mogul"], "treated"), draws.standing(locos["mogul"], "clean")) > 0.2
+    assert alike(trials.standing(locos["mogul"], "treated"), trials.standing(locos["mogul"], "clean")) > 0.2
 
 
 def test_more_readings_make_surer_and_two_alike_are_not_exact():
     def spread(readings):
         plan = read_plan(HILL.replace('clean = ["75 gf", "78 gf"]', f"clean = {readings}"))
-        return Draws(plan, 0.008).standing(plan.locos["mogul"], "clean").std() / 9.80665e-3
+        return RandomTrials(plan, 0.008).standing(plan.locos["mogul"], "clean").std() / 9.80665e-3
 
     alike, few, many = (
         spread('["76 gf", "76 gf"]'),
@@ -340,8 +340,8 @@ def test_the_seed_decides(layout):
     profile, train = layout.profile("Up"), made_up(layout.plan, layout.plan.trains["double"])
 
     def chance(seed):
-        draws = Draws(layout.plan, layout.coefficient, seed=seed)
-        return trust_in_train(profile, train, "treated", draws).stall_probability
+        trials = RandomTrials(layout.plan, layout.coefficient, seed=seed)
+        return trust_in_train(profile, train, "treated", trials).stall_probability
 
     assert chance(7) == chance(7)
     assert chance(7) != chance(8)
@@ -357,16 +357,16 @@ def test_a_train_on_the_edge_stalls_in_half_of_the_draws():
     asked = layout.pulls.standing(layout.plan.locos["mogul"], "clean").value - layout.verdict("single").margin
     edge = read_plan(text.replace('["75 gf", "78 gf"]', f'"{asked} N"'))
     layout = Layout(edge)
-    draws = Draws(edge, layout.coefficient)
-    trust = trust_in_train(layout.profile("Up"), made_up(edge, edge.trains["single"]), "clean", draws)
+    trials = RandomTrials(edge, layout.coefficient)
+    trust = trust_in_train(layout.profile("Up"), made_up(edge, edge.trains["single"]), "clean", trials)
     assert trust.stall_probability == pytest.approx(0.5, abs=0.02)
     assert trust.dominant.what == "the pull of mogul on clean rail"
 
 
 def test_what_to_measure_is_what_would_narrow_most(layout):
     profile = layout.profile("Up")
-    draws = Draws(layout.plan, layout.coefficient)
-    trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains["double"]), "treated", draws)
+    trials = RandomTrials(layout.plan, layout.coefficient)
+    trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains["double"]), "treated", trials)
     assert sum(cause.share for cause in trust.causes) == pytest.approx(1, abs=0.02)
     shares = [cause.share for cause in trust.causes]
     assert shares == sorted(shares, reverse=True)
@@ -382,7 +382,9 @@ def test_what_to_measure_is_what_would_narrow_most(layout):
     read = read_plan(
         HILL.replace('mass = "210 g"\nlength = 110', f'mass = "210 g"\nlength = 110\npull.treated = [{five}]')
     )
-    after = trust_in_train(profile, made_up(read, read.trains["double"]), "treated", Draws(read, layout.coefficient))
+    after = trust_in_train(
+        profile, made_up(read, read.trains["double"]), "treated", RandomTrials(read, layout.coefficient)
+    )
     before, now = (t.margin_high - t.margin_low for t in (trust, after))
     assert 1 - (now / before) ** 2 == pytest.approx(unread.narrows, abs=0.08)
 
@@ -417,11 +419,11 @@ def test_a_cause_weighs_what_it_does_where_the_train_has_least_to_spare():
     """Only pull and curve coefficient are unsure, and all of the train stands in the curve where it is worst."""
     plan = read_plan(BENT)
     layout = Layout(plan)
-    draws = Draws(plan, layout.coefficient)
-    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["single"]), "clean", draws)
+    trials = RandomTrials(plan, layout.coefficient)
+    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["single"]), "clean", trials)
     weight = 9.80665 * (0.300 + 10 * 0.095)
-    from_curve = np.var(draws.curve * weight / 0.8)
-    from_pull = np.var(draws.standing(plan.locos["mogul"], "clean"))
+    from_curve = np.var(trials.curve * weight / 0.8)
+    from_pull = np.var(trials.standing(plan.locos["mogul"], "clean"))
     share = {cause.what: cause.share for cause in trust.causes}
     assert share["the curve coefficient"] == pytest.approx(from_curve / (from_curve + from_pull), abs=0.02)
     assert share["the pull of mogul on clean rail"] == pytest.approx(from_pull / (from_curve + from_pull), abs=0.02)
@@ -430,17 +432,17 @@ def test_a_cause_weighs_what_it_does_where_the_train_has_least_to_spare():
 
 def test_draws_lie_round_the_pulls_of_the_answer(monkeypatch):
     # a distribution that reaches further to one side moves the middle of a product
-    monkeypatch.setattr(trust_draws, "SHARE_RANGE", (0.1, 0.1))
-    monkeypatch.setattr(trust_draws, "SLIP_CLEAN_RANGE", (0.7, 0.8))
+    monkeypatch.setattr(random_trials, "SHARE_RANGE", (0.1, 0.1))
+    monkeypatch.setattr(random_trials, "SLIP_CLEAN_RANGE", (0.7, 0.8))
     tyred = '[loco.rubber]\nmass = "320 g"\nlength = 180\non_drivers = "280 g"\non_tyres = "120 g"\n'
     plan = read_plan(HILL.replace("[car.ore]", tyred + "[car.ore]"))
     layout = Layout(plan)
-    draws = Draws(plan, layout.coefficient)
+    trials = RandomTrials(plan, layout.coefficient)
     for loco in plan.locos.values():
         for rail in ("clean", "treated", "treated fresh"):
             for state in ("standing", "slipping"):
                 nominal = getattr(layout.pulls, state)(loco, rail).value
-                assert np.median(getattr(draws, state)(loco, rail)) == pytest.approx(nominal, rel=0.02)
+                assert np.median(getattr(trials, state)(loco, rail)) == pytest.approx(nominal, rel=0.02)
 
 
 @pytest.mark.parametrize("slope", [0.0, -0.01, -1.0, -3.0])
@@ -457,16 +459,16 @@ def test_a_slipping_pull_is_named_where_the_answer_hangs_on_it():
     text = HILL.replace('["75 gf", "78 gf"]', '"150 ± 0.1 gf"')
     plan = read_plan(text.replace('"10 ore"', '"18 ore"'))
     layout = Layout(plan)
-    draws = Draws(plan, layout.coefficient)
+    trials = RandomTrials(plan, layout.coefficient)
     profile, train = layout.profile("Up"), made_up(plan, plan.trains["single"])
-    trust = trust_in_train(profile, train, "clean", draws)
-    each = OneByOne(layout, Draws(plan, layout.coefficient, count=100))
+    trust = trust_in_train(profile, train, "clean", trials)
+    each = OneByOne(layout, RandomTrials(plan, layout.coefficient, count=100))
     verdicts = []
     for number in range(100):
         own = each.plan_of(number)
         judged = judge(each.profile("Up", number), each.train(train, own, number), "clean", each.pulls_of(own))
         verdicts.append((bool(judged.stalling), bool(judged.no_stopping), bool(judged.no_recovery)))
-    few = trust_in_train(profile, train, "clean", each.draws)
+    few = trust_in_train(profile, train, "clean", each.trials)
     chances = [few.stall_probability, *(doubt.chance for doubt in few.others)]
     assert chances == pytest.approx(np.mean(verdicts, axis=0))
     assert trust.stall_probability < 0.01
@@ -475,8 +477,8 @@ def test_a_slipping_pull_is_named_where_the_answer_hangs_on_it():
 
 
 def test_the_cars_whose_resistance_is_unsure_are_named(layout):
-    draws = Draws(layout.plan, layout.coefficient)
+    trials = RandomTrials(layout.plan, layout.coefficient)
     for name, cars in (("double", {"ore", "caboose"}), ("single", {"ore"})):
-        trust = trust_in_train(layout.profile("Up"), made_up(layout.plan, layout.plan.trains[name]), "clean", draws)
+        trust = trust_in_train(layout.profile("Up"), made_up(layout.plan, layout.plan.trains[name]), "clean", trials)
         measures = [cause.measure for cause in trust.causes if "rolling" in cause.what]
         assert {each.rpartition(": ")[2] for each in measures} == cars

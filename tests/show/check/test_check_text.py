@@ -5,14 +5,15 @@ from dataclasses import replace
 import pytest
 
 import run_round_plan
+from demos import answer_of
 from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.haulage.trust.train import Cause, TrainTrust
 from gradehaul.haulage.verdict import Stretch
-from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan import read_plan
 from gradehaul.plan.records import KeptShare
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.check.route_text import spread_words
+from gradehaul.show.check.route_text import route_facts, spread_words
 from gradehaul.show.check.text import check_page
 from gradehaul.show.check.verdict_text import biggest_unknown
 from gradehaul.show.sections import CHECK as SECTIONS
@@ -246,15 +247,18 @@ def test_no_way_between_places_is_said():
 
 
 def test_the_worse_age_of_the_film_is_named():
-    plan = load_plan("plans/two-levels.toml")
-    shown = whole(check(plan), units_of("mm")).text()
-    assert shown.count("as planned, pull is lowest on the day you apply the film") == 3
+    def shown(answer):
+        return check_page(answer, units_of("mm"), (), ["trains"]).text()
+
+    answer = answer_of("two-levels")
+    plan = answer.plan
+    assert shown(answer).count("as planned, pull is lowest on the day you apply the film") == 3
     # a film whose first day is as good as any other
     film = {
         name: replace(each, metal=KeptShare(0.8, 0.8), tyred=KeptShare(0.8, 0.8)) for name, each in plan.films.items()
     }
     locos = {name: replace(each, pull={"clean": each.pull["clean"]}) for name, each in plan.locos.items()}
-    alike = whole(check(replace(plan, films=film, locos=locos)), units_of("mm")).text()
+    alike = shown(check(replace(plan, films=film, locos=locos)))
     assert alike.count("as planned, the age of the film makes no difference") == 3
 
 
@@ -294,10 +298,12 @@ def test_the_biggest_unknown_and_what_to_measure(causes, more):
 
 
 def test_a_run_round_is_told_with_the_room_there_is():
-    told = whole(check(run_round_plan.plan()), units_of("m")).text()
-    assert section(told, "Route Up")[2] == (
-        '  Reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned; '
+    def told(plan):
+        answer = check(plan)
+        return list(route_facts(answer, answer.routes[0], units_of("m")))
+
+    assert told(run_round_plan.plan())[1] == (
+        'Reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned; '
         'the locomotives, up to 0.500 m long, run round it in berth "Dock", and lead.'
     )
-    plain = whole(check(run_round_plan.plan(more="")), units_of("m")).text()
-    assert section(plain, "Route Up")[2].endswith("3.000 m long, and goes on with its order turned.")
+    assert told(run_round_plan.plan(more=""))[1].endswith("3.000 m long, and goes on with its order turned.")

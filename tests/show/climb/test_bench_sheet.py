@@ -27,7 +27,7 @@ STOCK = stock_of(None, scale="H0", unit="mm", practice="NEM")
 
 
 def bench(spokes: int = 8, ease: float = 0.0, turns: float = 3.0) -> HelixBench:
-    helix = Helix(0.6, turns, 0.1 * turns, replace(usual_helix_build(STOCK.scale, "NEM"), ease=ease, vertical=0.2))
+    helix = Helix(0.6, turns, 0.1 * turns, replace(usual_helix_build(STOCK), ease=ease, vertical=0.2))
     return helix_bench(helix, STOCK, helix.hill(STOCK), "metric", 1.0, spokes)
 
 

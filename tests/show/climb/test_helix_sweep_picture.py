@@ -26,7 +26,7 @@ READER = UnitFormat("in", "imperial")
 def found() -> Sweep:
     stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
     radii, rises = np.linspace(0.45, 1.27, 40), np.linspace(0.075, 0.15, 40)
-    return sweep(radii, rises, usual_helix_build(stock.scale), stock, turns=3, train="local")
+    return sweep(radii, rises, usual_helix_build(stock), stock, turns=3, train="local")
 
 
 def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
@@ -47,7 +47,7 @@ def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
 @pytest.mark.parametrize(("radii", "rises"), [((0.2, 0.5), (0.075, 0.15)), ((0.45, 1.27), (0.05, 0.08))])
 def test_a_chart_without_a_design_says_so_and_shows_the_nearest_that_works(radii, rises) -> None:
     stock = stock_of("plans/two-levels.toml", scale=None, unit=None)
-    build = usual_helix_build(stock.scale)
+    build = usual_helix_build(stock)
     none = sweep(np.linspace(*radii, 20), np.linspace(*rises, 20), build, stock, turns=3, train="stone")
     assert not none.possible.any()
     radius, rise = none.nearest
@@ -73,12 +73,12 @@ def test_a_chart_without_a_design_says_so_and_shows_the_nearest_that_works(radii
 
 def test_a_reason_that_stands_nowhere_hatches_nothing() -> None:
     stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
-    free = sweep([1.0, 1.2], [0.12, 0.13], usual_helix_build(stock.scale), stock, turns=3)
+    free = sweep([1.0, 1.2], [0.12, 0.13], usual_helix_build(stock), stock, turns=3)
     with drawing_rules():
         figure = sweep_figure(free, READER)
         assert not {h for axes in figure.axes for c in axes.collections for h in getattr(c, "hatches", []) if h}
     with pytest.raises(DesignError, match="two radii"), drawing_rules():
-        sweep_figure(sweep([1.0], [0.12], usual_helix_build(stock.scale), stock, turns=3), READER)
+        sweep_figure(sweep([1.0], [0.12], usual_helix_build(stock), stock, turns=3), READER)
 
 
 def test_a_picture_is_the_same_bytes_from_run_to_run(found: Sweep) -> None:

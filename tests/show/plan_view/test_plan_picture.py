@@ -19,7 +19,7 @@ from matplotlib.text import Text
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.show.base.picture import drawing_rules
+from gradehaul.show.base.picture import drawing_rules, picture_bytes
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.plan_view.labels import stacks
 from gradehaul.show.plan_view.picture import plan_figure, plan_picture
@@ -140,7 +140,8 @@ def test_words_keep_to_the_sheet_and_never_overlap(name, size):
 def test_its_figures_are_those_of_the_document(name, size):
     view, read = view_of(name), units(view_of(name))
     told = json.loads(json.dumps(view.to_dict()))
-    texts = svg_texts(plan_picture("svg", view, read, size=size))
+    with drawing_rules():
+        texts = svg_texts(picture_bytes(figure_of(name, size), "svg"))
     labels = {each["name"]: read.length(each["railhead_m"]).split(" ")[0] for each in told["joints"]}
     for text in texts:
         joint = max((each for each in labels if text.startswith(f"{each} ")), key=len, default=None)

@@ -691,25 +691,6 @@ def test_the_page_lets_nothing_else_run(browser, pages):
 # For everybody
 
 
-FEWER = """() => {
-  document.querySelectorAll('tbody').forEach(body => [...body.rows].slice(3).forEach(row => row.remove()));
-  document.querySelectorAll('details.route ~ details.route, .card ~ .card').forEach(each => each.remove());
-}"""
-"""Keep three rows of each table, one route and one card: the others are made alike and only take time."""
-
-
-def test_no_accessibility_violations(page):
-    from axe_playwright_python.sync_playwright import Axe
-
-    page.show_all()
-    page.run(FEWER)
-    found = Axe().run(page.page)
-    assert found.violations_count == 0, found.generate_report()
-    page.page.emulate_media(color_scheme="dark")
-    found = Axe().run(page.page, options={"runOnly": ["color-contrast"]})
-    assert found.violations_count == 0, found.generate_report()
-
-
 def test_what_scrolls_on_a_phone_is_reached_by_keyboard(browser, pages):
     from axe_playwright_python.sync_playwright import Axe
 

@@ -247,6 +247,17 @@ def test_parallel_beside_a_curve_changes_the_radius_by_the_distance() -> None:
     assert abs(spot - center) == pytest.approx(0.860, abs=2e-6)
 
 
+def test_a_note_says_where_a_line_is_parallel_in_its_middle_alone() -> None:
+    straight = fitted(read_plan(siding(f"{OVER % FIT}, {FIT}, {BACK % FIT}", 'parallel = "60 mm"')))
+    assert not [note for note in fit_notes(straight) if "middle" in note.text]
+    bent = "{ straight = 1400 }, { left = 900, angle = 4 }, { right = 900, angle = 4 }, { straight = 1400 }"
+    text = siding(f"{OVER % FIT}, {FIT}, {BACK % FIT}", 'parallel = "60 mm"').replace("{ straight = 3000 }", bent)
+    (note,) = [note for note in fit_notes(fitted(read_plan(text))) if "middle" in note.text]
+    low, high = map(float, re.findall(r"([0-9.]+) mm(?= to| over)", note.text))
+    assert str(note).startswith('line "Siding": only its middle lies 60 mm beside Main: ')
+    assert max(60 - low, high - 60) > 0.5
+
+
 def test_a_line_that_follows_from_another_open_one_is_found_after_it() -> None:
     text = siding(f"{OVER % LEAD}, {{ straight = 500 }}, {{ straight = 500 }}, {FIT}, {BACK % LEAD}")
     spur = """

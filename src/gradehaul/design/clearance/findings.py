@@ -263,11 +263,18 @@ def _unchecked(layout: Layout, standard: Standard, trains: Sequence[str]) -> Ite
         yield Unchecked(f"tipping of {', '.join(map(quoted, lost))}", "no way was found for the route")
 
 
+def _assumed(standard: Standard) -> str:
+    """Return which layers of the deck are assumed."""
+    if len(standard.assumed_layers) == 3:
+        return "its thickness with roadbed and track is assumed"
+    return f"its {' and '.join(standard.assumed_layers)} {'is' if len(standard.assumed_layers) == 1 else 'are'} assumed"
+
+
 def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
     if standard.longest is None:
         yield Note("stock", "the plan has none: curves widen for the longest")
     if standard.deck_assumed:
-        yield Note("deck", "its thickness with roadbed and track is assumed; --deck says what it is")
+        yield Note("deck", f"{_assumed(standard)}; [deck] in the plan, or --deck, says what it is")
     if standard.overhead_assumed:
         yield Note(
             "wire", "the height of the overhead line over its lowest wire is assumed; --overhead says what it is"

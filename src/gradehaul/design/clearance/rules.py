@@ -9,7 +9,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, ClassVar, Literal
 
-from gradehaul.design.deck import usual_structure
+from gradehaul.design.deck import assumed_layers, stated_thickness, structure_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
@@ -29,7 +29,7 @@ _MOST_GAUGES = 50
 class Allowances:
     """Deck with roadbed and track, m, wire and the line's height over it, coupler height, m, and trains to judge.
 
-    None is assumed; without trains every one that is named is judged.
+    None is as the plan states it, else assumed; without trains every one that is named is judged.
     """
 
     deck: float | None = None
@@ -88,7 +88,11 @@ class Standard:
     height: Meters
     height_source: str
     deck: Meters
-    deck_assumed: bool
+    """Thickness of deck, roadbed and track."""
+    deck_stated: Meters
+    """As much of it as is stated."""
+    assumed_layers: tuple[str, ...]
+    """Which of the three are not."""
     overhead: Meters
     """Height of the overhead line above its lowest wire; 0 without wire."""
     overhead_assumed: bool
@@ -96,6 +100,11 @@ class Standard:
     longest: Meters | None
     coupler: Meters
     coupler_source: str
+
+    @property
+    def deck_assumed(self) -> bool:
+        """Whether any of the deck's thickness is assumed."""
+        return bool(self.assumed_layers)
 
     @property
     def wanted_height(self) -> Meters:
@@ -106,7 +115,7 @@ class Standard:
     def least_height(self) -> Meters:
         """Railhead over railhead under which it fails, m; what is assumed does not count."""
         overhead = 0.0 if self.overhead_assumed else self.overhead
-        return self.height + overhead + (0.0 if self.deck_assumed else self.deck)
+        return self.height + overhead + self.deck_stated
 
 
 @cache
@@ -141,14 +150,15 @@ def standard_of(plan: Plan, allowances: Allowances) -> Standard:
     if allowances.wire:
         overhead = table["overhead"]["full_size"] / scale.ratio if allowances.overhead is None else allowances.overhead
         source += f"; overhead line: {table['overhead']['source' if allowances.overhead is None else 'rule']}"
-    couplers = table["coupler"]
+    deck, couplers = allowances.deck, table["coupler"]
     full_size = scale.gauge * scale.ratio
     widest = next(each for each in couplers["gauges"] if full_size <= each["up_to"])
     return Standard(
         height=height,
         height_source=source,
-        deck=usual_structure(scale).total if allowances.deck is None else allowances.deck,
-        deck_assumed=allowances.deck is None,
+        deck=structure_of(plan).total if deck is None else deck,
+        deck_stated=stated_thickness(plan.deck) if deck is None else deck,
+        assumed_layers=assumed_layers(plan.deck) if deck is None else (),
         overhead=overhead,
         overhead_assumed=allowances.wire and allowances.overhead is None,
         spacing=spacing_of(plan),

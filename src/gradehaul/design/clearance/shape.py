@@ -8,11 +8,12 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Standard, figures
+from gradehaul.design.grade_changes import GradeChange, changes_along
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.records import Plan, Track
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.heights.vertical import UNCHANGED
-from gradehaul.track.piecewise import FloatArray
+from gradehaul.track.piecewise import join
 
 _TIE = 1e-9
 HAIR = 5e-5
@@ -112,19 +113,16 @@ def _changes(alignment: Alignment) -> Iterator[_Change]:
         order = [(alignment.tracks[track.id], forward) for track, forward in chain.tracks(plan)]
         pieces = [track.railhead if forward else track.railhead.reverse() for track, forward in order]
         start = np.concatenate([[0.0], np.cumsum([piece.stop for piece in pieces])])
-        breaks = np.concatenate([s + piece.breaks[:-1] for s, piece in zip(start, pieces, strict=False)] + [start[-1:]])
-        slopes = np.concatenate([piece.slopes for piece in pieces])
-        seconds = np.concatenate([piece.seconds for piece in pieces])
-        spans = [*_bends(breaks, slopes, seconds)]
+        found = [*changes_along(join(pieces))]
         if chain.closed:
-            kink = slopes[0] - (slopes[-1] + seconds[-1] * (breaks[-1] - breaks[-2]))
+            kink = float(pieces[0].slopes[0] + pieces[-1].reverse().slopes[0])
             if abs(kink) > UNCHANGED:
-                spans.append((0.0, float(kink), 0.0))
-        for middle, change, length in spans:
-            number = min(int(np.searchsorted(start[1:], middle - 1e-9)), len(order) - 1)
+                found.append(GradeChange(0.0, 0.0, kink))
+        for each in found:
+            number = min(int(np.searchsorted(start[1:], each.middle - 1e-9)), len(order) - 1)
             track, forward = order[number]
-            at = middle - start[number]
-            yield _Change(track.id, float(at if forward else track.length - at), change, length)
+            at = float(each.middle - start[number])
+            yield _Change(track.id, at if forward else track.length - at, each.change, each.stop - each.start)
     for joint in plan.joints.values():
         if joint.kind in ("end", "plain"):
             continue
@@ -139,29 +137,6 @@ def _changes(alignment: Alignment) -> Iterator[_Change]:
                 tracks = plan.lines[one.line].tracks
                 track_ = tracks[0] if one.end == "from" else tracks[-1]
                 yield _Change(track_.id, 0.0 if one.end == "from" else track_.length, slope[0] + slope[1], 0.0)
-
-
-def _bends(breaks: FloatArray, slopes: FloatArray, seconds: FloatArray) -> Iterator[tuple[float, float, float]]:
-    """Yield the middle, the change and the length of every change of grade along a chain."""
-    width = np.diff(breaks)
-    ends = slopes + seconds * width
-    begin: float | None = None
-    change = 0.0
-    for k in range(width.size):
-        kink = slopes[k] - ends[k - 1] if k else 0.0
-        if abs(kink) > UNCHANGED:
-            yield float(breaks[k]), float(kink), 0.0
-        if seconds[k] == 0.0:
-            continue
-        same = begin is not None and abs(seconds[k] - seconds[k - 1]) <= 1e-9 * abs(seconds[k]) and k > 0
-        if not same:
-            begin, change = float(breaks[k]), 0.0
-        change += float(seconds[k] * width[k])
-        goes_on = k + 1 < width.size and abs(seconds[k + 1] - seconds[k]) <= 1e-9 * abs(seconds[k])
-        if not goes_on and begin is not None:
-            if abs(change) > UNCHANGED:
-                yield 0.5 * (begin + float(breaks[k + 1])), change, float(breaks[k + 1]) - begin
-            begin = None
 
 
 def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iterator[Finding]:

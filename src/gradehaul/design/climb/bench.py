@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
+
+import numpy as np
 
 from gradehaul.design.climb.helix import Helix, turn_length
 from gradehaul.design.climb.hill import UP, Hill
-from gradehaul.design.risers.risers import Riser, Risers, System, risers_along, usual_riser_build
+from gradehaul.design.risers.risers import Riser, Risers, System, risers_along, risers_at, usual_riser_build
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
@@ -79,10 +81,9 @@ def helix_bench(
     build = usual_riser_build(stock, system, deck=own.deck, roadbed=own.roadbed, track=own.track, datum=datum)
     every = turn_length(helix.build, helix.outer_radius) / spokes
     begin = helix.vertical(stock) + (0.0 if helix.build.straight else 0.5 * helix.build.ease)
-    found = risers_along(walk, build, every=every, begin=begin)
-    last = begin + helix.length_at(helix.outer_radius) + 1e-6
-    risers = tuple(riser for riser in found.risers if riser.at <= last)
-    found = replace(found, risers=risers)
+    places = np.arange(begin, begin + helix.length_at(helix.outer_radius) + 1e-6, every)
+    risers = risers_at(walk, build, [(at, "spacing") for at in places.tolist()])
+    found = Risers(walk, build, every, begin, risers)
     by_spoke: Sequence[tuple[Riser, ...]] = [risers[number::spokes] for number in range(spokes)]
     return HelixBench(
         helix,
@@ -92,6 +93,6 @@ def helix_bench(
 
 
 def incline_bench(hill: Hill, every: float | None, system: System, datum: float | None) -> Risers:
-    """Return the risers of an incline, on the usual deck and roadbed; as joists stand where `every` is None."""
+    """Return the risers of an incline, on the deck of its plan; as joists stand where `every` is None."""
     build = usual_riser_build(hill.plan, system, datum=datum)
     return risers_along(walk_along(hill.layout, route=UP), build, every=EVERY[system] if every is None else every)

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Literal
 
-from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, refuse_low, usual_helix_build
+from gradehaul.design.climb.headroom import Headroom, headroom_of
+from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Hill, Need, coefficient_of, directions_of, judged_rails, known_train
 from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of, practice_car
@@ -35,7 +36,7 @@ class HelixAnswer(AnswerRecord):
     KEYS: ClassVar[str] = (
         "helix.radius helix.outer_radius helix.turns helix.rise helix.rise_per_turn helix.grade helix.outer_grade "
         "effective outer_effective helix.length vertical_curve helix.build.structure clear_wanted=helix.build.clear "
-        f"clear_left helix.floor {_STOPS}"
+        f"clear_left headroom helix.floor {_STOPS}"
     )
 
     helix: Helix
@@ -68,9 +69,19 @@ class HelixAnswer(AnswerRecord):
         """The least clear height left over a railhead, None where no turn lies over another."""
         return self.helix.clear_left(self.vertical_curve) if self.helix.stacked else None
 
+    @property
+    def headroom(self) -> Headroom:
+        """Whether stock clears the deck of the turn above, and what would mend it where it does not."""
+        return headroom_of(self.helix, self.stock)
+
+    @property
+    def passes(self) -> bool:
+        """Whether stock clears every deck above it, and every named train passes `check`."""
+        return self.check.passes and self.headroom.outcome == "pass"
+
     def to_dict(self) -> dict[str, Any]:
         """Return the helix as ``--json`` prints it, beside what `check` says of it."""
-        return {"helix": document(self), "care": GUARD, **self.hill.check.to_dict()}
+        return {"helix": document(self), "care": GUARD, **self.hill.check.to_dict(), "passes": self.passes}
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +157,7 @@ def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **g
     DesignError
         Lengths that make no sense, or two tracks closer than stock needs.
     """
-    build = usual_helix_build(stock.scale, stock.practice)
+    build = usual_helix_build(stock)
     for name in ("deck", "roadbed", "clear"):
         value = given.get(name)
         if value is not None and value > _THICKEST * stock.scale.gauge:
@@ -178,7 +189,7 @@ def design_helix(
     need: Need = "climbs",
     direction: Direction | None = None,
 ) -> HelixAnswer:
-    """Return the helix that is fixed, or looked for.
+    """Return the helix that is fixed, or looked for; one that lacks headroom is judged like any other.
 
     Where no rail is named the train must climb on the stock's first film, at both ages; where no direction is given
     each train runs as in its own plan.
@@ -186,7 +197,7 @@ def design_helix(
     Raises
     ------
     DesignError
-        No helix meets the wishes, or its deck is lower than the stock.
+        No helix meets the wishes.
     RouteError
         No such train or rail condition.
     """
@@ -200,7 +211,6 @@ def design_helix(
     else:
         test = TrainTest(stock, known_train(stock, train), rails, need, directions)
         helix, stop = search_helix(find, wishes, build, test)
-    refuse_low(helix, stock)
     return HelixAnswer(helix, stop, stock, helix.hill(stock, directions))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,15 +18,14 @@ from gradehaul.design.climb.hill import (
     directions_of,
     hill_of,
     length_text,
-    steps_of,
     usual_vertical_curve,
 )
-from gradehaul.design.deck import usual_structure
+from gradehaul.design.deck import structure_of
 from gradehaul.errors import DesignError
-from gradehaul.plan.records import Plan
+from gradehaul.plan.records import Deck, Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import Meters, Ratio
-from gradehaul.scales import Scale, clear_height
+from gradehaul.scales import clear_height
 from gradehaul.track.piecewise import FloatArray
 
 GUARD = (
@@ -36,6 +35,8 @@ GUARD = (
 )
 """What is said with every helix."""
 
+_TIE = 1e-6
+"""Headroom that is short by no more, m, is enough."""
 UNEASED = 60.0
 """Radius over gauge beyond which no transition curve is needed (NEM 113, read)."""
 
@@ -81,26 +82,26 @@ class HelixBuild:
         return self.deck + self.roadbed + self.track
 
 
-def usual_helix_build(scale: Scale, practice: str = "NMRA") -> HelixBuild:
-    """Return a round helix of one track on the usual deck, which is assumed.
+def usual_helix_build(stock: Plan) -> HelixBuild:
+    """Return a round helix of one track on the deck that the plan with the stock states, else on the usual one.
 
     The clear height is the practice's (NEM 102, or NMRA S-7 for modern stock); the edge is half the stock's width and
     the room kept beside it.
 
     Examples
     --------
-    >>> from gradehaul.scales import scale_named
-    >>> build = usual_helix_build(scale_named("H0"), "NEM")
+    >>> from gradehaul.design.climb.hill import stock_of
+    >>> build = usual_helix_build(stock_of(None, scale="H0", unit="mm", practice="NEM"))
     >>> build.clear, round(1000 * build.structure, 1)
     (0.059, 24.9)
     """
     return HelixBuild(
         straight=0.0,
         ease=0.0,
-        **usual_structure(scale)._asdict(),
-        clear=clear_height(scale, "NEM" if practice == "NEM" else "NMRA"),
-        edge=0.5 * scale.stock_width + scale.side_clearance,
-        near=scale.fouling_distance,
+        **structure_of(stock)._asdict(),
+        clear=clear_height(stock.scale, stock.practice),
+        edge=0.5 * stock.scale.stock_width + stock.scale.side_clearance,
+        near=stock.scale.fouling_distance,
     )
 
 
@@ -115,8 +116,8 @@ class Helix:
     --------
     A helix of radius 24 in that rises 4 in a turn has a grade of 4 / (2π 24) = 2.65 %.
 
-    >>> from gradehaul.scales import scale_named
-    >>> helix = Helix(24 * 0.0254, 3.0, 12 * 0.0254, usual_helix_build(scale_named("HO")))
+    >>> from gradehaul.plan import read_plan
+    >>> helix = Helix(24 * 0.0254, 3.0, 12 * 0.0254, usual_helix_build(read_plan('scale = "HO"')))
     >>> round(100 * helix.grade, 2), round(helix.rise_per_turn / 0.0254, 6)
     (2.65, 4.0)
     """
@@ -181,6 +182,11 @@ class Helix:
         """
         return float(clear_height_left(self.build, self.radius, self.grade, self.rise_per_turn, vertical))
 
+    def short_by(self, vertical: float) -> float:
+        """Return how much of the clear height wanted is lacking, m; 0 for up to a thousandth of a millimeter."""
+        short = self.build.clear - self.clear_left(vertical) if self.stacked else 0.0
+        return short if short > _TIE else 0.0
+
     @property
     def floor(self) -> tuple[Meters, Meters]:
         """Length and width of the floor it needs, m, without its approaches.
@@ -210,6 +216,9 @@ class Helix:
             f"floor needed: {' by '.join(describe(side, 'length', unit) for side in self.floor)}",
             *textwrap.wrap(GUARD, 110),
         ]
+        if short := self.short_by(vertical):
+            words = describe(short, "length", unit)
+            remarks.insert(1, f"TOO LOW: the deck of a turn leaves {words} too little over the railhead below")
         if self.build.centers is None:
             lines = [HillLine("Helix", self._tracks(self.radius, vertical, unit), self.rise)]
         else:
@@ -218,7 +227,8 @@ class Helix:
                 HillLine("Outer", outer, self.rise, "Outer foot", "Outer top"),
                 HillLine("Inner", inner, self.rise, "Inner foot", "Inner top", f"{UP} inner"),
             ]
-        return hill_of(stock, "Helix", lines, vertical, remarks, directions or directions_of(stock))
+        deck = Deck(self.build.deck, self.build.roadbed, self.build.track)
+        return hill_of(stock, "Helix", lines, vertical, remarks, directions or directions_of(stock), deck)
 
     def _tracks(self, radius: float, vertical: float, unit: str) -> tuple[str, ...]:
         level = (f"straight = {length_text(vertical, unit)}, rise = 0",) if vertical else ()
@@ -290,55 +300,3 @@ def radius_in(floor: tuple[float, float], build: HelixBuild) -> float:
             write="a larger floor",
         )
     return radius
-
-
-def refuse_low(helix: Helix, stock: Plan) -> None:
-    """Refuse a helix in which the deck of a turn is lower than stock on the turn below needs.
-
-    Raises
-    ------
-    DesignError
-        It is too low; the message has the rise per turn that would do.
-    """
-    if clears(helix, stock):
-        return
-    unit, build = stock.unit, helix.build
-    left = helix.clear_left(helix.vertical(stock))
-    enough = lowest_rise_per_turn(helix.radius, build, stock)
-    raise DesignError(
-        f"the deck above leaves {describe(max(left, 0.0), 'length', unit)} over the railhead where it is least, "
-        f"and stock needs {describe(build.clear, 'length', unit)}",
-        found=f"rise per turn {describe(helix.rise_per_turn, 'length', unit)}, of which track, roadbed and deck take "
-        f"{describe(build.structure, 'length', unit)}",
-        write=f"a rise per turn of {describe(enough, 'length', unit)} or more, or a thinner deck",
-    )
-
-
-def clears(helix: Helix, stock: Plan) -> bool:
-    """Return whether stock on each turn clears the deck above it, to a thousandth of a millimeter."""
-    return not helix.stacked or helix.clear_left(helix.vertical(stock)) >= helix.build.clear - 1e-6
-
-
-def lowest_rise_per_turn(radius: float, build: HelixBuild, stock: Plan) -> float:
-    """Return the least rise per turn, m, in whole steps, that leaves the clear height.
-
-    Raises
-    ------
-    DesignError
-        No rise per turn under three times what it takes leaves it.
-    """
-    turn = turn_length(build, radius)
-    step = steps_of(stock.unit).rise
-    enough = max(1, round((build.clear + build.structure) / step))
-    for count in range(enough, 3 * enough):
-        # two turns of a climb as even as that of many
-        helix = replace(_two_turns(radius, build), rise=count * step * _two_turns(radius, build).length / turn)
-        if clears(helix, stock):
-            return count * step
-    raise DesignError(
-        "no rise per turn leaves the clear height", write="a larger radius, shorter sides or a shorter --vertical-curve"
-    )
-
-
-def _two_turns(radius: float, build: HelixBuild) -> Helix:
-    return Helix(radius, 2.0, 1.0, build)

@@ -125,8 +125,8 @@ def helix_of(wishes: HelixGiven, build: HelixBuild, unit: str = "mm") -> Helix:
     Examples
     --------
     >>> from gradehaul.design.climb.helix import usual_helix_build
-    >>> from gradehaul.scales import scale_named
-    >>> build = usual_helix_build(scale_named("HO"))
+    >>> from gradehaul.plan import read_plan
+    >>> build = usual_helix_build(read_plan('scale = "HO"'))
     >>> helix = helix_of(HelixGiven(rise_per_turn=4 * 0.0254, grade=0.02, turns=3), build)
     >>> round(helix.radius / 0.0254, 1)
     31.8

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Literal, NamedTuple, TypeVar
@@ -20,7 +20,7 @@ from gradehaul.haulage.verdict import Verdict, how_well
 from gradehaul.plan.names import key_text, look_up, quoted
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
-from gradehaul.plan.records import NamedTrain, Plan
+from gradehaul.plan.records import Deck, NamedTrain, Plan
 from gradehaul.plan.text.toml import parse, read_text
 from gradehaul.quantities import conversion, convert, length_unit
 from gradehaul.scales import Practice, scale_named
@@ -284,6 +284,7 @@ def hill_of(
     vertical_curve: float,
     remarks: Sequence[str],
     directions: Mapping[str, Direction],
+    deck: Deck,
 ) -> Hill:
     """Return a hill as a plan with the stock of another: its trains go up on the first line, and down on the last."""
     unit = stock.unit
@@ -298,6 +299,12 @@ def hill_of(
     for line in lines:
         parts += [f"{key_text(line.foot)} = 0", f"{key_text(line.top)} = {length_text(line.rise, unit)}"]
     parts += ["", "[vertical_curve]", f"length = {length_text(vertical_curve, unit)}"]
+    layers = [
+        f"{each.name} = {length_text(thickness, unit)}"
+        for each in fields(deck)
+        if (thickness := getattr(deck, each.name)) is not None
+    ]
+    parts += ["", "[deck]", *layers] if layers else []
     for line in lines:
         parts += ["", f"[line.{key_text(line.name)}]", f"from = {quoted(line.foot)}", f"to = {quoted(line.top)}"]
         parts += ["track = [", *(f"  {{ {track} }}," for track in line.tracks), "]"]

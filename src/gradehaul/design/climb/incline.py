@@ -153,7 +153,7 @@ class Incline:
             *textwrap.wrap(CARE, 110),
         ]
         line = HillLine("Incline", (*level, *tracks, *level), self.rise)
-        return hill_of(stock, "Incline", [line], self.vertical, remarks, directions or directions_of(stock))
+        return hill_of(stock, "Incline", [line], self.vertical, remarks, directions or directions_of(stock), stock.deck)
 
 
 def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) -> float:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Literal, NamedTuple, TypeVar
 
-from gradehaul.design.climb.helix import Helix, HelixBuild, clears, lowest_rise_per_turn, radius_in
+from gradehaul.design.climb.headroom import clears, lowest_rise_per_turn
+from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in
 from gradehaul.design.climb.helix_known import HelixGiven, helix_of, settled_turns
 from gradehaul.design.climb.hill import Direction, Hill, Need, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_nothing

@@ -252,7 +252,8 @@ def corrected_surveys(
     for survey in own:
         hill = surveyed(survey, file=plan.file, unit=plan.unit, reading=READING[system])
         meant = survey.grade if target is None else target
-        usual = min(SHIM[system], survey.deck or SHIM[system])
+        deck = plan.deck.thickness if survey.deck is None else survey.deck
+        usual = min(SHIM[system], deck or SHIM[system])
         largest = (survey.shim or usual) if shim is None else shim
         smallest = (survey.step or STEP[system]) if step is None else step
         if largest < smallest or smallest <= 0:
@@ -263,12 +264,12 @@ def corrected_surveys(
                 found=f"{1000 * largest:g} mm with steps of {1000 * smallest:g} mm",
                 write="a larger shim, or a smaller step",
             )
-        if survey.deck is not None and largest > survey.deck:
+        if deck is not None and largest > deck:
             raise DesignError(
                 "a shim must not go through the deck",
                 file=plan.file,
                 place="--shim",
-                found=f"{1000 * largest:g} mm, where the deck is {1000 * survey.deck:g} mm thick",
+                found=f"{1000 * largest:g} mm, where the deck is {1000 * deck:g} mm thick",
                 write="a smaller shim",
             )
         found.append(corrections(hill, target=meant, step=smallest, shim=largest))

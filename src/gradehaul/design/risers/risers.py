@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from bisect import bisect_left, insort
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 import numpy as np
 
-from gradehaul.design.deck import usual_structure
+from gradehaul.design.deck import structure_of
+from gradehaul.design.grade_changes import changes_along
 from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
@@ -36,6 +38,12 @@ _NEAR_BY = 0.005
 """How closely the walk is followed to see whether it lies below one of its risers, m."""
 _FINE = 1e-5
 """How closely tracks beside are followed, m."""
+_ONE_POST = 0.01
+"""Places nearer to one another, m, have one riser."""
+
+RiserReason = Literal["spacing", "end", "joint", "deck", "grade"]
+"""Why a riser stands where it does: evenly spaced, at an end of the walk, at a joint of the track or of the deck, or
+where a change of grade begins or ends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +81,11 @@ class Riser:
     """A riser, lengths in m: its place along the walk, the railhead there and its top, to saw by the rule."""
 
     KEYS: ClassVar[str] = (
-        "number joint track at after railhead top cut residual change turned per_turn block low_end beside"
+        "number reason joint track at after railhead top cut residual change turned per_turn block low_end beside"
     )
 
     number: int
+    reason: RiserReason
     at: Meters
     joint: str
     """The joint before it."""
@@ -142,14 +151,14 @@ class Risers(AnswerRecord):
 
 
 def usual_riser_build(plan: Plan, system: System, **stated: float | None) -> RiserBuild:
-    """Return what lies on risers: the usual deck, and the rule and level of a system of units, but for what is stated.
+    """Return what lies on risers: the plan's deck, and the rule and level of a system of units, but for what is stated.
 
     Raises
     ------
     DesignError
         A rule or a level of 0 or less.
     """
-    usual: dict[str, float | None] = usual_structure(plan.scale)._asdict()
+    usual: dict[str, float | None] = structure_of(plan)._asdict()
     usual |= {"rule": RULE[system], "level": LEVEL[system]}
     usual |= {name: value for name, value in stated.items() if value is not None}
     for name in ("rule", "level"):
@@ -160,8 +169,50 @@ def usual_riser_build(plan: Plan, system: System, **stated: float | None) -> Ris
     return RiserBuild(**usual)  # type: ignore[arg-type]
 
 
-def risers_along(walk: Walk, build: RiserBuild, *, every: float, begin: float = 0.0) -> Risers:
-    """Return the risers that stand along a walk, the first at `begin` and one `every` so far, both in m.
+def riser_places(
+    walk: Walk, *, every: float, begin: float = 0.0, deck_joints: Sequence[float] = ()
+) -> list[tuple[float, RiserReason]]:
+    """Return where risers stand along a walk, m, and why.
+
+    The first stands at `begin`; others at the end, at joints of the track and of the deck, where a change of grade
+    begins and ends, and evenly spaced. Of two places within 10 mm of one another the one named first here is kept.
+    """
+    changes = [at for each in changes_along(walk.railhead) for at in (each.start, each.stop)]
+    sources: Sequence[tuple[RiserReason, Sequence[float]]] = (
+        ("spacing" if begin > 0.0 else "end", [begin]),
+        ("end", [walk.length]),
+        ("joint", [at for at, _ in walk.joints]),
+        ("deck", deck_joints),
+        ("grade", changes),
+        ("spacing", np.arange(begin, walk.length + 1e-9, every).tolist()),
+    )
+    found: list[tuple[float, RiserReason]] = []
+    for reason, places in sources:
+        for at in places:
+            near = bisect_left(found, (at - _ONE_POST,))
+            if at >= begin and (near == len(found) or found[near][0] >= at + _ONE_POST):
+                insort(found, (at, reason))
+    return found
+
+
+def risers_along(
+    walk: Walk, build: RiserBuild, *, every: float, begin: float = 0.0, deck_joints: Sequence[float] = ()
+) -> Risers:
+    """Return the risers of a walk, where `riser_places` has them.
+
+    Raises
+    ------
+    DesignError
+        A distance of 0 or less, or longer than the walk; a start or a joint that is not on it; too many risers; or a
+        riser that would end at the datum or below.
+    """
+    _refuse(walk, build, every, begin, deck_joints)
+    places = riser_places(walk, every=every, begin=begin, deck_joints=deck_joints)
+    return Risers(walk, build, every, begin, risers_at(walk, build, places))
+
+
+def risers_at(walk: Walk, build: RiserBuild, where: Sequence[tuple[float, RiserReason]]) -> tuple[Riser, ...]:
+    """Return the risers that stand at places of a walk, m, in order.
 
     The railhead is that of `check`. Each height is rounded to the rule by itself, so that errors never add up. The
     level lies along the track with its middle over the riser, its two ends on the rail; on a curve of radius R it
@@ -170,8 +221,7 @@ def risers_along(walk: Walk, build: RiserBuild, *, every: float, begin: float = 
     Raises
     ------
     DesignError
-        A distance of 0 or less, or longer than the walk; a start that is not on it; too many risers; or a riser that
-        would end at the datum or below.
+        A riser that would end at the datum or below.
 
     Examples
     --------
@@ -185,19 +235,18 @@ def risers_along(walk: Walk, build: RiserBuild, *, every: float, begin: float = 
     ... line.Hill = { from = "A", to = "B", track = [{ straight = 1000, grade = "2 %" }] }
     ... '''))
     >>> build = RiserBuild(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=0.9)
-    >>> found = risers_along(walk_along(layout), build, every=0.4)
-    >>> [(riser.number, round(1000 * riser.cut, 1)) for riser in found.risers]
+    >>> risers = risers_at(walk_along(layout), build, [(0.0, "end"), (0.4, "spacing"), (0.8, "spacing")])
+    >>> [(riser.number, round(1000 * riser.cut, 1)) for riser in risers]
     [(1, 878.0), (2, 886.0), (3, 894.0)]
-    >>> round(1000 * found.risers[1].block, 1), found.risers[1].low_end
+    >>> round(1000 * risers[1].block, 1), risers[1].low_end
     (12.0, 'behind')
     """
-    _refuse(walk, build, every, begin)
-    places = np.arange(begin, walk.length + 1e-9, every)
+    places = np.array([at for at, _ in where])
     railheads = walk.railhead.at(np.minimum(places, walk.length))
     beside = list(_beside(walk, places, railheads))
     turned, per_turn = _turns(walk, places)
     found: list[Riser] = []
-    for number, (at, railhead) in enumerate(zip(places.tolist(), railheads.tolist(), strict=True), 1):
+    for number, ((at, reason), railhead) in enumerate(zip(where, railheads.tolist(), strict=True), 1):
         top = railhead - build.structure + (build.datum or 0.0)
         cut = round(top / build.rule) * build.rule
         if build.datum is not None and cut <= 0:
@@ -212,6 +261,7 @@ def risers_along(walk: Walk, build: RiserBuild, *, every: float, begin: float = 
         found.append(
             Riser(
                 number,
+                reason,
                 at,
                 joint,
                 at - joint_at,
@@ -227,14 +277,14 @@ def risers_along(walk: Walk, build: RiserBuild, *, every: float, begin: float = 
                 beside[number - 1],
             )
         )
-    return Risers(walk, build, every, begin, tuple(found))
+    return tuple(found)
 
 
 def _described(walk: Walk, length: float) -> str:
     return describe(length, "length", walk.layout.plan.unit)
 
 
-def _refuse(walk: Walk, build: RiserBuild, every: float, begin: float) -> None:
+def _refuse(walk: Walk, build: RiserBuild, every: float, begin: float, deck_joints: Sequence[float]) -> None:
     if every <= 0:
         raise DesignError("risers stand apart", place="--every", found=_described(walk, every), write='--every "16 in"')
     if every > walk.length:
@@ -243,6 +293,10 @@ def _refuse(walk: Walk, build: RiserBuild, every: float, begin: float) -> None:
     if not 0 <= begin <= walk.length:
         found = f"{_described(walk, begin)} on {_described(walk, walk.length)}"
         raise DesignError(f"the first riser must stand on {walk.name}", place="--from", found=found)
+    for at in deck_joints:
+        if not 0 <= at <= walk.length:
+            found = f"{_described(walk, at)} on {_described(walk, walk.length)}"
+            raise DesignError(f"a joint of the deck must lie on {walk.name}", place="--deck-joint", found=found)
     if (walk.length - begin) / every > _MOST:
         raise DesignError(f"at most {_MOST} risers in one answer", place="--every", found=_described(walk, every))
     if build.datum is not None and build.datum < 0:

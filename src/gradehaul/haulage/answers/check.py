@@ -19,9 +19,9 @@ from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.predicted import predictions
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.network.route import Between, Route, Tail
 from gradehaul.plan.rail_condition import RailCondition, ages, conditions
@@ -150,7 +150,7 @@ class TrainAnswer(JudgedTrain):
     """What becomes of a named train on one rail condition."""
 
     KEYS: ClassVar[str] = (
-        f"name route rail length {JUDGED_KEYS} trust.stall_probability trust.draws trust.margin_low "
+        f"name route rail length {JUDGED_KEYS} trust.stall_probability draws=trust.trials trust.margin_low "
         "trust.margin_high unsure_of=trust.causes measure_next=trust.next_measurement.measure"
     )
 
@@ -219,8 +219,8 @@ class CheckAnswer(AnswerRecord):
     ways_over: tuple[object, ...] = ()
     """For each train that does not climb as judged, the ways over the hill, where `treatment.ways_over` found them."""
     clearance_fails: int | None = None
-    """How many places fail the clearances, by `design.clearance.suspects`: 0 where no track passes low over other track,
-    None where it was not looked for."""
+    """How many places fail the clearances, by `design.clearance.suspects`: 0 where no track passes low over other, None
+    where it was not looked for."""
 
     @property
     def film_rails(self) -> tuple[str, ...]:
@@ -303,11 +303,11 @@ def check_layout(
     """Answer the main job for a layout that is at hand, as `check` does for a plan."""
     plan, chosen = _narrowed(layout, trains, routes)
     judged = layout.judged(rails)
-    draws = Draws(plan, layout.coefficient, seed=seed)
+    trials = RandomTrials(plan, layout.coefficient, seed=seed)
     made = {named.name: made_up(plan, named) for named in plan.trains.values()}
     answered: list[RouteAnswer] = []
     for number, route in enumerate(chosen):
-        answered.append(_route_answer(layout, layout.profile(route), made, draws))
+        answered.append(_route_answer(layout, layout.profile(route), made, trials))
         if progress is not None:
             progress(number + 1, len(chosen))
     answers = tuple(
@@ -318,7 +318,7 @@ def check_layout(
             verdict=each.verdict,
             misfits=each.misfits,
             length=made[each.name].length,
-            run_trials=cache(partial(trust_in_train, layout.profile(each.route), made[each.name], each.rail, draws)),
+            run_trials=cache(partial(trust_in_train, layout.profile(each.route), made[each.name], each.rail, trials)),
         )
         for each in judged_trains(layout, trains=plan.trains)
     )
@@ -335,7 +335,7 @@ def check_layout(
         *fouling_notes(alignment),
         *layout.found.notes,
         *misfit_notes(plan, answers),
-        *_unsure_predictions(plan, draws),
+        *_unsure_predictions(plan, trials),
         *_assumed_films(plan),
         *_taut_trains(layout, made),
         *doubts,
@@ -417,11 +417,11 @@ def _listed(kind: str, names: Sequence[str]) -> str:
     return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
 
 
-def _unsure_predictions(plan: Plan, draws: Draws) -> Iterator[Note]:
+def _unsure_predictions(plan: Plan, trials: RandomTrials) -> Iterator[Note]:
     """Yield a note for each pull that is calculated from other locomotives though its weight alone says more."""
     if not any(loco.predicted for loco in plan.locos.values()):
         return
-    for each in predictions(draws):
+    for each in predictions(trials):
         if each.less_sure:
             others, weight = (
                 f"{describe(pull.value, 'force', unit)} ({describe(pull.low, 'force', unit)} to "
@@ -489,7 +489,9 @@ def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     return wrapped, with_it / without - 1 if without > 0 else 0.0
 
 
-def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], draws: Draws) -> RouteAnswer:
+def _route_answer(
+    layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], trials: RandomTrials
+) -> RouteAnswer:
     lengths = dict.fromkeys(train.length for train in trains.values())
     under = tuple(UnderTrain(length, *profile.ruling_under_train(length)) for length in lengths)
     loads = tuple(
@@ -498,8 +500,8 @@ def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Tr
         for car in layout.plan.cars
         for load in layout.loads(profile, power, car, layout.rails)
     )
-    trials = LoadTrials(partial(RouteTrust, layout.plan, profile, draws))
-    return RouteAnswer(profile, profile.ruling(), under, loads, trials)
+    load_trials = LoadTrials(partial(RouteTrust, layout.plan, profile, trials))
+    return RouteAnswer(profile, profile.ruling(), under, loads, load_trials)
 
 
 _CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "coefficient": "measured"}

@@ -14,8 +14,8 @@ from gradehaul.haulage.bench.cars import CarBench
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.predicted import Predicted, predictions
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
@@ -99,7 +99,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         The layout has no heights that fit together, or a route that no train can follow.
     """
     bench = work_out(plan)
-    guesses = tuple(predictions(Draws(with_bench(plan), bench.coefficient, seed=seed)))
+    guesses = tuple(predictions(RandomTrials(with_bench(plan), bench.coefficient, seed=seed)))
     trials = tuple(_trials(plan, seed))
     remarks = list(odd_figures(plan, bench))
     judged = {answer.trial.place for answer in trials}
@@ -122,12 +122,12 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
 
 
 def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:
-    layouts: dict[float | None, tuple[Layout, Draws]] = {}
+    layouts: dict[float | None, tuple[Layout, RandomTrials]] = {}
     for trial in plan.book.trials:
         if trial.hours not in layouts:
             layout = Layout(plan, hours=trial.hours)
-            layouts[trial.hours] = layout, Draws(layout.plan, layout.coefficient, seed=seed)
-        layout, draws = layouts[trial.hours]
+            layouts[trial.hours] = layout, RandomTrials(layout.plan, layout.coefficient, seed=seed)
+        layout, random_trials = layouts[trial.hours]
         if trial.route not in {route.name for route in layout.routes}:
             continue
         train = made_up(layout.plan, NamedTrain(trial.place, trial.route, trial.consist, trial.together))
@@ -141,7 +141,7 @@ def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:
             outcome=verdict.climb,
             demand=pull - verdict.margin,
             pull=pull,
-            stall_probability=trust_in_train(profile, train, rail, draws).stall_probability,
+            stall_probability=trust_in_train(profile, train, rail, random_trials).stall_probability,
         )
 
 
@@ -181,7 +181,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
     best: dict[str, tuple[float, str]] = {}
     if plan.trains and plan.lines:
         layout = Layout(plan)
-        draws = Draws(layout.plan, layout.coefficient, seed=seed)
+        random_trials = RandomTrials(layout.plan, layout.coefficient, seed=seed)
         known = {route.name for route in layout.routes}
         judged = (*judged_rails(layout.rails), *film_rails(layout.rails))
         for named in layout.plan.trains.values():
@@ -189,7 +189,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
                 continue
             train = made_up(layout.plan, named)
             for rail in judged:
-                trust = trust_in_train(layout.profile(named.route), train, rail, draws)
+                trust = trust_in_train(layout.profile(named.route), train, rail, random_trials)
                 for gain, cause in trust.gains:
                     if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
                         best[cause.measure] = gain, f"narrows the answer for train {named.name} on {rail} rail"

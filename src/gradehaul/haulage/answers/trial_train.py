@@ -11,7 +11,7 @@ from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.route import Route
@@ -144,10 +144,10 @@ def try_train(
     layout = Layout(plan) if route in plan.routes or _BETWEEN not in route else _between(plan, route)
     plan = layout.plan
     profile = layout.profile(route)
-    draws = Draws(plan, layout.coefficient, seed=seed)
+    random_trials = RandomTrials(plan, layout.coefficient, seed=seed)
     compares = ANY in texts
     trains = [
-        _tried(layout, profile, power, [power or text if text == ANY else text for text in texts], draws)
+        _tried(layout, profile, power, [power or text if text == ANY else text for text in texts], random_trials)
         for power in (plan.powers if compares else (None,))
     ]
     if compares:
@@ -185,7 +185,9 @@ def _whole(text: str, stock: set[str]) -> str:
     return text
 
 
-def _tried(layout: Layout, profile: RouteProfile, power: str | None, texts: Sequence[str], draws: Draws) -> TrialTrain:
+def _tried(
+    layout: Layout, profile: RouteProfile, power: str | None, texts: Sequence[str], random_trials: RandomTrials
+) -> TrialTrain:
     plan = layout.plan
     stock = {*plan.powers, *plan.cars}
     consist = tuple(cut_of(text, stock) for text in texts)
@@ -196,7 +198,7 @@ def _tried(layout: Layout, profile: RouteProfile, power: str | None, texts: Sequ
     counted = max(counts, key=lambda name: counts[name], default=None)
     train = _train(plan, profile.route, consist)
     trials = tuple(
-        _trial(layout, profile, consist, counted, condition, rails, draws)
+        _trial(layout, profile, consist, counted, condition, rails, random_trials)
         for condition, rails in _conditions(layout).items()
     )
     return TrialTrain(power, consist, train.length, counted, trials)
@@ -216,7 +218,7 @@ def _trial(
     counted: str | None,
     condition: str,
     rails: Sequence[str],
-    draws: Draws,
+    random_trials: RandomTrials,
 ) -> Trial:
     train = _train(layout.plan, profile.route, consist)
     too_long = misfits(layout, profile.route, train)
@@ -226,7 +228,7 @@ def _trial(
         condition=condition,
         rail=rail,
         verdict=found[rail].verdict,
-        trust=trust_in_train(profile, train, rail, draws),
+        trust=trust_in_train(profile, train, rail, random_trials),
         misfits=too_long,
         most=None if counted is None else _most(layout, profile, consist, counted, rails),
     )

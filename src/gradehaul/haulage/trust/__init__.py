@@ -1,1 +1,1 @@
-"""Trust: how far an answer can be relied on, from draws of every figure that is unsure."""
+"""Trust: how far an answer can be relied on, from random trials of every figure that is unsure."""

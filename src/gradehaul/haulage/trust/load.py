@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -13,14 +12,14 @@ import numpy as np
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import headed_by
-from gradehaul.haulage.trust.draws import Draws
-from gradehaul.haulage.trust.margin import TrainTrials
+from gradehaul.haulage.trust.margin import Margins, Pulls
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.track.piecewise import FloatArray
 
-LOAD_DRAWS = 1_000
+LOAD_TRIALS = 1_000
 """Trials for the percentiles of a load: the 5th is then the 5th to within 0.7 (one standard error)."""
 
 LOW, HIGH = 0.05, 0.95
@@ -49,13 +48,14 @@ class RouteTrust:
     ----------
     plan, profile
         The plan, and the route's compensated profile.
-    draws
+    trials
         Trials of the plan's figures; fewer of them are taken.
     """
 
-    def __init__(self, plan: Plan, profile: RouteProfile, draws: Draws) -> None:
-        self._plan, self._profile, self._draws = plan, profile, draws.part(LOAD_DRAWS)
-        self._trains: dict[int, list[TrainTrials]] = {}
+    def __init__(self, plan: Plan, profile: RouteProfile, trials: RandomTrials) -> None:
+        self._plan, self._profile, self._trials = plan, profile, trials.part(LOAD_TRIALS)
+        self._trains: dict[int, list[Margins]] = {}
+        self._pulls: Pulls = {}
         self._of: tuple[str, str, str] | None = None
         """The power, car and engine whose trains are kept: loads on several rails follow one another."""
 
@@ -69,22 +69,21 @@ class RouteTrust:
 
     def sure(self, load: Load, cars: int) -> bool:
         """Return whether so many cars are rated at the 5th percentile, by a single look at the trials."""
-        return cars == 0 or self._margin(load, "rated", LOW, cars) >= 0
+        return cars == 0 or _percentile(self._margins(load, "rated", cars), LOW) >= 0
 
     def _range(self, load: Load, kind: _Kind, nominal: int) -> tuple[int, int]:
         slope = self._slope(load, max(nominal, 1))
-        low, high = (_most_cars(partial(self._margin, load, kind, share), nominal, slope) for share in (LOW, HIGH))
-        return min(low, nominal), max(high, nominal)
 
-    def _margin(self, load: Load, kind: _Kind, percentile: float, count: int) -> float:
-        """Return a percentile of the pull that a train has to spare, N."""
+        def most_cars(percentile: float) -> int:
+            return _most_cars(lambda count: _percentile(self._margins(load, kind, count), percentile), nominal, slope)
+
+        return min(most_cars(LOW), nominal), max(most_cars(HIGH), nominal)
+
+    def _margins(self, load: Load, kind: _Kind, count: int) -> FloatArray:
+        """Return the pull that a train has to spare in every trial, N, shape (trials,)."""
         if kind == "limit":
-            margin = self._least(load, count, "standing")
-        else:
-            margin = np.minimum(
-                self._least(load, count, "standing", starting=True), self._least(load, count, "slipping")
-            )
-        return float(np.quantile(margin, percentile, method="higher"))
+            return self._least(load, count, "standing")
+        return np.minimum(self._least(load, count, "standing", starting=True), self._least(load, count, "slipping"))
 
     def _least(self, load: Load, count: int, state: State, *, starting: bool = False) -> FloatArray:
         legs = [leg.margin(load.rail, state, starting=starting) for leg in self._legs(load, count)]
@@ -94,20 +93,27 @@ class RouteTrust:
     def _slope(self, load: Load, count: int) -> float:
         """Return about what one more car takes from the margin of a train, N, as a negative figure."""
         legs = self._legs(load, count)
-        return -max(float((leg.demand(load.rail) + leg.resistance()).mean()) for leg in legs) / count
+        return -max(float((leg.demand() + leg.resistance()).mean()) for leg in legs) / count
 
-    def _legs(self, load: Load, count: int) -> list[TrainTrials]:
+    def _legs(self, load: Load, count: int) -> list[Margins]:
         """Return the train of a number of cars as it runs over each leg."""
         of = load.power, load.car, load.engine
         if of != self._of:
-            self._of, self._trains = of, {}
+            self._of, self._trains, self._pulls = of, {}, {}
         if count not in self._trains:
             power, car = self._plan.powers[load.power], self._plan.cars[load.car]
             train = headed_by(self._plan, power, car, count, engine=load.engine)
             self._trains[count] = [
-                TrainTrials(leg, train.after(leg.route.run_rounds), self._draws) for leg, _ in self._profile.runs
+                Margins(leg, train.after(leg.route.run_rounds), self._trials, self._pulls)
+                for leg, _ in self._profile.runs
             ]
         return self._trains[count]
+
+
+def _percentile(values: FloatArray, share: float) -> float:
+    """Return the least value of a trial that no more than such a share of trials is below."""
+    rank = math.ceil(share * (values.size - 1))
+    return float(np.partition(values, rank)[rank])
 
 
 def _most_cars(margin: Callable[[int], float], near: int, slope: float = 0.0) -> int:
@@ -124,8 +130,8 @@ def _most_cars(margin: Callable[[int], float], near: int, slope: float = 0.0) ->
 
     Examples
     --------
-    >>> asked: list[int] = []
-    >>> _most_cars(lambda count: asked.append(count) or 94.5 - count, 20, -0.9), asked
+    >>> looked: list[int] = []
+    >>> _most_cars(lambda count: looked.append(count) or 94.5 - count, 20, -0.9), looked
     (94, [20, 102, 94, 95])
     >>> _most_cars(lambda _: 1.0, 3), _most_cars(lambda _: -1.0, 3)
     (999, 0)

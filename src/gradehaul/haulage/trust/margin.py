@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import TIE, edge_weights, rails_along, rails_between, tension
+from gradehaul.haulage.demand import TIE, edge_weights, on_day, tension
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
-from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan.bench_records import State
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Loco
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, shifted_sum, steps
+from gradehaul.track.piecewise import FloatArray
 
-_CELLS = 1_500_000
-"""Figures worked on at once: bounds the memory that the trials take."""
-
-_MARKS = 24
-"""Trials by whose worst places other places are left out."""
+_CELLS = 16_000
+"""Figures worked on at once: what the nearest memory holds."""
 
 _NEAR = 1e-8
 """Rail that a locomotive touches at its end, to within this, m, is not under it."""
@@ -32,20 +32,23 @@ Under = tuple[tuple[str, ...], ...]
 class Place(NamedTuple):
     """A place where a train has least to spare: the rails there, and what its demand is made of.
 
-    `heights` and `bends` have, for each cause of masses, what grades and the summed curvature need, N and N/m.
+    `heights` and `bends` have, for each cause of masses, what grades and the summed curvature need, N and N/m;
+    `friction` is that of coupler tension, N.
     """
 
     under: Under
     heights: FloatArray
     bends: FloatArray
+    friction: float
 
 
 class _Pieces(NamedTuple):
     """Demand of grades and curves by pieces of the route, between places at which anything changes.
 
     `coefficients` hold value, slope and second derivative at the left end of each piece, of the railhead and then of
-    the summed curvature (to be taken times the curve coefficient) under each cause of masses, shape (3, 2 causes,
-    pieces); `pattern` says which of the sets of rail conditions `patterns` is under the locomotives, shape (pieces,).
+    the summed curvature (to be taken times the curve coefficient) under each cause of masses, and of the friction of
+    coupler tension running and starting, where it counts: shape (3, parts, pieces). `pattern` says which of the sets
+    of planned rail conditions `patterns` is under the locomotives, shape (pieces,).
     """
 
     width: FloatArray
@@ -53,8 +56,18 @@ class _Pieces(NamedTuple):
     patterns: tuple[Under, ...]
     pattern: NDArray[np.intp]
 
+    @property
+    def ends(self) -> FloatArray:
+        """The values at both ends of every piece, shape (2, parts, pieces)."""
+        value, slope, second = self.coefficients
+        return np.array([value, value + self.width * (slope + 0.5 * self.width * second)])
 
-class TrainTrials:
+
+Pulls = dict[tuple[tuple[str, ...], Under, State], FloatArray]
+"""What locomotives give together in every trial, N, by their names, the rails under them, and their state."""
+
+
+class Margins:
     """A train where it runs in one direction, in every trial of what is unsure.
 
     In a trial its demand is a sum over causes of masses m: m times the railhead's part plus m C times that of the
@@ -66,19 +79,20 @@ class TrainTrials:
         The compensated profile of the one direction.
     train
         The train as it runs there.
-    draws
+    trials
         The trials of the plan's figures.
+    pulls
+        Kept for trains that differ by their cars alone.
     """
 
-    def __init__(self, profile: RouteProfile, train: Train, draws: Draws) -> None:
-        self.profile, self.train, self.draws = profile, train, draws
-        self.causes = tuple(dict.fromkeys(draws.mass_cause(block.vehicle) for block in train.blocks))
+    def __init__(self, profile: RouteProfile, train: Train, trials: RandomTrials, pulls: Pulls | None = None) -> None:
+        self.profile, self.train, self.trials = profile, train, trials
+        self.causes = tuple(dict.fromkeys(trials.mass_cause(block.vehicle) for block in train.blocks))
         """What masses vary with: nothing for locomotives, the practice, or a kind of car."""
-        self._pieces: dict[tuple[str, bool], _Pieces] = {}
-        self._demands: dict[tuple[str, bool], list[FloatArray]] = {}
+        self._pulls: Pulls = {} if pulls is None else pulls
 
     def margin(self, rail: str, state: State = "standing", *, starting: bool = False, tie: float = TIE) -> FloatArray:
-        """Return the least of pull less demand along the route in every trial, N, shape (draws,).
+        """Return the least of pull less demand along the route in every trial, N, shape (trials,).
 
         Parameters
         ----------
@@ -91,113 +105,108 @@ class TrainTrials:
         tie
             The share of the pull that is allowed, so that a train exact on paper does not fail.
         """
-        pulls = ((1 + tie) * self.pull(under, state) for under in self._patterns(rail))
-        demands = self._demands_on(rail, starting=starting)
-        least: FloatArray = np.min([pull - most for pull, most in zip(pulls, demands, strict=True)], axis=0)
+        pulls = np.array([self.pull(under, state) for under in self._patterns(rail)])
+        least: FloatArray = ((1 + tie) * pulls - self._demands[:, int(starting)]).min(axis=0)
         return least - self.resistance(starting=starting)
 
-    def demand(self, rail: str) -> FloatArray:
-        """Return the greatest demand of grades and curves on the running train, N, shape (draws,)."""
-        most: FloatArray = np.max(self._demands_on(rail, starting=False), axis=0)
+    def demand(self) -> FloatArray:
+        """Return the greatest demand of grades and curves on the running train, N, shape (trials,)."""
+        most: FloatArray = self._demands[:, 0].max(axis=0)
         return most
 
-    def _demands_on(self, rail: str, *, starting: bool) -> list[FloatArray]:
-        """Return the greatest demand on the pieces of each pattern of rails."""
-        key = self._rails_key(rail), starting
-        if key not in self._demands:
-            pieces = self._pieces_on(rail, starting=starting)
-            taut = self.profile.curves.tension > 0
-            factors = self.draws.factors(self.causes, taut=taut, starting=starting)
-            self._demands[key] = [
-                _greatest(pieces.width[here], pieces.coefficients[..., here], factors)
-                for here in (pieces.pattern == number for number in range(len(pieces.patterns)))
-            ]
-        return self._demands[key]
+    @cached_property
+    def _demands(self) -> FloatArray:
+        """The greatest demand where each pattern of rails is under it, running and starting: (patterns, 2, trials)."""
+        factors = self.trials.factors(self.causes, taut=self.profile.curves.tension > 0)
+        return _greatest(self._pieces, factors, len(self.causes)).reshape(-1, 2, self.trials.count)
 
     def pull(self, under: Under, state: State = "standing") -> FloatArray:
-        """Return what the locomotives pull together, each on the weakest rail under it, N, shape (draws,)."""
-        pulls = [self.weakest(loco, rails, state) for (loco, _), rails in zip(self.train.locos, under, strict=True)]
-        together = self.draws.together(self.train.together, self.train.together_basis)
-        total: FloatArray = np.sum(pulls, axis=0) * (self.train.together if together is None else together)
-        return total
+        """Return what the locomotives pull together, each on the weakest rail under it, N, shape (trials,)."""
+        locos = [loco for loco, _ in self.train.locos]
+        key = tuple(loco.name for loco in locos), under, state
+        if key not in self._pulls:
+            pulls = [self.weakest(loco, rails, state) for loco, rails in zip(locos, under, strict=True)]
+            together = self.trials.together(self.train.together, self.train.together_basis)
+            self._pulls[key] = np.sum(pulls, axis=0) * (self.train.together if together is None else together)
+        return self._pulls[key]
 
     def weakest(self, loco: Loco, rails: tuple[str, ...], state: State = "standing") -> FloatArray:
-        """Return the weakest pull of a locomotive on any of some rail conditions, trial by trial, N, shape (draws,)."""
-        pull = self.draws.standing if state == "standing" else self.draws.slipping
+        """Return the weakest pull of a locomotive on any of some rail conditions in every trial, N, shape (trials,)."""
+        pull = self.trials.standing if state == "standing" else self.trials.slipping
         least: FloatArray = np.min([pull(loco, rail) for rail in rails], axis=0)
         return least
 
     def resistance(self, *, starting: bool = False) -> FloatArray:
-        """Return the resistance of all cars, N, shape (draws,): no less when starting than when running."""
-        total = np.zeros(self.draws.count)
+        """Return the resistance of all cars, N, shape (trials,): no less when starting than when running."""
+        total = np.zeros(self.trials.count)
         for car, count in self.train.cars:
-            total += GRAVITY * count * car.mass * self.draws.resistance(car, starting=starting)
+            total += GRAVITY * count * car.mass * self.trials.resistance(car, starting=starting)
         return total
 
     def worst(self, rail: str, state: State = "standing", *, starting: bool = False) -> Place:
         """Return the place of least to spare by the middle of all figures."""
-        pieces = self._pieces_on(rail, starting=starting)
+        pieces = self._pieces
+        curve = np.median(self.trials.starting_curve if starting else self.trials.curve)
+        ends = pieces.ends
+        heights, bends = ends[:, : 2 * len(self.causes)].reshape(2, 2, len(self.causes), -1).swapaxes(0, 1)
+        friction = ends[:, 2 * len(self.causes) :][:, int(starting) :][:, :1].sum(axis=1)
         patterns = self._patterns(rail)
-        curve = np.median(self.draws.starting_curve if starting else self.draws.curve)
-        parts = pieces.coefficients.shape[1] // 2
-        ends = _ends(pieces.width, pieces.coefficients)
-        pulls = np.array([np.median(self.pull(under, state)) for under in patterns])
-        spare = pulls[pieces.pattern] - (ends[:, :parts].sum(axis=1) + curve * ends[:, parts:].sum(axis=1))
-        end, piece = np.unravel_index(int(spare.argmin()), spare.shape)
-        heights, bends = ends[end, :, piece].reshape(2, -1)
-        return Place(patterns[pieces.pattern[piece]], heights, bends)
+        pulls = np.broadcast_to([np.median(self.pull(under, state)) for under in patterns], len(pieces.patterns))
+        spare = pulls[pieces.pattern] - (heights.sum(axis=1) + friction + curve * bends.sum(axis=1))
+        at = end, piece = np.unravel_index(int(spare.argmin()), spare.shape)
+        under = patterns[pieces.pattern[piece]] if len(patterns) > 1 else patterns[0]
+        return Place(under, heights[end, :, piece], bends[end, :, piece], float(friction[at]))
 
-    def _rails_key(self, rail: str) -> str:
-        """Return what demand is the same for: all conditions that hold all the way, or one as planned."""
-        return rail if len(set(rails_along(self.profile, rail))) > 1 else ""
+    def _patterns(self, rail: str) -> list[Under]:
+        """Return the rail conditions under the locomotives: for each pattern of those planned, or one for them all."""
+        if rail not in PLANNED:
+            return [((rail,),) * len(self.train.locos)]
+        return [tuple(on_day(rail, planned) for planned in under) for under in self._pieces.patterns]
 
-    def _patterns(self, rail: str) -> tuple[Under, ...]:
-        """Return the sets of rail conditions that are under the locomotives somewhere."""
-        if self._rails_key(rail):
-            return self._pieces_on(rail, starting=False).patterns
-        return ((rails_along(self.profile, rail)[0],) * len(self.train.locos),)
-
-    def _pieces_on(self, rail: str, *, starting: bool) -> _Pieces:
-        key = self._rails_key(rail), starting and self.profile.curves.tension > 0
-        if key not in self._pieces:
-            self._pieces[key] = self._split(rail, starting=starting)
-        return self._pieces[key]
-
-    def _split(self, rail: str, *, starting: bool) -> _Pieces:
+    @cached_property
+    def _pieces(self) -> _Pieces:
         profile, train = self.profile, self.train
-        changes = self._rail_changes(rail)
-        under = [self._under(rail, middle) for middle in (0.5 * (changes[:-1] + changes[1:])).tolist()]
+        changes = self._rail_changes()
+        under = [self._planned_under(middle) for middle in (0.5 * (changes[:-1] + changes[1:])).tolist()]
         numbers = {pattern: number for number, pattern in enumerate(dict.fromkeys(under))}
-        breaks = changes
-        taut: PiecewiseQuadratic | None = None
+        frictions = []
         if profile.curves.tension:
-            taut = tension(profile.starting if starting else profile, train, starting=starting)
-            breaks = np.unique(np.concatenate([changes, taut.breaks]))
-        unchanged = steps(breaks, np.zeros(breaks.size - 1))
-        parts: list[PiecewiseQuadratic] = []
-        for shape in (profile.heights, profile.bends):
-            behind = shape.with_track_behind(train.length)
-            for cause in self.causes:
-                own = np.array([self.draws.mass_cause(block.vehicle) == cause for block in train.blocks])
-                # at all edges of the train, so that all parts break at the same places
-                weights = edge_weights(np.where(own, train.line_weights, 0.0)).tolist()
-                demanded = shifted_sum(behind, weights, train.edges.tolist(), changes[0], profile.length)
-                parts.append(demanded + unchanged if breaks.size > 2 else demanded)
-        width = np.diff(parts[0].breaks)
-        middle = parts[0].breaks[:-1] + 0.5 * width
-        coefficients = np.array([[getattr(part, name) for part in parts] for name in ("values", "slopes", "seconds")])
-        if taut is not None:
-            friction = np.zeros((3, 2, width.size))
-            friction[0, 0] = taut.at(middle)
-            heights, bends = np.split(coefficients, 2, axis=1)
-            coefficients = np.concatenate([heights, friction[:, :1], bends, friction[:, 1:]], axis=1)
+            frictions = [tension(profile, train), tension(profile.starting, train, starting=True)]
+
+        # railhead and summed curvature break at the same places
+        shapes = [shape.with_track_behind(train.length) for shape in (profile.heights, profile.bends)]
+        own = np.array([(each.values, each.slopes, each.seconds) for each in shapes]).swapaxes(0, 1)
+        moved = shapes[0].breaks + train.edges[:, np.newaxis]
+        inside = moved[(moved > changes[0]) & (moved < profile.length)]
+        breaks = np.sort(np.concatenate([changes, inside, *(each.breaks[1:-1] for each in frictions)]))
+        left, width = breaks[:-1], np.diff(breaks)
+        weights = self._weights_by_cause()
+        demand = np.zeros((3, 2, len(self.causes), left.size))
+        for begins, weight in zip(moved, weights.T, strict=True):
+            piece = begins[1:-1].searchsorted(left, side="right")
+            t = left - begins[piece]
+            value, slope, second = own[..., piece]
+            bend = t * second
+            term = np.array([value + t * (slope + 0.5 * bend), slope + bend, second])
+            demand += weight[:, np.newaxis] * term[:, :, np.newaxis]
+        coefficients = demand.reshape(3, -1, left.size)
+        middle = left + 0.5 * width
+        if frictions:
+            steps = np.zeros((3, 2, left.size))
+            steps[0] = [each.at(middle) for each in frictions]
+            coefficients = np.concatenate([coefficients, steps], axis=1)
         interval = np.searchsorted(changes[1:-1], middle)
         return _Pieces(width, coefficients, tuple(numbers), np.array([numbers[each] for each in under])[interval])
 
-    def _rail_changes(self, rail: str) -> FloatArray:
-        """Return the places of the head at which a locomotive comes on or off a rail condition, and the ends."""
-        profile = self.profile
-        rails = rails_along(profile, rail)
+    def _weights_by_cause(self) -> FloatArray:
+        """Return what each edge between blocks weighs with the masses of each cause, N/m, shape (causes, edges)."""
+        causes = [self.trials.mass_cause(block.vehicle) for block in self.train.blocks]
+        own = np.array([[each == cause for each in causes] for cause in self.causes])
+        return np.array([edge_weights(each) for each in np.where(own, self.train.line_weights, 0.0)])
+
+    def _rail_changes(self) -> FloatArray:
+        """Return the places of the head at which a locomotive comes on or off a planned condition, and the ends."""
+        profile, rails = self.profile, self.profile.rails
         changes = [profile.starts[k] for k in range(1, len(rails)) if rails[k] != rails[k - 1]]
         rounds = int(np.ceil(self.train.length / profile.length)) if profile.route.lap else 0
         if rounds and rails[0] != rails[-1]:
@@ -208,63 +217,92 @@ class TrainTrials:
         inside = [head for head in heads if first < head < profile.length]
         return np.array([first, *sorted(set(inside)), profile.length])
 
-    def _under(self, rail: str, head: float) -> Under:
-        """Return the rail conditions under each locomotive."""
+    def _planned_under(self, head: float) -> Under:
+        """Return the planned rail conditions under each locomotive."""
         return tuple(
-            rails_between(self.profile, rail, head - front - loco.length + _NEAR, head - front - _NEAR)
+            tuple(sorted(self.profile.rails_under(head - front - loco.length + _NEAR, head - front - _NEAR)))
             for loco, front in self.train.locos
         )
 
 
-def _ends(width: FloatArray, coefficients: FloatArray) -> FloatArray:
-    """Return the values at both ends of every piece, shape (2, parts, pieces)."""
-    value, slope, second = coefficients
-    return np.array([value, value + width * (slope + 0.5 * width * second)])
+class _Range(NamedTuple):
+    """Between what each factor of a demand lies in all trials: masses, shape (causes, 1), the curve coefficient, m."""
+
+    masses: tuple[FloatArray, FloatArray]
+    curve: tuple[float, float]
+    friction: float
+
+    @classmethod
+    def of(cls, factors: FloatArray, causes: int) -> _Range:
+        """Return the ranges of the factors of so many causes of masses."""
+        masses = factors[:causes]
+        curve = factors[causes] / masses[0]
+        return cls(
+            (masses.min(axis=1, keepdims=True), masses.max(axis=1, keepdims=True)),
+            (float(curve.min()), float(curve.max())),
+            float(factors[2 * causes :].max(initial=0.0)),
+        )
+
+    def greatest(self, parts: FloatArray) -> FloatArray:
+        """Return what the sum of parts, shape (..., parts, pieces), is at most in any trial, shape (..., pieces)."""
+        causes = len(self.masses[0])
+        heights, bends = parts[..., :causes, :], parts[..., causes : 2 * causes, :]
+        most = np.full(heights.shape[:-2] + heights.shape[-1:], -np.inf)
+        for curve in self.curve:
+            demand = heights + curve * bends
+            least, greatest = self.masses
+            np.maximum(most, np.maximum(least * demand, greatest * demand).sum(axis=-2), out=most)
+        most += self.friction * np.maximum(parts[..., 2 * causes :, :], 0.0).sum(axis=-2)
+        return most
 
 
-def _greatest(width: FloatArray, coefficients: FloatArray, factors: FloatArray) -> FloatArray:
-    """Return the greatest demand on some pieces in every trial, N, shape (draws,).
+def _greatest(pieces: _Pieces, factors: FloatArray, causes: int) -> FloatArray:
+    """Return the greatest demand on the pieces of each pattern in every trial, N, shape (patterns, trials).
 
     The worst place moves with the trial: both ends of every piece count, and the vertex of those that bend.
     """
-    near = _near_the_top(width, coefficients, factors)
-    width, coefficients = width[near], coefficients[..., near]
-    ends = np.concatenate(_ends(width, coefficients), axis=1)
-    bent = (coefficients[2] != 0).any(axis=0)
+    ranges = _Range.of(factors, causes)
+    near, bounds = _near_the_top(pieces, factors, ranges)
+    width, coefficients = pieces.width[near], pieces.coefficients[..., near]
+    left, right = pieces.ends[..., near]
+    _, slope, second = coefficients
+    bent = np.flatnonzero((ranges.greatest(slope) > 0) & (ranges.greatest(-slope - width * second) > 0))
     value, slope, second = coefficients[..., bent]
-    most = np.empty(len(factors))
-    rows = max(64, _CELLS // max(ends.shape[1], 3 * value.shape[1]))
-    for start in range(0, len(factors), rows):
-        x = factors[start : start + rows]
-        top = (x @ ends).max(axis=1)
-        if bent.any():
-            rise, bend = x @ slope, x @ second
+    most = np.empty((len(bounds), factors.shape[1]))
+    columns = max(64, _CELLS // near.size)
+    for start in range(0, factors.shape[1], columns):
+        x = factors[:, start : start + columns]
+        top = np.maximum(left.T @ x, right.T @ x)
+        if bent.size:
+            rise, bend = slope.T @ x, second.T @ x
             with np.errstate(divide="ignore", invalid="ignore"):
                 t = -rise / bend
-            inside = (bend < 0) & (t > 0) & (t < width[bent])
-            at_vertex = x @ value + 0.5 * rise * np.where(inside, t, 0.0)
-            top = np.maximum(top, np.where(inside, at_vertex, -np.inf).max(axis=1))
-        most[start : start + rows] = top
+            inside = (bend < 0) & (t > 0) & (t < width[bent, np.newaxis])
+            at_vertex = value.T @ x + 0.5 * rise * np.where(inside, t, 0.0)
+            top[bent] = np.maximum(top[bent], np.where(inside, at_vertex, -np.inf))
+        for own, (first, last) in zip(most, bounds, strict=True):
+            top[first:last].max(axis=0, out=own[start : start + columns])
     return most
 
 
-def _near_the_top(width: FloatArray, coefficients: FloatArray, factors: FloatArray) -> NDArray[np.intp]:
-    """Return the pieces that may hold the worst place of a trial: the others lie below one place in all of them."""
-    low, high = factors.min(axis=0)[:, None], factors.max(axis=0)[:, None]
-    ends = _ends(width, coefficients)
-    second = -coefficients[2]
-    bulge = np.maximum(np.maximum(low * second, high * second).sum(axis=0), 0.0) * width**2 / 8
-    some = np.concatenate(
-        [
-            factors.argmin(axis=0),
-            factors.argmax(axis=0),
-            np.linspace(0, len(factors) - 1, _MARKS).astype(np.intp),
-        ]
-    )
-    marks = np.unique((factors[some] @ ends[0]).argmax(axis=1))
-    near = np.ones(width.size, dtype=bool)
-    for mark in marks.tolist():
-        beyond = ends - ends[0, :, mark, None]
-        near &= np.maximum(low * beyond, high * beyond).sum(axis=1).max(axis=0) + bulge > 0
+def _near_the_top(
+    pieces: _Pieces, factors: FloatArray, ranges: _Range
+) -> tuple[NDArray[np.intp], list[tuple[int, int]]]:
+    """Return the pieces that may hold the worst place of a trial, by patterns, and where each pattern begins and ends.
+
+    The others lie below one place of their pattern in every trial: a place that is worst in a trial with least or
+    with greatest curve resistance.
+    """
+    ends = pieces.ends
+    bulge = np.maximum(ranges.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
+    curve = factors[len(ranges.masses[0])]
+    some = factors[:, [int(curve.argmin()), int(curve.argmax())]]
+    of_patterns = [np.flatnonzero(pieces.pattern == number) for number in range(len(pieces.patterns))]
+    marks = np.array([own[(some.T @ ends[0][:, own]).argmax(axis=1)] for own in of_patterns])
+    near = np.ones(pieces.width.size, dtype=bool)
+    for mark in {tuple(each) for each in marks.T.tolist()}:
+        near &= ranges.greatest(ends - ends[0][:, np.take(mark, pieces.pattern)]).max(axis=0) + bulge > 0
     near[marks] = True
-    return np.flatnonzero(near)
+    kept = [own[near[own]] for own in of_patterns]
+    lasts = list(accumulate(map(len, kept)))
+    return np.concatenate(kept), list(zip([0, *lasts], lasts, strict=False))

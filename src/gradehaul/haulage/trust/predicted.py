@@ -10,7 +10,7 @@ import numpy as np
 
 from gradehaul.haulage.adhesion import NominalPulls
 from gradehaul.haulage.bench.adhesion_fit import deviation, interval
-from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.quantities.si import Newtons
 
 MUCH_LESS_SURE = 2.0
@@ -49,11 +49,11 @@ class Predicted:
         return pull.high - pull.low > MUCH_LESS_SURE * (weight.high - weight.low)
 
 
-def predictions(draws: Draws) -> Iterator[Predicted]:
+def predictions(trials: RandomTrials) -> Iterator[Predicted]:
     """Yield every pull that is predicted on a plan with its readings taken in, with the estimate from weight."""
-    nominal = NominalPulls(draws.plan)
-    for loco in draws.plan.locos.values():
+    nominal = NominalPulls(trials.plan)
+    for loco in trials.plan.locos.values():
         for rail, pull in loco.predicted.items():
-            low, high = np.quantile(draws.by_weight(loco, rail), (0.025, 0.975)).tolist()
+            low, high = np.quantile(trials.by_weight(loco, rail), (0.025, 0.975)).tolist()
             by_weight = Estimate(nominal.by_weight(loco, rail), low, high)
             yield Predicted(loco.name, rail, Estimate(pull.value, *interval(pull)), deviation(pull), by_weight)

@@ -11,8 +11,8 @@ import numpy as np
 from gradehaul.haulage.adhesion import GRAVITY, readings_of
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
-from gradehaul.haulage.trust.draws import Draws
-from gradehaul.haulage.trust.margin import Place, TrainTrials
+from gradehaul.haulage.trust.margin import Margins, Place
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Loco
 from gradehaul.quantities.si import Newtons, Share
@@ -64,7 +64,7 @@ class TrainTrust:
     """How far a verdict can be trusted; `margin_low` and `margin_high` are the 5th and 95th percentile, N."""
 
     stall_probability: Share
-    draws: int
+    trials: int
     margin_low: Newtons
     margin_high: Newtons
     causes: tuple[Cause, ...]
@@ -94,7 +94,7 @@ class TrainTrust:
         return self.gains[0].cause if self.gains else None
 
 
-def trust_in_train(profile: RouteProfile, train: Train, rail: str, draws: Draws) -> TrainTrust:
+def trust_in_train(profile: RouteProfile, train: Train, rail: str, trials: RandomTrials) -> TrainTrust:
     """Return how far the verdict on a train can be trusted.
 
     The margin is the least of standing pull less demand along the route, in every trial at the place that is worst
@@ -109,18 +109,18 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, draws: Draws)
         The train, head first, as it starts.
     rail
         A rail condition of the plan, or ``as planned``.
-    draws
+    trials
         Random trials of the plan's figures.
     """
-    legs = [TrainTrials(leg, train.after(leg.route.run_rounds), draws) for leg, _ in profile.runs]
+    legs = [Margins(leg, train.after(leg.route.run_rounds), trials) for leg, _ in profile.runs]
     stands = _doubt(legs, rail, "standing", always=True)
     margin = np.min([leg.margin(rail, tie=0.0) for leg in legs], axis=0)
     low, high = np.quantile(margin, (0.05, 0.95)).tolist()
     others = _doubt(legs, rail, "standing", starting=True), _doubt(legs, rail, "slipping")
-    return TrainTrust(stands.chance, draws.count, low, high, stands.causes, others)
+    return TrainTrust(stands.chance, trials.count, low, high, stands.causes, others)
 
 
-def _doubt(legs: list[TrainTrials], rail: str, state: State, *, starting: bool = False, always: bool = False) -> Doubt:
+def _doubt(legs: list[Margins], rail: str, state: State, *, starting: bool = False, always: bool = False) -> Doubt:
     """Return the chance to fail a test, and the causes where it is unsure, or always."""
     margins = [leg.margin(rail, state, starting=starting) for leg in legs]
     chance = float((np.min(margins, axis=0) < 0).mean())
@@ -138,14 +138,14 @@ class _Effect(NamedTuple):
     measure: str = ""
 
 
-def _causes(trials: TrainTrials, rail: str, state: State, *, starting: bool) -> tuple[Cause, ...]:
+def _causes(margins: Margins, rail: str, state: State, *, starting: bool) -> tuple[Cause, ...]:
     """Return the causes by what each does to the margin at the place that is worst by the middle of all."""
-    place = trials.worst(rail, state, starting=starting)
+    place = margins.worst(rail, state, starting=starting)
     effects = {
-        **_of_pulls(trials, place, state),
-        **_of_curves(trials, place, starting=starting),
-        **_of_resistance(trials, starting=starting),
-        **_of_masses(trials, place, starting=starting),
+        **_of_pulls(margins, place, state),
+        **_of_curves(margins, place, starting=starting),
+        **_of_resistance(margins, starting=starting),
+        **_of_masses(margins, place, starting=starting),
     }
     # locomotives share films and adhesion, so a cause has a part in what it does together with others
     covariance = np.atleast_2d(np.cov([effect.values for effect in effects.values()]))
@@ -161,21 +161,21 @@ def _causes(trials: TrainTrials, rail: str, state: State, *, starting: bool) -> 
     return tuple(sorted(causes, key=lambda cause: -cause.share))
 
 
-def _of_pulls(trials: TrainTrials, place: Place, state: State) -> dict[str, _Effect]:
+def _of_pulls(margins: Margins, place: Place, state: State) -> dict[str, _Effect]:
     """Return the effect of each locomotive's pull on the rails under it, and of how they pull together."""
-    draws, train = trials.draws, trials.train
+    trials, train = margins.trials, margins.train
     effects: dict[str, _Effect] = {}
     alike: dict[tuple[str, tuple[str, ...]], list[Loco]] = {}
     total = 0.0
     for (loco, _), rails in zip(train.locos, place.under, strict=True):
         alike.setdefault((loco.name, rails), []).append(loco)
-        total += float(np.median(trials.weakest(loco, rails, state)))
+        total += float(np.median(margins.weakest(loco, rails, state)))
     for (name, rails), locos in alike.items():
-        pulls = {rail: (draws.standing if state == "standing" else draws.slipping)(locos[0], rail) for rail in rails}
+        pulls = {rail: (trials.standing if state == "standing" else trials.slipping)(locos[0], rail) for rail in rails}
         rail = min(pulls, key=lambda rail: float(np.median(pulls[rail])))
         readings = readings_of(locos[0], state).get(rail, ())
         least = float(np.median(pulls[rail]))
-        scatter = draws.pooled.of(readings).value if readings else draws.pooled.share * least
+        scatter = trials.pooled.of(readings).value if readings else trials.pooled.share * least
         share, count = train.together * len(locos), len(readings) + MORE_READINGS
         pull = f"the {'slipping ' if state == 'slipping' else ''}pull of {name} on {rail} rail"
         effects[pull] = _Effect(
@@ -183,7 +183,7 @@ def _of_pulls(trials: TrainTrials, place: Place, state: State) -> dict[str, _Eff
             (share * scatter) ** 2 * (1 + 1 / count),
             f"read {pull}{' again' if readings else ''}, five times",
         )
-    together = draws.together(train.together, train.together_basis)
+    together = trials.together(train.together, train.together_basis)
     if together is not None:
         names = " and ".join(dict.fromkeys(loco.name for loco, _ in train.locos))
         measure = f"read the pull of {names} coupled together"
@@ -191,31 +191,31 @@ def _of_pulls(trials: TrainTrials, place: Place, state: State) -> dict[str, _Eff
     return effects
 
 
-def _of_curves(trials: TrainTrials, place: Place, *, starting: bool) -> dict[str, _Effect]:
-    draws, bend = trials.draws, float(place.bends.sum())
-    curve = draws.starting_curve if starting else draws.curve
-    times = curve / draws.curve
+def _of_curves(margins: Margins, place: Place, *, starting: bool) -> dict[str, _Effect]:
+    trials, bend = margins.trials, float(place.bends.sum())
+    curve = trials.starting_curve if starting else trials.curve
+    times = curve / trials.curve
     left = math.hypot(CURVE_AFTER * float(np.median(times)), float(np.std(times)))
-    after = (left * float(np.median(draws.curve)) * bend) ** 2
+    after = (left * float(np.median(trials.curve)) * bend) ** 2
     effects = {f"the curve coefficient{' when starting' if starting else ''}": _Effect(-curve * bend, after, BEND)}
-    if trials.profile.curves.tension:
-        effects["the friction of coupler tension on curves"] = _Effect(-draws.tension * float(place.heights[-1]))
+    if margins.profile.curves.tension:
+        effects["the friction of coupler tension on curves"] = _Effect(-trials.tension * place.friction)
     return effects
 
 
-def _of_resistance(trials: TrainTrials, *, starting: bool) -> dict[str, _Effect]:
+def _of_resistance(margins: Margins, *, starting: bool) -> dict[str, _Effect]:
     """Return the effect of the resistance of cars, of those with one cause as one."""
     kind, measure = ("starting", START) if starting else ("rolling", ROLL)
     weights: dict[str, float] = {}
     values: dict[str, FloatArray] = {}
     usual: dict[str, float] = {}
     names: dict[str, list[str]] = {}
-    for car, count in trials.train.cars:
+    for car, count in margins.train.cars:
         resistance = car.starting if starting else car.rolling
         own = resistance.spread is not None
         what = f"the {kind} resistance of {car.name}" if own else f"the {kind} resistance"
         weight = GRAVITY * count * car.mass
-        share = trials.draws.starting(car) if starting else trials.draws.rolling(car)
+        share = margins.trials.starting(car) if starting else margins.trials.rolling(car)
         values[what] = values.get(what, 0.0) - weight * share
         usual[what] = usual.get(what, 0.0) + weight * resistance.value
         names.setdefault(what, []).append(car.name)
@@ -232,14 +232,14 @@ def _named(cars: list[str], weights: dict[str, float]) -> str:
     return ", ".join(first[:2]) + (f" and {len(first) - 2} more" if len(first) > 2 else "")
 
 
-def _of_masses(trials: TrainTrials, place: Place, *, starting: bool) -> dict[str, _Effect]:
-    draws = trials.draws
-    curve = float(np.median(draws.starting_curve if starting else draws.curve))
+def _of_masses(margins: Margins, place: Place, *, starting: bool) -> dict[str, _Effect]:
+    trials = margins.trials
+    curve = float(np.median(trials.starting_curve if starting else trials.curve))
     effects: dict[str, _Effect] = {}
-    for number, cause in enumerate(trials.causes):
+    for number, cause in enumerate(margins.causes):
         if not cause:
             continue
-        own = [(car, count) for car, count in trials.train.cars if draws.mass_cause(car) == cause]
+        own = [(car, count) for car, count in margins.train.cars if trials.mass_cause(car) == cause]
         resisted = sum(
             GRAVITY * count * car.mass * (car.starting if starting else car.rolling).value for car, count in own
         )
@@ -247,5 +247,5 @@ def _of_masses(trials: TrainTrials, place: Place, *, starting: bool) -> dict[str
         known = cause[1:]
         what = f"the mass of {known[0]}" if known else "the masses that are only the practice's"
         measure = "" if known else "weigh the cars"
-        effects[what] = _Effect(-draws.mass(cause) * demand, (0.01 * demand) ** 2, measure)
+        effects[what] = _Effect(-trials.mass(cause) * demand, (0.01 * demand) ** 2, measure)
     return effects

@@ -8,7 +8,7 @@ from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan import places
 from gradehaul.plan.names import clean, shown
 from gradehaul.plan.rail_condition import CARRY_OVER, conditions
-from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
+from gradehaul.plan.records import CurveResistance, Deck, MapStart, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
 from gradehaul.plan.resolve.joints import Declared, make_joints, meetings
@@ -18,6 +18,7 @@ from gradehaul.plan.schema.plan import (
     CarryOverTable,
     CrossingTable,
     CurveResistanceTable,
+    DeckTable,
     HeadTable,
     ImportTable,
     MapTable,
@@ -103,6 +104,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         faults.known(start, "joint", start.table.joint, meeting, inside="joint")
     rounding, carry = single("vertical_curve", VerticalCurveTable), single("carry_over", CarryOverTable)
     resistance, _ = single("curve_resistance", CurveResistanceTable), single("import", ImportTable)
+    deck = single("deck", DeckTable)
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
     powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
@@ -153,6 +155,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         doubts=tuple(faults.doubts),
         surveys=surveys,
         carry_over=carry.table.length if carry else CARRY_OVER,
+        deck=Deck(**deck.table.model_dump()) if deck else Deck(),
     )
 
 

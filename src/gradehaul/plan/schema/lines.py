@@ -180,8 +180,9 @@ class LineTable(Table):
     heading: Angle | None = None
     """Direction in which it begins, counterclockwise from the x axis. It needs `at`. Left out: 0."""
     parallel: ParallelTable | None = Field(default=None, examples=['parallel = "2 in"'])
-    """Distance at which the middle of this line runs beside another between the same two joints; or a table with `line`
-    and `distance` for any other. Figures that are `"fit"` follow. Left out: it follows from the tracks."""
+    """Distance at which the middle of this line lies beside another between the same two joints; or a table with `line`
+    and `distance` for any other. Figures that are `"fit"` follow from that one place; a note says where the distance
+    differs along the middle half. Left out: it follows from the tracks."""
 
     @field_validator("parallel", mode="before")
     @classmethod

@@ -125,6 +125,17 @@ class VerticalCurveTable(Table):
     """Length of the rounding, as far as the track has room for it; 0 for none."""
 
 
+class DeckTable(Table):
+    """What lies between the railhead and the underside of a deck, wherever one is built."""
+
+    thickness: Room | None = Field(default=None, examples=['thickness = "1/2 in"'])
+    """Thickness of the deck itself. Left out: 1/2 in, assumed."""
+    roadbed: Room | None = None
+    """Thickness of the roadbed on it. Left out: 1/4 in, assumed."""
+    track: Room | None = None
+    """Height of rail and ties on that. Left out: the scale's, assumed."""
+
+
 class CarryOverTable(Table):
     """Film that wheels carry from filmed track onto clean track."""
 
@@ -146,7 +157,7 @@ class SurveyTable(Table):
     step: Distance | None = None
     """Smallest correction that can be set. Left out: 0.5 mm or 1/32 in."""
     deck: Distance | None = None
-    """Thickness of the deck, which a shim must not go through. Left out: not known."""
+    """Thickness of the deck, which a shim must not go through. Left out: that of `[deck]`, where it is stated."""
 
 
 _MODEL_KEYS = {"degree": (), "wheelbase": ("wheelbase", "friction"), "coefficient": ("coefficient",)}
@@ -236,6 +247,7 @@ SINGLE: dict[str, Any] = {
     "import": ImportTable,
     "map": MapTable,
     "vertical_curve": VerticalCurveTable,
+    "deck": DeckTable,
     "carry_over": CarryOverTable,
     "curve_resistance": CurveResistanceTable,
 }

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 from gradehaul.errors import GradehaulError, PlanError, Problems, clean, cut, quoted, shown
 from gradehaul.plan.names import header, nearest, unknown
 from gradehaul.plan.records import Note
-from gradehaul.plan.schema.plan import HEAD
+from gradehaul.plan.schema.plan import HEAD, SINGLE
 from gradehaul.plan.schema.values import Table
 
 if TYPE_CHECKING:
@@ -28,9 +28,6 @@ Model = TypeVar("Model", bound=Table)
 
 _GUESSES = 50_000
 """Names compared in looking for near ones, in one reading; each takes some 40 µs."""
-_SINGLE = frozenset(
-    {"bench", "railhead", "drawing", "import", "map", "vertical_curve", "carry_over", "curve_resistance"}
-)
 _ITEM = {
     **dict.fromkeys(("railhead_at", "heights", "through", "moves"), "pair"),
     "consist": "entry",
@@ -86,7 +83,9 @@ class Entry(Generic[T_co]):
             return section
         if isinstance(self.path[-1], int):
             return f"{section} {self.path[-1] + 1}"
-        return f"[{section}]" if section in _SINGLE else f"{section} {quoted(str(self.path[-1]))}"
+        return (
+            f"[{section}]" if section in SINGLE or section == "railhead" else f"{section} {quoted(str(self.path[-1]))}"
+        )
 
     @property
     def file(self) -> str:

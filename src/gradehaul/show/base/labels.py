@@ -58,7 +58,7 @@ def basis_words(standing: Basis, slipping: Basis) -> str:
 
 
 def chance_words(share: float) -> str:
-    """Return a share of draws as a chance in whole per cent, certain only where every draw agrees.
+    """Return a share of random trials as a chance in whole per cent, certain only where every trial agrees.
 
     >>> chance_words(0.0), chance_words(0.0004), chance_words(0.123), chance_words(0.9996), chance_words(1.0)
     ('0 %', '<1 %', '12 %', '>99 %', '100 %')

@@ -29,7 +29,7 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         "For a train that stalls it is where it stalls first.",
         indent=2,
     )
-    count = answer.trains[0].trust.draws
+    count = answer.trains[0].trust.trials
     page.line(f"Risk: the chance of stalling, by {count:,} random trials of every uncertain figure.", indent=2)
 
 

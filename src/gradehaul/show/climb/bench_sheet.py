@@ -77,9 +77,11 @@ def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> lis
         second = walk_along(found.walk.layout, route="Up inner"), build.centers
     _plan(form, found, labels, (inner, build.edge), units, second)
     floor = " by ".join(units.length(side, fine=True) for side in helix.floor)
+    short = helix.short_by(_vertical(bench))
     form.words(
         "Sizes",
         [
+            *([f"TOO LOW by {units.length(short, fine=True)}: stock does not clear the deck above."] if short else ()),
             f"Radius of the track: {_radii(bench, units)}.",
             f"Floor needed, without the approaches: {floor}. Opening inside the deck: {units.length(bench.opening)}.",
             f"{helix.turns:g} turns, {len(bench.spokes)} risers in a turn. {_apart(bench, units)}",

@@ -10,6 +10,7 @@ from gradehaul.design.climb.helix import GUARD, UNEASED, easement_shift, usual_h
 from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
+from gradehaul.design.deck import assumed_layers
 from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.haulage.longest import Load
@@ -45,6 +46,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     shape = f"{'with straight sides' if build.straight else 'round'}, {'two tracks' if two else 'one track'}"
     page.line(("Helix", "bold"), f", scale {stock.scale.name}, {shape}")
     page.line()
+    _add_headroom(page, found, units)
     _add_worst(page, found.hill)
     if find == "cars" and found.stops is not None:
         page.paragraph(
@@ -103,17 +105,48 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     return page
 
 
+def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
+    """Add by how much the deck above is too low, and each single change that would mend it."""
+    room, left = found.headroom, found.clear_left
+    if room.outcome == "pass" or left is None:
+        return
+
+    def shown(length: float) -> str:
+        return units.length(length, fine=True)
+
+    page.paragraph(
+        ("TOO LOW", "bold red"),
+        f", by {shown(room.short_by)}: the deck above leaves {shown(max(left, 0.0))} over the railhead where it is "
+        f"least, and stock needs {shown(found.helix.build.clear)}.",
+    )
+    cures = [
+        words
+        for value, words in (
+            (room.least_rise_per_turn, f"a rise per turn of {shown(room.least_rise_per_turn or 0.0)} or more"),
+            (room.least_radius, f"a radius of {shown(room.least_radius or 0.0)} or more with this rise per turn"),
+            (room.most_turns, f"{room.most_turns or 0.0:g} turns or fewer for the same rise"),
+            (room.thickest_deck, f"a deck of {shown(room.thickest_deck or 0.0)} or less"),
+        )
+        if value is not None
+    ]
+    page.paragraph(f"One of these mends it: {'; '.join(cures)}." if cures else "No single change mends it.")
+
+
 def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     """Add where the figures come from that were not stated."""
     build, stock = found.helix.build, found.stock
-    usual = usual_helix_build(stock.scale, stock.practice)
+    usual = usual_helix_build(stock)
     page.heading("Notes")
     if build.clear == usual.clear:
         field = "nmra_clear_height" if stock.practice == "NMRA" and stock.scale.nmra_clear_height else "clear_height"
         page.line(f"Clear height wanted: {stock.scale.source(field)}.", indent=2)
-    if build.deck == usual.deck or build.roadbed == usual.roadbed:
-        deck, roadbed = (units.length(each, fine=True) for each in (build.deck, build.roadbed))
-        page.line(f"Deck {deck} and roadbed {roadbed}: assumed where nothing else is stated.", indent=2)
+    assumed = [
+        f"{layer} {units.length(getattr(build, layer), fine=True)}"
+        for layer in assumed_layers(stock.deck)
+        if getattr(build, layer) == getattr(usual, layer)
+    ]
+    if assumed:
+        page.line(f"Assumed, as nothing else is stated: {', '.join(assumed)}.", indent=2)
     page.line(
         "Clear height left: the least over any railhead, at foot and top over (under) a level approach.", indent=2
     )

@@ -87,6 +87,7 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
     return [
         f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
+        "Risers also stand at ends and joints, and where the grade begins or ceases to change.",
         f"Block: it makes a level {units.length(build.level)} long, laid on the rail over the riser, read level.",
     ]
 
@@ -112,7 +113,7 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     off = [f"{1000 * r.residual:+.2f} mm" if millimeters else f"{r.residual / 0.0254:+.3f} in" for r in risers]
     turns = any(riser.per_turn is not None for riser in risers)
     columns = [
-        RiserColumn("riser>", 0.42, [str(riser.number) for riser in risers]),
+        RiserColumn("riser>", 0.75, [_label(riser) for riser in risers]),
         RiserColumn("at>", 0.72, [place_words(riser.at, units) for riser in risers]),
         RiserColumn("from joint", 1.75, joints),
         RiserColumn("railhead>", 0.82, [on_rule(riser.railhead, rule) for riser in risers]),
@@ -125,6 +126,11 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     ]
     left_out = ("from joint",) if turns else ("turn>", "per turn>")
     return [column for column in columns if column.head not in left_out]
+
+
+def _label(riser: Riser) -> str:
+    """Return the number of a riser, and why it stands there where that is not its spacing."""
+    return f"{riser.number}" if riser.reason == "spacing" else f"{riser.reason} {riser.number}"
 
 
 def _signed(length: float | None, rule: float) -> str:
@@ -159,5 +165,5 @@ def _beside_words(riser: Riser, units: UnitFormat) -> str:
 
 def risers_csv(found: Risers, units: UnitFormat | None) -> str:
     """Return the risers as CSV (RFC 4180), lengths in the units shown, or in m."""
-    columns = "riser=number joint track at after railhead top cut residual change turned per_turn block low_end"
+    columns = "riser=number reason joint track at after railhead top cut residual change turned per_turn block low_end"
     return table(Riser, columns, found.risers, units)

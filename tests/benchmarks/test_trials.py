@@ -1,4 +1,4 @@
-"""10,000 draws at once against the exact engine draw by draw, over a 350 m route with 500 tracks."""
+"""10,000 trials at once against the exact engine trial by trial, over a 350 m route with 500 tracks."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import route_profile
 from gradehaul.haulage.train import Block, Train, made_up
-from gradehaul.haulage.trust.draws import DRAWS, Draws
+from gradehaul.haulage.trust.random_trials import TRIALS, RandomTrials
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
@@ -31,7 +31,7 @@ MEMORY = """
 import sys
 from pathlib import Path
 sys.path.insert(0, {here!r})
-from test_trust_draws import all_at_once
+from test_trials import all_at_once
 
 def most():
     # of this process alone: what the system counts for its children begins with what their parent had
@@ -51,7 +51,7 @@ def setting():
 def all_at_once():
     plan, layout = setting()
     profile, train = layout.profile("Up"), made_up(plan, plan.trains["drag"])
-    return trust_in_train(profile, train, "treated", Draws(plan, layout.coefficient))
+    return trust_in_train(profile, train, "treated", RandomTrials(plan, layout.coefficient))
 
 
 def test_ten_thousand_draws(figure):
@@ -61,12 +61,12 @@ def test_ten_thousand_draws(figure):
     for _ in range(5):
         gc.collect()
         start = perf_counter()
-        trust = trust_in_train(profile, train, "treated", Draws(plan, layout.coefficient))
+        trust = trust_in_train(profile, train, "treated", RandomTrials(plan, layout.coefficient))
         times.append(perf_counter() - start)
     at_once = median(times)
 
-    draws = Draws(plan, layout.coefficient)
-    curve, pulls = draws.curve, Pulls(plan)
+    trials = RandomTrials(plan, layout.coefficient)
+    curve, pulls = trials.curve, Pulls(plan)
     single = []
     blocks = tuple(Block(block.vehicle, block.count) for block in train.blocks)
     for number in range(60):  # of the 10,000: each costs the same
@@ -74,9 +74,9 @@ def test_ten_thousand_draws(figure):
         own = route_profile(layout._strip, layout.route("Up"), replace(layout.curves, coefficient=float(curve[number])))
         judge(own, Train(blocks, 0.9, "stated"), "treated", pulls)
         single.append(perf_counter() - start)
-    one_by_one = DRAWS * median(single)
-    figure("10,000 runs of the engine over 10,000 draws at once", one_by_one / at_once, least=200)
-    figure("10,000 draws at once", at_once, "s", most=0.5)
+    one_by_one = TRIALS * median(single)
+    figure("10,000 runs of the engine over 10,000 trials at once", one_by_one / at_once, least=200)
+    figure("10,000 trials at once", at_once, "s", most=0.5)
     assert 0 < trust.stall_probability < 1
 
 
@@ -84,24 +84,24 @@ def test_memory(figure):
     code = MEMORY.format(here=str(Path(__file__).parent))
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     before, peak = (int(figure) / 1024 for figure in done.stdout.split())
-    figure("most memory with 10,000 draws", peak, "MB", most=300, note=f"{before:.0f} MB of it for libraries")
+    figure("most memory with 10,000 trials", peak, "MB", most=300, note=f"{before:.0f} MB of it for libraries")
 
 
 def test_ten_thousand_runs_one_by_one_agree(figure):
-    """The small case of the ordinary tests with every one of 10,000 draws run through the exact engine."""
+    """The small case of the ordinary tests with every one of 10,000 trials run through the exact engine."""
     sys.path.insert(0, str(Path(__file__).parents[1] / "haulage" / "trust"))
     from test_trust import HILL, engine_margins
 
     plan = read_plan(HILL)
     layout = Layout(plan)
-    draws = Draws(plan, layout.coefficient)
+    trials = RandomTrials(plan, layout.coefficient)
     start = perf_counter()
-    found = engine_margins(layout, draws, "double", "treated")
+    found = engine_margins(layout, trials, "double", "treated")
     slow = perf_counter() - start
     start = perf_counter()
-    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["double"]), "treated", draws)
+    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["double"]), "treated", trials)
     fast = perf_counter() - start
-    figure("10,000 runs of the engine over as many draws at once, small case", slow / fast)
+    figure("10,000 runs of the engine over as many trials at once, small case", slow / fast)
     assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
     low, high = np.quantile(found[:, 0], [0.05, 0.95])
     assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)

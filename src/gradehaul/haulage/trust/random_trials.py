@@ -1,4 +1,4 @@
-"""Trust: draws of every figure that an answer rests on, each as unsure as it is, and alike where causes are shared."""
+"""Random trials of every figure that an answer rests on, each as unsure as it is, and alike where causes are shared."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ from gradehaul.plan.records import Basis, Car, Film, Loco, Plan
 from gradehaul.quantities import Reading
 from gradehaul.track.piecewise import FloatArray
 
-DRAWS = 10_000
-"""Draws for the share in which a named train stalls: it is then known to within half a per cent."""
+TRIALS = 10_000
+"""Trials for the share in which a named train stalls: it is then known to within half a per cent."""
 
 METAL_SPREAD = 0.03
 """Spread of the assumed adhesion of metal wheels, 0.22 ± 0.03 (common practice: 20 to 25 %)."""
@@ -69,10 +69,10 @@ TOGETHER_SPREAD = 0.05
 _NORMAL_95 = 1.6448536269514722
 
 
-class Draws(PullModel[FloatArray]):
-    """Draws of the figures of a plan, each made when it is first asked for, from a stream of its own.
+class RandomTrials(PullModel[FloatArray]):
+    """Random trials of the figures of a plan, each made when it is first needed, from a stream of its own.
 
-    What has one cause has one draw: one curve coefficient, one adhesion of metal and one of tyred wheels, one error of
+    What has one cause varies as one: one curve coefficient, one adhesion of metal and one of tyred wheels, one error of
     each film's shares, one of the usual rolling resistance, and one of the practice's weights, for the whole layout. A
     pull that was read carries the scatter of one more reading: the scatter s of a single one times √(1 + 1/n), by
     Student's t. So does what is scaled from it.
@@ -84,7 +84,7 @@ class Draws(PullModel[FloatArray]):
     coefficient
         Its curve coefficient, m.
     seed
-        The same seed gives the same draws, whatever else is drawn.
+        The same seed gives the same trials, whatever else is drawn.
     count
         How many.
 
@@ -96,27 +96,27 @@ class Draws(PullModel[FloatArray]):
     ... unit = "m"
     ... line.Hill = { from = "A", to = "B", track = [{ straight = 9 }] }
     ... ''')
-    >>> c = Draws(plan, 0.008).curve
+    >>> c = RandomTrials(plan, 0.008).curve
     >>> bool(0.0077 < np.median(c) < 0.0083), c.shape
     (True, (10000,))
     """
 
-    def __init__(self, plan: Plan, coefficient: float, *, seed: int = 0, count: int = DRAWS) -> None:
+    def __init__(self, plan: Plan, coefficient: float, *, seed: int = 0, count: int = TRIALS) -> None:
         super().__init__(plan)
         self.coefficient, self.seed, self.count = coefficient, seed, count
         self.pooled = pooled_of(plan)
         self._kept: dict[tuple[str, ...], FloatArray] = {}
-        self._parts: dict[int, Draws] = {count: self}
+        self._parts: dict[int, RandomTrials] = {count: self}
 
-    def part(self, count: int) -> Draws:
-        """Return another number of draws of the same figures."""
+    def part(self, count: int) -> RandomTrials:
+        """Return another number of trials of the same figures."""
         if count not in self._parts:
-            self._parts[count] = Draws(self.plan, self.coefficient, seed=self.seed, count=count)
+            self._parts[count] = RandomTrials(self.plan, self.coefficient, seed=self.seed, count=count)
         return self._parts[count]
 
     @property
     def curve(self) -> FloatArray:
-        """Curve coefficient, m, one for the whole layout, shape (draws,)."""
+        """Curve coefficient, m, one for the whole layout, shape (trials,)."""
         key = ("curve coefficient",)
         if key not in self._kept:
             spread = curve_spread(self.plan.curve_resistance)
@@ -135,7 +135,7 @@ class Draws(PullModel[FloatArray]):
 
     @property
     def tension(self) -> FloatArray:
-        """Friction of coupler tension on curves over the plan's figure for it, shape (draws,)."""
+        """Friction of coupler tension on curves over the plan's figure for it, shape (trials,)."""
         return np.maximum(_lopsided(self._normal("tension"), *TENSION_RANGE), 0.0)
 
     def standing(self, loco: Loco, condition: str) -> FloatArray:
@@ -175,35 +175,36 @@ class Draws(PullModel[FloatArray]):
         return ("mass",) if vehicle.mass_basis == "assumed" else ("mass", vehicle.name)
 
     def mass(self, cause: tuple[str, ...]) -> FloatArray:
-        """Return masses that vary with a cause over the plan's figures for them, shape (draws,)."""
+        """Return masses that vary with a cause over the plan's figures for them, shape (trials,)."""
         if not cause:
             return np.ones(self.count)
         if cause == ("mass",):
             return np.maximum(1.0 + PRACTICE_MASS * self._normal(*cause), 0.5)
         return 1.0 + WEIGHED_MASS * self._normal(*cause)
 
-    def factors(self, causes: Sequence[tuple[str, ...]], *, taut: bool, starting: bool) -> FloatArray:
-        """Return what the parts of a demand are taken times: masses, and masses times the curve coefficient, m.
+    def factors(self, causes: Sequence[tuple[str, ...]], *, taut: bool) -> FloatArray:
+        """Return what the parts of a demand are taken times, of running trains in all trials and then of starting ones.
 
         Parameters
         ----------
         causes
             What the masses vary with.
         taut
-            Whether the friction of coupler tension is one more part beside them.
-        starting
-            Whether the train starts.
+            Whether coupler tension counts.
 
         Returns
         -------
         numpy.ndarray
-            Shape (draws, 2 parts).
+            Masses, masses times the curve coefficient, m, and where tension counts its friction when running and when
+            starting, each 0 for the other: shape (parts, 2 trials).
         """
-        key = "factors", *(" ".join(cause) for cause in causes), "" if taut else "slack", "" if starting else "running"
+        key = "factors", *(" ".join(cause) for cause in causes), "taut" if taut else "slack"
         if key not in self._kept:
-            masses = np.array([*map(self.mass, causes), *([self.tension] if taut else [])])
-            curve = self.starting_curve if starting else self.curve
-            self._kept[key] = np.concatenate([masses, masses * curve]).T
+            masses = np.array([*map(self.mass, causes)])
+            parts = [np.tile(masses, 2), np.hstack([masses * self.curve, masses * self.starting_curve])]
+            if taut:
+                parts.append(np.kron(np.eye(2), self.tension))
+            self._kept[key] = np.concatenate(parts)
         return self._kept[key]
 
     def together(self, share: float, basis: Basis) -> FloatArray | None:
@@ -272,7 +273,7 @@ class Draws(PullModel[FloatArray]):
 
 
 def _lopsided(normal: FloatArray, low: float, high: float) -> FloatArray:
-    """Return draws round 1 whose 5th and 95th percentiles are given: a normal distribution for either side.
+    """Return figures round 1 whose 5th and 95th percentiles are given: a normal distribution for either side.
 
     >>> _lopsided(np.array([-_NORMAL_95, 0.0, _NORMAL_95]), 0.4, 1.5).round(9)
     array([0.4, 1. , 1.5])

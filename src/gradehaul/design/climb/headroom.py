@@ -1,0 +1,116 @@
+"""Headroom under the turns of a helix: whether stock clears the deck above, how much is short, and the cures."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from gradehaul.design.climb.helix import Helix, HelixBuild, turn_length
+from gradehaul.design.climb.helix_known import settled_turns
+from gradehaul.design.climb.hill import steps_of
+from gradehaul.errors import DesignError
+from gradehaul.plan.records import Plan
+from gradehaul.quantities.si import Meters, Share
+
+_HAIR = 1e-6
+"""What is so little under a whole number of steps, in steps, is whole."""
+_THINNEST = 0.003
+"""A deck thinner than this, m, carries nothing (common practice: the thinnest hardboard)."""
+_WIDEST = 2.0
+"""Radii are tried up to so many times that of the helix."""
+
+
+@dataclass(frozen=True, slots=True)
+class Headroom:
+    """The headroom of a helix, and each single change that would mend it; None where enough is left or none would."""
+
+    outcome: Literal["pass", "fail"]
+    """Whether stock on each turn clears the deck above it."""
+    short_by: Meters = 0.0
+    """How much is short where it is least; 0 where it is enough."""
+    least_rise_per_turn: Meters | None = None
+    """The least rise per turn that would do with this radius."""
+    least_radius: Meters | None = None
+    """The least radius that would do with this rise per turn."""
+    most_turns: Share | None = None
+    """The most turns that would do with this radius and the same rise."""
+    thickest_deck: Meters | None = None
+    """The thickest deck that would do with all else the same."""
+
+
+def clears(helix: Helix, stock: Plan) -> bool:
+    """Return whether stock on each turn clears the deck above it."""
+    return not helix.short_by(helix.vertical(stock))
+
+
+def headroom_of(helix: Helix, stock: Plan) -> Headroom:
+    """Return the headroom of a helix, and what would mend it where it is short.
+
+    Examples
+    --------
+    >>> from gradehaul.design.climb.helix import usual_helix_build
+    >>> from gradehaul.design.climb.hill import stock_of
+    >>> stock = stock_of(None, scale="H0", unit="mm")
+    >>> found = headroom_of(Helix(0.6, 3.0, 0.3, usual_helix_build(stock)), stock)
+    >>> found.outcome, round(1000 * found.short_by, 1), round(1000 * found.least_rise_per_turn, 1)
+    ('fail', 11.3, 112.4)
+    """
+    short = helix.short_by(helix.vertical(stock))
+    if not short:
+        return Headroom("pass")
+    build, steps = helix.build, steps_of(stock.unit)
+    try:
+        rise_per_turn = lowest_rise_per_turn(helix.radius, build, stock)
+    except DesignError:
+        rise_per_turn = None
+    turns = None if rise_per_turn is None else settled_turns(helix.radius, rise_per_turn, helix.rise, build)
+    if turns is not None:
+        parts = 2 if build.straight else 100
+        turns = math.floor(parts * turns + _HAIR) / parts
+        fewer = Helix(helix.radius, turns, helix.rise, build)
+        turns = turns if fewer.stacked and clears(fewer, stock) else None
+    deck = math.floor((build.deck - short) / steps.rise + _HAIR) * steps.rise
+    return Headroom(
+        "fail", short, rise_per_turn, _least_radius(helix, stock), turns, deck if deck >= _THINNEST else None
+    )
+
+
+def lowest_rise_per_turn(radius: float, build: HelixBuild, stock: Plan) -> float:
+    """Return the least rise per turn, m, in whole steps, that leaves the clear height.
+
+    Raises
+    ------
+    DesignError
+        No rise per turn under three times what it takes leaves it.
+    """
+    step = steps_of(stock.unit).rise
+    enough = max(1, round((build.clear + build.structure) / step))
+    for count in range(enough, 3 * enough):
+        if clears(_stack(radius, count * step, build), stock):
+            return count * step
+    raise DesignError(
+        "no rise per turn leaves the clear height", write="a larger radius, shorter sides or a shorter --vertical-curve"
+    )
+
+
+def _least_radius(helix: Helix, stock: Plan) -> float | None:
+    """Return the least radius, m, in whole steps, that leaves the clear height at a helix's rise per turn."""
+    step = steps_of(stock.unit).length
+
+    def enough(count: int) -> bool:
+        return clears(_stack(count * step, helix.rise_per_turn, helix.build), stock)
+
+    low, high = math.floor(helix.radius / step), math.ceil(_WIDEST * helix.radius / step)
+    if not enough(high):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high * step
+
+
+def _stack(radius: float, rise_per_turn: float, build: HelixBuild) -> Helix:
+    """Return two turns of a climb as even as that of many."""
+    flat = Helix(radius, 2.0, 1.0, build)
+    return Helix(radius, 2.0, rise_per_turn * flat.length / turn_length(build, radius), build)

@@ -1,0 +1,22 @@
+"""The demo plans with their layouts and answers, each worked out once a session; nobody may change them."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from gradehaul.haulage.answers.check import CheckAnswer, check_layout
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan import load_plan
+from project import PLANS
+
+DEMOS = sorted(path.stem for path in PLANS.glob("*.toml") if path.stem != "stock-ho")
+
+
+@cache
+def layout_of(name: str) -> Layout:
+    return Layout(load_plan(PLANS / f"{name}.toml"))
+
+
+@cache
+def answer_of(name: str, rails: tuple[str, ...] | None = None) -> CheckAnswer:
+    return check_layout(layout_of(name), rails=rails)
