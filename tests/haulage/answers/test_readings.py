@@ -182,6 +182,12 @@ def test_a_plan_without_any_reading_is_told_where_to_begin():
     assert "loose plank" in advice
 
 
+@pytest.mark.parametrize("name", ["first-hill", "two-levels", "bench", "switchback", "yard", "landing"])
+def test_check_and_readings_name_the_same_measurement(name):
+    plan = load_plan(f"plans/{name}.toml")
+    assert str(check(plan).measure_next) == readings(plan).measure_next[0]
+
+
 @pytest.mark.parametrize(
     ("hours", "wanted"),
     [

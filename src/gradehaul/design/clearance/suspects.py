@@ -12,7 +12,7 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.proximity.nearness import chords_of, neighbors
+from gradehaul.track.proximity.nearness import Chords, chords_of, neighbors
 
 _SAGITTA, _LONGEST = 1 / 50, 2.0
 """How far a chord may stray from its track, and its greatest length, in fouling distances."""
@@ -23,6 +23,9 @@ over the other: along one track it takes a grade of 10 % to come so far within t
 
 _LEVEL = 0.05
 """Tracks that cross with less than this share of the clear height between their railheads cross on one level."""
+
+_FAR = 8.0
+"""Track so many fouling distances farther along the rail lies there for itself."""
 
 _SPARE = 1.1
 """The middles of two chords may be so many times as far apart as the tracks are where they are nearest."""
@@ -70,6 +73,7 @@ def places_too_low(layout: Layout) -> int | None:
 
 def _any_low(alignment: Alignment, frames: Iterable[list[str]], standard: Standard) -> bool:
     fouling, gauge = standard.spacing.fouling, alignment.plan.scale.gauge
+    far = _FAR * fouling
     for names in frames:
         chords = chords_of(alignment, names, stray=fouling * _SAGITTA, longest=fouling * _LONGEST)
         near, middle = neighbors(chords.ends[:, :, :2], gauge), chords.ends[:, :, 2].mean(axis=1)
@@ -77,11 +81,21 @@ def _any_low(alignment: Alignment, frames: Iterable[list[str]], standard: Standa
             one, two = near(begin, min(begin + _AT_ONCE, len(middle)))
             one = one + begin
             rise = np.abs(middle[one] - middle[two]) / standard.height
-            crosses = _cross(chords.ends[one, :, :2], chords.ends[two, :, :2])
-            meant = (rise > _APART) | (crosses & (rise > _LEVEL))
+            over = _cross(chords.ends[one, :, :2], chords.ends[two, :, :2]) | _elsewhere(chords, one, two, far)
+            meant = (rise > _APART) | (over & (rise > _LEVEL))
             if (meant & (rise < _SPARE * standard.wanted_height / standard.height)).any():
                 return True
     return False
+
+
+def _elsewhere(chords: Chords, one: NDArray[np.intp], two: NDArray[np.intp], far: float) -> NDArray[np.bool_]:
+    """Return which pairs of chords are far from each other along one track, or one of them from the ends of its own."""
+    middle = chords.span.mean(axis=1)
+    lengths = np.zeros(chords.track[-1] + 1)
+    np.maximum.at(lengths, chords.track, chords.span[:, 1])
+    inside = np.minimum(middle, lengths[chords.track] - middle)
+    same = chords.track[one] == chords.track[two]
+    return np.asarray(np.where(same, np.abs(middle[one] - middle[two]), np.maximum(inside[one], inside[two])) > far)
 
 
 def _cross(one: FloatArray, two: FloatArray) -> NDArray[np.bool_]:

@@ -10,8 +10,10 @@ from typing import ClassVar
 
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_trains
+from gradehaul.haulage.answers.judged import worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.measure_next import Measurement, measurements
+from gradehaul.haulage.answers.named_trains import TrainAnswer, train_answers
 from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.demand import demand
@@ -22,7 +24,6 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.predicted import predictions
 from gradehaul.haulage.trust.random_trials import RandomTrials
-from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.network.route import Between, Route, Tail
 from gradehaul.plan.rail_condition import RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
@@ -145,25 +146,6 @@ class RouteAnswer:
         return tuple(map(RangedLoad, self.loads, self.spreads))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TrainAnswer(JudgedTrain):
-    """What becomes of a named train on one rail condition."""
-
-    KEYS: ClassVar[str] = (
-        f"name route rail length {JUDGED_KEYS} trust.stall_probability draws=trust.trials trust.margin_low "
-        "trust.margin_high unsure_of=trust.causes measure_next=trust.next_measurement.measure"
-    )
-
-    length: Meters
-    run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
-    """The random trials, run when they are first looked at."""
-
-    @property
-    def trust(self) -> TrainTrust:
-        """How far the verdict can be trusted."""
-        return self.run_trials()
-
-
 _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N"}
 
 
@@ -196,6 +178,8 @@ class CheckAnswer(AnswerRecord):
     )
 
     plan: Plan
+    written: Plan = field(repr=False)
+    """The plan before its readings were taken in."""
     alignment: Alignment
     coefficient: Meters
     """Curve coefficient, m."""
@@ -235,6 +219,12 @@ class CheckAnswer(AnswerRecord):
     def on(self, rails: Iterable[str]) -> list[TrainAnswer]:
         """Return the named trains on some rail conditions."""
         return [train for train in self.trains if train.rail in rails]
+
+    @property
+    def measure_next(self) -> Measurement | None:
+        """What to measure next, the first that `readings` names; None where it names none."""
+        judged, film = worst_of_each(self.on(self.judged_rails)), worse_ages(self.on(self.film_rails))
+        return next(measurements(self.written, judged, film), None)
 
     @property
     def unjudged(self) -> tuple[str, ...]:
@@ -310,18 +300,7 @@ def check_layout(
         answered.append(_route_answer(layout, layout.profile(route), made, trials))
         if progress is not None:
             progress(number + 1, len(chosen))
-    answers = tuple(
-        TrainAnswer(
-            name=each.name,
-            route=each.route,
-            rail=each.rail,
-            verdict=each.verdict,
-            misfits=each.misfits,
-            length=made[each.name].length,
-            run_trials=cache(partial(trust_in_train, layout.profile(each.route), made[each.name], each.rail, trials)),
-        )
-        for each in judged_trains(layout, trains=plan.trains)
-    )
+    answers = train_answers(layout, plan, trials)
     alignment = layout.alignment
     doubts = (
         *plan.doubts,
@@ -342,6 +321,7 @@ def check_layout(
     )
     return CheckAnswer(
         plan=plan,
+        written=layout.written,
         alignment=alignment,
         coefficient=layout.coefficient,
         hours=layout.hours,
