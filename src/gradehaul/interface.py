@@ -42,13 +42,6 @@ class Layout(engine.Layout):
     hours
         The age of every film, hours; None for that of a day's rest.
 
-    Attributes
-    ----------
-    plan, rails
-        The plan, with what its bench readings say, and the rail conditions that can be named.
-    routes
-        The routes of the plan.
-
     Raises
     ------
     Problems
@@ -397,7 +390,7 @@ def helix(
     (0.02653, 2.65258)
     """
     from gradehaul.design.climb.designs import build_for, design_helix
-    from gradehaul.design.climb.helix_known import HelixGiven
+    from gradehaul.design.climb.helix_given import HelixGiven
 
     build = build_for(
         stock,

@@ -31,11 +31,10 @@ def test_numbers_without_a_file_and_a_picture_with_one(tmp_path):
     assert "Lower bend" in run("map", HILL).output
     assert run("map", HILL, "--csv").output.startswith("track,line,berth,")
     assert run("map", HILL, "--json").output.startswith("{")
-    for ending, begins in ((".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF")):
-        target = tmp_path / f"plan{ending}"
-        done = run("map", HILL, "-o", str(target), "--size", "phone")
-        assert (done.exit_code, done.stdout) == (0, "")
-        assert target.read_bytes().startswith(begins)
+    target = tmp_path / "plan.png"
+    done = run("map", HILL, "-o", str(target), "--size", "phone")
+    assert (done.exit_code, done.stdout) == (0, "")
+    assert target.read_bytes().startswith(b"\x89PNG")
 
 
 def test_trains_and_rails_are_chosen():
@@ -57,13 +56,6 @@ def test_a_route_narrows_tracks_joints_and_trains(tmp_path):
     assert {each["name"] for each in both["trains"]} == {"stone"}
     assert run("map", plan, "--route", "Quarry down", "-o", tmp_path / "x.png").exit_code == 0
     assert "no route of this name" in run("map", plan, "--route", "Quarry up").output
-
-
-def test_what_is_wrong_is_told():
-    assert run("map", HILL, "--train", "x").exit_code == 2
-    assert "no train of this name" in run("map", HILL, "--train", "x").output
-    assert "a picture is written as .png" in run("map", HILL, "-o", "x.bmp").output
-    assert "exclude each other" in run("map", HILL, "--csv", "--json").output
 
 
 def test_a_plan_whose_figures_do_not_close_is_no_knot(tmp_path):

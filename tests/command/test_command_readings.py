@@ -19,9 +19,8 @@ def test_readings_for_a_person_and_for_a_program():
 
 
 def test_the_residuals_and_the_form_are_written(tmp_path):
-    for name, start in (("x.png", b"\x89PNG"), ("x.svg", b"<?xml"), ("x.pdf", b"%PDF")):
-        assert run("readings", PLAN, "-o", str(tmp_path / name)).exit_code == 0
-        assert (tmp_path / name).read_bytes().startswith(start)
+    assert run("readings", PLAN, "-o", str(tmp_path / "x.svg")).exit_code == 0
+    assert (tmp_path / "x.svg").read_bytes().startswith(b"<?xml")
     assert run("readings", PLAN, "--sheet", "-o", str(tmp_path / "sheet.pdf")).exit_code == 0
     assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF")
 

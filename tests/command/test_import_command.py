@@ -29,6 +29,7 @@ def test_it_writes_a_plan_that_answers_and_tells_what_it_found(folder):
         "\n"
         "Found 3 lines, 10 tracks, 1 turnout, 0 crossings, 3 ends of track; 7935 mm of\n"
         "  track.\n"
+        'Read: track on layer "TRACK", names on layer "TRACK".\n'
         "The tightest curve has radius 610 mm, at (2100.0, 1220.0) mm.\n"
         "Heights of 4 of 4 joints, and along 1 line.\n"
         "All of it could be read.\n"

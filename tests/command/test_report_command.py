@@ -90,18 +90,6 @@ def test_a_plan_without_stock_or_trains(plan):
     assert "Load cards" not in told
 
 
-def test_a_plan_is_never_written_over(plan):
-    assert run("report", plan, "-o", plan).exit_code == 2
-    assert plan.read_text(encoding="utf-8") == PLAN
-
-
-def test_files_that_cannot_be_read_or_written(plan, tmp_path):
-    assert run("report", tmp_path / "nowhere.toml").exit_code == 3
-    result = run("report", plan, "-o", tmp_path / "nowhere" / "out.html")
-    assert result.exit_code == 3
-    assert "cannot be written" in result.stderr
-
-
 def test_the_page_needs_no_matplotlib(plan):
     assert "matplotlib" not in loaded(plan, "report")
 
@@ -109,12 +97,12 @@ def test_the_page_needs_no_matplotlib(plan):
 # Load cards
 
 
-@pytest.mark.parametrize(("name", "begins"), [("c.PDF", b"%PDF"), ("c.svg", b"<?xml"), ("c.png", b"\x89PNG")])
-def test_cards(plan, tmp_path, name, begins):
-    result = run("check", plan, "--card", "-o", tmp_path / name)
+def test_cards(plan, tmp_path):
+    out = tmp_path / "cards.PDF"
+    result = run("check", plan, "--card", "-o", out)
     assert (result.exit_code, result.stdout) == (0, "")
-    assert result.stderr.startswith(f"{tmp_path / name}: written, ")
-    assert (tmp_path / name).read_bytes().startswith(begins)
+    assert result.stderr.startswith(f"{out}: written, ")
+    assert out.read_bytes().startswith(b"%PDF")
 
 
 @pytest.mark.parametrize(
@@ -140,11 +128,3 @@ def test_cards_are_opened_in_the_viewer(plan, tmp_path, monkeypatch):
     assert opened == [str(out)]
     assert run("check", plan, "--open").exit_code == 2
     assert opened == [str(out)]
-
-
-def test_cards_of_a_plan_without_loads(plan, tmp_path):
-    plan.write_text(PLAN[: PLAN.index("[loco.mogul]")], encoding="utf-8")
-    result = run("check", plan, "--card", "-o", tmp_path / "card.pdf")
-    assert result.exit_code == 2
-    assert "no loads to put on a card" in result.stderr
-    assert not (tmp_path / "card.pdf").exists()

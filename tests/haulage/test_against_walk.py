@@ -42,7 +42,7 @@ def verdict_of(plan: Plan, profile: RouteProfile, rail: str) -> Verdict:
 
 
 @given(layouts())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 def test_profile(layout: Layout) -> None:
     _, profile = engine(layout.text)
     chain = layout.chain
@@ -54,7 +54,7 @@ def test_profile(layout: Layout) -> None:
 
 
 @given(layouts())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_ruling_grade(layout: Layout) -> None:
     _, profile = engine(layout.text)
     sampled = walk.ruling(layout.chain, STEP)
@@ -67,7 +67,7 @@ def test_ruling_grade(layout: Layout) -> None:
 
 
 @given(layouts(), st.floats(0.05, 3.0))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_ruling_grade_under_a_train(layout: Layout, length: float) -> None:
     _, profile = engine(layout.text)
     if layout.chain.lap:
@@ -80,7 +80,7 @@ def test_ruling_grade_under_a_train(layout: Layout, length: float) -> None:
 
 
 @given(layouts())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_demand_and_pull_at_every_place(layout: Layout) -> None:
     plan, profile = engine(layout.text)
     train = made_up(plan, plan.trains[TRAIN])
@@ -100,7 +100,7 @@ def test_demand_and_pull_at_every_place(layout: Layout) -> None:
 
 
 @given(layouts(), st.sampled_from([AS_PLANNED, "clean", "treated"]))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_verdict(layout: Layout, rail: str) -> None:
     plan, profile = engine(layout.text)
     chain = layout.chain if rail == AS_PLANNED else walk.on_rail(layout.chain, rail)
@@ -143,7 +143,7 @@ def with_lowest_rolling(layout: Layout) -> Layout:
 
 
 @given(layouts(most=8), st.sampled_from([AS_PLANNED, "clean", "treated"]))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_longest_train(layout: Layout, rail: str) -> None:
     plan, profile = engine(layout.text)
     chain = layout.chain if rail == AS_PLANNED else walk.on_rail(layout.chain, rail)

@@ -185,7 +185,7 @@ def helix(
         if find not in ("radius", "grade"):
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
-    from gradehaul.design.climb.helix_known import HelixGiven
+    from gradehaul.design.climb.helix_given import HelixGiven
 
     stock, lengths = _stock(given)
     build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)

@@ -25,4 +25,5 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 
     found = fitted(plan)
     folder = Path(out.path).parent if out.to_file and out.path else None
-    return Answer("".join(f"{note}\n" for note in fit_notes(found)), lambda: plan_with_numbers(found, folder=folder))
+    notes = [str(note) for note in fit_notes(found)] or ['No figure of this plan is "fit".']
+    return Answer("".join(f"{note}\n" for note in notes), lambda: plan_with_numbers(found, folder=folder))

@@ -45,9 +45,9 @@ def hardest(tracks, heights, cars: int) -> float:
     head = np.arange(0.0, ends[-1] + 1e-9, 0.005)
     worst = -np.inf
     for count in range(cars + 1):
-        asked = 0.4 * (effort(head) - effort(head - 0.2)) / 0.2
-        asked = asked + 0.1 * (effort(head - 0.2) - effort(head - 0.2 - 0.1 * count)) / 0.1
-        worst = max(worst, (asked / (0.4 + 0.1 * count)).max())
+        demand = 0.4 * (effort(head) - effort(head - 0.2)) / 0.2
+        demand = demand + 0.1 * (effort(head - 0.2) - effort(head - 0.2 - 0.1 * count)) / 0.1
+        worst = max(worst, (demand / (0.4 + 0.1 * count)).max())
     return float(worst)
 
 
@@ -59,7 +59,6 @@ def test_two_tracks_share_the_rise_so_that_the_curve_is_eased() -> None:
     (up,) = found.hardest
     assert up.leveled == pytest.approx(0.024, abs=2e-5)
     assert up.even == pytest.approx(0.028, abs=1e-9)
-    assert up.cars == 0 or up.leveled == pytest.approx(0.024, abs=2e-5)
 
 
 @settings(max_examples=8, deadline=None, derandomize=True)

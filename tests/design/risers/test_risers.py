@@ -33,7 +33,7 @@ HEAD = 'scale = "HO"\nunit = "mm"\nrailhead.A = 0\n'
 
 
 @given(layouts(lap=False, most=8), st.floats(0.05, 0.5), st.floats(0.0, 0.3), st.sampled_from([0.0005, 0.0254 / 32]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_each_riser_is_within_half_a_step_of_an_independent_walk(
     written: Written, every: float, begin: float, rule: float
 ) -> None:
@@ -77,7 +77,7 @@ def test_risers_stand_wherever_a_deck_needs_one_and_none_twice(written: Written,
 
 
 @given(layouts(lap=False, most=8))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_a_level_with_the_block_under_its_low_end_reads_level(written: Written) -> None:
     layout = Layout(read_plan(written.text))
     walk = walk_along(layout, route=ROUTE)

@@ -44,7 +44,7 @@ def written(tmp_path: Path) -> Path:
     return path
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_every_track_takes_its_rail_and_nothing_else_changes(
     tmp_path_factory: pytest.TempPathFactory, data: st.DataObject

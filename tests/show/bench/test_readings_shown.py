@@ -117,9 +117,8 @@ def test_a_row_for_every_pull(answer, odd, bare):
     assert readings_csv(bare, None) == "loco,rail,state,basis,readings,pull_n,low_n,high_n,scatter_n,error_n\r\n"
 
 
-@pytest.mark.parametrize("form", ["svg", "png", "pdf"])
-def test_the_picture_is_the_same_from_run_to_run(answer, form):
-    one, other = readings_plot(form, answer, READER), readings_plot(form, answer, READER)
+def test_the_picture_is_the_same_from_run_to_run(answer):
+    one, other = readings_plot("svg", answer, READER), readings_plot("svg", answer, READER)
     assert one == other
     assert len(one) > 5_000
 

@@ -6,29 +6,29 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from demos import answer_of, layout_of
 from gradehaul.command import main
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
-from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
-from gradehaul.plan import load_plan
 from gradehaul.plan.rail_condition import conditions
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.sources import _how
+from gradehaul.show.check.text import check_page
 
 NAMES = ["first-hill", "switchback", "n-mountain", "two-levels", "bench"]
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_figure_has_its_formula(name):
-    answer = check(load_plan(f"plans/{name}.toml"))
+    answer = answer_of(name)
     how = dict(_how(answer.plan))
     assert all(how[figure.subject, figure.name] for figure in answer.figures)
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_formulas_that_are_told_give_the_figures(name):
-    plan = load_plan(f"plans/{name}.toml")
+    plan = layout_of(name).plan
     tried = 0
     for (subject, figure), words in _how(plan):
         if not subject.startswith("loco"):
@@ -49,8 +49,7 @@ def test_formulas_that_are_told_give_the_figures(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_what_is_asked_and_given_where_a_train_has_least_to_spare(name):
     """The pull is the sum of its locomotives', and what curves ask is that of each block of stock on its own curves."""
-    plan = load_plan(f"plans/{name}.toml")
-    layout, answer = Layout(plan), check(plan)
+    layout, answer = layout_of(name), answer_of(name)
     plan = answer.plan  # with what the bench says
     tried = 0
     for each in answer.trains:
@@ -71,9 +70,9 @@ def test_what_is_asked_and_given_where_a_train_has_least_to_spare(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_named_train_is_told_whole(name):
-    done = CliRunner().invoke(main, ["check", f"plans/{name}.toml", "--more", "sources"])
-    told = done.stdout[done.stdout.index("Where each figure comes from") :]
-    answer = check(load_plan(f"plans/{name}.toml"))
+    answer = answer_of(name)
+    told = check_page(answer, units_of(answer.plan.unit), (), ["sources"]).text()
+    told = told[told.index("Where each figure comes from") :]
     for each in answer.trains:
         mine = [line for line in told.splitlines() if line.startswith(f'  train "{each.name}" ')]
         for figure in ("mass", "length", "rolling resistance", "starting resistance"):

@@ -96,5 +96,5 @@ def test_the_main_job_tells_them() -> None:
     assert {helper["where"] for helper in way["helpers"]} == {"head", "tail"}
     assert (
         "Ways over the hill"
-        in CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM, "--more=ways"]).stdout
+        in CliRunner().invoke(main, ["check", "plans/first-hill.toml", *FILM, "--more=ways"]).stdout
     )

@@ -83,8 +83,6 @@ def test_a_reason_that_stands_nowhere_hatches_nothing() -> None:
 
 def test_a_picture_is_the_same_bytes_from_run_to_run(found: Sweep) -> None:
     assert sweep_picture("svg", found, READER) == sweep_picture("svg", found, READER)
-    for form, begins in (("png", b"\x89PNG"), ("pdf", b"%PDF")):
-        assert sweep_picture(form, found, READER).startswith(begins)  # type: ignore[arg-type]
 
 
 def test_the_table_has_the_counts_and_the_reasons(found: Sweep) -> None:

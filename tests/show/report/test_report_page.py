@@ -12,6 +12,7 @@ import pytest
 
 import run_round_plan
 import strategies
+from demos import answer_of, layout_of
 from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.judged import misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
@@ -20,14 +21,13 @@ from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Stretch, Verdict, judge
 from gradehaul.network.route import Route
-from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan import read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, unit_rules, units_of
 from gradehaul.show.check.outcome_words import SENTENCES, verdict_words
 from gradehaul.show.report.document import route_document, stock_document
 from gradehaul.show.report.page import report_page
 from gradehaul.treatment.ways_over import ways_over
-from project import PLANS
 
 pytest.importorskip("playwright.sync_api")
 from show.browser import Opened, opened
@@ -112,22 +112,23 @@ def units_for(plan: Plan) -> UnitFormat:
     return units_of(plan.unit, force_unit=balance_unit(plan))
 
 
-def written(plan: Plan, path: Path) -> Path:
-    layout = Layout(plan)
-    answer = check_layout(layout)
-    path.write_text(report_page(layout, answer, ways_over(layout, answer), units_for(plan)), encoding="utf-8")
+def written(plan: Plan | str, path: Path) -> Path:
+    """Write the page of a plan, or of a demo plan by name."""
+    layout = layout_of(plan) if isinstance(plan, str) else Layout(plan)
+    answer = answer_of(plan) if isinstance(plan, str) else check_layout(layout)
+    path.write_text(report_page(layout, answer, ways_over(layout, answer), units_for(layout.plan)), encoding="utf-8")
     return path
 
 
 @pytest.fixture(scope="module")
 def two_levels() -> Layout:
-    return Layout(load_plan(str(PLANS / "two-levels.toml")))
+    return layout_of("two-levels")
 
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("pages")
-    found = {name: written(load_plan(str(PLANS / f"{name}.toml")), folder / f"{name}.html") for name in DEMOS}
+    found = {name: written(name, folder / f"{name}.html") for name in DEMOS}
     return found | {"hostile": written(read_plan(HOSTILE), folder / "hostile.html")}
 
 
@@ -165,7 +166,7 @@ def _runs(layout: Layout) -> list[Route]:
 def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, Outcome, str, list[str]]]]:
     """300 trains on 45 layouts: laps, berths, planned rails, reversals, run-round, a drop; what the package says."""
     rng = random.Random(20)
-    demos = [Layout(load_plan(str(PLANS / f"{name}.toml"))) for name in ("two-levels", "n-mountain", "switchback")]
+    demos = [layout_of(name) for name in ("two-levels", "n-mountain", "switchback")]
     counted = [
         *zip(demos, (40, 30, 10), strict=True),
         (Layout(read_plan(DROP)), 10),
@@ -398,10 +399,10 @@ def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(brow
 
 
 def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
-    layout = Layout(load_plan(str(PLANS / "switchback.toml")))
+    layout = layout_of("switchback")
     plan, profile = layout.plan, layout.profile("Down to the mill")
     train = made_up(plan, plan.trains["stone"])
-    with opened(browser, written(plan, tmp_path / "page.html")) as one:
+    with opened(browser, written("switchback", tmp_path / "page.html")) as one:
         one.show_all()
         assert one.page.locator("details.route svg").count() == sum(len(route.legs) for route in layout.routes)
         for shown, rail in (("clean", "clean"), ("film everywhere", "treated fresh")):
@@ -419,9 +420,9 @@ def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
 
 
 def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
-    layout = Layout(load_plan(str(PLANS / "landing.toml")))
+    layout = layout_of("landing")
     path = tmp_path / "page.html"
-    answer = check_layout(layout, rails=["treated", "treated fresh"])
+    answer = answer_of("landing", ("treated", "treated fresh"))
     path.write_text(report_page(layout, answer, (), units_for(layout.plan)), encoding="utf-8")
     with opened(browser, path) as one:
         assert "1 of 2 trains runs away: loads (on Hill:5);" in one.text(".summary")
@@ -545,8 +546,8 @@ def test_sorting_by_mouse_and_keyboard(page):
     assert heads.nth(3).get_attribute("aria-sort") == "none"
 
 
-def test_every_load_and_figure_of_the_answer_is_in_the_tables(page, two_levels):
-    answer = check_layout(two_levels)
+def test_every_load_and_figure_of_the_answer_is_in_the_tables(page):
+    answer = answer_of("two-levels")
 
     def rows(selector: str) -> list[list[str]]:
         return page.run(

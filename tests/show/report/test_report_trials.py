@@ -43,8 +43,8 @@ def plans() -> dict[str, Plan]:
 
 
 @pytest.fixture(scope="module")
-def page(browser, tmp_path_factory, plans) -> Iterator[Opened]:
-    path = written(plans["two-levels"], tmp_path_factory.mktemp("trials") / "page.html")
+def page(browser, tmp_path_factory) -> Iterator[Opened]:
+    path = written("two-levels", tmp_path_factory.mktemp("trials") / "page.html")
     with opened(browser, path) as one:
         yield one
         assert one.said == []
@@ -75,12 +75,12 @@ def assert_alike(page: Opened, plan: Plan, trial: Trial) -> int:
     return len(right)
 
 
-def test_100_dragged_railheads_are_judged_as_by_the_package(page, plans):
+def test_dragged_railheads_are_judged_as_by_the_package(page, plans):
     rng, done, compared = random.Random(11), 0, 0
     for number, plan in enumerate(plans.values()):
         data = document_of(page, plan)
         for _ in range(60):
-            if done == 100 * (number + 1) // len(plans):
+            if done == 40 * (number + 1) // len(plans):
                 break
             station = rng.choice(data["heights"])
             by = rng.uniform(-0.02, 0.02) * rng.choice((0.1, 1.0))
@@ -89,8 +89,8 @@ def test_100_dragged_railheads_are_judged_as_by_the_package(page, plans):
             except GradehaulError:  # steeper than anything can be
                 continue
             done += 1
-    assert done == 100
-    assert compared > 300
+    assert done == 40
+    assert compared > 120
 
 
 def test_railheads_moved_one_after_the_other_add_up(page, plans):
@@ -107,17 +107,17 @@ def test_railheads_moved_one_after_the_other_add_up(page, plans):
         assert_alike(page, first, Trial(moved))
 
 
-def test_100_toggled_films_are_judged_as_by_the_package(page, plans):
+def test_toggled_films_are_judged_as_by_the_package(page, plans):
     rng, done = random.Random(12), 0
     filmed = [plan for plan in plans.values() if plan.films]
     for plan in filmed:
         document_of(page, plan)
-        for _ in range(-(-100 // len(filmed))):
+        for _ in range(-(-40 // len(filmed))):
             some = rng.sample(sorted(plan.tracks), rng.randint(1, 4))
             rails = {track: rng.choice([CLEAN, *plan.films]) for track in some}
             assert_alike(page, plan, Trial(rails=rails))
             done += 1
-    assert done >= 100
+    assert done >= 40
 
 
 def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(page, plans):

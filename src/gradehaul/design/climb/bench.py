@@ -15,6 +15,7 @@ from gradehaul.design.risers.risers import Riser, Risers, System, risers_along, 
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
+from gradehaul.quantities.si import Meters, Radians
 
 SPOKES = 8
 """Risers in a turn where nothing is said (common practice)."""
@@ -28,7 +29,7 @@ class Spoke:
     """Where risers of a helix stand over one another: its number, its angle, rad, and a riser for each turn."""
 
     number: int
-    angle: float
+    angle: Radians
     risers: tuple[Riser, ...]
     """From the lowest turn up; those of the outer track where there are two."""
 
@@ -47,7 +48,7 @@ class HelixBench:
     spokes: tuple[Spoke, ...]
 
     @property
-    def opening(self) -> float:
+    def opening(self) -> Meters:
         """Width of the opening inside the deck, across the helix, m."""
         return 2 * (self.helix.radius - self.helix.build.edge)
 

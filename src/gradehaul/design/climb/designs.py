@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Literal
 
 from gradehaul.design.climb.headroom import Headroom, headroom_of
 from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_known import HelixGiven, helix_of
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Hill, Need, coefficient_of, directions_of, judged_rails, known_train
 from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of, practice_car
 from gradehaul.design.climb.search import Stop, TrainTest, roomiest, search_helix, search_incline
@@ -179,7 +179,7 @@ def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **g
 
 
 def design_helix(
-    wishes: HelixGiven,
+    given: HelixGiven,
     build: HelixBuild,
     stock: Plan,
     *,
@@ -197,7 +197,7 @@ def design_helix(
     Raises
     ------
     DesignError
-        No helix meets the wishes.
+        No such helix.
     RouteError
         No such train or rail condition.
     """
@@ -205,12 +205,12 @@ def design_helix(
     rails = judged_rails(stock, rail)
     stop: Stop | None = None
     if find is None:
-        helix = helix_of(wishes, build, stock.unit)
+        helix = helix_of(given, build, stock.unit)
     elif find == "cars":
-        helix, stop = roomiest(wishes, build, stock)
+        helix, stop = roomiest(given, build, stock)
     else:
         test = TrainTest(stock, known_train(stock, train), rails, need, directions)
-        helix, stop = search_helix(find, wishes, build, test)
+        helix, stop = search_helix(find, given, build, test)
     return HelixAnswer(helix, stop, stock, helix.hill(stock, directions))
 
 

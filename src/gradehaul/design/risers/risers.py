@@ -62,7 +62,7 @@ class RiserBuild:
     datum: Meters | None = None
 
     @property
-    def structure(self) -> float:
+    def structure(self) -> Meters:
         """Track, roadbed and deck together, m."""
         return self.deck + self.roadbed + self.track
 
@@ -227,19 +227,12 @@ def risers_at(walk: Walk, build: RiserBuild, where: Sequence[tuple[float, RiserR
     --------
     >>> from gradehaul.design.risers.walk import walk_along
     >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.plan import read_plan
-    >>> layout = Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "mm"
-    ... railhead.A = 0
-    ... line.Hill = { from = "A", to = "B", track = [{ straight = 1000, grade = "2 %" }] }
-    ... '''))
+    >>> from gradehaul.plan import load_plan
+    >>> layout = Layout(load_plan("plans/first-hill.toml"))
     >>> build = RiserBuild(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=0.9)
-    >>> risers = risers_at(walk_along(layout), build, [(0.0, "end"), (0.4, "spacing"), (0.8, "spacing")])
-    >>> [(riser.number, round(1000 * riser.cut, 1)) for riser in risers]
-    [(1, 878.0), (2, 886.0), (3, 894.0)]
-    >>> round(1000 * risers[1].block, 1), risers[1].low_end
-    (12.0, 'behind')
+    >>> (riser,) = risers_at(walk_along(layout), build, [(3.0, "spacing")])
+    >>> round(riser.railhead, 4), round(riser.cut, 4), round(riser.block, 4), riser.low_end
+    (0.0319, 0.91, 0.0171, 'behind')
     """
     places = np.array([at for at, _ in where])
     railheads = walk.railhead.at(np.minimum(places, walk.length))

@@ -14,6 +14,7 @@ from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters, Radians
 from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray
 
@@ -28,17 +29,17 @@ _SHRINK = 0.95
 class Paper(NamedTuple):
     """The room of a page for the strip, m: along it and across it, and the overlap at both ends."""
 
-    along: float
-    across: float
-    overlap: float = 0.012
+    along: Meters
+    across: Meters
+    overlap: Meters = 0.012
 
 
 class Mark(NamedTuple):
     """A place on the strip: how far along the walk, m, where on its page, m, and the heading there, rad."""
 
-    at: float
+    at: Meters
     place: complex
-    heading: float
+    heading: Radians
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,8 +51,8 @@ class StripPage:
     """
 
     number: int
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
     line: NDArray[np.complex128]
     joins: tuple[Mark, Mark]
     risers: tuple[tuple[Mark, Riser], ...]

@@ -15,7 +15,7 @@ from gradehaul.haulage.outcome import FAILS
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.labels import cars_words, chance_words
+from gradehaul.show.base.labels import FILM_CAUTION, cars_words, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
@@ -34,8 +34,6 @@ _DOUBTS, _TRAINS, _MARGINAL, _WAYS = 3, 30, 2, 6
 
 _GROUPS, _ROWS = 8, 24
 """Groups of routes with loads alike shown at the most, and their lines in all."""
-
-_CAUTION = "Try a film on a loose plank first: it does not come off again."
 
 
 def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> None:
@@ -86,6 +84,11 @@ def shown_conditions(answer: CheckAnswer) -> dict[str, dict[str, TrainAnswer]]:
 def outcome_cells(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     """Return the outcome of a train, its risk, and the pull to spare."""
     return [OUTCOMES[train.outcome], chance_words(train.risk), units.force(train.verdict.margin)]
+
+
+def worst_condition(shown_on: Mapping[str, Mapping[str, TrainAnswer]], name: str) -> TrainAnswer:
+    """Return a train on the worst for it of the conditions shown: its place stands at the end of the train's row."""
+    return min((trains[name] for trains in shown_on.values() if name in trains), key=lambda train: train.badness)
 
 
 def place_words(train: TrainAnswer, units: UnitFormat) -> str:
@@ -141,7 +144,7 @@ def _add_wide_table(
     if room >= _LEAST_PLACE:
         rows[0].append("hardest place" if room >= len("hardest place") else "place")
         for row, name in zip(rows[1:], names, strict=True):
-            train = next(iter(shown_on.values()))[name]
+            train = worst_condition(shown_on, name)
             place = place_words(train, units)
             row.append(place if len(place) <= room else shortened(train.verdict.worst_track, room))
     page.line(over)
@@ -356,4 +359,4 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
         page.line(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:
-        page.line(_CAUTION)
+        page.line(FILM_CAUTION)

@@ -93,7 +93,7 @@ def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
     if not better:
         return [
             ("The heights that are fixed keep every train's hardest grade where it is", "yellow"),
-            " with the heights that are fixed: --more limits.",
+            ": --more limits.",
         ]
     best = max(better, key=lambda each: each.even - each.leveled)
     grades = f"from {units.grade(best.even)} to {units.grade(best.leveled)}"

@@ -15,7 +15,7 @@ from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.colors import FAINT, INK
-from gradehaul.show.base.labels import WOULD
+from gradehaul.show.base.labels import FILM_CAUTION, WOULD
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
@@ -60,7 +60,7 @@ def plan_figure(
     if film is None:
         words[0] += "; shaded by the effective grade for a train that climbs"
     else:
-        words += depends_on(film, units)
+        words += [*depends_on(film, units), FILM_CAUTION]
     canvas = Canvas(
         view,
         size,

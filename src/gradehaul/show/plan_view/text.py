@@ -11,7 +11,7 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.quantities import convert
 from gradehaul.quantities.document import document, json_text, rounded
-from gradehaul.show.base.labels import USE_WORDS
+from gradehaul.show.base.labels import FILM_CAUTION, USE_WORDS
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -47,6 +47,7 @@ def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
         for words in (*depends_on(film, units), *(train_words(train, film, units) for train in film.trains)):
             page.paragraph(words, indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
+        page.line(FILM_CAUTION, indent=2)
     page.line()
     page.more(MAP)
     for section in MAP:

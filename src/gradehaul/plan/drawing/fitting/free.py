@@ -181,6 +181,6 @@ def _spans(points: FloatArray, along: FloatArray, arcs: _Arcs, fit: Fit) -> list
         strict=False,
     )
     return [
-        Span((*corner[at], heading), corner[at + 1], bend, long, since, until, False, stray)
+        Span((*corner[at], heading), corner[at + 1], bend, long, since, until, stray)
         for at, (heading, bend, long, since, until, stray) in enumerate(figures)
     ]
