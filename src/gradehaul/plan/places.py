@@ -77,18 +77,7 @@ def routes(
 ) -> dict[str, NamedRoute]:
     """Return the declared routes.
 
-    Parameters
-    ----------
-    tables
-        The tables by name.
-    lines, joints, berths
-        The names there are.
-    faults
-        Where errors go.
-    complete
-        Whether the names of all joints and berths are known; else only laps are checked.
-    laps
-        Whether the names of all lines are known; else laps are not checked either.
+    Where not `complete`, some joints and berths are not known and only laps are checked; without `laps` not even those.
     """
     found: dict[str, NamedRoute] = {}
     places = dict.fromkeys((*joints, *berths))

@@ -143,14 +143,7 @@ class InclineAnswer(AnswerRecord):
 def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **given: float | None) -> HelixBuild:
     """Return how a helix is built: what is usual for the stock's scale and practice, but for what is given.
 
-    Parameters
-    ----------
-    stock
-        The plan with the stock.
-    tracks
-        One or two.
-    centers, given
-        Lengths as in `HelixBuild`, m; None for what is usual.
+    Lengths are those of `HelixBuild`, m; None for what is usual.
 
     Raises
     ------

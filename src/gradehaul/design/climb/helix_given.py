@@ -70,15 +70,6 @@ def turns_of(radius: float, rise_per_turn: float, rise: float, build: HelixBuild
 def helix_of(given: HelixGiven, build: HelixBuild, unit: str = "mm") -> Helix:
     """Return the helix that follows from what is given of it.
 
-    Parameters
-    ----------
-    given
-        What is given.
-    build
-        How it is built.
-    unit
-        The unit in which messages have lengths.
-
     Raises
     ------
     DesignError

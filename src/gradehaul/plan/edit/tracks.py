@@ -92,13 +92,6 @@ def plan_with_numbers(plan: Plan, *, folder: Path | None = None) -> str:
 
     Where a figure stands in a piece, the tracks of the piece take its place in the line.
 
-    Parameters
-    ----------
-    plan
-        The plan with its figures found.
-    folder
-        The folder of the copy, as for `plan_with_rails`.
-
     Raises
     ------
     PlanError

@@ -109,17 +109,6 @@ def _tried_line(line: Line, trial: Trial) -> Line:
 def tried_text(plan: Plan, text: str, trial: Trial, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a trial's changes, comments and layout kept.
 
-    Parameters
-    ----------
-    plan
-        The plan, as it was read from its file.
-    text
-        The text of that file.
-    trial
-        The changes.
-    folder
-        The folder of that file; that of the plan's own name where None.
-
     Raises
     ------
     PlanError

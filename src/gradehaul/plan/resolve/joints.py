@@ -103,17 +103,7 @@ def meetings(spans: Mapping[str, Span]) -> dict[str, tuple[LineEnd, ...]]:
 
 
 def make_joints(spans: Mapping[str, Span], declared: Declared, faults: Faults) -> dict[str, Joint]:
-    """Return every joint with the moves through it; what is wrong with one goes to the faults.
-
-    Parameters
-    ----------
-    spans
-        Where each line runs, by its name.
-    declared
-        The turnouts, crossings and turntables.
-    faults
-        Where errors and notes go.
-    """
+    """Return every joint with the moves through it; what is wrong with one goes to the faults."""
     ends = meetings(spans)
     _check_declared(declared, ends, faults)
     found = {name: _joint(name, meeting, spans, declared, faults) for name, meeting in ends.items()}

@@ -51,18 +51,7 @@ def lay(
 ) -> Laid:
     """Return the lines of a plan, with the tracks of pieces spliced in.
 
-    Parameters
-    ----------
-    lines, pieces
-        The tables by name.
-    known_pieces
-        The names of all pieces, of those with faults too.
-    conditions
-        The rail conditions there are.
-    gauge
-        Distance between the rails, m, from which the arc of a turnout follows.
-    faults
-        Where errors and notes go.
+    `known_pieces` are the names of all pieces, with faults too; the arc of a turnout follows from the gauge, m.
     """
     counts = count_tracks(pieces, known_pieces, faults)
     parts: list[Entry[LineTable] | Entry[PieceTable]] = [*pieces.values(), *lines.values()]
@@ -306,14 +295,7 @@ def check_easements(
 ) -> None:
     """Take the errors of easements that stand in a row or have no curve to ease.
 
-    Parameters
-    ----------
-    lines, joints
-        The lines and joints of the plan; an easement runs on across plain joints.
-    files
-        The file of each line, for the messages.
-    faults
-        Where errors go.
+    `files` has the file of each line, for the messages; an easement runs on across plain joints.
     """
     reported: set[frozenset[str]] = set()
     for line in lines.values():

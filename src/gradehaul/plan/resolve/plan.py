@@ -47,15 +47,6 @@ T = TypeVar("T", bound=Table)
 def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     """Return the plan that the tables describe.
 
-    Parameters
-    ----------
-    tables
-        Every table as TOML gave it.
-    stem
-        The title where the plan has none.
-    faults
-        Where errors and notes go.
-
     Raises
     ------
     Problems
