@@ -29,10 +29,25 @@ _THICKEST = 50
 
 
 @dataclass(frozen=True, slots=True)
-class HelixAnswer(AnswerRecord):
-    """A helix with what stops the next harder one (None where nothing was looked for), its stock, and it as a plan."""
+class ClimbAnswer(AnswerRecord):
+    """A climb's stock, the climb as a plan, and what stops the next harder one; None where nothing was looked for."""
 
     HEAD: ClassVar[str] = ""
+
+    stock: Plan
+    hill: Hill
+    stops: Stop | None
+
+    @property
+    def check(self) -> CheckAnswer:
+        """What `check` says of it as a plan."""
+        return self.hill.check
+
+
+@dataclass(frozen=True, slots=True)
+class HelixAnswer(ClimbAnswer):
+    """A helix as an answer."""
+
     KEYS: ClassVar[str] = (
         "helix.radius helix.outer_radius helix.turns helix.rise helix.rise_per_turn helix.grade helix.outer_grade "
         "effective outer_effective helix.length vertical_curve helix.build.structure clear_wanted=helix.build.clear "
@@ -40,14 +55,6 @@ class HelixAnswer(AnswerRecord):
     )
 
     helix: Helix
-    stops: Stop | None
-    stock: Plan
-    hill: Hill
-
-    @property
-    def check(self) -> CheckAnswer:
-        """What `check` says of it as a plan."""
-        return self.hill.check
 
     @property
     def effective(self) -> Ratio:
@@ -95,10 +102,9 @@ class GradedBend:
 
 
 @dataclass(frozen=True, slots=True)
-class InclineAnswer(AnswerRecord):
-    """An incline with what stops a better one (None where nothing was looked for), its stock, and it as a plan."""
+class InclineAnswer(ClimbAnswer):
+    """An incline as an answer."""
 
-    HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
         "incline.rise incline.length incline.grade effective=incline.effective_grade greatest_effective "
         "incline.compensated curves incline.straight vertical_curve=incline.vertical car_length change_per_car "
@@ -106,14 +112,6 @@ class InclineAnswer(AnswerRecord):
     )
 
     incline: Incline
-    stops: Stop | None
-    stock: Plan
-    hill: Hill
-
-    @property
-    def check(self) -> CheckAnswer:
-        """What `check` says of it as a plan."""
-        return self.hill.check
 
     @property
     def greatest_effective(self) -> Ratio:
@@ -204,7 +202,7 @@ def design_helix(
     else:
         test = TrainTest(stock, known_train(stock, train), rails, need, directions)
         helix, stop = search_helix(find, given, build, test)
-    return HelixAnswer(helix, stop, stock, helix.hill(stock, directions))
+    return HelixAnswer(stock, helix.hill(stock, directions), stop, helix)
 
 
 def design_incline(
@@ -226,4 +224,4 @@ def design_incline(
     else:
         test = TrainTest(stock, known_train(stock, train), rails, need, directions)
         incline, stop = search_incline(find, given, test)
-    return InclineAnswer(incline, stop, stock, incline.hill(stock, directions))
+    return InclineAnswer(stock, incline.hill(stock, directions), stop, incline)
