@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from gradehaul.plan.text.faults import Entry, Faults
 
 
-class Span(NamedTuple):
+class LineSpan(NamedTuple):
     """The two joints between which a line runs, and where the line stands in the file."""
 
     start: str
@@ -26,14 +26,14 @@ class Span(NamedTuple):
         return (self.start, LineEnd(line, "from")), (self.finish, LineEnd(line, "to"))
 
 
-def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, Span], bool]:
+def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, LineSpan], bool]:
     """Return where each line runs, of lines with faults too, and whether that is known of all."""
-    spans: dict[str, Span] = {}
+    spans: dict[str, LineSpan] = {}
     for name, entry in lines.items():
         table = entry.table if isinstance(entry.table, dict) else {}
         start, finish = (clean(end) if isinstance(end := table.get(key), str) else "" for key in ("from", "to"))
         if start and finish:
-            spans[name] = Span(start, finish, entry.file)
+            spans[name] = LineSpan(start, finish, entry.file)
     return spans, len(spans) == len(lines)
 
 

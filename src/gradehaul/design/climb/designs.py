@@ -20,7 +20,7 @@ from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.scales import track_centers
 
-Look = Literal["radius", "grade", "cars"]
+HelixSearch = Literal["radius", "grade", "cars"]
 """What of a helix is looked for backward."""
 
 _STOPS = "stops=stops.reason stops_on=stops.rail stops_why=stops.words"
@@ -174,7 +174,7 @@ def design_helix(
     build: HelixBuild,
     stock: Plan,
     *,
-    find: Look | None = None,
+    find: HelixSearch | None = None,
     train: str | None = None,
     rail: str | None = None,
     need: Need = "climbs",
