@@ -17,6 +17,7 @@ from gradehaul.command import main
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_words, chance_words
@@ -77,6 +78,7 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
         row = next((found for line in text.splitlines() if (found := TRAIN.match(line)) and found[1] == name), None)
         if row is None:
             continue
+        place_agrees(name, row.string, answer, units)
         risk, spare = row[3], row[4]
         assert (risk, spare) in {
             (chance_words(each["stall_probability"]), units.force(each["margin_n"])) for each in judged
@@ -86,6 +88,18 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
     for route in document["routes"]:
         compared += loads_agree(route, answer, units, text)
     return compared
+
+
+def place_agrees(name: str, row: str, answer: CheckAnswer, units: UnitFormat) -> None:
+    """Compare the place at the end of a train's row with that of the worst condition shown."""
+    shown_on = (*answer.judged_rails, *answer.film_rails)
+    every = [each for each in answer.to_dict()["trains"] if each["name"] == name and each["rail"] in shown_on]
+    worst = min(every, key=lambda each: (WORST_FIRST.index(each["outcome"]), each["margin_n"]))
+    if worst["outcome"] == "runs away":
+        return
+    place = re.split(r"  +", row)[-1]
+    wanted = worst["track"], f"{worst['track']}, {units.length(worst['at_m'])}"
+    assert place in wanted or (place[-1] == "…" and wanted[0].startswith(place[:-1])), (place, wanted)
 
 
 def loads_agree(route: dict[str, Any], answer: CheckAnswer, units: UnitFormat, text: str) -> int:

@@ -82,6 +82,11 @@ def outcome_cells(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     return [OUTCOMES[train.outcome], risk, units.force(train.verdict.margin)]
 
 
+def worst_condition(shown_on: Mapping[str, Mapping[str, TrainAnswer]], name: str) -> TrainAnswer:
+    """Return a train on the worst for it of the conditions shown: its place stands at the end of the train's row."""
+    return min((trains[name] for trains in shown_on.values() if name in trains), key=lambda train: train.badness)
+
+
 def place_words(train: TrainAnswer, units: UnitFormat) -> str:
     """Return the place of an outcome."""
     return f"{train.verdict.worst_track}, {units.length(train.verdict.worst_at)}"
@@ -135,7 +140,7 @@ def _add_wide_table(
     if room >= _LEAST_PLACE:
         rows[0].append("hardest place" if room >= len("hardest place") else "place")
         for row, name in zip(rows[1:], names, strict=True):
-            train = next(iter(shown_on.values()))[name]
+            train = worst_condition(shown_on, name)
             place = place_words(train, units)
             row.append(place if len(place) <= room else shortened(train.verdict.worst_track, room))
     page.line(over)

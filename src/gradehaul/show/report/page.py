@@ -20,7 +20,13 @@ from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.first_screen import judged_words, outcome_cells, place_words, shown_conditions
+from gradehaul.show.check.first_screen import (
+    judged_words,
+    outcome_cells,
+    place_words,
+    shown_conditions,
+    worst_condition,
+)
 from gradehaul.show.check.headline import conditions, film_everywhere, summary
 from gradehaul.show.check.load_rows import load_cards, worst_load
 from gradehaul.show.check.outcome_words import verdict_words
@@ -151,7 +157,7 @@ def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
     rows = []
     for train in worst_first(next(iter(shown_on.values()), {}).values()):
         cells = [cell for trains in shown_on.values() for cell in outcome_cells(trains[train.name], units)]
-        rows.append([train.name, *cells, place_words(train, units)])
+        rows.append([train.name, *cells, place_words(worst_condition(shown_on, train.name), units)])
     return rows_of(heads, rows)
 
 
