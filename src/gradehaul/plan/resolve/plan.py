@@ -155,7 +155,9 @@ def _checked_all(tables: Tables, section: str, model: type[T], faults: Faults) -
     return {name: entry for name, entry in found if entry is not None}
 
 
-def _joints(tables: Tables, spans: Mapping[str, places.Span], faults: Faults, *, complete: bool) -> dict[str, Joint]:
+def _joints(
+    tables: Tables, spans: Mapping[str, places.LineSpan], faults: Faults, *, complete: bool
+) -> dict[str, Joint]:
     """Return the joints; where the ends of all lines are not known, what is declared is checked by itself alone."""
     turnouts = _checked_all(tables, "turnout", TurnoutTable, faults)
     crossings = _checked_all(tables, "crossing", CrossingTable, faults)
