@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from networkx import DiGraph
 
     from gradehaul.design.clearance.findings import Clearances
-    from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer, Look
+    from gradehaul.design.climb.designs import HelixAnswer, HelixSearch, InclineAnswer
     from gradehaul.design.climb.hill import Direction, Need
     from gradehaul.design.level.railheads import Leveled
     from gradehaul.haulage.answers.check import CheckAnswer
@@ -344,7 +344,7 @@ def helix(
     clear: float | None = None,
     centers: float | None = None,
     vertical: float | None = None,
-    find: Look | None = None,
+    find: HelixSearch | None = None,
     train: str | None = None,
     rail: str | None = None,
     need: Need = "climbs",

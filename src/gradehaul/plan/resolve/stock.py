@@ -143,21 +143,7 @@ def trains(
     cars: Collection[str],
     faults: Faults,
 ) -> dict[str, NamedTrain]:
-    """Return the named trains.
-
-    Parameters
-    ----------
-    tables
-        The tables by name.
-    routes
-        The names of all declared routes.
-    drawing
-        The names of all locomotives and powers.
-    cars
-        The names of all cars.
-    faults
-        Where errors go.
-    """
+    """Return the named trains."""
     found: dict[str, NamedTrain] = {}
     for name, entry in tables.items():
         table = entry.table
@@ -187,14 +173,7 @@ def consist_of(
 def cut_of(text: str, stock: Collection[str], *, guess: bool = True) -> Cut:
     """Return what one entry of a consist stands for; a name that begins with a number is tried whole first.
 
-    Parameters
-    ----------
-    text
-        The entry: a name, or a number and a name.
-    stock
-        The names of all locomotives, powers and cars.
-    guess
-        Whether to look for the nearest of these names where it is none, which takes time.
+    `guess` is whether to look for the nearest name of the stock where it is none, which takes time.
 
     Raises
     ------
