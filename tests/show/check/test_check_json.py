@@ -39,6 +39,7 @@ PROMISED = {
         "no_stopping_m",
         "no_recovery_m",
         "stall_probability",
+        "risk",
         "holds_back",
     },
     "berth": {"name", "clear_length_m", "steepest_pct", "cars_fit", "cars_stay"},
@@ -159,6 +160,11 @@ def test_how_sure_each_verdict_and_load_is(answer):
     document = answer.to_dict()
     for shown, train in zip(document["trains"], answer.trains, strict=True):
         assert shown["stall_probability"] == rounded(train.trust.stall_probability)
+        assert (
+            shown["risk"]
+            == rounded(1.0 if train.misfits else train.trust.fail_probability)
+            >= shown["stall_probability"]
+        )
         assert shown["margin_low_n"] < shown["margin_n"] < shown["margin_high_n"]
         assert shown["draws"] == 10_000
         assert shown["measure_next"] == train.trust.next_measurement.measure

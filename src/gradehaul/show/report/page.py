@@ -9,9 +9,10 @@ from typing import Any
 
 from gradehaul import __version__
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import worse_ages, worst_first, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
@@ -174,10 +175,10 @@ def _loads(answer: CheckAnswer) -> Rows:
 
 
 def chances(answer: CheckAnswer) -> list[dict[str, str]]:
-    """Return the chance of stalling of each train at its worst: as judged, and with each film everywhere."""
+    """Return the chance of failing of each train at its worst: as judged, and with each film everywhere."""
     found = {"": worst_of_each(answer.on(answer.judged_rails)), **film_everywhere(answer)}
     return [
-        {"name": train.name, "on": condition, "risk": chance_words(train.trust.stall_probability)}
+        {"name": train.name, "on": condition, "risk": chance_words(train.risk)}
         for condition, trains in found.items()
         for train in trains
     ]
