@@ -106,6 +106,9 @@ def check(
 
         written = check_csv if out.form == "csv" else trains_csv
         return Answer(written(answer, out.table_reader(plan)), passes=answer.passes)
+    from gradehaul.design.clearance.suspects import places_too_low
+
+    answer = replace(answer, clearance_fails=places_too_low(layout))
     ways: tuple[WaysOver, ...] = ()
     if any(train.outcome != "climbs" for train in answer.on(answer.judged_rails)):
         from gradehaul.treatment.ways_over import ways_over

@@ -9,7 +9,7 @@ import pytest
 
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_known import HelixGiven, helix_of
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.helix_sweep import sweep
 from gradehaul.design.climb.hill import stock_of
 from gradehaul.errors import DesignError, RouteError
@@ -35,8 +35,8 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
     found = sweep(radii, rises, build, stock, turns=turns, train=train, steepest=0.03)
     exact = 0
     for down, across in np.ndindex(4, 4):
-        wishes = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=turns)
-        helix = helix_of(wishes, build)
+        given = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=turns)
+        helix = helix_of(given, build)
         hill = helix.hill(stock)
         assert found.grade[down, across] == pytest.approx(helix.grade)
         assert found.low[down, across] == (not clears(helix, stock))
@@ -74,8 +74,8 @@ def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: di
     assert (found.cars < plain.cars).any()
     assert (found.short_by > plain.short_by).all() or "tension" not in costs
     for down, across in np.ndindex(2, 2):
-        wishes = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=4)
-        hill = helix_of(wishes, build).hill(stock)
+        given = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=4)
+        hill = helix_of(given, build).hill(stock)
         profile, pulls = hill.layout.profile("Up"), hill.layout.pulls
         for i, power in enumerate(found.powers):
             for j, load in enumerate(hill.layout.loads(profile, power, found.car, found.rails)):

@@ -81,8 +81,8 @@ def test_all_that_is_known_of_the_stock_is_kept(tmp_path: Path, verb: str, bends
         )  # fmt: skip
         for rail in ("clean", "thin film", "thin film fresh"):
             for state in ("standing", "slipping"):
-                known, told = (getattr(pulls, state)(each, rail) for pulls, each in ((mine, loco), (theirs, again)))
-                assert (told.basis, told.value) == (known.basis, pytest.approx(known.value))
+                known, result = (getattr(pulls, state)(each, rail) for pulls, each in ((mine, loco), (theirs, again)))
+                assert (result.basis, result.value) == (known.basis, pytest.approx(known.value))
     for name, car in before.cars.items():
         again = after.cars[name]
         assert (again.mass_basis, again.rolling_basis, again.starting_basis) == (
@@ -108,8 +108,8 @@ def test_a_design_is_judged_by_the_readings_of_its_stock(tmp_path: Path, verb: s
         for rail in ("clean", "treated", "treated fresh"):
             for state in ("standing", "slipping"):
                 known = getattr(before.pulls, state)(loco, rail)
-                told = getattr(after.pulls, state)(after.plan.locos[name], rail)
-                assert (told.basis, told.value) == (known.basis, pytest.approx(known.value, rel=1e-9))
+                result = getattr(after.pulls, state)(after.plan.locos[name], rail)
+                assert (result.basis, result.value) == (known.basis, pytest.approx(known.value, rel=1e-9))
                 bases.add(known.basis)
     assert len(bases) > 2  # some read, some fitted, some scaled
     for name, car in before.plan.cars.items():

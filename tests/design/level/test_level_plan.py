@@ -193,10 +193,10 @@ def sampled(
     heads: NDArray[np.float64],
 ) -> float:
     """The hardest averaged effective grade by sampling: weights of blocks between edges behind the head."""
-    asked = np.zeros(heads.size)
+    demand = np.zeros(heads.size)
     for (front, back), weight in zip(pairwise(edges), weights, strict=True):
-        asked += weight * (np.interp(heads - front, at, effort) - np.interp(heads - back, at, effort)) / (back - front)
-    return float((asked / sum(weights)).max())
+        demand += weight * (np.interp(heads - front, at, effort) - np.interp(heads - back, at, effort)) / (back - front)
+    return float((demand / sum(weights)).max())
 
 
 def test_a_lap_is_leveled_with_the_lap_behind_it() -> None:
@@ -229,11 +229,11 @@ def test_a_lap_is_leveled_with_the_lap_behind_it() -> None:
 def test_each_leg_of_a_route_with_reversals_is_leveled_its_train_turned() -> None:
     layout = Layout(load_plan(PLANS / "switchback.toml"))
     found = leveled(layout)
-    told = {each.train: each for each in found.hardest}
-    assert told["empties"].leveled < told["empties"].even - 0.005
+    result = {each.train: each for each in found.hardest}
+    assert result["empties"].leveled < result["empties"].even - 0.005
     plan = layout.plan
     again = Layout(read_plan(leveled_plan(found), file=plan.file, folder=PLANS))
-    for name, each in told.items():
+    for name, each in result.items():
         assert each.leveled <= each.even + 1e-5
         # no verdict is worse by the exact engine, with vertical curves and on both ages of the film
         for rail in layout.rails:

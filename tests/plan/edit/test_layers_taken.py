@@ -6,7 +6,7 @@ from gradehaul.errors import DrawingError
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from plan.drawing.dxf_files import MM, new
 
-FURNITURE = ("TABLES", "Wall", "FASCIA", "A-DOORS", "dimensions", "Fenster")
+FURNITURE = ("TABLES", "Wall_2", "FASCIA line", "A-DOORS", "Track dimensions", "Fenster")
 
 
 def track(space, layer="TRACK"):
@@ -75,6 +75,19 @@ def test_what_meets_a_corner_or_has_none_is_track(imported):
         space.add_lwpolyline([(0, 3000, 0), (1000, 3000, 1), (1000, 4000, 0), (0, 4000, 1)], "xyb", close=True)
 
     assert said(imported(draw), "no-track") == []
+
+
+def test_a_layer_that_meets_no_other_is_asked_about(imported):
+    def draw(space):
+        track(space)
+        space.add_line((-500, 0), (0, 0), {"layer": "Mine"})
+        space.add_line((0, -900), (2000, -900), {"layer": "Edge"})
+        space.add_line((0, 2000), (2000, 2000), {"layer": "Narrow track"})
+
+    assert said(imported(draw), "lone-layer") == [
+        'nothing on layer "Edge" meets track of another: if it is none, name the others by --layers'
+    ]
+    assert said(imported(draw, layers=("TRACK", "Edge")), "lone-layer") == []
 
 
 def test_heights_and_names_are_known_by_the_names_of_their_layers(imported):

@@ -39,6 +39,7 @@ PROMISED = {
         "no_stopping_m",
         "no_recovery_m",
         "stall_probability",
+        "risk",
         "holds_back",
     },
     "berth": {"name", "clear_length_m", "steepest_pct", "cars_fit", "cars_stay"},
@@ -150,6 +151,9 @@ def test_how_sure_each_verdict_and_load_is(answer):
     document = answer.to_dict()
     for told, train in zip(document["trains"], answer.trains, strict=True):
         assert told["stall_probability"] == rounded(train.trust.stall_probability)
+        assert (
+            told["risk"] == rounded(1.0 if train.misfits else train.trust.fail_probability) >= told["stall_probability"]
+        )
         assert told["margin_low_n"] < told["margin_n"] < told["margin_high_n"]
         assert told["draws"] == 10_000
         assert told["measure_next"] == train.trust.next_measurement.measure

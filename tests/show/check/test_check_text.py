@@ -293,7 +293,7 @@ MASS = Cause("the mass of hopper", 0.7, 0.0, "")
     ],
 )
 def test_the_biggest_unknown_and_what_to_measure(causes, more):
-    shown = biggest_unknown(TrainTrust(0.1, 10_000, -0.1, 0.1, causes))
+    shown = biggest_unknown(TrainTrust(0.1, 0.1, 10_000, -0.1, 0.1, causes))
     assert shown == ("" if more is None else f"biggest unknown: {causes[0].what}{more}")
 
 

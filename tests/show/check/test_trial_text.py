@@ -37,7 +37,7 @@ def test_it_fits_a_small_screen(name: str, words: list[str], locomotive: str) ->
     lines = tried(PLANS / f"{name}.toml", *words)
     assert len(lines) <= (8 if locomotive == "named" else 5 + len(plan.powers))
     assert max(map(len, lines)) <= 80
-    assert all(line.endswith(".") for line in lines if line.startswith("Risk is"))  # whole, not cut
+    assert all(line.endswith(".") for line in lines if line.startswith("Risk:"))  # whole, not cut
 
 
 def test_rows_are_the_figures_of_the_json() -> None:
@@ -52,7 +52,7 @@ def test_rows_are_the_figures_of_the_json() -> None:
             trial["condition"],
             trial["outcome"].upper() if trial["outcome"] == "stalls" else trial["outcome"],
         ]
-        assert cells[2].strip("<> %") == f"{100 * trial['stall_probability']:.0f}" or cells[2] == "<1 %"
+        assert cells[2].strip("<> %") == f"{100 * trial['risk']:.0f}" or cells[2] == "<1 %"
         assert cells[3] == f"{convert(trial['margin_n'], 'gf'):.1f} gf"
         assert cells[4] == f"{trial['track']}, {1000 * trial['at_m']:.0f} mm"
         assert cells[5] == str(trial["most_cars"])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from gradehaul.design.climb.helix import Helix, HelixBuild, turn_length
-from gradehaul.design.climb.helix_known import settled_turns
+from gradehaul.design.climb.helix_given import turns_of
 from gradehaul.design.climb.hill import steps_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
@@ -64,7 +64,7 @@ def headroom_of(helix: Helix, stock: Plan) -> Headroom:
         rise_per_turn = lowest_rise_per_turn(helix.radius, build, stock)
     except DesignError:
         rise_per_turn = None
-    turns = None if rise_per_turn is None else settled_turns(helix.radius, rise_per_turn, helix.rise, build)
+    turns = None if rise_per_turn is None else turns_of(helix.radius, rise_per_turn, helix.rise, build)
     if turns is not None:
         parts = 2 if build.straight else 100
         turns = math.floor(parts * turns + _HAIR) / parts

@@ -31,7 +31,7 @@ from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.document import AnswerRecord, document
-from gradehaul.quantities.si import METER, SI, Ratio
+from gradehaul.quantities.si import METER, NEWTON, PERCENT, SI, Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
 STEEPEST = 0.04
@@ -93,15 +93,15 @@ class Sweep(AnswerRecord):
     cars: NDArray[np.int_]
     exact: NDArray[np.bool_]
     reach: FloatArray
-    low_by: FloatArray
-    steep_by: FloatArray
-    short_by: FloatArray
+    low_by: Annotated[FloatArray, METER]
+    steep_by: Annotated[FloatArray, PERCENT]
+    short_by: Annotated[FloatArray, NEWTON]
     train: str | None
     judged: tuple[str, ...]
     direction: Direction
     """Which way the train runs over the hill."""
     steepest: Ratio
-    nearest: tuple[float, float] | None = None
+    nearest: tuple[Meters, Meters] | None = None
 
     @property
     def possible(self) -> NDArray[np.bool_]:

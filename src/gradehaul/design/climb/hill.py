@@ -23,6 +23,7 @@ from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Deck, NamedTrain, Plan
 from gradehaul.plan.text.toml import parse, read_text
 from gradehaul.quantities import conversion, convert, length_unit
+from gradehaul.quantities.si import Meters
 from gradehaul.scales import Practice, scale_named
 from gradehaul.track.piecewise import FloatArray
 
@@ -50,8 +51,8 @@ LONGEST_CAR = 26.5
 class Steps(NamedTuple):
     """Designs are rounded to whole steps of the plan's unit, m: lengths and radii to 1 mm at most, rises to a tenth."""
 
-    length: float
-    rise: float
+    length: Meters
+    rise: Meters
 
     def upward(self, length: _Length) -> _Length:
         """Return the least whole number of steps that is no less than a length, m; of an array, each."""
@@ -218,7 +219,7 @@ class HillLine(NamedTuple):
 
     name: str
     tracks: tuple[str, ...]
-    rise: float
+    rise: Meters
     foot: str = "Foot"
     top: str = "Top"
     route: str = UP

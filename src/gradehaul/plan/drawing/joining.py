@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.linking.duplicates import Dropped
-from gradehaul.plan.drawing.nearness import components, pairs
+from gradehaul.plan.drawing.nearness import components, pairs, walks
 from gradehaul.plan.drawing.records import Fault, FloatArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.wording import gap_text
 
@@ -56,7 +56,7 @@ def joined(strokes: Sequence[Stroke], terms: Terms) -> tuple[list[Stroke], list[
     ends.meet_near(lone, snap, terms.level)
     found: list[Stroke] = []
     used: set[int] = set()
-    chains = [chain for chain in map(np.array, ends.chains()) if _is_curve(chain, ends)]
+    chains = [chain for chain in map(np.array, walks(ends.partner.tolist())) if _is_curve(chain, ends)]
     for chain in chains:
         used.update((chain // 2).tolist())
         found.append(_stroke_of(chain, strokes, ends, snap))
@@ -170,23 +170,6 @@ class _Ends:
         fair = able & (turn <= SHARPEST) & (mine != theirs)
         self.partner[one[fair]] = other[fair]
         self.partner[other[fair]] = one[fair]
-
-    def chains(self) -> Iterator[list[int]]:
-        """Yield the strokes that are joined, in order, each as the end where it is entered."""
-        partner = self.partner.tolist()
-        seen = [False] * len(self.line)
-        joined_ends = [number for number, mate in enumerate(partner) if mate >= 0]
-        # Those at the end of a chain first; what is left are rings.
-        for start in (*(end for end in joined_ends if partner[end ^ 1] < 0), *joined_ends):
-            if seen[start // 2]:
-                continue
-            chain = []
-            end = start ^ 1
-            while end >= 0 and not seen[end // 2]:
-                seen[end // 2] = True
-                chain.append(end)
-                end = partner[end ^ 1]
-            yield chain
 
 
 def _places(spots: FloatArray) -> IntArray:

@@ -230,6 +230,29 @@ def places(table: FloatArray, along: FloatArray) -> FloatArray:
     return table[:, :2] + np.column_stack((chord * np.cos(middle), chord * np.sin(middle)))
 
 
+def walks(partner: Sequence[int]) -> Iterator[list[int]]:
+    """Yield things in rows, each as the end where it is entered, rings last.
+
+    Thing n has the ends 2n and 2n + 1; of each the partner is another end, or -1.
+
+    Examples
+    --------
+    >>> list(walks([-1, 4, -1, -1, 1, -1]))
+    [[0, 4], [2]]
+    """
+    seen = [False] * (len(partner) // 2)
+    every = range(len(partner))
+    for start in (*(end for end in every if partner[end] < 0), *every):
+        row = []
+        end = start
+        while end >= 0 and not seen[end // 2]:
+            seen[end // 2] = True
+            row.append(end)
+            end = partner[end ^ 1]
+        if row:
+            yield row
+
+
 def components(count: int, pairs: Any) -> IntArray:  # noqa: ANN401 - pairs of numbers, as an array or a list
     """Return for each of so many things the least number of those that it hangs together with by pairs, shape (n,).
 

@@ -26,18 +26,9 @@ _SAME_PLACE = 1e-9
 
 
 def add_drawing(tables: Tables, scale: Scale | None, unit: str, faults: Faults) -> bool:
-    """Add what the plan's drawing shows to its tables; return whether all of it is there.
+    """Add lines, joints and heights of the plan's drawing to its tables; return whether all of it is there.
 
-    Parameters
-    ----------
-    tables
-        The tables of the plan, to which lines, turnouts, crossings and heights are added.
-    scale
-        The plan's scale, None where it could not be read.
-    unit
-        The unit of the plan's bare lengths.
-    faults
-        Where errors and notes go.
+    `unit` is that of the plan's bare lengths; `faults` takes errors and notes.
     """
     entry = tables.single.get("drawing")
     joints = tables.keyed["joint"]
@@ -180,7 +171,7 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
     source = Source(drawn.file, "m", {}, {})
     written = tables.keyed["line"]
     lines: dict[str, Entry[Any]] = {}
-    at = list(drawn.joints)
+    at, drawn_lines = list(drawn.joints), list(drawn.lines)
     for name, line in drawn.lines.items():
         addition = written.get(name)
         if addition is not None and isinstance(addition.table, dict):
@@ -196,7 +187,7 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
     tables.keyed["line"].update(lines)
     declared = {name for section in ("turnout", "crossing", "table") for name in tables.keyed[section]}
     for name, joint in drawn.joints.items():
-        if name not in declared and (found := joint_table(joint, list(drawn.lines))):
+        if name not in declared and (found := joint_table(joint, drawn_lines)):
             section, table = found
             tables.keyed[section][name] = Entry(source, (section, name), table)
     for name, height in drawn.heights.items():

@@ -99,7 +99,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     from gradehaul.plan.drawing.assembly import assemble
     from gradehaul.plan.drawing.dxf import read_drawing
     from gradehaul.plan.drawing.dxf.file import check_file
-    from gradehaul.plan.drawing.naming.layers import use_of
+    from gradehaul.plan.drawing.naming.layers import lone_layers, use_of
     from gradehaul.plan.drawing.records import CHORDS, terms
 
     before = None if plan is None or not Path(plan).exists() else _before(plan, drawing)
@@ -144,6 +144,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     )
     if layers is None:  # those that were taken, for the next import to take them again
         layers = tuple(sorted(map(escape, {*drawn.layers, *drawn.texts[0]})))
+        drawn = replace(drawn, faults=(*drawn.faults, *lone_layers(drawn)))
     options = replace(options, layers=layers, height_layers=height_layers)
     if before is None or plan is None:
         written = new_plan(drawn, options.table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)

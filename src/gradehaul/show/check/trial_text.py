@@ -59,7 +59,7 @@ def _row(trial: Trial, units: UnitFormat) -> list[Piece]:
     return [
         trial.condition,
         OUTCOMES[trial.outcome],
-        chance_words(trial.trust.stall_probability),
+        chance_words(trial.risk),
         units.force(verdict.margin),
         f"{apart(_fitted(verdict.worst_track, 26 - len(place)))}{place}",
     ]
@@ -79,7 +79,7 @@ def _add_powers(page: Page, answer: TrialAnswer) -> None:
     for train in trains:
         cells: list[Piece] = [apart(_fitted(train.power or "", 22))]
         for trial in train.trials:
-            cells += [OUTCOMES[trial.outcome], chance_words(trial.trust.stall_probability)]
+            cells += [OUTCOMES[trial.outcome], chance_words(trial.risk)]
         rows.append(cells)
     page.table(heads, rows, indent=0)
 
@@ -99,7 +99,7 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
         yield spread_words(answer.plan, units)
     yield from (f"Note: {note.text}." for note in answer.notes)
     most = "" if train.counted is None or answer.compares else f" Most {train.counted}: all else unchanged."
-    yield f"Risk is the chance of stalling.{most}"
+    yield f"Risk: the chance to stall or run away.{most}"
 
 
 def _cut(cut: Cut) -> str:

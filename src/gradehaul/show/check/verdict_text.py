@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer
+from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
@@ -30,7 +31,7 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         indent=2,
     )
     count = answer.trains[0].trust.trials
-    page.line(f"Risk: the chance of stalling, by {count:,} random trials of every uncertain figure.", indent=2)
+    page.line(f"Risk: the chance to stall or run away, by {count:,} random trials of every uncertain figure.", indent=2)
 
 
 def _add_train(
@@ -74,7 +75,7 @@ def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     return [
         train.rail,
         OUTCOMES[train.outcome],
-        chance_words(train.trust.stall_probability),
+        chance_words(train.risk),
         units.force(verdict.margin),
         units.length(verdict.at),
         verdict.track,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from typing import NamedTuple
 
-from gradehaul.design.clearance.findings import Clearances, Place
+from gradehaul.design.clearance.findings import Clearances, RankedFinding
 from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
@@ -195,7 +195,7 @@ def bounds_words(finding: Finding, units: UnitFormat) -> str:
 
 
 class _Judged(NamedTuple):
-    place: Place
+    place: RankedFinding
     value: float
     passes: float
     fails: float
@@ -213,7 +213,7 @@ def clearance_csv(found: Clearances, units: UnitFormat | None) -> str:
     """Return the answer as CSV (RFC 4180); figures are lengths or plain shares, as the column `in` says."""
     unit = "m" if units is None else units.length_unit
 
-    def judged(place: Place) -> _Judged:
+    def judged(place: RankedFinding) -> _Judged:
         finding = place.finding
         value, passes, fails = finding.value, finding.wanted, finding.least
         if finding.share:

@@ -9,9 +9,10 @@ from typing import Any
 
 from gradehaul import __version__
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import worse_ages, worst_first, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
@@ -20,7 +21,13 @@ from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.first_screen import judged_words, outcome_cells, place_words, shown_conditions
+from gradehaul.show.check.first_screen import (
+    judged_words,
+    outcome_cells,
+    place_words,
+    shown_conditions,
+    worst_condition,
+)
 from gradehaul.show.check.headline import conditions, film_everywhere, summary
 from gradehaul.show.check.load_rows import load_cards, worst_load
 from gradehaul.show.check.outcome_words import verdict_words
@@ -151,7 +158,7 @@ def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
     rows = []
     for train in worst_first(next(iter(shown_on.values()), {}).values()):
         cells = [cell for trains in shown_on.values() for cell in outcome_cells(trains[train.name], units)]
-        rows.append([train.name, *cells, place_words(train, units)])
+        rows.append([train.name, *cells, place_words(worst_condition(shown_on, train.name), units)])
     return rows_of(heads, rows)
 
 
@@ -170,10 +177,10 @@ def _loads(answer: CheckAnswer) -> Rows:
 
 
 def chances(answer: CheckAnswer) -> list[dict[str, str]]:
-    """Return the chance of stalling of each train at its worst: as judged, and with each film everywhere."""
+    """Return the chance of failing of each train at its worst: as judged, and with each film everywhere."""
     found = {"": worst_of_each(answer.on(answer.judged_rails)), **film_everywhere(answer)}
     return [
-        {"name": train.name, "on": condition, "risk": chance_words(train.trust.stall_probability)}
+        {"name": train.name, "on": condition, "risk": chance_words(train.risk)}
         for condition, trains in found.items()
         for train in trains
     ]

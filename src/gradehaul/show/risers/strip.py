@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gradehaul.design.risers.risers import Risers
-from gradehaul.design.risers.strip import Mark, Paper, StripPage, strip_pages
+from gradehaul.design.risers.strip import PageRoom, StripMark, StripPage, strip_pages
 from gradehaul.plan.names import clean
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.picture import plain
@@ -39,7 +39,7 @@ def strip_figures(found: Risers, length: float, units: UnitFormat, paper: PaperN
         A length of 0 or less, too many pages, or a page too small for a mark.
     """
     tall, wide = (side * _INCH for side in PAPERS[paper])
-    room = Paper(wide - 2 * _EDGE, tall - 2 * _EDGE - _HEAD - _FOOT)
+    room = PageRoom(wide - 2 * _EDGE, tall - 2 * _EDGE - _HEAD - _FOOT)
     half = _WIDE * found.walk.layout.plan.scale.gauge
     pages = strip_pages(found, length, room, half)
     return [_Sheet(page, len(pages), found, units, (wide, tall), half).figure for page in pages]
@@ -75,7 +75,7 @@ class _Sheet:
                 self._join(mark, words)
         self._words(page, count, found, units)
 
-    def _join(self, mark: Mark, words: str) -> None:
+    def _join(self, mark: StripMark, words: str) -> None:
         """Draw a cross in a circle on the center line, and a line across, where two pages meet."""
         self._across(mark, 0.8 * self.half, lw=JOIN, color="#0057a8", dashes=(1, 1.5))
         turn = np.exp(1j * np.linspace(0, 2 * np.pi, 49))
@@ -83,15 +83,15 @@ class _Sheet:
         at = mark.place + self.middle + 0.86 * self.half * 1j * cmath.exp(1j * mark.heading)
         self._text(at, words, 7, ha="center", va="bottom", color="#0057a8")
 
-    def _across(self, mark: Mark, half: float, **style: Any) -> None:  # noqa: ANN401 - a line's
+    def _across(self, mark: StripMark, half: float, **style: Any) -> None:  # noqa: ANN401 - a line's
         side = 1j * cmath.exp(1j * mark.heading)
         self._line(mark.place + self.middle + half * side * np.array([1.0, -1.0]), **style)
 
-    def _number(self, mark: Mark, words: str) -> None:
+    def _number(self, mark: StripMark, words: str) -> None:
         at = mark.place + self.middle + (self.half + 0.003) * 1j * cmath.exp(1j * mark.heading)
         self._text(at, words, 13, ha="center", va="bottom", weight="bold")
 
-    def _beside(self, mark: Mark, off: float, words: str, va: str) -> None:
+    def _beside(self, mark: StripMark, off: float, words: str, va: str) -> None:
         at = mark.place + self.middle + off * 1j * cmath.exp(1j * mark.heading) + 0.001
         right = at.real > 0.8 * self.size[0]
         self._text(at - (0.002 if right else 0.0), words, 7, ha="right" if right else "left", va=va)

@@ -1,29 +1,17 @@
 """Strokes of a drawing to straights and arcs: `fit_stroke` is the door, all else here is behind it.
 
-The words of this package:
+The words of this package, beside those of `drawing`:
 
-stroke
-    What was drawn in one go, or joined end to end before it comes here: vertices, and the segments between them.
-exact
-    A stroke whose segments are the track itself: lines, or arcs by their bulges. They stay as they were drawn.
-chord
-    A segment whose two ends lie on the track, which is a curve or a straight between them.
 run
     Chords in a row between two corners or ends of the stroke.
 corner
     A vertex at which the chords turn further than those beside it allow: the direction breaks there.
-element
-    A straight or an arc, as fitted; fewest that hold, each the tangent of the next.
 joint
     Where an element ends and the next begins, at a vertex or between two.
 free curve
     A long run whose curvature changes smoothly nearly all along, as that of a spline by hand: pairs of arcs follow it.
-kink
-    A joint at which the direction breaks by more than drawings by hand do.
 scatter
     How far vertices stray sideways from the track, m (standard deviation).
-reach
-    Elements between two kinks or ends: what becomes a line of the plan.
 """
 
 from __future__ import annotations

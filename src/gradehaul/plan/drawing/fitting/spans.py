@@ -132,7 +132,7 @@ def _radius_spread(arcs: Chain, *, closed: bool) -> FloatArray:
     factor allows for. Where there are none beyond, nothing shows it.
     """
     result = np.zeros(arcs.count)
-    bent = ~arcs.straight
+    bent = arcs.curvature != 0  # an arc may turn out to be straight
     scatter_ = student(float(arcs.off @ arcs.off), arcs.freedom(closed=closed))
     if math.isinf(scatter_):
         return np.full(arcs.count, math.inf)

@@ -120,6 +120,8 @@ def _inner(
     line: DrawnLine, name: str, shown: list[list[Source]], conflicts: list[_Conflict], unit: str
 ) -> list[tuple[float, float]]:
     """Return the heights along a line between its ends; those at its ends go to what shows those of its joints."""
+    if is_flat(line):
+        return []
     length = sum(element.length for element in line.elements)
     inner: list[tuple[float, float]] = []
     for distance, group in groupby(heights_along(line.elements), key=lambda pair: pair[0]):
@@ -190,8 +192,8 @@ def _unused(
 # Reaches
 
 
-def is_flat(reach: Reach) -> bool:
-    """Return whether a reach has no height at all."""
+def is_flat(reach: Reach | DrawnLine) -> bool:
+    """Return whether a reach or a line has no height at all."""
     return all(element.start[2] is None and element.end[2] is None for element in reach.elements)
 
 

@@ -293,19 +293,7 @@ def _met(spot: Spot, places: Sequence[tuple[int, Spot]], flat: NDArray[np.bool_]
 def raised_by_plan(
     linked: Linked, strokes: Sequence[Stroke], names: Sequence[str], given: Mapping[str, float]
 ) -> Linked:
-    """Return a network without the heights of track at z = 0 that meets a joint to which the plan gives another height.
-
-    Parameters
-    ----------
-    linked
-        The network.
-    strokes
-        The strokes of which it was made.
-    names
-        The names of its joints by number.
-    given
-        The plan's heights of joints, m.
-    """
+    """Return a network without the heights of track at z = 0 that meets a joint to which the plan gives another."""
     high = [number for number, name in enumerate(names) if abs(given.get(name, 0.0)) > MISFIT]
     if not high:
         return linked

@@ -59,6 +59,8 @@ def lengths_drawn(elements: Iterable[Element]) -> dict[Source, float]:
 
 def longest_source(elements: Sequence[Element]) -> Source:
     """Return the source of the longest part of a line."""
+    if len(elements) == 1:
+        return source(elements[0])
     lengths = lengths_drawn(elements)
     return min(lengths, key=lambda own: (-micro(lengths[own]), own))
 
@@ -103,14 +105,8 @@ def run_together(one: Element, run: float, other: Element, other_run: float, ter
 def once(ways: Sequence[Way], drawn: Mapping[Source, float], terms: Terms) -> tuple[list[Way], list[Dropped]]:
     """Return ways without those that lie on others between the same two nodes, and what was left out.
 
-    Parameters
-    ----------
-    ways
-        Cut wherever they run together with others or part from them.
-    drawn
-        Length of each source as drawn, m; of ways that are one the one of the longer source is kept.
-    terms
-        What counts as one.
+    They are cut wherever they run together with others or part from them. Of ways that are one that of the source is
+    kept that was `drawn` longer, m.
     """
     by_nodes: dict[tuple[int, int], list[Way]] = {}
     for way in ways:

@@ -38,15 +38,6 @@ class Names(NamedTuple):
 def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) -> tuple[dict[int, str], list[PlanError]]:
     """Return the joints that are named by a point, by their numbers, and what is wrong with the other points.
 
-    Parameters
-    ----------
-    joints
-        The joints as drawn.
-    claims
-        Names with their points.
-    unit
-        The unit of messages.
-
     Examples
     --------
     >>> joint = DrawnJoint(Spot(1.0, 2.0), "end", ())
@@ -221,16 +212,8 @@ def recognize(linked: Linked, known: Sequence[KnownLine], within: float) -> tupl
 
     A joint is known by its place. Where one end of a line has moved, so that the line is longer or shorter than
     before, that end is known by the line, which still leaves the other end in the same direction. A line is known by
-    its joints; of several between the same two, each by the length nearest to its own.
-
-    Parameters
-    ----------
-    linked
-        The new network.
-    known
-        The lines as they were.
-    within
-        How far a joint may have moved to be known by its place, m.
+    its joints; of several between the same two, each by the length nearest to its own. A joint may have moved by
+    `within`, m, to be known by its place.
     """
     if not known:
         return {}, {}

@@ -9,7 +9,8 @@ from typing import Literal, NamedTuple
 
 from gradehaul.errors import QuantityError
 from gradehaul.plan.drawing.elements import gap, place
-from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Label, Linked, ReachEnd
+from gradehaul.plan.drawing.records import Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked, ReachEnd
+from gradehaul.plan.names import quoted
 from gradehaul.quantities import read_quantity
 
 RAILHEAD, HEIGHTS, NAMES = "Railhead line", "Railhead heights", "Names"
@@ -25,37 +26,70 @@ EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TURNTABLES, SLIPS)
 """The layers of an exported drawing that hold its track and names."""
 
 
-_TRACK = ("track", "rail", "line", "main", "siding", "yard", "spur", "branch", "turnout", "helix", "berth", "gleis")
-_HEIGHTS = ("height", "elevation", "elev", "höhe", "hoehe")
-_NAMES = ("name", "label", "turntable", "slip")
-_OTHER = (
-    *("bench", "table", "baseboard", "plywood", "riser", "joist", "girder", "wall", "room", "door", "window", "aisle"),
-    *("floor", "furniture", "fascia", "backdrop", "building", "structure", "scenery", "terrain", "contour", "tree"),
-    *("road", "street", "river", "water", "dim", "border", "frame", "title", "grid", "legend", "defpoint", "hatch"),
-    *("viewport", "wiring", "sketch", "tisch", "platte", "wand", "wände", "raum", "tür", "fenster", "gebäude"),
-    *("straße", "strasse", "bemaßung", "rahmen"),
-)
-"""How words begin that tell what a layer shows (our own choice); track before all others, but for heights and names."""
+Use = Literal["track", "heights", "names", "other"]
+_WORDS: dict[Use, tuple[str, ...]] = {
+    "track": ("track", "rail", "siding", "yard", "spur", "turnout", "helix", "berth", "gleis"),
+    "heights": ("height", "elev", "höhe", "hoehe"),
+    "names": ("name", "label", "turntable", "slip"),
+    "other": (
+        *("bench", "table", "baseboard", "plywood", "riser", "joist", "girder", "wall", "room", "door", "window"),
+        *(
+            "aisle",
+            "floor",
+            "furniture",
+            "fascia",
+            "backdrop",
+            "building",
+            "structure",
+            "scenery",
+            "terrain",
+            "contour",
+        ),
+        *("tree", "road", "street", "river", "water", "dim", "border", "frame", "title", "grid", "legend", "defpoint"),
+        *("hatch", "viewport", "wiring", "sketch", "tisch", "platte", "wand", "wände", "raum", "tür", "fenster"),
+        *("gebäude", "straße", "strasse", "bemaßung", "rahmen"),
+    ),
+}
+"""How words begin that say what a layer shows (our own choice)."""
 
 
-def use_of(layer: str) -> Literal["track", "heights", "names", "other"]:
-    """Return what a layer most likely shows, by its name: track, unless a word of it says otherwise.
+def use_of(layer: str) -> Use:
+    """Return what a layer most likely shows: what the last word of its name says that says anything; else track.
 
     Examples
     --------
-    >>> [use_of(layer) for layer in ("YARD-TRACK", "Track heights", "TABLES", "0", "Turntables")]
-    ['track', 'heights', 'other', 'track', 'names']
+    >>> [use_of(layer) for layer in ("YARD-TRACK", "Track heights", "TABLES", "Yard walls", "0", "Line names")]
+    ['track', 'heights', 'other', 'other', 'track', 'names']
     """
-    words = re.findall(r"[^\W\d_]+", layer.casefold())
+    for word in reversed(re.findall(r"[^\W\d_]+", layer.casefold())):
+        for use, stems in _WORDS.items():
+            if word.startswith(stems):
+                return use
+    return "track"
 
-    def says(stems: Sequence[str]) -> bool:
-        return any(word.startswith(stem) for word in words for stem in stems)
 
-    if says(_HEIGHTS):
-        return "heights"
-    if says(_NAMES):
-        return "names"
-    return "other" if says(_OTHER) and not says(_TRACK) else "track"
+def lone_layers(drawn: Drawn) -> list[Fault]:
+    """Return a fault for each layer whose lines meet none of another's and whose name does not say that it is track."""
+    lines = list(drawn.lines.values())
+    met = {
+        layer
+        for joint in drawn.joints.values()
+        for layers in [{element.layer for end in joint.ends for element in lines[end.line].elements}]
+        for layer in layers
+        if len(layers) > 1
+    }
+    every = {element.layer: (element, line) for line in lines for element in line.elements}
+    return [
+        Fault(
+            "lone-layer",
+            f"nothing on layer {quoted(layer)} meets track of another: if it is none, name the others by --layers",
+            element.start,
+            layer=layer,
+            weight=line.length,
+        )
+        for layer, (element, line) in every.items()
+        if len(every) > 1 and layer not in met and not re.search("|".join(_WORDS["track"]), layer.casefold())
+    ]
 
 
 class Labels(NamedTuple):
@@ -101,16 +135,7 @@ class Turntables(NamedTuple):
 def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: str) -> Turntables:
     """Return a network whose ends of track with the same text on the layer of turntables are one joint.
 
-    Parameters
-    ----------
-    linked
-        The network.
-    labels
-        The texts of that layer: a name, with the length of the bridge in parentheses where it is known.
-    near
-        How far from the end of its track a text may stand, m.
-    unit
-        The unit of a bare length.
+    A text stands `near` the end of its track, m: a name, and the length of the bridge in parentheses where it is known.
     """
     if not labels:
         return Turntables(linked, {}, {})

@@ -60,19 +60,7 @@ def _cannot(file: str) -> PlanError:
 
 
 def new_plan(drawn: Drawn, options: Mapping[str, Any] | None = None, *, title: str, scale: str, unit: str) -> Written:
-    """Return a plan file of a drawing.
-
-    Parameters
-    ----------
-    drawn, options
-        The network, and how it was read.
-    title
-        The plan's title.
-    scale
-        The scale's name.
-    unit
-        The unit in which its bare lengths read.
-    """
+    """Return a plan file of a drawing, how it was read, and the unit in which its bare lengths read."""
     head = (
         "# The track of a drawing, as gradehaul import read it. Run again over this file it rewrites what is marked\n"
         f"# {quoted(MARK)}; all else is yours and stays. Add locomotives, cars, routes and trains.\n\n"

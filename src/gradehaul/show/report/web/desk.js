@@ -59,7 +59,7 @@ const Desk = (() => {
       spreads.textContent = desk.data.film_spreads;
       spreads.hidden = !desk.routes.some((route) => route.conditions.some((own) => own.length > 1));
       table.classList.toggle("compared", Boolean(desk.pinned) || !desk.trial.empty);
-      Outcomes.show(table, desk.units, rows(), workbench ? workbench.chosen : "", (name) => { workbench?.choose(name); showOutcomes(); });
+      Outcomes.show(table, desk.units, desk.data.outcomes, rows(), workbench ? workbench.chosen : "", (name) => { workbench?.choose(name); showOutcomes(); });
     }
 
     function showButtons() {

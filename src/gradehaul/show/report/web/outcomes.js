@@ -58,7 +58,7 @@ const Outcomes = (() => {
   }
 
   /* Fills a table: a row for each train, with what it was where that is known, and what it is on each condition. */
-  function show(table, units, { was: before, names, rows }, chosen, choose) {
+  function show(table, units, outcomes, { was: before, names, rows }, chosen, choose) {
     const [body] = table.tBodies;
     const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.textContent : null;
     head(table, before, names);
@@ -76,7 +76,8 @@ const Outcomes = (() => {
         else row.append(Object.assign(cell("its route is not answered"), { colSpan: 3 }));
       }
       const [now] = found;
-      row.append(cell(now ? now.track : "", "hardest"));
+      const answered = found.filter(Boolean);
+      row.append(cell(answered.length ? worst(outcomes, answered).track : "", "hardest"));
       if (was && now && (was.outcome !== now.outcome || units.force(was.margin_n) !== units.force(now.margin_n))) row.className = "changed";
       return row;
     }));
