@@ -351,7 +351,7 @@ def test_the_slider_by_keyboard(page, two_levels):
         assert page.text("#at-place").startswith(units.length(head))
         got = bench.get_attribute("#bench-head", "aria-valuetext") or ""
         assert page.text("#at-run") in got
-    bench.get_by_role("button", name="Hardest place").click()
+    bench.get_by_role("button", name="Hardest place", exact=True).click()
     verdict = judge(profile, train, "as planned fresh", two_levels.pulls)
     assert page.text("#at-spare") == units.force(verdict.margin)
 
