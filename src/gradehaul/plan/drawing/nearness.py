@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
@@ -150,14 +151,12 @@ class Nearness:
     """
 
     def __init__(self, rows: Sequence[Sequence[Element]]) -> None:
-        parts = [[part for element in row for part in halved(element)] for row in rows]
-        self.elements = [part for row in parts for part in row]
-        sizes = np.array([len(row) for row in parts], dtype=np.int64)
+        self.elements, self.table = _tabled(rows)
+        if (np.abs(self.table[:, 3] * self.table[:, 4]) > math.pi).any():
+            rows = [[part for element in row for part in halved(element)] for row in rows]
+            self.elements, self.table = _tabled(rows)
+        sizes = np.array([len(row) for row in rows], dtype=np.int64)
         self.owner: IntArray = np.repeat(np.arange(len(rows)), sizes)
-        self.table: FloatArray = np.array(
-            [(e.start[0], e.start[1], e.heading, e.curvature, e.length, e.start[2], e.end[2]) for e in self.elements],
-            dtype=np.float64,
-        ).reshape(-1, 7)
         lengths = self.table[:, 4]
         begin = np.concatenate(((0.0,), np.cumsum(lengths)))
         first = np.concatenate(((0,), np.cumsum(sizes)))
@@ -217,6 +216,13 @@ class Nearness:
 
     def _each(self, numbers: IntArray) -> Iterator[Element]:
         return (self.elements[number] for number in numbers.tolist())
+
+
+def _tabled(rows: Sequence[Sequence[Element]]) -> tuple[list[Element], FloatArray]:
+    """Return all elements of rows, and their figures."""
+    elements = [element for row in rows for element in row]
+    figures = [(e.start[0], e.start[1], e.heading, e.curvature, e.length, e.start[2], e.end[2]) for e in elements]
+    return elements, np.array(figures, dtype=np.float64).reshape(-1, 7)
 
 
 def places(table: FloatArray, along: FloatArray) -> FloatArray:
