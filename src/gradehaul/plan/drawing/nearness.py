@@ -53,6 +53,24 @@ def pairs(points: FloatArray, distance: float, others: FloatArray | None = None)
     return one[order], other[order]
 
 
+def places_of(points: FloatArray, distance: float) -> IntArray:
+    """Return the place of each point, as the number of the first one there: those within a distance, m, are one place.
+
+    Of points in space, shape (n, 3), the heights may differ by as much.
+
+    Examples
+    --------
+    >>> places_of(np.array([(0.0, 0), (3, 0), (0, 0), (0, 1)]), 2.0).tolist()
+    [0, 1, 0, 0]
+    """
+    unique, own = np.unique(np.round(points, 9), axis=0, return_inverse=True)
+    one, other = pairs(unique[:, :2], distance)
+    level = (np.abs(unique[one, 2:] - unique[other, 2:]) <= distance).all(axis=1)
+    group = components(len(unique), np.column_stack((one[level], other[level])))[own.ravel()]
+    _, first, back = np.unique(group, return_index=True, return_inverse=True)
+    return np.asarray(first[back.ravel()], dtype=np.int64)
+
+
 def nearest_of(spots: Sequence[Spot], others: Sequence[Spot], distance: float) -> dict[int, tuple[float, int]]:
     """Return for points how far off the nearest of others is, m, and which, where one is within a distance.
 
@@ -162,8 +180,8 @@ class Nearness:
         first = np.concatenate(((0,), np.cumsum(sizes)))
         self.before: FloatArray = begin[:-1] - begin[first[:-1]][self.owner]
         self.length: FloatArray = begin[first[1:]] - begin[first[:-1]]
-        step = _SHARE * lengths.mean() if len(lengths) else 1.0
-        count = np.ceil(lengths / step).astype(np.int64)
+        step = max(_SHARE * float(lengths.mean()), 1e-9) if len(lengths) else 1.0
+        count = np.maximum(np.ceil(lengths / step), 1).astype(np.int64)
         self._of: IntArray = np.repeat(np.arange(len(lengths)), count)
         number = np.arange(len(self._of)) - (np.cumsum(count) - count)[self._of]
         self._samples = places(self.table[self._of], (number + 0.5) * (lengths / count)[self._of])
@@ -171,7 +189,7 @@ class Nearness:
 
     def candidates(self, points: FloatArray, distance: float) -> tuple[IntArray, IntArray]:
         """Return pairs of point and element, sorted: all within a distance, m, and some farther off."""
-        one, sample = pairs(points, distance + self._reach, self._samples)
+        one, sample = pairs(points, (distance + self._reach) * (1 + 1e-9), self._samples)
         return np.divmod(np.unique(one * (len(self.elements) + 1) + self._of[sample]), len(self.elements) + 1)
 
     def beside(self, spots: Sequence[Spot], distance: float, headings: ArrayLike = 0.0, level: float = 0.0) -> Beside:

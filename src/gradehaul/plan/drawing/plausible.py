@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import heading, place
-from gradehaul.plan.drawing.nearness import Nearness, components, pairs
+from gradehaul.plan.drawing.nearness import Nearness, components, places_of
 from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Reach, Spot, Stroke, Terms
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.plan.names import listed, quoted
@@ -119,7 +119,7 @@ def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
     tips = np.concatenate([stroke.points[[0, -1]] for stroke in strokes])
     onward = np.concatenate([stroke.points[[1, -2]] for stroke in strokes]) - tips
     heading = np.arctan2(onward[:, 1], onward[:, 0])
-    place = components(len(tips), np.column_stack(pairs(tips, terms.snap)))
+    place = places_of(tips, terms.snap)
     by_place = np.argsort(place, kind="stable")
     node, first, often = np.unique(place[by_place], return_index=True, return_counts=True)
     one, other = by_place[first[often == 2]], by_place[first[often == 2] + 1]
