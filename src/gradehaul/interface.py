@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from networkx import DiGraph
 
     from gradehaul.design.clearance.findings import Clearances
-    from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer, Look
+    from gradehaul.design.climb.designs import HelixAnswer, HelixSearch, InclineAnswer
     from gradehaul.design.climb.hill import Direction, Need
     from gradehaul.design.level.railheads import Leveled
     from gradehaul.haulage.answers.check import CheckAnswer
@@ -92,11 +92,12 @@ class Layout(engine.Layout):
         >>> answer.to_dict()["trains"][0]["margin_n"]
         0.223744
         """
+        from gradehaul.design.clearance.suspects import places_too_low
         from gradehaul.haulage.answers.check import check_layout
         from gradehaul.treatment.ways_over import ways_over
 
         answer = check_layout(self, rails=rails or None, seed=seed)
-        return replace(answer, ways_over=ways_over(self, answer))
+        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=places_too_low(self))
 
     def keep_clean(
         self,
@@ -343,7 +344,7 @@ def helix(
     clear: float | None = None,
     centers: float | None = None,
     vertical: float | None = None,
-    find: Look | None = None,
+    find: HelixSearch | None = None,
     train: str | None = None,
     rail: str | None = None,
     need: Need = "climbs",

@@ -214,14 +214,6 @@ def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: P
     assert not clears(smaller, stock)
 
 
-def test_a_grade_a_thousandth_of_a_percent_steeper_fails(stock: Plan, build: HelixBuild) -> None:
-    given = HelixGiven(radius=0.9, turns=3)
-    found, stop = search_helix("grade", given, build, passing(stock, ["clean"]))
-    assert stop.reason == "train"
-    assert outcome(replace(given, grade=found.grade), build, stock, "clean") == "climbs"
-    assert outcome(replace(given, grade=found.grade + 1e-5), build, stock, "clean") != "climbs"
-
-
 @pytest.mark.parametrize("straight", [0.0, 0.3])
 def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(
     stock: Plan, build: HelixBuild, straight: float

@@ -21,9 +21,8 @@ from command_line import run
 from gradehaul.design.climb.headroom import Headroom, clears, headroom_of
 from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in, usual_helix_build
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
-from gradehaul.design.climb.hill import coefficient_of, stock_of
+from gradehaul.design.climb.hill import coefficient_of
 from gradehaul.errors import DesignError
-from gradehaul.haulage.answers.check import check
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.track.curvature import Section
@@ -281,23 +280,3 @@ def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, b
     assert outer.grade == pytest.approx(helix.outer_grade, rel=1e-7)
     assert inner.grade == pytest.approx(helix.grade, rel=1e-7)
     assert outer.effective < inner.effective
-
-
-def test_the_stock_is_the_same_in_the_plan_it_writes() -> None:
-    stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
-    helix = Helix(0.75, 3, 0.36, usual_helix_build(stock))
-    hill = helix.hill(stock)
-    assert {name: car.mass for name, car in hill.plan.cars.items()} == pytest.approx(
-        {name: car.mass for name, car in stock.cars.items()}
-    )
-    assert hill.plan.powers == stock.powers
-    for name, loco in stock.locos.items():
-        again = hill.plan.locos[name]
-        assert (again.mass, again.length, again.on_drivers, again.on_tyres) == pytest.approx(
-            (loco.mass, loco.length, loco.on_drivers, loco.on_tyres)
-        )
-        for rail, readings in loco.pull.items():
-            assert [r.value for r in again.pull[rail]] == pytest.approx([r.value for r in readings])
-    assert [t.verdict.outcome for t in check(read_plan(hill.text)).trains] == [
-        t.verdict.outcome for t in hill.check.trains
-    ]

@@ -42,7 +42,7 @@ class Unchecked:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class RankedFinding:
     """A judgment with its number, the worst first, and its tracks by the names that they have in the plan."""
 
     KEYS: ClassVar[str] = (
@@ -98,11 +98,11 @@ class Clearances(AnswerRecord):
         return {outcome: self.count(outcome) for outcome in OUTCOMES}
 
     @property
-    def places(self) -> tuple[Place, ...]:
+    def places(self) -> tuple[RankedFinding, ...]:
         """The findings, ranked and numbered."""
         names = {key: track.name for key, track in self.plan.tracks.items()}
         return tuple(
-            Place(number, each, names.get(each.track, each.track), names.get(each.other))
+            RankedFinding(number, each, names.get(each.track, each.track), names.get(each.other))
             for number, each in enumerate(self.ranked(), 1)
         )
 

@@ -58,7 +58,7 @@ def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
             )
 
 
-class _Change(NamedTuple):
+class _ChangeOnTrack(NamedTuple):
     """A change of grade: its place, how much, and over which length, m."""
 
     track: str
@@ -89,7 +89,7 @@ def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]
         )
 
 
-def _changes(alignment: Alignment) -> Iterator[_Change]:
+def _changes(alignment: Alignment) -> Iterator[_ChangeOnTrack]:
     plan = alignment.plan
     for chain in alignment.chains:
         order = [(alignment.tracks[track.id], forward) for track, forward in chain.tracks(plan)]
@@ -104,7 +104,7 @@ def _changes(alignment: Alignment) -> Iterator[_Change]:
             number = min(int(np.searchsorted(start[1:], each.middle - 1e-9)), len(order) - 1)
             track, forward = order[number]
             at = float(each.middle - start[number])
-            yield _Change(track.id, at if forward else track.length - at, each.change, each.stop - each.start)
+            yield _ChangeOnTrack(track.id, at if forward else track.length - at, each.change, each.stop - each.start)
     for joint in plan.joints.values():
         if joint.kind in ("end", "plain"):
             continue
@@ -117,8 +117,8 @@ def _changes(alignment: Alignment) -> Iterator[_Change]:
                 slope.append(float(piece.slopes[0]))
             if abs(slope[0] + slope[1]) > UNCHANGED:
                 tracks = plan.lines[one.line].tracks
-                track_ = tracks[0] if one.end == "from" else tracks[-1]
-                yield _Change(track_.id, 0.0 if one.end == "from" else track_.length, slope[0] + slope[1], 0.0)
+                own = tracks[0] if one.end == "from" else tracks[-1]
+                yield _ChangeOnTrack(own.id, 0.0 if one.end == "from" else own.length, slope[0] + slope[1], 0.0)
 
 
 def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iterator[Finding]:

@@ -58,18 +58,7 @@ def helix_bench(
 ) -> HelixBench:
     """Return a helix by spokes, the first where its curve begins, evenly so many in each turn.
 
-    Parameters
-    ----------
-    helix
-        The helix.
-    stock
-        The plan with the stock, for the length of vertical curves.
-    hill
-        The helix as a plan: the railheads are those that `check` has of it.
-    system, datum
-        Whose rule and level are usual, and the height of its foot above the floor, m.
-    spokes
-        How many risers stand in a turn.
+    The railheads are those that `check` has of the hill; `datum` is the height of the foot over the floor, m.
 
     Raises
     ------

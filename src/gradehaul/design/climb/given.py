@@ -21,7 +21,7 @@ class Given(NamedTuple):
     words: tuple[str, ...]
 
 
-class Rule(NamedTuple):
+class Relation(NamedTuple):
     """A figure that follows from others, all in SI units."""
 
     name: str
@@ -69,7 +69,7 @@ def stated(figures: Mapping[str, float | None], unit: str) -> dict[str, Given]:
     return found
 
 
-def follows(names: Collection[str], rules: Sequence[Rule]) -> frozenset[str]:
+def follows(names: Collection[str], rules: Sequence[Relation]) -> frozenset[str]:
     """Return some figures and all that follow from them, by name."""
     found = frozenset(names)
     while more := {rule.name for rule in rules if found.issuperset(rule.of)} - found:
@@ -80,7 +80,7 @@ def follows(names: Collection[str], rules: Sequence[Rule]) -> frozenset[str]:
 def solved(
     what: str,
     given: Mapping[str, Given],
-    rules: Sequence[Rule],
+    rules: Sequence[Relation],
     unit: str,
     *,
     write: str,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from gradehaul.design.climb.given import AGREE, Given, Rule, described, follows, solved, stated
+from gradehaul.design.climb.given import AGREE, Given, Relation, described, follows, solved, stated
 from gradehaul.design.climb.helix import Helix, HelixBuild, lengths_of, radius_in, turn_length
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.unusual import STEEP
@@ -26,7 +26,7 @@ class HelixGiven:
     floor: tuple[Meters, Meters] | None = None
 
 
-def _rules(build: HelixBuild) -> Sequence[Rule]:
+def _rules(build: HelixBuild) -> Sequence[Relation]:
     """Return each figure with those that it follows from.
 
     Two relations tie all five: rise per turn = grade x length of a turn, and rise = grade x length of the climb.
@@ -42,21 +42,21 @@ def _rules(build: HelixBuild) -> Sequence[Rule]:
 
     straights = 2 * (build.ease + build.straight) if build.straight else 0.0
     return (
-        Rule("grade", ("radius", "rise_per_turn"), lambda k: k["rise_per_turn"] / turn_length(build, k["radius"])),
-        Rule("rise_per_turn", ("radius", "grade"), lambda k: k["grade"] * turn_length(build, k["radius"])),
-        Rule(
+        Relation("grade", ("radius", "rise_per_turn"), lambda k: k["rise_per_turn"] / turn_length(build, k["radius"])),
+        Relation("rise_per_turn", ("radius", "grade"), lambda k: k["grade"] * turn_length(build, k["radius"])),
+        Relation(
             "radius",
             ("rise_per_turn", "grade"),
             lambda k: (k["rise_per_turn"] / k["grade"] - straights) / (2 * math.pi),
         ),
-        Rule("rise", ("radius", "turns", "grade"), lambda k: k["grade"] * climb(k["radius"], k["turns"])),
-        Rule("grade", ("radius", "turns", "rise"), lambda k: k["rise"] / climb(k["radius"], k["turns"])),
-        Rule(
+        Relation("rise", ("radius", "turns", "grade"), lambda k: k["grade"] * climb(k["radius"], k["turns"])),
+        Relation("grade", ("radius", "turns", "rise"), lambda k: k["rise"] / climb(k["radius"], k["turns"])),
+        Relation(
             "turns",
             ("radius", "grade", "rise"),
             lambda k: turns_of(k["radius"], k["grade"] * turn_length(build, k["radius"]), k["rise"], build),
         ),
-        Rule("radius", ("turns", "grade", "rise"), lambda k: radius_by_turns(k["turns"], k["rise"] / k["grade"])),
+        Relation("radius", ("turns", "grade", "rise"), lambda k: radius_by_turns(k["turns"], k["rise"] / k["grade"])),
     )
 
 
@@ -69,15 +69,6 @@ def turns_of(radius: float, rise_per_turn: float, rise: float, build: HelixBuild
 
 def helix_of(given: HelixGiven, build: HelixBuild, unit: str = "mm") -> Helix:
     """Return the helix that follows from what is given of it.
-
-    Parameters
-    ----------
-    given
-        What is given.
-    build
-        How it is built.
-    unit
-        The unit in which messages have lengths.
 
     Raises
     ------

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.design.climb.given import Given, Rule, solved, stated
+from gradehaul.design.climb.given import Given, Relation, solved, stated
 from gradehaul.design.climb.hill import (
     CAR_LENGTHS_PER_PERCENT,
     Direction,
@@ -195,9 +195,9 @@ def incline_of(given: InclineGiven, stock: Plan) -> Incline:
     else:
         vertical = 0.0 if given.grade is None else usual_vertical_curve(given.grade, stock)
     rules = (
-        Rule("grade", ("rise", "length"), lambda k: (k["rise"] + back) / (k["length"] - vertical)),
-        Rule("length", ("rise", "grade"), lambda k: (k["rise"] + back) / k["grade"] + vertical),
-        Rule("rise", ("length", "grade"), lambda k: _rise(k["grade"] * (k["length"] - vertical), back)),
+        Relation("grade", ("rise", "length"), lambda k: (k["rise"] + back) / (k["length"] - vertical)),
+        Relation("length", ("rise", "grade"), lambda k: (k["rise"] + back) / k["grade"] + vertical),
+        Relation("rise", ("length", "grade"), lambda k: _rise(k["grade"] * (k["length"] - vertical), back)),
     )
     found = solved("incline", known, rules, unit, write="two of --rise, --length, --grade")
     incline = Incline(found["rise"], found["length"], given.bends, coefficient, vertical, given.compensated)

@@ -118,7 +118,7 @@ def runs_of(layout: Layout, stations: Stations, names: Sequence[str]) -> list[Tr
     return found
 
 
-class Grades:
+class TrainGrades:
     """The averaged effective grade of every run with its head at every place where it may be greatest.
 
     It is `parts` @ heights + `bends`, shape (rows,). Rows with one `spot` are one train with any number of cars and its

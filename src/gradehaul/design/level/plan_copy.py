@@ -25,13 +25,6 @@ _AGREES = 1e-5
 def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a railhead at every free end of track, comments kept.
 
-    Parameters
-    ----------
-    found
-        The railheads.
-    folder
-        The folder of the copy; that of the plan where None.
-
     Raises
     ------
     PlanError

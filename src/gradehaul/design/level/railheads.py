@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.design.level.as_checked import RulingGrade, as_written, hardest_under, plan_at, ruling_grades
-from gradehaul.design.level.grades import Grades, runs_of
+from gradehaul.design.level.grades import TrainGrades, runs_of
 from gradehaul.design.level.hills import GAIN, ActiveSet, LeveledHeights, Leveling
 from gradehaul.design.level.program import LimitRule, Program
 from gradehaul.design.level.stations import Stations, stations_of
@@ -172,7 +172,7 @@ def leveled(
         )
     # what no train runs over is kept even too
     orders = [(run.order, run.places) for run in runs] + [*stations.lines.values()]
-    grades = Grades(runs, stations.even.size)
+    grades = TrainGrades(runs, stations.even.size)
     trains_of, hills = _spots(stations, grades)
     even_hard, _ = grades.worst(stations.even)
 
@@ -247,7 +247,7 @@ def _as_checked(stations: Stations, found: LeveledHeights) -> tuple[Layout, Floa
     return Layout(plan_at(stations.plan, stations, heights)), heights
 
 
-def _spots(stations: Stations, grades: Grades) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
+def _spots(stations: Stations, grades: TrainGrades) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
     """Return the train and the hill of each spot, shape (spots,)."""
     trains = np.empty(grades.spots.size, dtype=object)
     hills = np.zeros(grades.spots.size, dtype=np.intp)
@@ -261,7 +261,7 @@ def _spots(stations: Stations, grades: Grades) -> tuple[NDArray[np.str_], NDArra
 
 
 def _binds(
-    grades: Grades, trains: NDArray[np.str_], found: LeveledHeights, leveling: Leveling
+    grades: TrainGrades, trains: NDArray[np.str_], found: LeveledHeights, leveling: Leveling
 ) -> dict[str, tuple[float, tuple[ActiveLimit, ...]]]:
     """Return for each train its hardest grade without vertical curves, and what keeps that from being lower."""
     hard, _ = grades.worst(found.heights)

@@ -71,14 +71,7 @@ class Steep:
 def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveyed:
     """Return a survey whose readings are in order and without gaps.
 
-    Parameters
-    ----------
-    survey
-        The survey as it was written.
-    file, unit
-        The plan's file and unit, for messages.
-    reading
-        The error of a reading where the survey says nothing, m.
+    `reading` is the error of a reading where the survey says nothing, m.
 
     Raises
     ------

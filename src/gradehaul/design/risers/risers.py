@@ -68,7 +68,7 @@ class RiserBuild:
 
 
 @dataclass(frozen=True, slots=True)
-class Beside:
+class TrackBeside:
     """A track that runs beside at a riser: how far to the left, m, negative to the right, and its railhead, m."""
 
     line: str
@@ -107,7 +107,7 @@ class Riser:
     """Thickness of the block under the low end of the level; None where the line is shorter than the level."""
     low_end: str
     """Where that end lies: behind, ahead, or neither where the track is level."""
-    beside: tuple[Beside, ...]
+    beside: tuple[TrackBeside, ...]
 
     @property
     def residual(self) -> Meters:
@@ -327,7 +327,7 @@ def _turns(walk: Walk, places: FloatArray) -> tuple[list[float], list[float | No
     return turned.tolist(), rises
 
 
-def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[tuple[Beside, ...]]:
+def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[tuple[TrackBeside, ...]]:
     """Yield for each riser the tracks of other lines that run beside it, near enough and about as high."""
     from shapely import LineString, Point, STRtree
 
@@ -351,7 +351,7 @@ def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[t
     spots, headings, _ = walk.places(places)
     for spot, heading, railhead in zip(spots.tolist(), headings.tolist(), railheads.tolist(), strict=True):
         point = Point(spot.real, spot.imag)
-        found: dict[str, Beside] = {}
+        found: dict[str, TrackBeside] = {}
         for index in sorted(tree.query(point, predicate="dwithin", distance=reach).tolist()):
             line, track = lines[index], others[index]
             along = line.project(point)
@@ -365,5 +365,5 @@ def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[t
             height = float(layout.alignment.tracks[track.id].railhead(min(along, track.length)))
             offset = (off * ahead.conjugate()).imag
             if abs(offset) > 0.5 * plan.scale.gauge and abs(height - railhead) < high:
-                found.setdefault(track.line, Beside(track.line, offset, height))
+                found.setdefault(track.line, TrackBeside(track.line, offset, height))
         yield tuple(found.values())

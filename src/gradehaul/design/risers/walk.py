@@ -113,12 +113,7 @@ def _differ(before: Section, after: Section) -> bool:
 def walk_along(layout: Layout, *, line: str | None = None, route: str | None = None) -> Walk:
     """Return the walk along a line, from its `from`, or along a route.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    line, route
-        The name of one of them; None for both where the plan has only one line.
+    The name of one of them is given; neither where the plan has only one line.
 
     Raises
     ------
