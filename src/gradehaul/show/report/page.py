@@ -18,7 +18,7 @@ from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.show.base.labels import chance_words
+from gradehaul.show.base.labels import USE_MEANINGS, chance_words
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import (
@@ -37,7 +37,6 @@ from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_line
 from gradehaul.show.check.verdict_text import add_trains
 from gradehaul.show.check.ways_over_text import HOW_HELPED, way_lines
 from gradehaul.show.film.text import add_film_plan
-from gradehaul.show.plan_view.film_uses import USES
 from gradehaul.show.plan_view.shades import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import report_document
@@ -119,7 +118,7 @@ def drawn_plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
 def _uses(film: KeepCleanPlan | None) -> list[tuple[str, str]]:
     """Return the uses that track is put to, each with its class on the page and what it means."""
     used = set() if film is None else {row.use for row in film.rows}
-    return [(use.replace(" ", "-"), style.words) for use, style in USES.items() if use in used]
+    return [(use.replace(" ", "-"), words) for use, words in USE_MEANINGS.items() if use in used]
 
 
 def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> dict[str, Any]:
