@@ -77,11 +77,11 @@ def test_what_counts_film_that_wheels_spread_says_so_in_a_line(verb: tuple[str],
     assert line.strip() == "Film counts up to 78.7 in beyond its track: wheels spread it."
 
 
-def test_a_train_too_long_is_said_with_its_place() -> None:
+def test_a_train_too_long_is_shown_with_its_place() -> None:
     lines = tried(TWO_LEVELS, "Quarry down", "tank", "14 coach")
     assert 'It is 3525 mm long and does not fit berth "Quarry loading", which holds 1400 mm.' in lines
 
 
-def test_heights_that_were_set_are_said() -> None:
+def test_heights_that_were_set_are_shown() -> None:
     lines = tried(TWO_LEVELS, "Up by the main", "tank", "--set", "Helix top = 306")
     assert "With Helix top at 306 mm; the grades of Helix give way." in lines

@@ -23,8 +23,8 @@ from gradehaul.show.base.labels import USE_MEANINGS
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.drawing.dxf_film_uses import USE_BESIDE, USE_LINES
-from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES
 from gradehaul.show.plan_view.picture import plan_figure
+from gradehaul.show.plan_view.styles import FORCED_WORDS, USES
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan, used_stretches
 from project import PLANS
 from show.drawn import check_sheet
@@ -198,7 +198,7 @@ def page(browser, film_page) -> Iterator[Opened]:
     with opened(browser, film_page) as one:
         yield one
         assert one.said == []
-        assert one.asked == [film_page.as_uri()]
+        assert one.requested == [film_page.as_uri()]
 
 
 def test_the_page_draws_uses_and_turns_to_grades_by_keyboard(page) -> None:

@@ -80,6 +80,20 @@ class UnitFormat:
         """Return a length, m, in the unit of length; a fine one with one more decimal."""
         return _written(value, self.length_unit, 1 if fine else 0)
 
+    def number(self, value: float, *, fine: bool = False) -> str:
+        """Return a length, m, as `length` does, without its unit."""
+        return self.length(value, fine=fine).rpartition(" ")[0]
+
+    @property
+    def lengths(self) -> str:
+        """The unit of length in a sentence."""
+        return {"in": "inches", "ft": "feet"}.get(self.length_unit, self.length_unit)
+
+    @property
+    def grade_unit(self) -> str:
+        """The unit in which grades are drawn."""
+        return "permille" if self.grades == "permille" else "%"
+
     def small(self, value: float) -> str:
         """Return a length, m, of which every part counts, such as a step or a curve coefficient: two more decimals."""
         return _written(value, self.length_unit, 2)

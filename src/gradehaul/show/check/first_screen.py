@@ -22,7 +22,7 @@ from gradehaul.show.check.headline import at_age, conditions, film_everywhere, f
 from gradehaul.show.check.load_rows import load_cell, worst_load
 from gradehaul.show.check.outcome_words import OUTCOMES, fouled_words, marginal_words, room_words, spread_words
 from gradehaul.show.check.route_text import ruling_words
-from gradehaul.show.check.ways_over_text import best_way
+from gradehaul.show.check.trains_text import best_way
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 

@@ -15,8 +15,7 @@ from gradehaul.show.check.first_screen import add_first_screen
 from gradehaul.show.check.outcome_words import fouled_words
 from gradehaul.show.check.route_text import add_limits, add_loads
 from gradehaul.show.check.sources import add_sources, figure_value
-from gradehaul.show.check.verdict_text import add_trains
-from gradehaul.show.check.ways_over_text import add_ways_over
+from gradehaul.show.check.trains_text import add_trains, add_ways_over
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 

@@ -34,13 +34,12 @@ from gradehaul.show.check.outcome_words import verdict_words
 from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
 from gradehaul.show.check.sources import add_sources
 from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
-from gradehaul.show.check.verdict_text import add_trains
-from gradehaul.show.check.ways_over_text import HOW_HELPED, way_lines
+from gradehaul.show.check.trains_text import HOW_HELPED, add_trains, way_lines
 from gradehaul.show.film.text import add_film_plan
-from gradehaul.show.plan_view.shades import SHADES, shade_words
+from gradehaul.show.plan_view.styles import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import report_document
-from gradehaul.show.report.parts import Rows, parts_of, rows_of
+from gradehaul.show.report.parts import Cell, Rows, outcome_cell, parts_of, rows_of
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
 
@@ -153,12 +152,12 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
 def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
     """Return each train with its outcomes on the judged rail and with each film everywhere, side by side."""
     shown_on = shown_conditions(answer)
-    heads = ["train", *(head for name in shown_on for head in (name, "risk", "to spare")), "hardest place"]
+    heads = ["train", *(f"{name} (to spare, risk)" for name in shown_on), "hardest place"]
     rows = []
     for train in worst_first(next(iter(shown_on.values()), {}).values()):
-        cells = [cell for trains in shown_on.values() for cell in outcome_cells(trains[train.name], units)]
-        rows.append([train.name, *cells, place_words(worst_condition(shown_on, train.name), units)])
-    return rows_of(heads, rows)
+        cells = [outcome_cell(*outcome_cells(trains[train.name], units)) for trains in shown_on.values()]
+        rows.append((Cell(train.name), *cells, Cell(place_words(worst_condition(shown_on, train.name), units))))
+    return Rows(tuple(heads), tuple(rows))
 
 
 def _loads(answer: CheckAnswer) -> Rows:

@@ -32,5 +32,5 @@ const UnitFormat = (() => {
     };
   }
 
-  return { of, number };
+  return { of };
 })();
