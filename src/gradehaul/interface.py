@@ -92,11 +92,12 @@ class Layout(engine.Layout):
         >>> answer.to_dict()["trains"][0]["margin_n"]
         0.223744
         """
+        from gradehaul.design.clearance.suspects import places_too_low
         from gradehaul.haulage.answers.check import check_layout
         from gradehaul.treatment.ways_over import ways_over
 
         answer = check_layout(self, rails=rails or None, seed=seed)
-        return replace(answer, ways_over=ways_over(self, answer))
+        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=places_too_low(self))
 
     def keep_clean(
         self,
@@ -529,7 +530,7 @@ def import_drawing(
     unit
         The drawing's unit, where the file does not say it.
     layers, height_layers
-        Layers with track, and with texts that are heights, or patterns; all and none where empty.
+        Layers with track, and with texts that are heights, or patterns; known by their names where both are empty.
     rails
         Whether the two rails of each track are drawn.
     snap, fit, kink

@@ -38,10 +38,10 @@ def test_numbers_without_a_file_and_a_picture_with_one(tmp_path):
 
 
 def test_trains_and_rails_are_chosen():
-    told = run("map", HILL, "--train", "local", "--rail", "clean", "--rail", "treated", "--more", "trains").output
-    assert "local, on clean rail" in told
-    assert "local, on treated rail" in told
-    assert "treated fresh" not in told
+    shown = run("map", HILL, "--train", "local", "--rail", "clean", "--rail", "treated", "--more", "trains").output
+    assert "local, on clean rail" in shown
+    assert "local, on treated rail" in shown
+    assert "treated fresh" not in shown
 
 
 def test_a_route_narrows_tracks_joints_and_trains(tmp_path):
@@ -91,7 +91,7 @@ def test_there_is_nothing_to_open_where_nothing_is_written(opened, verb):
     assert opened == []
 
 
-def test_a_viewer_that_does_not_start_is_told(tmp_path, monkeypatch):
+def test_a_viewer_that_does_not_start_is_shown(tmp_path, monkeypatch):
     monkeypatch.setattr(click, "launch", lambda _url: 1)
     done = run("map", HILL, "-o", str(tmp_path / "x.png"), "--open")
     assert done.exit_code == 0

@@ -48,10 +48,10 @@ def test_units_and_grades(plan):
 
 
 def test_numbers_for_machines(plan):
-    told = json.loads(run(plan, "Up ore", "--json", "--train", "noon", "--rail", "treated").stdout)
-    assert told["route"] == "Up ore"
-    assert told["train"]["name"] == "noon"
-    assert [rail["rail"] for rail in told["train"]["rails"]] == ["treated"]
+    shown = json.loads(run(plan, "Up ore", "--json", "--train", "noon", "--rail", "treated").stdout)
+    assert shown["route"] == "Up ore"
+    assert shown["train"]["name"] == "noon"
+    assert [rail["rail"] for rail in shown["train"]["rails"]] == ["treated"]
     assert run(plan, "--csv").stdout_bytes.count(b"\r\n") == 3
 
 
@@ -67,7 +67,7 @@ def test_a_picture(plan, tmp_path):
 # Refusals
 
 
-def test_which_route_must_be_told(plan):
+def test_which_route_must_be_shown(plan):
     plan.write_text(PLAN + DOWN, encoding="utf-8")
     result = run(plan)
     assert (result.exit_code, result.stdout) == (2, "")

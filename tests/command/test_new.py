@@ -59,7 +59,7 @@ def test_what_is_commented_out_can_be_put_in(form: str) -> None:
     assert Layout(plan).verdict("freight", rail="treated").outcome != "climbs"
 
 
-def test_the_verb_writes_and_tells_what_next(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_verb_writes_and_shows_what_next(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     done = new("my-hill", "--scale", "n", "--unit", "millimeters")
     assert done.exit_code == 0
@@ -81,7 +81,7 @@ def test_odd_names_are_written_as_they_are(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "shown"),
     [
         (("x", "--layout", "yards"), '"hill", "helix", "branch", "siding", "wye", "loop"'),
         (("x", "--scale", "HP"), "no such scale"),
@@ -90,9 +90,9 @@ def test_odd_names_are_written_as_they_are(tmp_path: Path) -> None:
         ((".toml",), "the name is empty"),
     ],
 )
-def test_what_cannot_be_written_is_refused(words: tuple[str, ...], told: str, tmp_path: Path, monkeypatch) -> None:
+def test_what_cannot_be_written_is_refused(words: tuple[str, ...], shown: str, tmp_path: Path, monkeypatch) -> None:
     monkeypatch.chdir(tmp_path)
     done = new(*words)
     assert done.exit_code == 2
-    assert told in done.output
+    assert shown in done.output
     assert not list(tmp_path.iterdir())

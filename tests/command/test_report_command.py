@@ -36,29 +36,29 @@ def test_a_page(plan, tmp_path):
     page = out.read_text(encoding="utf-8")
     assert page.startswith("<!doctype html>")
     assert page == run("report", plan).stdout  # the same from run to run, printed or written
-    told = words(page)
+    shown = words(page)
     heads = ("verdict", "routes", "workbench", "cards", "assumed", "cautions")
     order = [page.index(f'<h2 id="{head}-head">') for head in heads]
     assert order == sorted(order)
     for route in ("Up ore", "Down"):
-        assert told.count(route) > 3
+        assert shown.count(route) > 3
     assert "http://" not in page.replace("http://www.w3.org/2000/svg", "")
     assert "https://" not in page
     assert str(tmp_path) not in page  # it may be mailed
 
 
-def test_what_gets_a_train_over_is_told(plan):
+def test_what_gets_a_train_over_is_shown(plan):
     plan.write_text(PLAN.replace('"3 ore"', '"30 ore"'), encoding="utf-8")
-    told = words(run("report", plan).stdout)
-    assert "On clean rail morning stalls on " in told
-    assert "Ways over the hill Leave " in told
-    assert "A helper comes on and goes off while the train stands" in told
+    shown = words(run("report", plan).stdout)
+    assert "On clean rail morning stalls on " in shown
+    assert "Ways over the hill Leave " in shown
+    assert "A helper comes on and goes off while the train stands" in shown
 
 
 def test_units_and_grades_of_the_page(plan):
-    told = words(run("report", plan, "--show", "metric", "--grades", "one-in").stdout)
-    assert "Ruling grade 1 in 30.2 = grade 1 in 50.0 + curve 1 in 76.0" in told
-    assert "radius 610 mm" in told
+    shown = words(run("report", plan, "--show", "metric", "--grades", "one-in").stdout)
+    assert "Ruling grade 1 in 30.2 = grade 1 in 50.0 + curve 1 in 76.0" in shown
+    assert "radius 610 mm" in shown
 
 
 def test_all_routes(plan):
@@ -84,10 +84,10 @@ def test_trains_and_routes_narrow_the_page():
 
 def test_a_plan_without_stock_or_trains(plan):
     plan.write_text(PLAN[: PLAN.index("[loco.mogul]")], encoding="utf-8")
-    told = words(run("report", plan).stdout)
-    assert "No train is named in the plan" in told
-    assert "Make up a train" not in told
-    assert "Load cards" not in told
+    shown = words(run("report", plan).stdout)
+    assert "No train is named in the plan" in shown
+    assert "Make up a train" not in shown
+    assert "Load cards" not in shown
 
 
 def test_the_page_needs_no_matplotlib(plan):
@@ -106,7 +106,7 @@ def test_cards(plan, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("args", "told"),
+    ("args", "shown"),
     [
         ([], "needs -o with a name that ends in .pdf, .png or .svg"),
         (["-o", "-"], "needs -o with a name that ends in .pdf, .png or .svg"),
@@ -114,10 +114,10 @@ def test_cards(plan, tmp_path):
         (["--json", "-o", "card.pdf"], "exclude one another"),
     ],
 )
-def test_cards_that_cannot_be_drawn(plan, args, told):
+def test_cards_that_cannot_be_drawn(plan, args, shown):
     result = run("check", plan, "--card", *args)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert told in result.stderr
+    assert shown in result.stderr
 
 
 def test_cards_are_opened_in_the_viewer(plan, tmp_path, monkeypatch):

@@ -1,4 +1,4 @@
-"""A command line that is wrong gets one line, which tells the nearest verb, option, choice or name."""
+"""A command line that is wrong gets one line, with the nearest verb, option, choice or name."""
 
 from pathlib import Path
 
@@ -103,7 +103,7 @@ def test_a_verb_like_no_other_gets_the_list():
 
 
 @pytest.mark.parametrize(
-    ("line", "told"),
+    ("line", "shown"),
     [
         ("report plans/yard.toml -o {}.zzz", "a page is written as .html or .htm"),
         ("check plans/yard.toml -o {}.html", "text is written as .txt"),
@@ -120,10 +120,10 @@ def test_a_verb_like_no_other_gets_the_list():
         ("export plans/yard.toml -o {}.txt", "a drawing is written as .dxf"),
     ],
 )
-def test_an_ending_that_tells_of_something_else_is_refused(line: str, told: str, tmp_path: Path) -> None:
+def test_an_ending_of_something_else_is_refused(line: str, shown: str, tmp_path: Path) -> None:
     done = CliRunner().invoke(main, line.format(tmp_path / "x").split())
     assert done.exit_code == 2
-    assert told in done.stderr
+    assert shown in done.stderr
     assert not list(tmp_path.iterdir())
 
 
@@ -133,7 +133,7 @@ def test_a_file_that_is_not_there_gets_the_one_like_it(name):
     assert (done.exit_code, done.stderr) == (3, f"plans/{name}: there is no such file; write {PLAN}\n")
 
 
-def test_a_file_like_no_other_is_told_alone():
+def test_a_file_like_no_other_is_shown_alone():
     done = CliRunner().invoke(main, ["check", "plans/xyzzy.toml"], prog_name="gradehaul")
     assert (done.exit_code, done.stderr) == (3, "plans/xyzzy.toml: there is no such file\n")
 

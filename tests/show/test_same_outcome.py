@@ -112,17 +112,17 @@ def compare(layout: Layout, answer: CheckAnswer, rails: tuple[str, ...] | None, 
     text = check_page(answer, units, (), ["trains"]).text()
     assert shown_in_text(text.split("\nTrains\n")[1] if truth else "") == truth
     check_rows(text, truth, answer)
-    told = answer.to_dict()
-    assert {(each["name"], each["rail"]): each["outcome"] for each in told["trains"]} == truth
+    seen = answer.to_dict()
+    assert {(each["name"], each["rail"]): each["outcome"] for each in seen["trains"]} == truth
     fails = set(per_train.values()) & {"stalls", "runs away", "too long"}
-    assert told["passes"] == (not fails and not told["not_checked"])
+    assert seen["passes"] == (not fails and not seen["not_checked"])
     rows = csv.DictReader(io.StringIO(trains_csv(answer, None)))
     assert {(row["train"], row["rail"]): row["outcome"] for row in rows} == truth
     first = headline(text)
     everyone = all(outcome == "climbs" for outcome in per_train.values())
     alone = next(iter(layout.plan.trains), "")
     assert first.startswith(("All ", "Both ", f"{alone} climbs ")) == everyone
-    assert ("NOT CHECKED" in first) == bool(told["not_checked"])
+    assert ("NOT CHECKED" in first) == bool(seen["not_checked"])
     failing = [name for name, outcome in per_train.items() if outcome != "climbs"]
     assert all(name in first for name in failing) or len(failing) > 6
     for outcome in set(per_train.values()) - {"climbs"}:
@@ -165,12 +165,12 @@ def check_page_of(layout: Layout, answer: CheckAnswer, units: UnitFormat, judged
 def check_cards(answer: CheckAnswer, per_train: dict[str, str], *, pictures: bool) -> None:
     cards = load_cards(answer)
     sentences = [card.trains[0] for card in cards if card.trains]
-    told = {}
+    seen = {}
     for sentence in sentences:
         for part in sentence.split(": ", 1)[1].removesuffix(".").split("; "):
             name = max((name for name in per_train if part.startswith(f"{name} ")), key=len)
-            told[name] = begins(part.removeprefix(f"{name} "))
-    assert told == per_train
+            seen[name] = begins(part.removeprefix(f"{name} "))
+    assert seen == per_train
     if pictures:
         with drawing_rules():
             drawn = " ".join(text for figure in load_card_figures(cards) for text in words(figure))
@@ -219,8 +219,8 @@ def check_section(
     pictures: bool,
 ) -> None:
     section = long_section(layout, route, train=name, rails=rails)
-    told = section.to_dict()["train"]["rails"]
-    assert {(name, each["rail"]): each["outcome"] for each in told} == {
+    seen = section.to_dict()["train"]["rails"]
+    assert {(name, each["rail"]): each["outcome"] for each in seen} == {
         key: outcome for key, outcome in judged.items() if key[0] == name
     }
     text = profile_page(section, units).text()

@@ -387,6 +387,7 @@ def same_as_promised(found: KeepCleanPlan, written: Path) -> None:
         own = judged[promised.name]
         assert own.outcome == promised.planned.outcome
         assert own.verdict == promised.planned.verdict
+        assert own.risk == promised.planned.risk
 
 
 @settings(max_examples=EXAMPLES, deadline=None, phases=PHASES)

@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.answers.check import CheckAnswer, Figure, check, figures
+from gradehaul.haulage.answers.check import CheckAnswer, check
+from gradehaul.haulage.answers.figures import Figure, figures
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 
@@ -455,4 +456,4 @@ def test_a_slipping_pull_above_a_standing_pull_that_nobody_measured_is_noted() -
     assert notes("47") == []
     (note,) = notes("48")
     assert note.startswith('loco "mule", slipping, clean: ')
-    assert "scaled from other rail; measure the standing pull too" in note
+    assert "which is scaled from other rail: measure that too" in note

@@ -80,9 +80,7 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
             continue
         place_agrees(name, row.string, answer, units)
         risk, spare = row[3], row[4]
-        assert (risk, spare) in {
-            (chance_words(each["stall_probability"]), units.force(each["margin_n"])) for each in judged
-        }
+        assert (risk, spare) in {(chance_words(each["risk"]), units.force(each["margin_n"])) for each in judged}
         assert row[2].lower() in {each["outcome"] for each in judged}
         compared += 1
     for route in document["routes"]:
@@ -162,7 +160,7 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
     for train in answer.trains:
         verdict = train.verdict
         wanted += [units.length(train.length), units.force(verdict.margin), units.length(verdict.at), verdict.track]
-        wanted += [chance_words(train.trust.stall_probability), train.rail, train.route]
+        wanted += [chance_words(train.risk), train.rail, train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
         wanted += [units.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]

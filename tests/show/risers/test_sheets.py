@@ -22,8 +22,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.risers.sheet import cut_list_figures, risers_sheet
-from gradehaul.show.risers.strip import JOIN, RISER, strip_figures
+from gradehaul.show.risers.sheet import JOIN, RISER, cut_list_figures, risers_sheet, strip_figures
 from gradehaul.show.sheets import CAUTIONS
 from project import PLANS
 
@@ -137,12 +136,12 @@ def test_the_sheets_are_the_same_bytes_from_run_to_run() -> None:
 
 def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
     plan = str(PLANS / "first-hill.toml")
-    asked = ["risers", plan, "--every", "16 in", "--from", "4 in", "--datum", "40 in"]
-    text = run(*asked).output
+    arguments = ["risers", plan, "--every", "16 in", "--from", "4 in", "--datum", "40 in"]
+    text = run(*arguments).output
     assert "21 risers along Hill, every 16.0 in from 4.0 in; railhead 0 in to 4 in" in text
-    document = json.loads(run(*asked, "--json").stdout)
+    document = json.loads(run(*arguments, "--json").stdout)
     assert [riser["number"] for riser in document["risers"]] == list(range(1, 22))
-    table = list(csv.DictReader(io.StringIO(run(*asked, "--csv").stdout)))
+    table = list(csv.DictReader(io.StringIO(run(*arguments, "--csv").stdout)))
     for row, riser in zip(table, document["risers"], strict=True):
         assert float(row["cut_in"]) * 0.0254 == pytest.approx(riser["cut_m"], rel=1e-5)
         assert float(row["cut_in"]) * 32 == pytest.approx(round(float(row["cut_in"]) * 32), abs=3e-3)
@@ -150,7 +149,7 @@ def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
     assert all(one <= other for one, other in pairwise(rises))
     for ending, sign in (("pdf", b"%PDF"), ("svg", b"<?xml"), ("csv", b"riser,")):
         file = tmp_path / f"risers.{ending}"
-        assert run(*asked, "-o", str(file)).exit_code == 0
+        assert run(*arguments, "-o", str(file)).exit_code == 0
         assert file.read_bytes().startswith(sign)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple
 
@@ -64,6 +65,8 @@ class TrainTrust:
     """How far a verdict can be trusted; `margin_low` and `margin_high` are the 5th and 95th percentile, N."""
 
     stall_probability: Share
+    fail_probability: Share
+    """How likely it stalls or runs away."""
     trials: int
     margin_low: Newtons
     margin_high: Newtons
@@ -98,8 +101,8 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, trials: Rando
     """Return how far the verdict on a train can be trusted.
 
     The margin is the least of standing pull less demand along the route, in every trial at the place that is worst
-    then. The two other tests of a verdict are tried likewise: whether it starts anywhere, and whether it gets through
-    where its wheels slip.
+    then. The other tests of a verdict are tried likewise: whether it holds back downhill, whether it starts anywhere,
+    and whether it gets through where its wheels slip.
 
     Parameters
     ----------
@@ -114,10 +117,12 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, trials: Rando
     """
     legs = [Margins(leg, train.after(leg.route.run_rounds), trials) for leg, _ in profile.runs]
     stands = _doubt(legs, rail, "standing", always=True)
+    fails = [failing for leg in legs for failing in (leg.margin(rail) < 0, leg.runs_away(rail))]
     margin = np.min([leg.margin(rail, tie=0.0) for leg in legs], axis=0)
     low, high = np.quantile(margin, (0.05, 0.95)).tolist()
     others = _doubt(legs, rail, "standing", starting=True), _doubt(legs, rail, "slipping")
-    return TrainTrust(stands.chance, trials.count, low, high, stands.causes, others)
+    failing = float(np.any(fails, axis=0).mean())
+    return TrainTrust(stands.chance, failing, trials.count, low, high, stands.causes, others)
 
 
 def _doubt(legs: list[Margins], rail: str, state: State, *, starting: bool = False, always: bool = False) -> Doubt:
@@ -185,8 +190,9 @@ def _of_pulls(margins: Margins, place: Place, state: State) -> dict[str, _Effect
         )
     together = trials.together(train.together, train.together_basis)
     if together is not None:
-        names = " and ".join(dict.fromkeys(loco.name for loco, _ in train.locos))
-        measure = f"read the pull of {names} coupled together"
+        counts = Counter(loco.name for loco, _ in train.locos)
+        names = " and ".join(name if count == 1 else f"{count} {name}" for name, count in counts.items())
+        measure = f"read the pull of {names} coupled together, and write its share of their sum as together"
         effects["how well the locomotives pull together"] = _Effect(together * total, (0.02 * total) ** 2, measure)
     return effects
 

@@ -69,13 +69,6 @@ def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults
         for key, readings in (("pull", table.pull), ("slipping", table.slipping)):
             for condition in readings:
                 faults.known(entry, "rail condition", condition, known, inside=key)
-        for condition, slipping in table.slipping.items():
-            standing = table.pull.get(condition)
-            if standing and _mean(slipping) > _mean(standing):
-                faults.note(
-                    f"{entry.place}, slipping, {condition}",
-                    "the pull with sliding wheels is more than the standing pull, which cannot be",
-                )
         on_drivers = table.mass if table.on_drivers is None else table.on_drivers
         on_tyres = table.on_tyres
         if on_tyres is None:
@@ -91,10 +84,6 @@ def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults
             slipping={condition: tuple(readings) for condition, readings in table.slipping.items()},
         )
     return found
-
-
-def _mean(readings: Collection[Reading]) -> float:
-    return sum(reading.value for reading in readings) / len(readings)
 
 
 def powers(tables: Mapping[str, Entry[PowerTable]], locos: Collection[str], faults: Faults) -> dict[str, Power]:

@@ -25,8 +25,14 @@ OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
 _MEETS = 1e-3
 """Tracks no farther apart than this, m, meet: at a turnout or a crossing."""
 
-DOES: Mapping[Outcome, str] = {"too long": "is too long", "marginal": "is marginal"}
-"""An outcome behind the name of a train, where it is no verb itself."""
+DOES: Mapping[Outcome, tuple[str, str]] = {
+    "stalls": ("stalls", "stall"),
+    "runs away": ("runs away", "run away"),
+    "too long": ("is too long", "are too long"),
+    "marginal": ("is marginal", "are marginal"),
+    "climbs": ("climbs", "climb"),
+}
+"""What one train does behind its name, and what several do."""
 
 SHORT: Mapping[Outcome, tuple[str, ...]] = {
     "stalls": (
@@ -44,7 +50,7 @@ SHORT: Mapping[Outcome, tuple[str, ...]] = {
 """An outcome in a few words, the longest wording first; places are those of the train's head."""
 
 SENTENCES: Mapping[str, str] = {
-    "stalls": "It gets no further than {head}: at the worst it lacks {lacks}. It needs more than it can pull {where}.",
+    "stalls": "It stalls {head}: at worst it lacks {lacks}. It needs more than it can pull {where}.",
     "marginal": "It gets through only while the wheels never slip: {spare} to spare where it is least, {head}.",
     "no stopping": "It must not stop, since it would not start again, {where}.",
     "no recovery": "It would not recover from a slip {where}.",

@@ -11,8 +11,9 @@ from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
-from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import worst_first
+from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.page import Page, Piece
