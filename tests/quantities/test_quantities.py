@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import gc
 import math
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
 from importlib.resources import files
 from typing import get_args
 
