@@ -530,7 +530,7 @@ def import_drawing(
     unit
         The drawing's unit, where the file does not say it.
     layers, height_layers
-        Layers with track, and with texts that are heights, or patterns; all and none where empty.
+        Layers with track, and with texts that are heights, or patterns; known by their names where both are empty.
     rails
         Whether the two rails of each track are drawn.
     snap, fit, kink

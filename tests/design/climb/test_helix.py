@@ -216,6 +216,7 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
 
 
 @given(st.floats(0.3, 1.2), st.floats(0.07, 0.14), st.integers(2, 9), builds)
+@example(0.6, 0.11, 6, usual_helix_build(read_plan(STOCK)))  # a larger radius mends it, too
 @settings(max_examples=60)
 def test_each_cure_of_too_little_headroom_is_enough_and_a_step_less_is_not(
     radius: float, per_turn: float, halves: int, build: HelixBuild

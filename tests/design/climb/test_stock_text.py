@@ -17,7 +17,7 @@ railhead.A = 0
 metal = { fresh = 0.72, settled = 0.81 }
 tyred = { fresh = 0.48, settled = 0.59 }
 [loco.mogul]
-title = "Mogul No. 4"
+title = "Mogul No. 4, \\"the other one\\", 'rebuilt' twice and weighed with coal, water and both of its crew"
 mass = "310 g"
 length = 190
 on_drivers = "240 g"

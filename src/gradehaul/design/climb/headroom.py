@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from gradehaul.design.climb.helix import Helix, HelixBuild, turn_length
+from gradehaul.design.climb.helix import HEADROOM_TIE, Helix, HelixBuild, turn_length
 from gradehaul.design.climb.helix_given import turns_of
 from gradehaul.design.climb.hill import steps_of
 from gradehaul.errors import DesignError
@@ -70,7 +70,7 @@ def headroom_of(helix: Helix, stock: Plan) -> Headroom:
         turns = math.floor(parts * turns + _HAIR) / parts
         fewer = Helix(helix.radius, turns, helix.rise, build)
         turns = turns if fewer.stacked and clears(fewer, stock) else None
-    deck = math.floor((build.deck - short) / steps.rise + _HAIR) * steps.rise
+    deck = math.floor((build.deck - short + HEADROOM_TIE) / steps.rise + _HAIR) * steps.rise
     return Headroom(
         "fail", short, rise_per_turn, _least_radius(helix, stock), turns, deck if deck >= _THINNEST else None
     )

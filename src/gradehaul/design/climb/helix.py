@@ -35,7 +35,7 @@ GUARD = (
 )
 """What is said with every helix."""
 
-_TIE = 1e-6
+HEADROOM_TIE = 1e-6
 """Headroom that is short by no more, m, is enough."""
 UNEASED = 60.0
 """Radius over gauge beyond which no transition curve is needed (NEM 113, read)."""
@@ -185,7 +185,7 @@ class Helix:
     def short_by(self, vertical: float) -> Meters:
         """Return how much of the clear height wanted is lacking, m; 0 for up to a thousandth of a millimeter."""
         short = self.build.clear - self.clear_left(vertical) if self.stacked else 0.0
-        return short if short > _TIE else 0.0
+        return short if short > HEADROOM_TIE else 0.0
 
     @property
     def floor(self) -> tuple[Meters, Meters]:

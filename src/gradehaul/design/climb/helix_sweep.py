@@ -11,7 +11,7 @@ from typing import Annotated, Any, ClassVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gradehaul.design.climb.helix import GUARD, HelixBuild, clear_height_left
+from gradehaul.design.climb.helix import GUARD, HEADROOM_TIE, HelixBuild, clear_height_left
 from gradehaul.design.climb.hill import (
     CAR_LENGTHS_PER_PERCENT,
     Direction,
@@ -258,7 +258,7 @@ def sweep(
         cars=counts,
         exact=exact,
         reach=reach,
-        low_by=(build.clear - 1e-6 - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
+        low_by=(build.clear - HEADROOM_TIE - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
         steep_by=grade - steepest * (1 + 1e-9),
         short_by=np.full_like(grade, -1.0)
         if train is None

@@ -217,26 +217,20 @@ def _single(strokes: Sequence[Stroke], shortest: float) -> dict[int, Reach]:
     numbers = [number for number, stroke in enumerate(strokes) if len(stroke.bulges) == 1 and stroke.exact]
     if not numbers:
         return {}
-    tips = np.concatenate([strokes[number].points for number in numbers]).reshape(-1, 4).tolist()
-    bulges = np.concatenate([strokes[number].bulges for number in numbers]).tolist()
+    tips = np.concatenate([strokes[number].points for number in numbers]).reshape(-1, 4)
+    across, up = tips[:, 2:].T - tips[:, :2].T
+    chord, half = np.hypot(across, up), 2 * np.arctan(np.concatenate([strokes[number].bulges for number in numbers]))
+    heading = np.arctan2(up, across) - half
+    heading -= math.tau * np.rint(heading / math.tau)
+    with np.errstate(all="ignore"):
+        rows = np.column_stack((tips, heading, 2 * np.sin(half) / chord, chord / np.sinc(half / math.pi)))
     found: dict[int, Reach] = {}
-    for number, (x, y, x2, y2), bulge in zip(numbers, tips, bulges, strict=True):
-        across, up = x2 - x, y2 - y
-        chord = math.hypot(across, up)
-        if chord <= shortest:
+    for number, size, (x, y, x2, y2, way, bend, length) in zip(numbers, chord.tolist(), rows.tolist(), strict=True):
+        if size <= shortest:
             continue
-        half = 2 * math.atan(bulge)
         stroke = strokes[number]
         low, high = (None, None) if stroke.heights is None else stroke.heights.tolist()
-        element = Element(
-            Spot(x, y, low),
-            Spot(x2, y2, high),
-            math.remainder(math.atan2(up, across) - half, 2 * math.pi),
-            2 * math.sin(half) / chord,
-            chord * half / math.sin(half) if half else chord,
-            stroke.handle,
-            stroke.layer,
-        )
+        element = Element(Spot(x, y, low), Spot(x2, y2, high), way, bend, length, stroke.handle, stroke.layer)
         found[number] = Reach((element,))
     return found
 

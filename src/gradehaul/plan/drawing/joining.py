@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.linking.duplicates import Dropped
-from gradehaul.plan.drawing.nearness import components, pairs, walks
+from gradehaul.plan.drawing.nearness import pairs, places_of, walks
 from gradehaul.plan.drawing.records import Fault, FloatArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.wording import gap_text
 
@@ -119,7 +119,7 @@ class _Ends:
         ways = (np.stack((points[first + 1], points[last - 1]), axis=1) - tips).reshape(-1, 2)
         self.outward = np.arctan2(ways[:, 1], ways[:, 0])
         self.lengths = np.hypot(*ways.T).reshape(-1, 2).min(axis=1)
-        self.place = _places(self.spots)
+        self.place = places_of(self.spots, HAIR)
         self.partner = np.full(len(self.spots), -1, dtype=np.int64)
 
     def drawn_twice(self) -> dict[int, int]:
@@ -170,14 +170,6 @@ class _Ends:
         fair = able & (turn <= SHARPEST) & (mine != theirs)
         self.partner[one[fair]] = other[fair]
         self.partner[other[fair]] = one[fair]
-
-
-def _places(spots: FloatArray) -> IntArray:
-    """Return the number of the place at which each spot lies; those within `HAIR` of one another are at one place."""
-    unique, inverse = np.unique(np.round(spots, 9), axis=0, return_inverse=True)
-    near = np.column_stack(pairs(unique[:, :2], HAIR))
-    level = np.abs(np.diff(unique[near, 2], axis=1))[:, 0] <= HAIR
-    return components(len(unique), near[level])[inverse.ravel()]
 
 
 def _is_curve(chain: IntArray, ends: _Ends) -> bool:

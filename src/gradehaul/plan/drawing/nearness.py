@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
@@ -50,6 +51,24 @@ def pairs(points: FloatArray, distance: float, others: FloatArray | None = None)
     one, other = one[near], other[near]
     order = np.lexsort((other, one))
     return one[order], other[order]
+
+
+def places_of(points: FloatArray, distance: float) -> IntArray:
+    """Return the place of each point, as the number of the first one there: those within a distance, m, are one place.
+
+    Of points in space, shape (n, 3), the heights may differ by as much.
+
+    Examples
+    --------
+    >>> places_of(np.array([(0.0, 0), (3, 0), (0, 0), (0, 1)]), 2.0).tolist()
+    [0, 1, 0, 0]
+    """
+    unique, own = np.unique(np.round(points, 9), axis=0, return_inverse=True)
+    one, other = pairs(unique[:, :2], distance)
+    level = (np.abs(unique[one, 2:] - unique[other, 2:]) <= distance).all(axis=1)
+    group = components(len(unique), np.column_stack((one[level], other[level])))[own.ravel()]
+    _, first, back = np.unique(group, return_index=True, return_inverse=True)
+    return np.asarray(first[back.ravel()], dtype=np.int64)
 
 
 def nearest_of(spots: Sequence[Spot], others: Sequence[Spot], distance: float) -> dict[int, tuple[float, int]]:
@@ -150,21 +169,19 @@ class Nearness:
     """
 
     def __init__(self, rows: Sequence[Sequence[Element]]) -> None:
-        parts = [[part for element in row for part in halved(element)] for row in rows]
-        self.elements = [part for row in parts for part in row]
-        sizes = np.array([len(row) for row in parts], dtype=np.int64)
+        self.elements, self.table = _tabled(rows)
+        if (np.abs(self.table[:, 3] * self.table[:, 4]) > math.pi).any():
+            rows = [[part for element in row for part in halved(element)] for row in rows]
+            self.elements, self.table = _tabled(rows)
+        sizes = np.array([len(row) for row in rows], dtype=np.int64)
         self.owner: IntArray = np.repeat(np.arange(len(rows)), sizes)
-        self.table: FloatArray = np.array(
-            [(e.start[0], e.start[1], e.heading, e.curvature, e.length, e.start[2], e.end[2]) for e in self.elements],
-            dtype=np.float64,
-        ).reshape(-1, 7)
         lengths = self.table[:, 4]
         begin = np.concatenate(((0.0,), np.cumsum(lengths)))
         first = np.concatenate(((0,), np.cumsum(sizes)))
         self.before: FloatArray = begin[:-1] - begin[first[:-1]][self.owner]
         self.length: FloatArray = begin[first[1:]] - begin[first[:-1]]
-        step = _SHARE * lengths.mean() if len(lengths) else 1.0
-        count = np.ceil(lengths / step).astype(np.int64)
+        step = max(_SHARE * float(lengths.mean()), 1e-9) if len(lengths) else 1.0
+        count = np.maximum(np.ceil(lengths / step), 1).astype(np.int64)
         self._of: IntArray = np.repeat(np.arange(len(lengths)), count)
         number = np.arange(len(self._of)) - (np.cumsum(count) - count)[self._of]
         self._samples = places(self.table[self._of], (number + 0.5) * (lengths / count)[self._of])
@@ -172,7 +189,7 @@ class Nearness:
 
     def candidates(self, points: FloatArray, distance: float) -> tuple[IntArray, IntArray]:
         """Return pairs of point and element, sorted: all within a distance, m, and some farther off."""
-        one, sample = pairs(points, distance + self._reach, self._samples)
+        one, sample = pairs(points, (distance + self._reach) * (1 + 1e-9), self._samples)
         return np.divmod(np.unique(one * (len(self.elements) + 1) + self._of[sample]), len(self.elements) + 1)
 
     def beside(self, spots: Sequence[Spot], distance: float, headings: ArrayLike = 0.0, level: float = 0.0) -> Beside:
@@ -217,6 +234,13 @@ class Nearness:
 
     def _each(self, numbers: IntArray) -> Iterator[Element]:
         return (self.elements[number] for number in numbers.tolist())
+
+
+def _tabled(rows: Sequence[Sequence[Element]]) -> tuple[list[Element], FloatArray]:
+    """Return all elements of rows, and their figures."""
+    elements = [element for row in rows for element in row]
+    figures = [(e.start[0], e.start[1], e.heading, e.curvature, e.length, e.start[2], e.end[2]) for e in elements]
+    return elements, np.array(figures, dtype=np.float64).reshape(-1, 7)
 
 
 def places(table: FloatArray, along: FloatArray) -> FloatArray:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import heading, place
-from gradehaul.plan.drawing.nearness import Nearness, components, pairs
+from gradehaul.plan.drawing.nearness import Nearness, components, places_of
 from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Reach, Spot, Stroke, Terms
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.plan.names import listed, quoted
@@ -27,6 +27,7 @@ CROWD = 24
 
 CORNER, SPLIT = math.radians(45), math.radians(1)
 """Closed figures of straights that turn by more at their corners, and by less at all else, are no track."""
+_FEWEST = 3
 
 _USUAL = 4.0
 """A layout is about this large, m (common practice): units are compared by how near they bring a drawing to it."""
@@ -115,55 +116,44 @@ def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
     No other track begins or ends at such a corner. A drawing of such figures alone stays as it is.
     """
     strokes = drawing.strokes
-    if not strokes:
-        return drawing
     tips = np.concatenate([stroke.points[[0, -1]] for stroke in strokes])
     onward = np.concatenate([stroke.points[[1, -2]] for stroke in strokes]) - tips
     heading = np.arctan2(onward[:, 1], onward[:, 0])
-    place = components(len(tips), np.column_stack(pairs(tips, terms.snap)))
+    place = places_of(tips, terms.snap)
     by_place = np.argsort(place, kind="stable")
     node, first, often = np.unique(place[by_place], return_index=True, return_counts=True)
-    two = often == 2
-    one, other = by_place[first[two]], by_place[first[two] + 1]
+    one, other = by_place[first[often == 2]], by_place[first[often == 2] + 1]
     turn = np.abs(np.remainder(heading[one] - heading[other], math.tau) - math.pi)
-    if not (turn > CORNER).any():
+    sharp = turn > CORNER
+    if not sharp.any():
         return drawing
     fair = np.zeros(len(tips), dtype=bool)
-    fair[node[two]] = (turn > CORNER) | (turn < SPLIT)
-    corners = np.zeros(len(tips), dtype=np.int64)
-    corners[node[two]] = turn > CORNER
-    inner = [_corners(stroke) for stroke in strokes]
-    figure = components(
-        len(tips), np.concatenate((np.column_stack((place, np.arange(len(tips)))), np.arange(len(tips)).reshape(-1, 2)))
-    )
-    lost = np.unique(figure[~fair[place]])
-    lost = np.union1d(lost, figure[::2][[count is None for count in inner]])
-    count = np.bincount(figure, corners * (place == np.arange(len(tips))), len(tips))
-    count += np.bincount(figure[::2], [each or 0 for each in inner], len(tips))
-    gone = ~np.isin(figure[::2], lost) & (count[figure[::2]] >= 3)
-    if not gone.any() or gone.all():
+    fair[node[often == 2]] = sharp | (turn < SPLIT)
+    inner = np.array([_corners(stroke) for stroke in strokes])
+    figure = components(len(strokes), np.column_stack((np.arange(len(tips)) // 2, place // 2)))
+    open_ = figure[(inner < 0) | ~fair[place].reshape(-1, 2).all(axis=1)]
+    corners = np.bincount(figure, inner, len(strokes)) + np.bincount(figure[one[sharp] // 2], minlength=len(strokes))
+    gone = (~np.isin(figure, open_) & (corners[figure] >= _FEWEST)).tolist()
+    if not any(gone) or all(gone):
         return drawing
-    frames = [stroke for stroke, is_gone in zip(strokes, gone.tolist(), strict=True) if is_gone]
-    counts = Counter(stroke.layer for stroke in frames)
-    faults = []
-    for layer, count_ in counts.items():
-        start = next(stroke for stroke in frames if stroke.layer == layer)
-        text = f"closed figures with corners on layer {quoted(layer)} are no track: left out"
-        faults.append(Fault("no-track", text, Spot(*start.points[0].tolist()), start.handle, layer, count_))
-    kept = tuple(stroke for stroke, is_gone in zip(strokes, gone.tolist(), strict=True) if not is_gone)
-    return replace(drawing, strokes=kept, faults=(*drawing.faults, *faults))
+    faults: dict[str, Fault] = {}
+    for stroke, is_gone in zip(strokes, gone, strict=True):
+        if is_gone and stroke.layer not in faults:
+            text = f"closed figures with corners on layer {quoted(stroke.layer)} are no track: left out"
+            start = Spot(*stroke.points[0].tolist())
+            faults[stroke.layer] = Fault("no-track", text, start, stroke.handle, stroke.layer)
+    kept = tuple(stroke for stroke, is_gone in zip(strokes, gone, strict=True) if not is_gone)
+    return replace(drawing, strokes=kept, faults=(*drawing.faults, *faults.values()))
 
 
-def _corners(stroke: Stroke) -> int | None:
-    """Return how many corners a stroke of straight lines has between its ends, None where it is no such stroke."""
-    if stroke.bulges.any():
-        return None
-    if len(stroke.points) == 2:
-        return 0
+def _corners(stroke: Stroke) -> int:
+    """Return how many corners a stroke of straight lines has between its ends, -1 where it is no such stroke."""
+    if len(stroke.points) == 2 or stroke.bulges.any():
+        return -1 if stroke.bulges.any() else 0
     way = np.diff(stroke.points, axis=0)
     heading = np.arctan2(way[:, 1], way[:, 0])
     turn = np.abs(np.remainder(np.diff(heading) + math.pi, math.tau) - math.pi)
-    return int((turn > CORNER).sum()) if ((turn > CORNER) | (turn < SPLIT)).all() else None
+    return int((turn > CORNER).sum()) if ((turn > CORNER) | (turn < SPLIT)).all() else -1
 
 
 def likely_unit(size: float, unit: str) -> str:

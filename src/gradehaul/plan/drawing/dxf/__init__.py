@@ -266,5 +266,8 @@ class _Reading:
         patterns = listed(self.patterns or ["*"])
         if self.unknown or self.labels or dropped:
             found = ", ".join(f"{len(items)} {clean(kind)}" for kind, items in list(self.unknown.items())[:6])
-            return DrawingError(f"nothing on the layers {patterns} can be read as track", found=found or "texts alone")
+            return DrawingError(
+                f"nothing on the layers {patterns} can be read as track",
+                found=found or ("texts alone" if self.labels else "lines without length"),
+            )
         return DrawingError(f"nothing is on the layers {patterns}", write=f"one of {', '.join(names)}{more}")
