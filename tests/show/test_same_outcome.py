@@ -273,7 +273,7 @@ def _named(table: str) -> str:
 
 def test_random_plans() -> None:
     met: set[str] = set()
-    for number, layout in enumerate(_random_layouts(20)):
+    for number, layout in enumerate(_random_layouts(28)):
         rails = (None, ("clean", "treated", "treated fresh"))[number % 2]
         met |= compare(layout, check_layout(layout, rails=rails), rails, pictures=number == 0)
     assert met >= {"stalls", "too long", "marginal", "climbs"}
