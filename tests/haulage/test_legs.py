@@ -111,7 +111,7 @@ def locomotive(pull: float, slip: float, film: float) -> walk.Loco:
 @given(
     tracks, tracks, tracks, st.booleans(), st.integers(1, 4), st.floats(0.2, 1.2), st.floats(0.5, 1), st.floats(0.4, 1)
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_a_train_is_judged_by_its_worst_leg(bottom, tail, top, berth, cars, pull, slip, film) -> None:
     tail = [*tail, (0.8, 0.0, "clean")]
     bottom = [(0.9, 0.0, "clean"), *bottom]
