@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from networkx import DiGraph
 
     from gradehaul.design.clearance.findings import Clearances
-    from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer, Look
+    from gradehaul.design.climb.designs import HelixAnswer, HelixSearch, InclineAnswer
     from gradehaul.design.climb.hill import Direction, Need
     from gradehaul.design.level.railheads import Leveled
     from gradehaul.haulage.answers.check import CheckAnswer
@@ -41,13 +41,6 @@ class Layout(engine.Layout):
         List every route between ends and berths, up to a limit, in place of the declared ones.
     hours
         The age of every film, hours; None for that of a day's rest.
-
-    Attributes
-    ----------
-    plan, rails
-        The plan, with what its bench readings say, and the rail conditions that can be named.
-    routes
-        The routes of the plan.
 
     Raises
     ------
@@ -99,11 +92,12 @@ class Layout(engine.Layout):
         >>> answer.to_dict()["trains"][0]["margin_n"]
         0.223744
         """
+        from gradehaul.design.clearance.suspects import places_too_low
         from gradehaul.haulage.answers.check import check_layout
         from gradehaul.treatment.ways_over import ways_over
 
         answer = check_layout(self, rails=rails or None, seed=seed)
-        return replace(answer, ways_over=ways_over(self, answer))
+        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=places_too_low(self))
 
     def keep_clean(
         self,
@@ -350,7 +344,7 @@ def helix(
     clear: float | None = None,
     centers: float | None = None,
     vertical: float | None = None,
-    find: Look | None = None,
+    find: HelixSearch | None = None,
     train: str | None = None,
     rail: str | None = None,
     need: Need = "climbs",
@@ -396,7 +390,7 @@ def helix(
     (0.02653, 2.65258)
     """
     from gradehaul.design.climb.designs import build_for, design_helix
-    from gradehaul.design.climb.helix_known import HelixGiven
+    from gradehaul.design.climb.helix_given import HelixGiven
 
     build = build_for(
         stock,
@@ -536,7 +530,7 @@ def import_drawing(
     unit
         The drawing's unit, where the file does not say it.
     layers, height_layers
-        Layers with track, and with texts that are heights, or patterns; all and none where empty.
+        Layers with track, and with texts that are heights, or patterns; known by their names where both are empty.
     rails
         Whether the two rails of each track are drawn.
     snap, fit, kink

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from gradehaul.plan.drawing.assembly import assemble, reaches_of
+from gradehaul.plan.drawing.dxf import read_drawing
 from gradehaul.plan.drawing.dxf.file import dxf_library
-from gradehaul.plan.drawing.dxf.reading import read_drawing
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.records import terms
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
@@ -132,9 +132,7 @@ def test_linking_grows_like_n_log_n(files, ratio, draw):
     for count in (2_000, 50_000):
         strokes = read_drawing(files[draw, count], layers=["TRACK"]).strokes
         reaches[count], _ = reaches_of(strokes, tolerance=ON.fit, kink=ON.kink)
-    small, large = (
-        lambda own=reaches[count]: link(own, snap=ON.snap, kink=ON.kink, level=ON.level) for count in (2_000, 50_000)
-    )
+    small, large = (lambda own=reaches[count]: link(own, ON) for count in (2_000, 50_000))
     ratio(
         f"linking of 50,000 entities in {draw.__name__} over 2,000",
         large,

@@ -7,7 +7,7 @@ import time
 import numpy as np
 
 from gradehaul.design.climb.helix import usual_helix_build
-from gradehaul.design.climb.helix_known import HelixGiven, helix_of
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.helix_sweep import sweep
 from gradehaul.design.climb.hill import stock_of
 
@@ -27,8 +27,8 @@ def test_a_sweep_of_200_by_200_designs(figure) -> None:
     places = np.random.default_rng(1).integers(0, SIDE, (ONE_AT_A_TIME, 2))
     started = time.perf_counter()
     for down, across in places:
-        wishes = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=3)
-        layout = helix_of(wishes, build).hill(stock).layout
+        given = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=3)
+        layout = helix_of(given, build).hill(stock).layout
         profile = layout.profile("Up")
         for i, power in enumerate(found.powers):
             loads = layout.loads(profile, power, found.car, found.rails)

@@ -345,7 +345,7 @@ class TestPipes:
         try:
             while chunk := os.read(leader, 65536):
                 shown += chunk
-        except OSError:  # how Linux tells that the other side has closed
+        except OSError:  # how Linux says that the other side has closed
             pass
         process.communicate(timeout=60)
         os.close(leader)

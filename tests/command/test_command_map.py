@@ -31,18 +31,17 @@ def test_numbers_without_a_file_and_a_picture_with_one(tmp_path):
     assert "Lower bend" in run("map", HILL).output
     assert run("map", HILL, "--csv").output.startswith("track,line,berth,")
     assert run("map", HILL, "--json").output.startswith("{")
-    for ending, begins in ((".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF")):
-        target = tmp_path / f"plan{ending}"
-        done = run("map", HILL, "-o", str(target), "--size", "phone")
-        assert (done.exit_code, done.stdout) == (0, "")
-        assert target.read_bytes().startswith(begins)
+    target = tmp_path / "plan.png"
+    done = run("map", HILL, "-o", str(target), "--size", "phone")
+    assert (done.exit_code, done.stdout) == (0, "")
+    assert target.read_bytes().startswith(b"\x89PNG")
 
 
 def test_trains_and_rails_are_chosen():
-    told = run("map", HILL, "--train", "local", "--rail", "clean", "--rail", "treated", "--more", "trains").output
-    assert "local, on clean rail" in told
-    assert "local, on treated rail" in told
-    assert "treated fresh" not in told
+    shown = run("map", HILL, "--train", "local", "--rail", "clean", "--rail", "treated", "--more", "trains").output
+    assert "local, on clean rail" in shown
+    assert "local, on treated rail" in shown
+    assert "treated fresh" not in shown
 
 
 def test_a_route_narrows_tracks_joints_and_trains(tmp_path):
@@ -57,13 +56,6 @@ def test_a_route_narrows_tracks_joints_and_trains(tmp_path):
     assert {each["name"] for each in both["trains"]} == {"stone"}
     assert run("map", plan, "--route", "Quarry down", "-o", tmp_path / "x.png").exit_code == 0
     assert "no route of this name" in run("map", plan, "--route", "Quarry up").output
-
-
-def test_what_is_wrong_is_told():
-    assert run("map", HILL, "--train", "x").exit_code == 2
-    assert "no train of this name" in run("map", HILL, "--train", "x").output
-    assert "a picture is written as .png" in run("map", HILL, "-o", "x.bmp").output
-    assert "exclude each other" in run("map", HILL, "--csv", "--json").output
 
 
 def test_a_plan_whose_figures_do_not_close_is_no_knot(tmp_path):
@@ -99,7 +91,7 @@ def test_there_is_nothing_to_open_where_nothing_is_written(opened, verb):
     assert opened == []
 
 
-def test_a_viewer_that_does_not_start_is_told(tmp_path, monkeypatch):
+def test_a_viewer_that_does_not_start_is_shown(tmp_path, monkeypatch):
     monkeypatch.setattr(click, "launch", lambda _url: 1)
     done = run("map", HILL, "-o", str(tmp_path / "x.png"), "--open")
     assert done.exit_code == 0

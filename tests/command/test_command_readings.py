@@ -19,9 +19,8 @@ def test_readings_for_a_person_and_for_a_program():
 
 
 def test_the_residuals_and_the_form_are_written(tmp_path):
-    for name, start in (("x.png", b"\x89PNG"), ("x.svg", b"<?xml"), ("x.pdf", b"%PDF")):
-        assert run("readings", PLAN, "-o", str(tmp_path / name)).exit_code == 0
-        assert (tmp_path / name).read_bytes().startswith(start)
+    assert run("readings", PLAN, "-o", str(tmp_path / "x.svg")).exit_code == 0
+    assert (tmp_path / "x.svg").read_bytes().startswith(b"<?xml")
     assert run("readings", PLAN, "--sheet", "-o", str(tmp_path / "sheet.pdf")).exit_code == 0
     assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF")
 
@@ -37,20 +36,20 @@ def test_the_residuals_and_the_form_are_written(tmp_path):
         (("-o", PLAN), "an answer is not written over a plan"),
     ],
 )
-def test_what_cannot_be_asked(options, words):
+def test_options_that_cannot_be(options, words):
     done = run("readings", PLAN, *options)
     assert done.exit_code == 2
     assert words in done.stderr
 
 
-def test_an_age_of_film_can_be_asked_of_a_check():
-    def asked(*options: str):
+def test_check_at_an_age_of_film():
+    def pulls(*options: str):
         trains = json.loads(run("check", PLAN, "--json", *options).stdout)["trains"]
         films = [t for t in trains if t["name"] == "freight" and t["rail"].startswith("treated")]
         assert len(films) == (1 if options else 2)
         return films[0]
 
-    young, old, settled = asked("--hours", "0"), asked("--hours", "500"), asked()
+    young, old, settled = pulls("--hours", "0"), pulls("--hours", "500"), pulls()
     assert young["margin_n"] < old["margin_n"]
     assert old["margin_n"] == pytest.approx(settled["margin_n"], abs=0.02)
     assert young["stall_probability"] > old["stall_probability"]
@@ -70,6 +69,6 @@ def test_the_seed_of_a_check():
 
 
 def test_a_dry_rag_is_no_option():
-    """Rubbing with a dry rag changes nothing (common practice), so there is nothing to ask."""
+    """Rubbing with a dry rag changes nothing (common practice), so no option is needed."""
     for verb in ("check", "readings"):
         assert not any("rag" in option for parameter in main.commands[verb].params for option in parameter.opts)

@@ -21,7 +21,7 @@ def test_verbs_and_options() -> None:
 
 
 @pytest.mark.parametrize(
-    ("line", "last", "told"),
+    ("line", "last", "shown"),
     [
         ("profile plans/two-levels.toml --train", "e", {"express", "empties"}),
         ("map plans/two-levels.toml --train", "S", {"stone"}),
@@ -42,9 +42,9 @@ def test_verbs_and_options() -> None:
         ("profile no-such-plan.toml --train", "", set()),
     ],
 )
-def test_names_of_the_plan(line: str, last: str, told: set[str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_names_of_the_plan(line: str, last: str, shown: set[str], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COMP_WORDS", f"gradehaul {line} {last}")  # as every shell does
-    assert completed(line, last) == told
+    assert completed(line, last) == shown
 
 
 def test_a_faulty_plan_completes_nothing_and_says_nothing(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:

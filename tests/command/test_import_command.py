@@ -21,7 +21,7 @@ def folder(tmp_path, monkeypatch):
     return tmp_path
 
 
-def test_it_writes_a_plan_that_answers_and_tells_what_it_found(folder):
+def test_it_writes_a_plan_that_answers_and_shows_what_it_found(folder):
     result = run("import", COVE, "-o", "cove.toml", "--scale", "H0", "--layers", "TRACK")
     assert (result.exit_code, result.stderr) == (0, "")
     assert result.stdout == (
@@ -29,6 +29,7 @@ def test_it_writes_a_plan_that_answers_and_tells_what_it_found(folder):
         "\n"
         "Found 3 lines, 10 tracks, 1 turnout, 0 crossings, 3 ends of track; 7935 mm of\n"
         "  track.\n"
+        'Read: track on layer "TRACK", names on layer "TRACK".\n'
         "The tightest curve has radius 610 mm, at (2100.0, 1220.0) mm.\n"
         "Heights of 4 of 4 joints, and along 1 line.\n"
         "All of it could be read.\n"
@@ -40,7 +41,7 @@ def test_it_writes_a_plan_that_answers_and_tells_what_it_found(folder):
 
 
 @pytest.mark.usefixtures("folder")
-def test_it_tells_what_was_mended_and_where():
+def test_it_shows_what_was_mended_and_where():
     options = ("--scale", "HO", "--layers", "TRACK", "--height-layers", "HEIGHTS", "--more", "faults")
     result = run("import", HOLLOW, "-o", "hollow.toml", *options)
     assert "  duplicate: 1\n    22.00 in of track drawn again" in result.stdout
@@ -48,7 +49,7 @@ def test_it_tells_what_was_mended_and_where():
     assert "  gap: 3\n    ends drawn 0.030 in apart are one joint, at (41.99, 84.01) in" in result.stdout
 
 
-def test_over_a_plan_it_tells_what_changed(folder):
+def test_over_a_plan_it_shows_what_changed(folder):
     options = ("--scale", "H0", "--layers", "TRACK")
     run("import", COVE, "-o", "cove.toml", *options)
     plan = folder / "cove.toml"
@@ -63,7 +64,7 @@ def test_over_a_plan_it_tells_what_changed(folder):
     assert 'there is no joint, berth or line\'s end "Nowhere"' in " ".join(result.stdout.split())
 
 
-def test_a_dash_prints_the_plan_and_tells_the_rest_apart(folder):
+def test_a_dash_prints_the_plan_and_the_rest_on_standard_error(folder):
     result = run("import", COVE, "-o", "-", "--scale", "H0", "--layers", "TRACK")
     assert result.exit_code == 0
     assert result.stdout.startswith("# The track of a drawing")

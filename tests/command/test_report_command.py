@@ -36,29 +36,29 @@ def test_a_page(plan, tmp_path):
     page = out.read_text(encoding="utf-8")
     assert page.startswith("<!doctype html>")
     assert page == run("report", plan).stdout  # the same from run to run, printed or written
-    told = words(page)
+    shown = words(page)
     heads = ("verdict", "routes", "workbench", "cards", "assumed", "cautions")
     order = [page.index(f'<h2 id="{head}-head">') for head in heads]
     assert order == sorted(order)
     for route in ("Up ore", "Down"):
-        assert told.count(route) > 3
+        assert shown.count(route) > 3
     assert "http://" not in page.replace("http://www.w3.org/2000/svg", "")
     assert "https://" not in page
     assert str(tmp_path) not in page  # it may be mailed
 
 
-def test_what_gets_a_train_over_is_told(plan):
+def test_what_gets_a_train_over_is_shown(plan):
     plan.write_text(PLAN.replace('"3 ore"', '"30 ore"'), encoding="utf-8")
-    told = words(run("report", plan).stdout)
-    assert "On clean rail morning stalls on " in told
-    assert "Ways over the hill Leave " in told
-    assert "A helper comes on and goes off while the train stands" in told
+    shown = words(run("report", plan).stdout)
+    assert "On clean rail morning stalls on " in shown
+    assert "Ways over the hill Leave " in shown
+    assert "A helper comes on and goes off while the train stands" in shown
 
 
 def test_units_and_grades_of_the_page(plan):
-    told = words(run("report", plan, "--show", "metric", "--grades", "one-in").stdout)
-    assert "Ruling grade 1 in 30.2 = grade 1 in 50.0 + curve 1 in 76.0" in told
-    assert "radius 610 mm" in told
+    shown = words(run("report", plan, "--show", "metric", "--grades", "one-in").stdout)
+    assert "Ruling grade 1 in 30.2 = grade 1 in 50.0 + curve 1 in 76.0" in shown
+    assert "radius 610 mm" in shown
 
 
 def test_all_routes(plan):
@@ -84,22 +84,10 @@ def test_trains_and_routes_narrow_the_page():
 
 def test_a_plan_without_stock_or_trains(plan):
     plan.write_text(PLAN[: PLAN.index("[loco.mogul]")], encoding="utf-8")
-    told = words(run("report", plan).stdout)
-    assert "No train is named in the plan" in told
-    assert "Make up a train" not in told
-    assert "Load cards" not in told
-
-
-def test_a_plan_is_never_written_over(plan):
-    assert run("report", plan, "-o", plan).exit_code == 2
-    assert plan.read_text(encoding="utf-8") == PLAN
-
-
-def test_files_that_cannot_be_read_or_written(plan, tmp_path):
-    assert run("report", tmp_path / "nowhere.toml").exit_code == 3
-    result = run("report", plan, "-o", tmp_path / "nowhere" / "out.html")
-    assert result.exit_code == 3
-    assert "cannot be written" in result.stderr
+    shown = words(run("report", plan).stdout)
+    assert "No train is named in the plan" in shown
+    assert "Make up a train" not in shown
+    assert "Load cards" not in shown
 
 
 def test_the_page_needs_no_matplotlib(plan):
@@ -109,16 +97,16 @@ def test_the_page_needs_no_matplotlib(plan):
 # Load cards
 
 
-@pytest.mark.parametrize(("name", "begins"), [("c.PDF", b"%PDF"), ("c.svg", b"<?xml"), ("c.png", b"\x89PNG")])
-def test_cards(plan, tmp_path, name, begins):
-    result = run("check", plan, "--card", "-o", tmp_path / name)
+def test_cards(plan, tmp_path):
+    out = tmp_path / "cards.PDF"
+    result = run("check", plan, "--card", "-o", out)
     assert (result.exit_code, result.stdout) == (0, "")
-    assert result.stderr.startswith(f"{tmp_path / name}: written, ")
-    assert (tmp_path / name).read_bytes().startswith(begins)
+    assert result.stderr.startswith(f"{out}: written, ")
+    assert out.read_bytes().startswith(b"%PDF")
 
 
 @pytest.mark.parametrize(
-    ("args", "told"),
+    ("args", "shown"),
     [
         ([], "needs -o with a name that ends in .pdf, .png or .svg"),
         (["-o", "-"], "needs -o with a name that ends in .pdf, .png or .svg"),
@@ -126,10 +114,10 @@ def test_cards(plan, tmp_path, name, begins):
         (["--json", "-o", "card.pdf"], "exclude one another"),
     ],
 )
-def test_cards_that_cannot_be_drawn(plan, args, told):
+def test_cards_that_cannot_be_drawn(plan, args, shown):
     result = run("check", plan, "--card", *args)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert told in result.stderr
+    assert shown in result.stderr
 
 
 def test_cards_are_opened_in_the_viewer(plan, tmp_path, monkeypatch):
@@ -140,11 +128,3 @@ def test_cards_are_opened_in_the_viewer(plan, tmp_path, monkeypatch):
     assert opened == [str(out)]
     assert run("check", plan, "--open").exit_code == 2
     assert opened == [str(out)]
-
-
-def test_cards_of_a_plan_without_loads(plan, tmp_path):
-    plan.write_text(PLAN[: PLAN.index("[loco.mogul]")], encoding="utf-8")
-    result = run("check", plan, "--card", "-o", tmp_path / "card.pdf")
-    assert result.exit_code == 2
-    assert "no loads to put on a card" in result.stderr
-    assert not (tmp_path / "card.pdf").exists()

@@ -1,4 +1,4 @@
-"""A command line that is wrong gets one line, which tells the nearest verb, option, choice or name."""
+"""A command line that is wrong gets one line, with the nearest verb, option, choice or name."""
 
 from pathlib import Path
 
@@ -81,6 +81,10 @@ MORE = 'more is given than the verb takes, got the hill; write a name with a bla
             f'{PLAN}: --train: the plan has no train of this name, got "locl"; write "local"',
         ),
         (
+            ["profile", PLAN, "--train", "locl"],
+            f'{PLAN}: --train: the plan has no train of this name, got "locl"; write "local"',
+        ),
+        (
             ["profile", PLAN, "--rail", "cleen"],
             f'{PLAN}: the plan has no rail condition of this name, got "cleen"; write "clean"',
         ),
@@ -99,25 +103,27 @@ def test_a_verb_like_no_other_gets_the_list():
 
 
 @pytest.mark.parametrize(
-    ("line", "told"),
+    ("line", "shown"),
     [
         ("report plans/yard.toml -o {}.zzz", "a page is written as .html or .htm"),
         ("check plans/yard.toml -o {}.html", "text is written as .txt"),
         ("check plans/yard.toml --json -o {}.csv", "JSON is written as .json"),
         ("map plans/yard.toml --csv -o {}.png", "a table is written as .csv"),
         ("profile plans/first-hill.toml --json -o {}.svg", "JSON is written as .json"),
+        ("profile plans/first-hill.toml -o {}.jpg", "a picture is written as .png, .svg or .pdf"),
+        ("map plans/first-hill.toml -o {}.bmp", "a picture is written as .png, .svg or .pdf"),
         ("clearance plans/yard.toml --json -o {}.svg", "JSON is written as .json"),
         ("readings plans/bench.toml --csv -o {}.pdf", "a table is written as .csv"),
         ("treat plans/first-hill.toml -o {}.zzz", "a plan is written as .toml"),
-        ("level plans/n-mountain.toml -o {}.zzz", "a picture is written as .png, .svg or .pdf"),
+        ("level plans/first-hill.toml -o {}.zzz", "a picture is written as .png, .svg or .pdf"),
         ("import plans/cove.dxf --scale HO -o {}.txt", "a plan is written as .toml"),
         ("export plans/yard.toml -o {}.txt", "a drawing is written as .dxf"),
     ],
 )
-def test_an_ending_that_tells_of_something_else_is_refused(line: str, told: str, tmp_path: Path) -> None:
+def test_an_ending_of_something_else_is_refused(line: str, shown: str, tmp_path: Path) -> None:
     done = CliRunner().invoke(main, line.format(tmp_path / "x").split())
     assert done.exit_code == 2
-    assert told in done.stderr
+    assert shown in done.stderr
     assert not list(tmp_path.iterdir())
 
 
@@ -127,7 +133,7 @@ def test_a_file_that_is_not_there_gets_the_one_like_it(name):
     assert (done.exit_code, done.stderr) == (3, f"plans/{name}: there is no such file; write {PLAN}\n")
 
 
-def test_a_file_like_no_other_is_told_alone():
+def test_a_file_like_no_other_is_shown_alone():
     done = CliRunner().invoke(main, ["check", "plans/xyzzy.toml"], prog_name="gradehaul")
     assert (done.exit_code, done.stderr) == (3, "plans/xyzzy.toml: there is no such file\n")
 

@@ -24,7 +24,7 @@ from gradehaul.haulage.answers.check import check
 from gradehaul.live.app import Live, Shown
 from gradehaul.live.followed import digest_of
 from gradehaul.plan import load_plan
-from gradehaul.plan.drawing.dxf.reading import read_drawing
+from gradehaul.plan.drawing.dxf import read_drawing
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.plan.edit.tracks import plan_with_numbers
 from gradehaul.quantities import Kind, read_quantity, read_reading
@@ -259,14 +259,6 @@ def readers() -> dict[str, Reader]:
         "import": Reader(held_to(_import, "drawing.dxf"), drawings, _DXF + _NUMBERS),
         "fit": Reader(held_to(_fit, "plan.toml"), tuple(_starters()), _FIT + _TOML + _NUMBERS),
         "try": Reader(_try, tuple(text.encode() for text in _TRIES), _TRY + _NUMBERS),
-        "live": Reader(
-            _Requests(),
-            (
-                b"GET /token/",
-                b"GET /token/headline?plan=first-hill.toml",
-                *(_REQUEST.format(name, json.dumps(_BODY)).encode() for name in _POSTS),
-            ),
-            _HTTP + _NUMBERS,
-        ),
+        "live": Reader(_Requests(), tuple(_requests()), _HTTP + _NUMBERS),
         "readings": Reader(held_to(_readings, "bench.csv"), _files("*.csv"), _CSV + _NUMBERS),
     }

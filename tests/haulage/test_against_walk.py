@@ -42,7 +42,7 @@ def verdict_of(plan: Plan, profile: RouteProfile, rail: str) -> Verdict:
 
 
 @given(layouts(), st.floats(0.05, 3.0))
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=75, deadline=None)
 def test_profile_and_ruling_grades(layout: Layout, length: float) -> None:
     _, profile = engine(layout.text)
     chain = layout.chain
@@ -70,7 +70,7 @@ def test_profile_and_ruling_grades(layout: Layout, length: float) -> None:
 
 
 @given(layouts())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_demand_and_pull_at_every_place(layout: Layout) -> None:
     plan, profile = engine(layout.text)
     train = made_up(plan, plan.trains[TRAIN])
@@ -90,7 +90,7 @@ def test_demand_and_pull_at_every_place(layout: Layout) -> None:
 
 
 @given(layouts(), st.sampled_from([AS_PLANNED, "clean", "treated"]))
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=75, deadline=None)
 def test_verdict(layout: Layout, rail: str) -> None:
     plan, profile = engine(layout.text)
     chain = layout.chain if rail == AS_PLANNED else walk.on_rail(layout.chain, rail)
@@ -133,7 +133,7 @@ def with_lowest_rolling(layout: Layout) -> Layout:
 
 
 @given(layouts(most=8), st.sampled_from([AS_PLANNED, "clean", "treated"]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_longest_train(layout: Layout, rail: str) -> None:
     plan, profile = engine(layout.text)
     chain = layout.chain if rail == AS_PLANNED else walk.on_rail(layout.chain, rail)

@@ -19,7 +19,7 @@ grades = st.lists(st.tuples(st.integers(50, 1500), st.integers(-50, 50), st.bool
 
 
 @given(grades, st.sampled_from(["end", "berth", "lap"]), st.lists(st.integers(1, COUNTS), max_size=4))
-@settings(max_examples=40)
+@settings(max_examples=30)
 def test_bounds_hold_for_every_count(stretches, begins, asked) -> None:
     tracks = ", ".join(
         f'{{ {"left = 500, length" if bent else "straight"} = {length}, grade = "{grade / 10} %" }}'

@@ -99,7 +99,7 @@ def test_cutting_a_track_in_two(layout: Layout, number: int, share: float) -> No
 
 
 @given(layouts(lap=False, most=6), st.floats(0.1, 3.0))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_a_flat_lead_in_without_vertical_curves(layout: Layout, lead: float) -> None:
     plan = read_plan(layout.text)
     route = replace(plan.routes[ROUTE], origin="Post 0")
@@ -135,7 +135,7 @@ def test_a_flat_lead_in_without_vertical_curves(layout: Layout, lead: float) -> 
 
 
 @given(layouts(most=6))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_reversing_a_route_twice(layout: Layout) -> None:
     plan = read_plan(layout.text)
     profile, verdict, load = answers(layout, plan)
@@ -150,7 +150,7 @@ def test_reversing_a_route_twice(layout: Layout) -> None:
 
 
 @given(layouts(most=6), st.sampled_from([0.1, 0.5, 3.0, 87.1]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_the_size_of_the_railway(layout: Layout, size: float) -> None:
     """All lengths times k, all masses and forces times k cubed: every grade and every load stays as it was."""
     plan = read_plan(layout.text)
@@ -252,7 +252,7 @@ def test_the_units_that_a_plan_is_written_in() -> None:
 
 
 @given(layouts(most=5))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_equal_cars_cost_the_same_as_one_block(layout: Layout) -> None:
     """A car is lifted alike whether it is told as one of many or alone."""
     plan = read_plan(layout.text)

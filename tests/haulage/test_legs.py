@@ -111,7 +111,7 @@ def locomotive(pull: float, slip: float, film: float) -> walk.Loco:
 @given(
     tracks, tracks, tracks, st.booleans(), st.integers(1, 4), st.floats(0.2, 1.2), st.floats(0.5, 1), st.floats(0.4, 1)
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_a_train_is_judged_by_its_worst_leg(bottom, tail, top, berth, cars, pull, slip, film) -> None:
     tail = [*tail, (0.8, 0.0, "clean")]
     bottom = [(0.9, 0.0, "clean"), *bottom]
@@ -163,7 +163,7 @@ def test_a_train_is_judged_by_its_worst_leg(bottom, tail, top, berth, cars, pull
     film=0.90625,
     trailing=True,
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_the_longest_train_is_the_least_over_the_legs(bottom, tail, top, berth, pull, slip, film, trailing) -> None:
     text = zigzag(bottom, tail, top, more=stock(pull, slip, film, 1), berth="Dock" if berth else "")
     layout = Layout(read_plan(text))

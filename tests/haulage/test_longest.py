@@ -164,7 +164,7 @@ car.ore = { mass = "4 oz", length = 6, rolling = "2 %", starting = "2 %" }
 
 
 @given(st.integers(1, 998), st.integers(1, 50), st.integers(20, 300))
-@settings(max_examples=40)
+@settings(max_examples=30)
 def test_a_pull_that_is_exact_on_paper_lifts_its_count(count: int, rolling: int, mass: int) -> None:
     # rolling in tenths of a percent, mass in grams, pull in thousandths of a gram-force: all exact in decimals
     text = """
@@ -387,7 +387,7 @@ def test_a_berth_tighter_than_the_reversing_loop() -> None:
 
 
 @given(layouts(most=10))
-@settings(max_examples=30)
+@settings(max_examples=20)
 def test_the_longest_train_is_that_before_the_first_that_fails(drawn: Drawn) -> None:
     layout = Layout(read_plan(drawn.text))
     plan, profile = layout.plan, layout.profile(ROUTE)
@@ -441,7 +441,7 @@ grades = st.lists(st.tuples(st.integers(50, 2000), st.integers(-50, 50)), min_si
 
 
 @given(grades, st.integers(10, 60), st.integers(0, 30), st.booleans())
-@settings(max_examples=80)
+@settings(max_examples=75)
 def test_passing_over_counts_finds_what_trying_every_count_finds(stretches, pull, rolling, berth):
     tracks = ", ".join(f'{{ straight = {length}, grade = "{grade / 10} %" }}' for length, grade in stretches)
     line = tracks if not berth else tracks.replace(" }", ', berth = "B" }', 1)

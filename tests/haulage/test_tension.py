@@ -60,7 +60,7 @@ def strained(chain: walk.Chain, train: walk.Train, head: float, resistance: str,
 
 
 @given(layouts(), st.floats(0, 1))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_demand_with_tension_is_never_less_than_the_integral(layout: Random, share: float) -> None:
     plan, off = read_plan(with_tension(layout.text)), read_plan(layout.text)
     profile, train = Layout(plan).profile(ROUTE), made_up(plan, plan.trains[TRAIN])

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from functools import cache
 from math import cos, floor, pi, radians, sin
 
 import pytest
 import tomli
 
-from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, check
-from gradehaul.plan import load_plan
+from demos import answer_of
+from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from project import PLANS
 
 FOLDER = PLANS
@@ -20,11 +19,6 @@ PLANS = [path.stem for path in FILES if path not in STOCK]
 INCH = 0.0254
 # 0.04 % of grade per degree of curve, one degree being 5,729.578 ft of radius: the rule as published, at full size
 FULL_SIZE_COEFFICIENT = 0.0004 * 5729.578 * 0.3048
-
-
-@cache
-def answer_to(name: str) -> CheckAnswer:
-    return check(load_plan(FOLDER / f"{name}.toml"))
 
 
 def route_of(answer: CheckAnswer, name: str) -> RouteAnswer:
@@ -55,7 +49,7 @@ def test_the_plans_are_those_we_know():
 
 @pytest.mark.parametrize("name", PLANS)
 def test_every_plan_loads_and_answers(name):
-    answer = answer_to(name)
+    answer = answer_of(name)
     assert answer.routes
     for route in answer.routes:
         assert 0 <= route.ruling.effective < 0.05, "a demo hill is one that a builder would build"
@@ -85,7 +79,7 @@ def test_stock_is_shared(path):
 
 @pytest.mark.parametrize(("name", "figures"), [("two-levels", 1), ("n-mountain", 1), ("yard", 7)])
 def test_closed_figures_close_within_a_millimeter(name, figures):
-    closures = answer_to(name).alignment.positions.closures
+    closures = answer_of(name).alignment.positions.closures
     assert len(closures) == figures
     for closure in closures:
         assert closure.distance < 0.001, closure
@@ -96,7 +90,7 @@ def test_closed_figures_close_within_a_millimeter(name, figures):
 
 
 def test_at_the_landing_the_film_lets_loads_run_away_and_cars_roll_off_on_any_rail():
-    answer = answer_to("landing")
+    answer = answer_of("landing")
     held = {(each.name, each.rail): each.verdict.holds_back for each in answer.trains}
     assert held["loads", "clean"]
     assert not held["loads", "treated"]
@@ -122,12 +116,12 @@ def test_first_hill_is_short_enough_to_read_in_a_minute():
 
 
 def test_first_hill_climbs_on_clean_rail_and_stalls_on_film():
-    answer = answer_to("first-hill")
+    answer = answer_of("first-hill")
     assert verdicts(answer, "local") == {"clean": "climbs", "treated": "stalls", "treated fresh": "stalls"}
 
 
 def test_first_hill_has_clear_margins():
-    answer = answer_to("first-hill")
+    answer = answer_of("first-hill")
     loco = answer.plan.locos["switcher"]
     for each in answer.trains:
         pull = sum(reading.value for reading in loco.pull[each.rail]) / len(loco.pull[each.rail])
@@ -135,7 +129,7 @@ def test_first_hill_has_clear_margins():
 
 
 def test_first_hill_rules_on_the_lower_bend():
-    answer = answer_to("first-hill")
+    answer = answer_of("first-hill")
     ruling = route_of(answer, "Uphill").ruling
     # 4 in over the tracks between the berths, and the curve of 24 in
     rise = 4 / (24 + 24 * pi / 2 + 36 + 24 * pi / 3 + 24)
@@ -147,7 +141,7 @@ def test_first_hill_rules_on_the_lower_bend():
 
 
 def test_helix_rules_by_hand():
-    answer = answer_to("two-levels")
+    answer = answer_of("two-levels")
     # 100 mm a turn on a radius of 600 mm, in 1:87
     grade, curve = 0.1 / (2 * pi * 0.6), FULL_SIZE_COEFFICIENT / 87 / 0.6
     for name in ("Up by the siding", "Up by the main"):
@@ -158,7 +152,7 @@ def test_helix_rules_by_hand():
 
 
 def test_passing_siding_is_fouled_where_the_tracks_part():
-    answer = answer_to("two-levels")
+    answer = answer_of("two-levels")
     berth = next(each for each in answer.berths if each.name == "Passing siding")
     assert berth.basis == "map"
     whole = answer.plan.lines["Siding"].length
@@ -169,7 +163,7 @@ def test_passing_siding_is_fouled_where_the_tracks_part():
 
 
 def test_siding_lies_at_its_spacing():
-    positions = answer_to("two-levels").alignment.positions
+    positions = answer_of("two-levels").alignment.positions
     start = positions.joints["West switch"].pose
     parallel = positions.tracks["Siding:4"].start
     dx, dy = parallel.x - start.x, parallel.y - start.y
@@ -181,7 +175,7 @@ def test_siding_lies_at_its_spacing():
 
 
 def test_two_levels_as_planned_runs_like_clean_on_the_helix():
-    answer = answer_to("two-levels")
+    answer = answer_of("two-levels")
     assert answer.rails == ("clean", "treated", "treated fresh", "as planned", "as planned fresh")
     assert verdicts(answer, "stone") == {
         "clean": "climbs",
@@ -194,7 +188,7 @@ def test_two_levels_as_planned_runs_like_clean_on_the_helix():
 
 
 def test_one_locomotive_was_measured_on_film_and_one_was_not():
-    answer = answer_to("two-levels")
+    answer = answer_of("two-levels")
     basis = {(each.subject, each.name): each.basis for each in answer.figures}
     assert basis['loco "consolidation"', "standing pull, treated"] == "measured"
     assert basis['loco "tank"', "standing pull, clean"] == "measured"
@@ -205,7 +199,7 @@ def test_one_locomotive_was_measured_on_film_and_one_was_not():
 
 
 def test_yard_finds_the_telling_routes():
-    answer = answer_to("yard")
+    answer = answer_of("yard")
     # By hand. From the caboose siding to two stalls; from each stall to the siding, the other stall, six tracks and
     # west 2; from tracks 1 to 3 round the loop to 4 to 6; from all six to two stalls and west 2; from west 1 to six
     # tracks, two stalls and west 2.
@@ -223,7 +217,7 @@ def test_yard_finds_the_telling_routes():
 
 
 def test_yard_loop_bounds_what_fits():
-    answer = answer_to("yard")
+    answer = answer_of("yard")
     through = [each for each in answer.routes if each.route.name.startswith("West 1 to West 2")]
     assert through
     car, loco = answer.plan.cars["hopper"], answer.plan.locos["tank"]
@@ -235,7 +229,7 @@ def test_yard_loop_bounds_what_fits():
 
 
 def test_yard_tracks_are_clear_between_the_ladders():
-    answer = answer_to("yard")
+    answer = answer_of("yard")
     for number in range(1, 7):
         berth = next(each for each in answer.berths if each.name == f"Yard {number}")
         assert berth.basis == "map"
@@ -248,7 +242,7 @@ def test_yard_tracks_are_clear_between_the_ladders():
 
 
 def test_mountain_keeps_the_measured_heights():
-    answer = answer_to("n-mountain")
+    answer = answer_of("n-mountain")
     line = answer.plan.lines["North grade"]
     assert len(line.railhead_at) == 5
     at = {round(where, 6): height for where, height in line.railhead_at}
@@ -263,21 +257,21 @@ def test_mountain_keeps_the_measured_heights():
 
 
 def test_mountain_summit_is_in_the_tunnel():
-    answer = answer_to("n-mountain")
+    answer = answer_of("n-mountain")
     tops = {name: track.railhead.greatest().value for name, track in answer.alignment.tracks.items()}
     names = answer.plan.tracks
     assert names[max(tops, key=tops.__getitem__)].name.startswith("Summit tunnel")
 
 
 def test_mountain_locomotives_run_on_bare_metal():
-    assert all(loco.on_tyres == 0 for loco in answer_to("n-mountain").plan.locos.values())
+    assert all(loco.on_tyres == 0 for loco in answer_of("n-mountain").plan.locos.values())
 
 
 # From drawings
 
 
 def test_the_cove_is_as_it_was_drawn():
-    answer = answer_to("cove")
+    answer = answer_of("cove")
     ruling = route_of(answer, "Up").ruling
     # 1.8 % in a curve of 610 mm, in 1:87
     assert ruling.grade == pytest.approx(0.018, rel=2e-4)
@@ -291,7 +285,7 @@ def test_the_cove_is_as_it_was_drawn():
 
 
 def test_the_hollow_has_the_radii_that_its_chords_were_drawn_with():
-    answer = answer_to("hollow")
+    answer = answer_of("hollow")
     radii = sorted(1 / abs(track.curvature) / INCH for track in answer.plan.tracks.values() if track.curvature)
     assert radii == pytest.approx([24, 26, 30], rel=2e-3)
     codes = sorted(note.text.partition(",")[0] for note in answer.notes if note.place.endswith("hollow.dxf"))
@@ -309,7 +303,7 @@ def test_the_hollow_has_the_radii_that_its_chords_were_drawn_with():
 def test_published_load_at_full_size():
     # US Army subcourse TR0603, Rail Operations Planning, paragraphs 2.5 to 2.12 (read): 33,600 lbf x 0.80 / 45 lb per
     # ton = 597.33 short tons; two engines at 100 % lift twice that, 23.89 cars of 50 tons
-    answer = answer_to("full-size-example")
+    answer = answer_of("full-size-example")
     limits = {(load.power, load.car): load.limit for load in route_of(answer, "Up").loads if load.rail == "clean"}
     tons = 33_600 * 0.80 / (7 + 1.5 * 20 + 10 * 0.8)
     assert limits["diesel", "one ton"] == floor(tons) == 597

@@ -68,12 +68,12 @@ class Served:
     def url(self) -> str:
         return self.service.url
 
-    def ask(self, method: str, path: str = "", **more: object) -> httpx.Response:
+    def request(self, method: str, path: str = "", **more: object) -> httpx.Response:
         headers = {"origin": self.url.rsplit("/", 2)[0], **more.pop("headers", {})}  # type: ignore[dict-item]
         return httpx.request(method, self.url + path, headers=headers, timeout=60, **more)  # type: ignore[arg-type]
 
     def post(self, path: str, body: object, **more: object) -> httpx.Response:
-        return self.ask("POST", path, json=body, **more)
+        return self.request("POST", path, json=body, **more)
 
 
 Serve = Callable[..., Served]

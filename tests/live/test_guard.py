@@ -1,4 +1,4 @@
-"""Who may ask the live page's server, and what it writes when it is asked to."""
+"""Who may use the live page's server, and what it writes on request."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ import contextlib
 import errno
 import json
 import socket
+from collections.abc import Iterator
 
 import httpx
 import pytest
 
 from gradehaul.live.guard import LARGEST_BODY
-from live.served import HILL, Serve, Served
+from live.served import HILL, Serve, Served, serving
 
 MOVED = {"heights": {"joint Top": 0.055}, "rails": {"Yard:1": "film", "Yard:2": "film"}}
 
@@ -21,19 +22,29 @@ def hill(serve: Serve) -> Served:
     return serve()
 
 
-def test_only_who_has_the_link_is_let_in(hill):
-    base = hill.url.rsplit("/", 2)[0]
-    assert hill.ask("GET").status_code == 200
-    for path in ("/", "/x/", "/events", "/favicon.ico", f"/{'A' * 24}/", hill.url.removeprefix(base).rstrip("/")):
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory) -> Iterator[Served]:
+    """A hill that nobody changes, since every request to it is refused."""
+    with serving(tmp_path_factory.mktemp("kept")) as start:
+        hill = start()
+        yield hill
+        assert hill.plan.read_text() == HILL
+        assert sorted(path.name for path in hill.plan.parent.iterdir()) == ["hill.toml", "stock.toml"]
+
+
+def test_only_who_has_the_link_is_let_in(kept):
+    base = kept.url.rsplit("/", 2)[0]
+    assert kept.request("GET").status_code == 200
+    for path in ("/", "/x/", "/events", "/favicon.ico", f"/{'A' * 24}/", kept.url.removeprefix(base).rstrip("/")):
         assert httpx.get(base + path).status_code == 404, path
-    assert httpx.get(f"http://localhost:{hill.service.port}/{hill.url.rsplit('/', 2)[1]}/").status_code == 200
+    assert httpx.get(f"http://localhost:{kept.service.port}/{kept.url.rsplit('/', 2)[1]}/").status_code == 200
 
 
 @pytest.mark.parametrize(
     "path", ["../hill.toml", "..%2fhill.toml", "hill.toml", "//etc/passwd", "%2e%2e/", "events/..", "."]
 )
-def test_no_other_path_is_served(hill, path):
-    base, token = hill.url.rsplit("/", 2)[:2]
+def test_no_other_path_is_served(kept, path):
+    base, token = kept.url.rsplit("/", 2)[:2]
     with httpx.Client() as client:
         request = client.build_request("GET", f"{base}/")
         request.url = httpx.URL(f"{base}/").copy_with(raw_path=f"/{token}/{path}".encode())
@@ -54,36 +65,36 @@ def test_no_other_path_is_served(hill, path):
     ],
     ids=str,
 )
-def test_foreign_hosts_and_origins_are_refused(hill, headers):
+def test_foreign_hosts_and_origins_are_refused(kept, headers):
     for method, path in (("GET", ""), ("GET", "events?page=x"), ("POST", "write")):
-        answer = hill.ask(method, path, headers=headers)
+        answer = kept.request(method, path, headers=headers)
         assert answer.status_code == (421 if "host" in headers else 403)
         assert "Yard" not in answer.text
-    assert hill.plan.read_text() == HILL
+    assert kept.plan.read_text() == HILL
 
 
-def test_a_post_without_an_origin_is_refused(hill):
-    assert httpx.post(hill.url + "save", json={"text": "", "digest": ""}).status_code == 403
-    assert hill.ask("PUT", "save").status_code == 405
-    assert hill.ask("GET", "save").status_code == 405
+def test_a_post_without_an_origin_is_refused(kept):
+    assert httpx.post(kept.url + "save", json={"text": "", "digest": ""}).status_code == 403
+    assert kept.request("PUT", "save").status_code == 405
+    assert kept.request("GET", "save").status_code == 405
 
 
-def test_large_bodies_are_refused_whether_they_say_their_size_or_not(hill):
+def test_large_bodies_are_refused_whether_they_say_their_size_or_not(kept):
     def endless():
         for _ in range(60):
             yield b"x" * 50_000
 
-    assert hill.ask("POST", "save", content=b"x" * (LARGEST_BODY + 1)).status_code == 413
+    assert kept.request("POST", "save", content=b"x" * (LARGEST_BODY + 1)).status_code == 413
     kind = {"content-type": "application/json"}
     with contextlib.suppress(httpx.WriteError):  # refused while it was still being sent
-        assert hill.ask("POST", "save", content=endless(), headers=kind).status_code == 413
-    base, token = hill.url.rsplit("/", 2)[:2]
+        assert kept.request("POST", "save", content=endless(), headers=kind).status_code == 413
+    base, token = kept.url.rsplit("/", 2)[:2]
     host = base.removeprefix("http://")
-    with socket.create_connection(("127.0.0.1", hill.service.port), 5) as line:
+    with socket.create_connection(("127.0.0.1", kept.service.port), 60) as line:
         head = f"POST /{token}/save HTTP/1.1\r\nHost: {host}\r\nOrigin: {base}\r\nContent-Length: 100000000\r\n\r\n"
         line.sendall(head.encode())
         assert b" 413 " in line.recv(200)
-    assert hill.ask("GET").status_code == 200
+    assert kept.request("GET").status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -99,32 +110,32 @@ def test_large_bodies_are_refused_whether_they_say_their_size_or_not(hill):
     ],
     ids=str,
 )
-def test_what_is_no_trial_is_refused(hill, trial):
+def test_what_is_no_trial_is_refused(kept, trial):
     body = json.dumps({"trial": trial, "page": "x"})
     for path in ("trial", "diff", "write", "copy"):
-        answer = hill.ask("POST", path, content=body, headers={"content-type": "application/json"})
+        answer = kept.request("POST", path, content=body, headers={"content-type": "application/json"})
         assert answer.status_code == 400 or (trial in (None, []) and answer.status_code in (400, 409)), path
-    assert hill.plan.read_text() == HILL
+    assert kept.plan.read_text() == HILL
 
 
 def test_a_plan_that_is_not_there_is_refused(serve):
     folder = serve(whole_folder=True)
     for path, status in (("?plan=x.toml", 404), ("events?plan=x.toml", 404), ("headline?plan=x.toml", 400)):
-        assert folder.ask("GET", path).status_code == status
+        assert folder.request("GET", path).status_code == status
 
 
-def test_json_alone_is_taken(hill):
+def test_json_alone_is_taken(kept):
     for content, kind in (
         (b"{", "application/json"),
         (b"[]", "application/json"),
         (b"{}", "text/plain"),
         (b"[" * 99_999, "application/json"),
     ):
-        assert hill.ask("POST", "trial", content=content, headers={"content-type": kind}).status_code == 400
+        assert kept.request("POST", "trial", content=content, headers={"content-type": kind}).status_code == 400
 
 
-def test_headers_keep_the_page_to_itself(hill):
-    headers = hill.ask("GET").headers
+def test_headers_keep_the_page_to_itself(kept):
+    headers = kept.request("GET").headers
     policy = dict(rule.split(" ", 1) for rule in headers["content-security-policy"].split("; "))
     assert policy["default-src"] == "'none'"
     assert policy["connect-src"] == "'self'"
@@ -194,11 +205,11 @@ def test_a_disk_that_refuses_leaves_the_file_whole(hill, monkeypatch, step, numb
 
 
 @pytest.mark.parametrize("name", ["", "../out", "a/b", "hill", "..", ".toml", "x\\y", "C:x"])
-def test_a_copy_stands_beside_the_plan_under_a_new_name(hill, name):
-    answer = hill.post("copy", {"trial": MOVED, "name": name})
+def test_a_copy_stands_beside_the_plan_under_a_new_name(kept, name):
+    answer = kept.post("copy", {"trial": MOVED, "name": name})
     assert answer.status_code == 409
-    assert hill.plan.read_text() == HILL
-    assert not list(hill.plan.parent.parent.glob("out*"))
+    assert kept.plan.read_text() == HILL
+    assert not list(kept.plan.parent.parent.glob("out*"))
 
 
 def test_a_copy_has_the_changes(hill):
@@ -207,12 +218,12 @@ def test_a_copy_has_the_changes(hill):
     assert hill.plan.read_text() == HILL
 
 
-def test_what_cannot_be_written_is_refused(hill):
+def test_what_cannot_be_written_is_refused(kept):
     for trial, words in (
         ({"heights": {"joint Nowhere": 1.0}}, "no longer has"),
         ({"rails": {"Yard:1": "butter"}}, "no longer has"),
         ({"heights": {"joint Top": 5000.0}}, "100 %"),
     ):
-        answer = hill.post("diff", {"trial": trial})
+        answer = kept.post("diff", {"trial": trial})
         assert answer.status_code == 409, trial
         assert words in answer.json()["wrong"], trial

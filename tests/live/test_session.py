@@ -23,7 +23,7 @@ def test_ten_pages_at_once_have_the_answer_and_one_too_many_is_refused(serve: Se
             assert stream.status_code == 200
             streams.append(stream.iter_lines())
             assert next(streams[-1]) == "retry: 500"
-        assert hill.ask("GET", "events?page=more").status_code == 503
+        assert hill.request("GET", "events?page=more").status_code == 503
         for lines in streams[:10]:
             first = next(line for line in lines if line.startswith("data: "))
             assert json.loads(first.removeprefix("data: "))["kind"] == "answer"
@@ -56,7 +56,7 @@ def test_a_plan_that_takes_long_does_not_stop_the_server(serve: Serve, monkeypat
     with httpx.stream("GET", f"{hill.url}events?page=x", timeout=60) as stream:
         lines = stream.iter_lines()
         next(lines)
-        assert hill.ask("GET").status_code == 200  # while the plan is still being read
+        assert hill.request("GET").status_code == 200  # while the plan is still being read
         assert hill.post("diff", {"trial": {"heights": {"joint Top": 0.05}}}).status_code == 200
         go.set()
         first = next(line for line in lines if line.startswith("data: "))
@@ -88,17 +88,17 @@ def test_a_newer_request_takes_the_place_of_a_waiting_one_and_goes_before_older_
         if len(done) == 3:
             ended.set()
 
-    worker.ask("a", slow, deliver)
+    worker.request("a", slow, deliver)
     assert begun.wait(60)
     for name in ("b 1", "b 2", "b 3"):
-        worker.ask("b", lambda name=name: quick(name), deliver)
+        worker.request("b", lambda name=name: quick(name), deliver)
     go.set()
     assert ended.wait(60)
     assert [part["kind"] for part in done] == ["slow 1", "b 3", "slow 2"]
     worker.close()
 
 
-def test_a_fault_of_the_program_is_said_and_the_next_request_is_answered():
+def test_a_fault_of_the_program_is_shown_and_the_next_request_is_answered():
     worker, done, answered = Worker(), [], threading.Event()
 
     def failing():
@@ -110,8 +110,8 @@ def test_a_fault_of_the_program_is_said_and_the_next_request_is_answered():
         if len(done) == 3:
             answered.set()
 
-    worker.ask("a", failing, deliver)
-    worker.ask("b", lambda: iter([{"kind": "last"}]), deliver)
+    worker.request("a", failing, deliver)
+    worker.request("b", lambda: iter([{"kind": "last"}]), deliver)
     assert answered.wait(60)
     assert sorted(part["kind"] for part in done) == ["fault", "first", "last"]
     assert "ZeroDivisionError" in next(part for part in done if part["kind"] == "fault")["lines"][0]["text"]
@@ -127,7 +127,7 @@ def test_nothing_is_delivered_once_it_is_closed():
         go.wait(60)
         yield {"kind": "slow"}
 
-    worker.ask("a", slow, done.append)
+    worker.request("a", slow, done.append)
     assert begun.wait(60)
     worker.close()
     go.set()

@@ -32,7 +32,7 @@ turnout.Join = { toe = "Out", legs = ["Main", "Loop"] }
 SWITCHBACK = Layout(load_plan(PLANS / "switchback.toml"))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_a_walk_over_the_moves_finds_the_same(data: st.DataObject) -> None:
     layout = Layout(read_plan(YARD))
@@ -74,7 +74,7 @@ def test_a_walk_over_the_moves_finds_the_same(data: st.DataObject) -> None:
     assert {n: found[n].distance for n in nearest} == pytest.approx(nearest)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.data())
 def test_film_goes_from_unit_to_unit_both_forward_and_backward_searched(data: st.DataObject) -> None:
     layout = data.draw(st.sampled_from([Layout(read_plan(YARD)), SWITCHBACK]))
@@ -131,7 +131,7 @@ def run_of_a_wheel(layout: Layout, units: Units, route: Route, train: float, beh
     return found
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.data())
 def test_no_wheel_of_a_train_that_reverses_carries_film_from_elsewhere(data: st.DataObject) -> None:
     route = data.draw(st.sampled_from(SWITCHBACK.routes))

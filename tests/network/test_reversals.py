@@ -63,7 +63,7 @@ def every_trip(
         ]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(random_networks(most=6), st.data())
 def test_reversing_trips_against_every_trip(text: str, data: st.DataObject) -> None:
     graph = network(text)

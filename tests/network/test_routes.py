@@ -563,7 +563,7 @@ def brute(text: str) -> dict[tuple[str, str], list[tuple[Way, ...]]]:
 
 
 @given(random_networks(6), st.randoms(use_true_random=False))
-@settings(max_examples=60)
+@settings(max_examples=30)
 def test_telling_routes_against_every_path(text, chance):
     graph = network(text)
     steepest = {way: chance.choice([0, 0.01, 0.02, 0.03]) for way in graph.graph}
@@ -834,7 +834,7 @@ def test_a_lap_that_names_a_whole_circuit_runs_that_one() -> None:
     assert told(routes_of(*tables, lap("Round", "A", "C")).routes[0].ways) == "A:1 Short:1 C:1"
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(random_networks(most=6))
 def test_every_circuit_can_be_named_as_a_lap(text: str) -> None:
     graph = network(text)

@@ -117,7 +117,7 @@ def passable(graph: MovementGraph, last: Way, length: float) -> bool:
 
 
 @given(random_networks())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_the_room_against_reachability(text):
     graph = network(text)
     for berth in graph.plan.berths.values():

@@ -20,8 +20,6 @@ from gradehaul.track.alignment import Alignment, align
 
 FOOT = 0.3048
 POUND = 0.45359237
-SHORT_TON = 2000 * POUND
-"""US tons in these sources are short tons of 2,000 lb."""
 
 FULL_SIZE = """
 scale = { ratio = 1, gauge = "1435 mm" }

@@ -2,8 +2,15 @@
 
 Sources
 -------
-Published rises, lengths and grades of each place (read); each stands beside its check. Degrees of curve are by the arc
-definition, 5,729.578 ft of radius over the degrees.
+- Madison incline: state historical marker 39.1996.1 of the Indiana Historical Bureau (read): 7,012 ft, 413 ft, 5.89 %.
+- Big Hill: 4.5 % (an encyclopedia, read second-hand); 237.5 ft a mile is from memory.
+- Gotthard line: 758 m, 945 m and 8.2 km, out of the profile in Röll, Enzyklopädie des Eisenbahnwesens, volume 5, 1914,
+  pp. 356 and 357 (read second-hand); 22.8 per mille is arithmetic.
+- Horseshoe Curve: 1.45 %, 220 degrees at 9 degrees 15 minutes per 100 ft, about 2,375 ft (an encyclopedia, read
+  second-hand); 76.6 ft a mile is arithmetic.
+- Brusio spiral: 70 m and 70 per mille, the railway's own page on the viaduct (read); the climb of a turn is arithmetic.
+
+Degrees of curve are by the arc definition, 5,729.578 ft of radius over the degrees.
 """
 
 from __future__ import annotations
@@ -16,13 +23,13 @@ def hill(tracks: str) -> Answers:
     return answer(f'{FULL_SIZE}\nline.Hill = {{ from = "Foot", to = "Top", track = [ {tracks} ] }}')
 
 
-# (read): length, rise, printed grade in per cent and half its last figure.
+# Length, rise, grade in per cent and half its last figure.
 @pytest.mark.parametrize(
     ("length", "rise", "printed", "within"),
     [
         ("7012 ft", "413 ft", 5.89, 0.005),  # Madison incline
         ("1 mile", "237.5 ft", 4.5, 0.05),  # Big Hill
-        ("8.2 km", "187 m", 2.28, 0.005),  # Gotthard, Faido to Rodi-Fiesso, 945 - 758 m; printed 22.8 per mille
+        ("8.2 km", "187 m", 2.28, 0.005),  # Gotthard, Faido to Rodi-Fiesso, 945 - 758 m
         ("1 mile", "76.6 ft", 1.45, 0.005),  # Horseshoe Curve
     ],
 )
@@ -37,13 +44,13 @@ def test_ruling_grade_from_length_and_rise(length: str, rise: str, printed: floa
 
 
 def test_climb_of_the_madison_incline() -> None:
-    # 413 ft (read), and back down as many.
+    # 413 ft up, and nothing down.
     profile = hill('{ straight = "7012 ft", rise = "413 ft" }').profile()
     assert (profile.climb / FOOT, profile.fall, profile.length / FOOT) == pytest.approx((413, 0, 7012))
 
 
 def test_gotthard_between_two_railheads() -> None:
-    # Faido 758 m, Rodi-Fiesso 945 m above sea level, 8.2 km: 22.8 per mille (read).
+    # Faido 758 m, Rodi-Fiesso 945 m above sea level, 8.2 km: 22.8 per mille.
     profile = answer("""
     scale = { ratio = 1, gauge = "1435 mm" }
     unit = "m"
@@ -59,15 +66,15 @@ def test_gotthard_between_two_railheads() -> None:
 
 
 def test_horseshoe_curve() -> None:
-    # 220 degrees at 9 degrees 15 minutes per 100 ft: 2,378 ft; published about 2,375 (read).
+    # 220 degrees at 9 degrees 15 minutes per 100 ft: 2,378 ft; published as about 2,375.
     profile = hill(f'{{ left = {5729.578 / 9.25}, angle = 220, grade = "1.45 %" }}').profile()
     assert profile.length / FOOT == pytest.approx(2378, abs=0.5)
     assert profile.length / FOOT == pytest.approx(2375, rel=0.002)
-    # on an uncompensated 1.45 % the curve asks 0.04 % x 9.25 = 0.37 % more
+    # on an uncompensated 1.45 % the curve adds 0.04 % x 9.25 = 0.37 % more
     assert 100 * profile.ruling().effective == pytest.approx(1.82, abs=0.005)
 
 
 def test_brusio_spiral() -> None:
-    # Radius 70 m at 7 %: one turn climbs 30.8 m (read).
+    # Radius 70 m at 7 %: one turn climbs 30.8 m.
     profile = hill('{ left = "70 m", angle = 360, grade = "7 %" }').profile()
     assert profile.climb == pytest.approx(30.8, abs=0.05)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from gradehaul.design.climb.helix import Helix, HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_known import HelixGiven, helix_of
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import coefficient_of, stock_of, usual_vertical_curve
 from gradehaul.plan.reader import read_plan
 
@@ -22,20 +22,20 @@ def inches(radius: float | None = None, rise_per_turn: float | None = None, grad
 
 
 def test_a_helix_of_30_in_is_15_ft_8_and_a_half_round_and_lifts_3_77_in_at_2_percent() -> None:
-    """Read, or arithmetic on read values: grade = rise / (2 pi R)."""
+    """Arithmetic: grade = rise / (2 pi R)."""
     helix = inches(30, grade=0.02)
     assert helix.length / 4 == pytest.approx((15 * 12 + 8.5) * INCH, abs=0.05 * INCH)
     assert helix.rise_per_turn / INCH == pytest.approx(3.77, abs=0.005)
 
 
 def test_4_in_a_turn_on_16_in_is_4_percent_and_at_2_percent_needs_31_8_in() -> None:
-    """Read, or arithmetic on read values."""
+    """Arithmetic: grade = rise / (2 pi R)."""
     assert 100 * inches(16, 4).grade == pytest.approx(3.98, abs=0.005)
     assert inches(rise_per_turn=4, grade=0.02).radius / INCH == pytest.approx(31.8, abs=0.05)
 
 
-def test_ho_at_24_in_with_4_in_a_turn_asks_2_65_and_1_33_percent() -> None:
-    """The trade's 32 / R in inches, per cent, for the curve (read); full-size practice scaled comes to within 2 %."""
+def test_ho_at_24_in_with_4_in_a_turn_needs_2_65_and_1_33_percent() -> None:
+    """Common practice: 32 over R in inches, per cent, for the curve; full-size practice scaled is within 2 % of it."""
     helix = inches(24, 4)
     whole = helix.effective_grade(coefficient_of(stock_of(None, scale="HO", unit=None)))
     assert 100 * helix.grade == pytest.approx(2.65, abs=0.005)

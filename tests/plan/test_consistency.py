@@ -25,7 +25,7 @@ car.ore = { mass = "100 g", length = 0.1 }
 train.coal = { route = "Up", consist = ["tank", "3 ore"] }
 rail.wax = { metal = { fresh = 0.7, settled = 0.8 }, tyred = { fresh = 0.5, settled = 0.6 } }
 """)
-MAIN, TRACK, TANK, ORE = PLAN.lines["Main"], PLAN.lines["Main"].tracks[0], PLAN.locos["tank"], PLAN.cars["ore"]
+MAIN, TRACK = PLAN.lines["Main"], PLAN.lines["Main"].tracks[0]
 
 
 def line(**changes):

@@ -13,11 +13,11 @@ from playwright.sync_api import Browser, Page
 
 @dataclass
 class Opened:
-    """A page that is open, what it wrote to the console, and the addresses it asked for."""
+    """A page that is open, what it wrote to the console, and the addresses it requested."""
 
     page: Page
     said: list[str] = field(default_factory=list)
-    asked: list[str] = field(default_factory=list)
+    requested: list[str] = field(default_factory=list)
 
     def text(self, selector: str) -> str:
         return self.page.locator(selector).inner_text()
@@ -40,7 +40,7 @@ def opened(browser: Browser, path: Path, *, width: int = 1000, scheme: Any = "li
     page.on("console", lambda message: one.said.append(message.text))
     page.on("pageerror", lambda error: one.said.append(str(error)))
     page.on("dialog", lambda dialog: (one.said.append(dialog.message), dialog.dismiss()))
-    page.on("request", lambda request: one.asked.append(request.url))
+    page.on("request", lambda request: one.requested.append(request.url))
     page.goto(path.as_uri())
     page.wait_for_selector("html[data-ready]", state="attached")
     try:

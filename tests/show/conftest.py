@@ -1,4 +1,4 @@
-"""A small plan with everything in it that an answer tells, and its answer."""
+"""A small plan with everything in it that an answer shows, and its answer."""
 
 from __future__ import annotations
 

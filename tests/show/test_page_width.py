@@ -9,7 +9,7 @@ from rich.cells import cell_len
 from gradehaul.command import main
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
-from gradehaul.show.base.page import FULL, WIDEST, Page
+from gradehaul.show.base.page import FULL, Page
 from project import PLANS
 
 DEMOS = sorted(path.stem for path in PLANS.glob("*.toml") if path.stem != "stock-ho")
@@ -37,6 +37,6 @@ def test_first_screens_keep_to_their_width(verb: str, name: str, monkeypatch: py
         if done.exit_code == 2 and "no train is named" in done.stderr:
             pytest.skip("the plan names no train")
         assert done.exit_code < 2, done.stderr
-        assert widest(done.stdout) <= WIDEST
+        assert widest(done.stdout) <= FULL
         assert widest(text(pages.pop(), width=FULL)) <= FULL
     assert pages == []

@@ -56,7 +56,7 @@ def test_no_set_of_tracks_that_weighs_more_will_do(line: Line, need: str) -> Non
     assert found.gap == 0
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(lines(most=12), st.sampled_from(["climbs", "marginal"]))
 def test_a_plan_holds_in_the_ordinary_check_and_none_one_track_larger_does(line: Line, need: str) -> None:
     found = planned(line, need=need)

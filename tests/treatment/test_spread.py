@@ -33,7 +33,7 @@ from project import PLANS
 from treatment.plans import filmed_rails
 
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
-EXAMPLES = int(os.environ.get("GRADEHAUL_FILM_EXAMPLES", "12"))
+EXAMPLES = int(os.environ.get("GRADEHAUL_FILM_EXAMPLES", "6"))
 LINES = {
     "line": {"Main": ("A", "B", 2, 8)},
     "fork": {"Trunk": ("A", "Fork", 1, 3), "Left": ("Fork", "B", 1, 3), "Right": ("Fork", "C", 1, 2)},
@@ -387,6 +387,7 @@ def same_as_promised(found: KeepCleanPlan, written: Path) -> None:
         own = judged[promised.name]
         assert own.outcome == promised.planned.outcome
         assert own.verdict == promised.planned.verdict
+        assert own.risk == promised.planned.risk
 
 
 @settings(max_examples=EXAMPLES, deadline=None, phases=PHASES)

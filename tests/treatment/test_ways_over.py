@@ -53,7 +53,7 @@ def test_as_many_cars_are_left_as_it_takes_and_no_more(line: Line) -> None:
         assert way.leave is None or tried[-1]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(lines(most=6), st.integers(2, 14))
 def test_both_parts_of_a_doubled_train_climb(line: Line, cars: int) -> None:
     line = replace(line, consist=("mule", f"{cars} ore"))
@@ -148,7 +148,7 @@ turnout.Beyond = { toe = "Rest", legs = ["Over", "Spur"] }
     assert not enough["shunter", "tail"]
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 @given(lines(most=8))
 def test_outside_its_districts_a_train_needs_no_help(line: Line) -> None:
     layout = Layout(read_plan(line.text({})))

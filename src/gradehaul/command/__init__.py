@@ -3,12 +3,10 @@
 from gradehaul.command.answers import check, profile, report, try_
 from gradehaul.command.climbs import helix, incline
 from gradehaul.command.film import readings, treat
-from gradehaul.command.fit import fit
 from gradehaul.command.group import main
-from gradehaul.command.hills import clearance, level
+from gradehaul.command.hills import clearance, fit, level, risers
 from gradehaul.command.live import live
 from gradehaul.command.plans import export, import_, map_, new
-from gradehaul.command.risers import risers
 
 __all__ = ["main"]
 

@@ -77,7 +77,7 @@ class Output:
         return None if self.si else self.units(plan)
 
     def picture(self) -> Format:
-        """Return the format of the picture that the name of the file asks for."""
+        """Return the format of the picture that the name of the file stands for."""
         from gradehaul.show.base.picture import picture_format
 
         return picture_format(self.path or "")

@@ -30,6 +30,7 @@ from gradehaul.command.options import (
     trains_option,
     treat_options,
 )
+from gradehaul.command.output import progress_on
 from gradehaul.command.parameters import Height, Name, RouteOrPlaces, Vehicle
 from gradehaul.show import sections
 
@@ -90,7 +91,6 @@ def check(
         refuse_idle("paper", needs="--card")
     from gradehaul.haulage.answers.check import check_layout
     from gradehaul.haulage.answers.layout import Layout
-    from gradehaul.show.base.progress import progress_on
 
     layout = Layout(plan, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
@@ -106,6 +106,9 @@ def check(
 
         written = check_csv if out.form == "csv" else trains_csv
         return Answer(written(answer, out.table_reader(plan)), passes=answer.passes)
+    from gradehaul.design.clearance.suspects import places_too_low
+
+    answer = replace(answer, clearance_fails=places_too_low(layout))
     ways: tuple[WaysOver, ...] = ()
     if any(train.outcome != "climbs" for train in answer.on(answer.judged_rails)):
         from gradehaul.treatment.ways_over import ways_over
@@ -217,7 +220,6 @@ def report(
     """Make one page with everything, which opens anywhere."""
     from gradehaul.haulage.answers.check import check_layout
     from gradehaul.haulage.answers.layout import Layout
-    from gradehaul.show.base.progress import progress_on
     from gradehaul.show.report.page import report_page
     from gradehaul.treatment.ways_over import ways_over
 

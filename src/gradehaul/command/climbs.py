@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Unpack
 
-    from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer, Look
+    from gradehaul.design.climb.designs import HelixAnswer, HelixSearch, InclineAnswer
     from gradehaul.design.climb.helix import HelixBuild
     from gradehaul.design.climb.hill import Direction, Need
     from gradehaul.plan.records import Plan
@@ -159,7 +159,7 @@ def helix(
     floor: tuple[float, float] | None,
     vertical_curve: float | None,
     tracks: int,
-    find: Look | None,
+    find: HelixSearch | None,
     sweep: tuple[float, float, float, float] | None,
     powers: tuple[str, ...],
     car: str | None,
@@ -185,7 +185,7 @@ def helix(
         if find not in ("radius", "grade"):
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
-    from gradehaul.design.climb.helix_known import HelixGiven
+    from gradehaul.design.climb.helix_given import HelixGiven
 
     stock, lengths = _stock(given)
     build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)

@@ -74,6 +74,11 @@ def treat(
     """Plan where the film may go, and which rails stay clean."""
     from gradehaul.haulage.answers.layout import Layout
 
+    if film["step"] is not None and out.path is not None:
+        raise click.UsageError(
+            "-o writes the rail of whole tracks, and --step divides them: leave one of them out, or divide tracks in "
+            "the plan"
+        )
     found = keep_clean(Layout(plan), film, trains)
 
     def copy() -> str:

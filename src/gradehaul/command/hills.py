@@ -1,4 +1,4 @@
-"""The verbs for checking and leveling a layout: clearance and level."""
+"""The verbs that make a layout fit: fit closes lines, clearance judges gaps, level and risers give heights."""
 
 from __future__ import annotations
 
@@ -15,13 +15,14 @@ from gradehaul.command.options import (
     more_option,
     open_option,
     output_option,
+    paper_option,
     plan_argument,
     show_option,
     size_option,
     strict_option,
     trains_option,
 )
-from gradehaul.command.parameters import GRADE, LENGTH, Height, Name
+from gradehaul.command.parameters import GRADE, LENGTH, THICKNESS, Height, Name
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
 from gradehaul.show import sections
@@ -32,9 +33,25 @@ if TYPE_CHECKING:
     from gradehaul.design.level.railheads import Leveled
     from gradehaul.design.level.shims import Corrections
     from gradehaul.plan.records import Plan
+    from gradehaul.show.sheets import PaperName
 
 _SURVEYS = ("surveys", "table", "target", "shim", "step")
 _RAILHEADS = ("trains", "least", "most", "change")
+
+
+@click.command()
+@plan_argument
+@output_option("Write a copy of the plan with numbers (.toml).")
+@answers(writes="toml", copies=True)
+def fit(*, plan: Plan, out: Output) -> Answer:
+    """Show the figures that close each line; -o writes them."""
+    from gradehaul.plan.edit.tracks import plan_with_numbers
+    from gradehaul.track.fit import fit_notes, fitted
+
+    found = fitted(plan)
+    folder = Path(out.path).parent if out.to_file and out.path else None
+    notes = [str(note) for note in fit_notes(found)] or ['No figure of this plan is "fit".']
+    return Answer("".join(f"{note}\n" for note in notes), lambda: plan_with_numbers(found, folder=folder))
 
 
 @click.command()
@@ -155,7 +172,7 @@ def level(
 
         system = out.units(plan).system
         found = corrected_surveys(plan, system, surveys=surveys, table=table, target=target, shim=shim, step=step)
-        return _risers(plan, found, out, more)
+        return _shims(plan, found, out, more)
     if change is not None and change <= 0:
         found_text = describe(change, "grade", "%")
         raise DesignError("a change of grade is more than 0", place="--change", found=found_text)
@@ -167,24 +184,24 @@ def level(
     return _leveled(found_heights, out, more)
 
 
-def _risers(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequence[str]) -> Answer:
+def _shims(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequence[str]) -> Answer:
     def picture() -> bytes:
-        from gradehaul.show.level.risers_picture import risers_picture
+        from gradehaul.show.level.shims_picture import shims_picture
 
         form = out.picture()
         if len(found) > 1:
             raise click.UsageError("-o draws one survey: name it by --survey")
-        return risers_picture(form, plan, found[0], out.units(plan), size=out.size)
+        return shims_picture(form, plan, found[0], out.units(plan), size=out.size)
 
     if out.form == "text":
-        from gradehaul.show.level.risers_text import risers_page
+        from gradehaul.show.level.shims_text import shims_page
 
-        return Answer(risers_page(plan, found, out.units(plan), more), picture)
+        return Answer(shims_page(plan, found, out.units(plan), more), picture)
     from gradehaul.design.level.shims import CorrectedSurveys
-    from gradehaul.show.level.risers_text import risers_csv
+    from gradehaul.show.level.shims_text import shims_csv
 
     answer = CorrectedSurveys(plan, tuple(found))
-    return Answer(answer.to_dict() if out.form == "json" else risers_csv(answer, out.table_reader(plan)), picture)
+    return Answer(answer.to_dict() if out.form == "json" else shims_csv(answer, out.table_reader(plan)), picture)
 
 
 def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
@@ -206,3 +223,73 @@ def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
 
     shown = found.to_dict() if out.form == "json" else level_csv(found, out.table_reader(found.plan))
     return Answer(shown, copy, found.passes)
+
+
+@click.command()
+@plan_argument
+@click.option("--every", type=LENGTH, required=True, help='Riser spacing, such as "16 in".')
+@click.option("--line", type=Name("lines", "line"), help="Line to follow.  [default: the only one]")
+@click.option("--route", type=Name("routes"), help="Route to follow, from line to line.")
+@click.option("--from", "begin", type=LENGTH, default="0", help="Where the first riser stands.  [default: the start]")
+@click.option(
+    "--deck-joint", "deck_joints", type=LENGTH, multiple=True, help="Where the deck is joined; repeat for more."
+)
+@click.option("--deck", type=THICKNESS, help="Thickness of the deck.  [default: the plan's, else 1/2 in]")
+@click.option("--roadbed", type=THICKNESS, help="Thickness of the roadbed.  [default: the plan's, else 1/4 in]")
+@click.option("--track", type=THICKNESS, help="Height of rail and ties.  [default: the plan's, else the scale's]")
+@click.option("--datum", type=LENGTH, help="Height of the plan's 0 above the floor, for heights to saw.")
+@click.option("--rule", type=LENGTH, help="Smallest division of your rule.  [default: 1/32 in or 0.5 mm]")
+@click.option("--level", type=LENGTH, help="Length of your level.  [default: 24 in or 600 mm]")
+@click.option("--strip", type=LENGTH, help="Print this much of the track at full size, too.")
+@paper_option
+@json_option
+@csv_option("The risers")
+@output_option("Write this file: .pdf, .csv, .svg, .png.")
+@open_option
+@show_option
+@answers(draws=True)
+def risers(
+    *,
+    plan: Plan,
+    out: Output,
+    line: str | None,
+    route: str | None,
+    begin: float,
+    deck_joints: tuple[float, ...],
+    every: float,
+    strip: float | None,
+    paper: PaperName | None,
+    **lengths: float | None,
+) -> Answer:
+    """Show where each riser stands and how high to saw it."""
+    if line is not None and route is not None:
+        raise click.UsageError("--line and --route exclude each other")
+    if out.form != "pdf":
+        refuse_idle("strip", "paper", needs="-o FILE.pdf")
+    from gradehaul.design.risers.risers import risers_along, usual_riser_build
+    from gradehaul.design.risers.walk import walk_along
+    from gradehaul.haulage.answers.layout import Layout
+
+    units = out.units(plan)
+    walk = walk_along(Layout(plan), line=line, route=route)
+    build = usual_riser_build(plan, units.system, **lengths)
+    found = risers_along(walk, build, every=every, begin=begin, deck_joints=deck_joints)
+    match out.form:
+        case "json":
+            return Answer(found.to_dict())
+        case "csv":
+            from gradehaul.show.risers.text import risers_csv
+
+            return Answer(risers_csv(found, out.table_reader(plan)))
+        case "pdf":
+            from gradehaul.show.risers.sheet import risers_sheet
+            from gradehaul.show.sheets import PAPER_OF
+
+            return Answer(risers_sheet(found, units, paper or PAPER_OF[units.system], strip=strip))
+        case "png" | "svg" as picture:
+            from gradehaul.show.risers.sheet import risers_picture
+
+            return Answer(risers_picture(picture, found, units))
+    from gradehaul.show.risers.text import risers_page
+
+    return Answer(risers_page(found, units))

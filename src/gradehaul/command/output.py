@@ -1,17 +1,21 @@
-"""Output of answers and errors: printed, written whole or not at all, shown in a viewer."""
+"""Output of answers, errors and progress: printed, written whole or not at all, shown in a viewer."""
 
 from __future__ import annotations
 
 import os
 import shutil
 import sys
-from contextlib import suppress
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 import click
 
 if TYPE_CHECKING:
+    from rich.progress import Progress
+
     from gradehaul.show.base.page import Page
 
 
@@ -75,3 +79,53 @@ def complain(lines: str) -> None:
     plain = "".join(sign if sign.isprintable() or sign == "\n" else "\N{REPLACEMENT CHARACTER}" for sign in lines)
     with suppress(OSError):
         click.echo(plain, err=True)
+
+
+PATIENCE = 1.0
+"""Seconds of work before anything shows."""
+
+
+@contextmanager
+def progress_on(
+    stream: TextIO | None, words: str, *, clock: Callable[[], float] = time.monotonic
+) -> Iterator[Callable[[int, int], None] | None]:
+    """Yield the function to call with how many parts of the work are done, and of how many; None where nothing shows.
+
+    Parameters
+    ----------
+    stream
+        Where progress shows, if it is a terminal.
+    words
+        What the work is.
+    clock
+        Returns the time, s.
+    """
+    if stream is None or not stream.isatty():
+        yield None
+        return
+    begun = clock()
+    shown: list[Progress] = []
+
+    def show(done: int, total: int) -> None:
+        if not shown:
+            if clock() - begun < PATIENCE or done >= total:
+                return
+            shown.append(_bar(stream, words))
+        shown[0].update(shown[0].task_ids[0], completed=done, total=total)
+
+    try:
+        yield show
+    finally:
+        for bar in shown:
+            bar.stop()
+
+
+def _bar(stream: TextIO | None, words: str) -> Progress:
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()
+    bar = Progress(*columns, console=Console(file=stream), transient=True)
+    bar.add_task(words, total=None)
+    bar.start()
+    return bar

@@ -136,7 +136,22 @@ class Floor(ParamType):
         return sides[0], sides[-1]
 
 
-class Name(ParamType):
+class Completed(ParamType):
+    """What names something of the plan, which the shell completes."""
+
+    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
+        """Return what may be written, of which some may begin like what is there."""
+        raise NotImplementedError
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Return what begins like what is there."""
+        del param
+        plan = _plan_in_sight(ctx)
+        names = [] if plan is None else self.candidates(plan, incomplete)
+        return [CompletionItem(name) for name in names if name.casefold().startswith(incomplete.casefold())]
+
+
+class Name(Completed):
     """A name in one section of the plan, as the plan has it.
 
     Parameters
@@ -173,51 +188,41 @@ class Name(ParamType):
         found: Mapping[str, object] = getattr(plan, self.section)
         return found
 
-    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-        """Return the names that begin so."""
-        del param
-        plan = _plan_in_sight(ctx)
-        return [] if plan is None else _beginning(incomplete, self.known(plan))
+    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
+        """Return the names that there are."""
+        del incomplete
+        return self.known(plan)
 
 
-class RouteOrPlaces(ParamType):
+class RouteOrPlaces(Completed):
     """A route by its name, or two places as ``FROM..TO``."""
 
     name = "route"
 
-    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-        """Return the routes and places that begin so."""
-        del param
-        plan = _plan_in_sight(ctx)
-        if plan is None:
-            return []
+    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
+        """Return the routes, and the places of both ends."""
         places = [*plan.berths, *plan.joints]
         origin, dots, _ = incomplete.partition(_BETWEEN)
         if dots:
-            return _beginning(incomplete, [f"{origin}{dots}{place}" for place in places if place != origin])
-        return _beginning(incomplete, [*plan.routes, *(f"{place}{_BETWEEN}" for place in places)])
+            return [f"{origin}{dots}{place}" for place in places if place != origin]
+        return [*plan.routes, *(f"{place}{_BETWEEN}" for place in places)]
 
 
-class Vehicle(ParamType):
+class Vehicle(Completed):
     """A locomotive, a power or a car, with a number before it that counts; or any, for each power by turns."""
 
     name = "vehicle"
 
-    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-        """Return the vehicles that begin so, behind the number that is there."""
-        del param
-        plan = _plan_in_sight(ctx)
-        if plan is None:
-            return []
+    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
+        """Return the vehicles, behind the number that is there."""
         from gradehaul.haulage.answers.trial_train import ANY
 
         count = re.match(r"\d+ +", incomplete)
         before = count[0] if count else ""
-        names = [*plan.powers, *plan.cars, *([] if before else [ANY])]
-        return _beginning(incomplete, [f"{before}{name}" for name in names])
+        return [f"{before}{name}" for name in (*plan.powers, *plan.cars, *([] if before else [ANY]))]
 
 
-class Height(ParamType):
+class Height(Completed):
     """A joint and a height there, m, as ``JOINT=HEIGHT``."""
 
     name = "JOINT=HEIGHT"
@@ -233,15 +238,10 @@ class Height(ParamType):
         name = Name("joints", "joint").convert(joint.strip(), param, ctx)
         return name, LENGTH.convert(height, param, ctx)
 
-    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-        """Return the joints that begin so."""
-        del param
-        plan = _plan_in_sight(ctx)
-        return [] if plan is None else _beginning(incomplete, [f"{joint}=" for joint in plan.joints])
-
-
-def _beginning(incomplete: str, names: Iterable[str]) -> list[CompletionItem]:
-    return [CompletionItem(name) for name in names if name.casefold().startswith(incomplete.casefold())]
+    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
+        """Return the joints, for a height behind each."""
+        del incomplete
+        return [f"{joint}=" for joint in plan.joints]
 
 
 def _plan_in_sight(ctx: click.Context) -> Plan | None:

@@ -65,7 +65,9 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 @click.command("import")
 @click.argument("drawing", type=click.Path())
 @output_option("The plan to write, or an existing one to update; - prints.", required=True)
-@click.option("--layers", multiple=True, help="A layer with track, or a pattern; repeat for more.  [default: all]")
+@click.option(
+    "--layers", multiple=True, help="A layer with track, or a pattern; repeat for more.  [default: all but benchwork]"
+)
 @click.option("--height-layers", multiple=True, help="A layer whose texts are heights, or a pattern; repeat for more.")
 @click.option("--unit", help="Unit of the drawing, if the file does not say or is wrong.")
 @click.option("--snap", help="Largest gap between ends that meet.  [default: a tenth of the gauge]")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.heights.vertical import UNCHANGED
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
@@ -15,12 +16,12 @@ _ALIKE = 1e-9
 class GradeChange(NamedTuple):
     """A change of grade, a plain ratio, and where it begins and ends, m: at one place for a kink."""
 
-    start: float
-    stop: float
-    change: float
+    start: Meters
+    stop: Meters
+    change: Ratio
 
     @property
-    def middle(self) -> float:
+    def middle(self) -> Meters:
         """The middle of it, m."""
         return 0.5 * (self.start + self.stop)
 

@@ -13,7 +13,7 @@ from gradehaul.plan.names import instead, quoted
 from gradehaul.quantities import convert, length_unit
 from gradehaul.scales import Practice, Scale, car_mass, clear_height, scale_named
 
-Form = Literal["hill", "helix", "branch", "siding", "wye", "loop"]
+StarterForm = Literal["hill", "helix", "branch", "siding", "wye", "loop"]
 
 _REMARKS = 54
 """The column in which remarks stand behind a line."""
@@ -36,7 +36,7 @@ class _Layout(NamedTuple):
     cars: int
 
 
-_LAYOUTS: Mapping[Form, _Layout] = {
+_LAYOUTS: Mapping[StarterForm, _Layout] = {
     "hill": _Layout("one hill between two yards", "Lower yard", "Upper yard", 5),
     "helix": _Layout("two levels joined by a helix of three turns", "Lower yard", "Upper yard", 5),
     "branch": _Layout("a main line with a branch that climbs on to a quarry", "Lower yard", "Loading track", 4),
@@ -45,7 +45,7 @@ _LAYOUTS: Mapping[Form, _Layout] = {
     "loop": _Layout("a loop in which trains turn, at the top of a hill", "Lower yard", "Loop track", 5),
 }
 
-FORMS: Mapping[Form, str] = {name: layout.words for name, layout in _LAYOUTS.items()}
+FORMS: Mapping[StarterForm, str] = {name: layout.words for name, layout in _LAYOUTS.items()}
 """What there is to start from."""
 
 

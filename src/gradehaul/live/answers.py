@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from gradehaul.errors import GradehaulError
-from gradehaul.haulage.answers.judged import JudgedTrain, judged_trains, worst_of_each
+from gradehaul.haulage.answers.judged import JudgedTrain, judged_trains, risk, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials
@@ -96,7 +96,7 @@ def _trial(trial: Trial) -> dict[str, dict[str, Any]]:
 
 
 def _chances(layout: Layout, judged: Sequence[JudgedTrain]) -> Iterator[Part]:
-    """Yield the chance of stalling of each train, as judged and with each film everywhere, as soon as it is known."""
+    """Yield the chance of failing of each train, as judged and with each film everywhere, as soon as it is known."""
     trials, found = RandomTrials(layout.plan, layout.coefficient), []
     shown = {"": judged}
     for film in conditions_document(layout, layout.judged())["everywhere"]:
@@ -105,8 +105,8 @@ def _chances(layout: Layout, judged: Sequence[JudgedTrain]) -> Iterator[Part]:
         for train in worst_of_each(trains):
             profile = layout.profile(train.route)
             trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains[train.name]), train.rail, trials)
-            risk = chance_words(trust.stall_probability)
-            found.append({"name": train.name, "on": condition, "risk": risk})
+            words = chance_words(risk(train, trust))
+            found.append({"name": train.name, "on": condition, "risk": words})
             yield {"kind": "chances", "chances": list(found)}
 
 
@@ -125,5 +125,5 @@ def _film(layout: Layout) -> Part:
     words = f"Film may go on {count} of {len(layout.plan.tracks)} tracks, and all trains still climb."
     if not count:
         carry = f"{found.carry:g} m"
-        words = f"No track may get film, if wheels carry it {carry}, which is a guess: see treat --carry and --step."
+        words = f"No track may get film, if wheels carry it {carry}, which is a guess: see treat --carry."
     return {"kind": "film", "rails": dict(found.rails), "words": words}

@@ -22,9 +22,8 @@ from gradehaul.errors import GradehaulError, PlanError
 from gradehaul.live import writing
 from gradehaul.live.followed import Followed
 from gradehaul.live.guard import Guard
-from gradehaul.live.page import live_page
+from gradehaul.live.pages import begun, drawn, headline, live_page, plans_in, start_page
 from gradehaul.live.session import MOST_PAGES, Session
-from gradehaul.live.start import begun, drawn, headline, plans_in, start_page
 from gradehaul.live.worker import Worker
 from gradehaul.plan.edit.trial import Trial
 
@@ -232,15 +231,15 @@ class Live:
 
     async def _new(self, request: Request) -> dict[str, Any]:
         body = await _body(request)
-        asked = {key: str(body.get(key, "")) for key in ("name", "layout", "scale", "unit")}
+        fields = {key: str(body.get(key, "")) for key in ("name", "layout", "scale", "unit")}
         self._only_folder()
-        return {"name": begun(self.shown.folder, **asked)}
+        return {"name": begun(self.shown.folder, **fields)}
 
     async def _drawing(self, request: Request) -> dict[str, Any]:
         self._only_folder()
-        asked = {key: request.query_params.get(key, "") for key in ("name", "scale")}
+        fields = {key: request.query_params.get(key, "") for key in ("name", "scale")}
         data = await request.body()
-        return await asyncio.to_thread(drawn, self.shown.folder, data, **asked)
+        return await asyncio.to_thread(drawn, self.shown.folder, data, **fields)
 
     def _only_folder(self) -> None:
         if self.shown.plan:
@@ -311,8 +310,8 @@ def _trial_of(body: dict[str, Any]) -> Trial:
     raw = body.get("trial", {})
     heights, rails = (raw.get(key, {}) if isinstance(raw, dict) else None for key in ("heights", "rails"))
     if not isinstance(heights, dict) or not isinstance(rails, dict) or len(heights) + len(rails) > _MOST_CHANGES:
-        raise Bad("These are no changes of a plan.")
+        raise Bad("These are not changes to a plan.")
     numbers = all(isinstance(each, int | float) and abs(each) < _FARTHEST for each in heights.values())
     if not numbers or not all(isinstance(each, str) for each in rails.values()):
-        raise Bad("These are no changes of a plan.")
+        raise Bad("These are not changes to a plan.")
     return Trial({key: float(height) for key, height in heights.items()}, rails)

@@ -27,7 +27,7 @@ _HEADERS = {
 
 
 class Guard:
-    """Lets through what the page itself asks, and nothing else.
+    """Lets through what the page itself requests, and nothing else.
 
     Parameters
     ----------
@@ -64,17 +64,17 @@ class Guard:
         headers = Headers(scope=scope)
         host = headers.get("host", "")
         if not self._known_host(host):
-            return 421, "This page has another address."
+            return 421, "Wrong address for this page."
         origin = headers.get("origin")
         if origin is not None and origin != f"http://{host}":
-            return 403, "Requests of other pages are refused."
+            return 403, "Requests from other pages are refused."
         followed = scope["method"] == "GET" and headers.get("sec-fetch-mode") == "navigate"  # a link in a mail, say
         if headers.get("sec-fetch-site", "none") not in {"none", "same-origin"} and not followed:
-            return 403, "Requests of other pages are refused."
+            return 403, "Requests from other pages are refused."
         if scope["method"] not in {"GET", "POST"}:
-            return 405, "Not here."
+            return 405, "No such request."
         if scope["method"] == "POST" and origin is None:
-            return 403, "Requests of other pages are refused."
+            return 403, "Requests from other pages are refused."
         own = scope["path"].encode("utf-8", "replace")[1 : 1 + len(self._token)]
         rest = scope["path"][1 + len(self._token) :]
         if not hmac.compare_digest(own, self._token) or not rest.startswith("/"):

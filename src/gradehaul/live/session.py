@@ -86,7 +86,7 @@ class Session:
             page.trial = self.pages[name].trial
             self.pages[name].close()
         self.pages[name] = page
-        self._ask(page)
+        self._answer_anew(page)
         return page
 
     def leave(self, page: Page) -> None:
@@ -94,7 +94,7 @@ class Session:
         page.close()
         if self.pages.get(page.name) is page:
             del self.pages[page.name]
-            self._worker.drop(self._asker(page))
+            self._worker.drop(self._client(page))
 
     def attempt(self, name: str, trial: Trial) -> bool:
         """Answer for what a page tries; False where no such page is open."""
@@ -102,26 +102,26 @@ class Session:
         if page is None:
             return False
         page.trial = trial
-        self._ask(page)
+        self._answer_anew(page)
         return True
 
     def look(self) -> None:
         """Answer every page anew where a file has changed since it was read."""
         if self._reading is not None and self._reading.stamp != self.followed.stamp():
             for page in self.pages.values():
-                self._ask(page)
+                self._answer_anew(page)
 
-    def _asker(self, page: Page) -> str:
+    def _client(self, page: Page) -> str:
         return f"{self.followed.path}\0{page.name}"
 
-    def _ask(self, page: Page) -> None:
+    def _answer_anew(self, page: Page) -> None:
         trial = page.trial
 
         def deliver(part: Part) -> None:
             text = json.dumps(part, separators=(",", ":"), allow_nan=False)
             self._call(page.put, part["kind"], text)
 
-        self._worker.ask(self._asker(page), lambda: self._parts(page, trial), deliver)
+        self._worker.request(self._client(page), lambda: self._parts(page, trial), deliver)
 
     # what follows runs in the worker's thread
 

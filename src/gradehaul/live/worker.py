@@ -13,9 +13,9 @@ Deliver = Callable[[Part], None]
 
 
 class Worker:
-    """Runs the work of one asker after another, part by part.
+    """Runs the work of one client after another, part by part.
 
-    An asker has one piece of work at a time. What it asks anew is begun before any older work goes on.
+    A client has one piece of work at a time. A new request of its is begun before any older work goes on.
     """
 
     def __init__(self) -> None:
@@ -28,22 +28,22 @@ class Worker:
         self._thread = threading.Thread(target=self._run, name="gradehaul-live", daemon=True)
         self._thread.start()
 
-    def ask(self, asker: str, work: Work, deliver: Deliver) -> None:
-        """Have work done for an asker, in the place of what it asked before."""
+    def request(self, client: str, work: Work, deliver: Deliver) -> None:
+        """Have work done for a client, in the place of its request before."""
         with self._changed:
-            self._forget(asker)
-            self._new[asker] = work, deliver
+            self._forget(client)
+            self._new[client] = work, deliver
             self._changed.notify()
 
-    def drop(self, asker: str) -> None:
-        """Forget the work of an asker who is gone."""
+    def drop(self, client: str) -> None:
+        """Forget the work of a client that is gone."""
         with self._changed:
-            self._forget(asker)
+            self._forget(client)
 
-    def _forget(self, asker: str) -> None:
-        self._begun.pop(asker, None)
-        self._new.pop(asker, None)
-        if self._current == asker:
+    def _forget(self, client: str) -> None:
+        self._begun.pop(client, None)
+        self._new.pop(client, None)
+        if self._current == client:
             self._current = ""
 
     def close(self) -> None:
@@ -60,11 +60,11 @@ class Worker:
                 if self._closed:
                     return
                 if self._new:
-                    asker, (work, deliver) = self._new.popitem(last=False)
+                    client, (work, deliver) = self._new.popitem(last=False)
                     stream = work()
                 else:
-                    asker, (stream, deliver) = self._begun.popitem(last=False)
-                self._current = asker
+                    client, (stream, deliver) = self._begun.popitem(last=False)
+                self._current = client
             try:
                 part = next(stream, None)
             except Exception as error:  # noqa: BLE001 - whatever it is, the next request is answered again
@@ -77,5 +77,5 @@ class Worker:
                 if self._closed:
                     return
                 deliver(part)  # though something newer may wait: it is newer than what is shown
-                if self._current == asker:
-                    self._begun[asker] = stream, deliver
+                if self._current == client:
+                    self._begun[client] = stream, deliver

@@ -221,13 +221,6 @@ def instead(name: str, known: Collection[str], *, declare: str = "", guess: bool
 def near_file(path: Path, *endings: str) -> str:
     """Return the name of the file beside a missing one that is most like it; empty where none is.
 
-    Parameters
-    ----------
-    path
-        The file that is not there.
-    endings
-        What the file may end with, such as ``.toml``.
-
     Examples
     --------
     >>> from tempfile import TemporaryDirectory

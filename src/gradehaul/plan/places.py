@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from gradehaul.plan.text.faults import Entry, Faults
 
 
-class Span(NamedTuple):
+class LineSpan(NamedTuple):
     """The two joints between which a line runs, and where the line stands in the file."""
 
     start: str
@@ -26,14 +26,14 @@ class Span(NamedTuple):
         return (self.start, LineEnd(line, "from")), (self.finish, LineEnd(line, "to"))
 
 
-def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, Span], bool]:
+def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, LineSpan], bool]:
     """Return where each line runs, of lines with faults too, and whether that is known of all."""
-    spans: dict[str, Span] = {}
+    spans: dict[str, LineSpan] = {}
     for name, entry in lines.items():
         table = entry.table if isinstance(entry.table, dict) else {}
         start, finish = (clean(end) if isinstance(end := table.get(key), str) else "" for key in ("from", "to"))
         if start and finish:
-            spans[name] = Span(start, finish, entry.file)
+            spans[name] = LineSpan(start, finish, entry.file)
     return spans, len(spans) == len(lines)
 
 
@@ -77,18 +77,7 @@ def routes(
 ) -> dict[str, NamedRoute]:
     """Return the declared routes.
 
-    Parameters
-    ----------
-    tables
-        The tables by name.
-    lines, joints, berths
-        The names there are.
-    faults
-        Where errors go.
-    complete
-        Whether the names of all joints and berths are known; else only laps are checked.
-    laps
-        Whether the names of all lines are known; else laps are not checked either.
+    Where not `complete`, some joints and berths are not known and only laps are checked; without `laps` not even those.
     """
     found: dict[str, NamedRoute] = {}
     places = dict.fromkeys((*joints, *berths))

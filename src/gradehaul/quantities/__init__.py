@@ -5,6 +5,16 @@ from a short list, and only then does pint tell the factor.
 """
 
 from gradehaul.quantities.reading import Reading, read_quantity, read_reading
-from gradehaul.quantities.units import Kind, conversion, convert, describe, length_unit
+from gradehaul.quantities.units import ROUNDING, Kind, conversion, convert, describe, length_unit
 
-__all__ = ["Kind", "Reading", "conversion", "convert", "describe", "length_unit", "read_quantity", "read_reading"]
+__all__ = [
+    "ROUNDING",
+    "Kind",
+    "Reading",
+    "conversion",
+    "convert",
+    "describe",
+    "length_unit",
+    "read_quantity",
+    "read_reading",
+]

@@ -16,6 +16,10 @@ Kind = Literal["length", "angle", "mass", "force", "grade", "share"]
 
 Dimension = Literal["length", "angle", "mass", "force", "ratio"]
 
+ROUNDING = 1e-9
+"""By what share figures are raised before their last digit is cut, so that a half goes up in whatever way it came
+about: the same figure reads the same in every answer."""
+
 _DIGITS = 4
 """Digits of a value in a message, at most."""
 
@@ -267,6 +271,7 @@ def digits(number: float) -> str:
     """Return a number with few digits, written out where a person would write it out."""
     if number == 0 or not math.isfinite(number):
         return "0" if number == 0 else str(number)
+    number *= 1 + ROUNDING
     rounded = f"{number:.{_DIGITS - 1}e}"
     exponent = int(rounded.partition("e")[2])
     if not -7 <= exponent <= 12:  # beyond these nobody counts the zeros

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple, ParamSpec
 
 from gradehaul.show.base.colors import INK
+from gradehaul.show.base.picture import drawing_rules, pages_bytes
 from gradehaul.show.base.unit_format import System
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+P = ParamSpec("P")
 
 PaperName = Literal["a4", "letter"]
 PAPERS: dict[PaperName, tuple[float, float]] = {"a4": (210 / 25.4, 297 / 25.4), "letter": (8.5, 11.0)}
@@ -143,13 +146,19 @@ class Form:
             self.figure.text(*at, words, fontsize=size, weight=weight, color=INK, va="baseline", ha=align)
 
 
-def numbered(pages: list[Figure]) -> list[Figure]:
-    """Return the pages of a file, each with its number at its foot."""
-    for number, page in enumerate(pages, 1):
-        wide, high = page.get_size_inches()
-        words = f"page {number} of {len(pages)}"
-        page.text(1 - _MARGIN / wide, 0.35 / high, words, fontsize=7.5, color=INK, va="baseline", ha="right")
-    return pages
+def as_pages(draw: Callable[P, list[Figure]]) -> Callable[P, bytes]:
+    """Return a function that draws pages, each with its number at its foot, as the content of a PDF file."""
+
+    def sheets(*args: P.args, **kwargs: P.kwargs) -> bytes:
+        with drawing_rules():
+            pages = draw(*args, **kwargs)
+            for number, page in enumerate(pages, 1):
+                wide, high = page.get_size_inches()
+                words = f"page {number} of {len(pages)}"
+                page.text(1 - _MARGIN / wide, 0.35 / high, words, fontsize=7.5, color=INK, va="baseline", ha="right")
+            return pages_bytes(pages)
+
+    return sheets
 
 
 def on_rule(length: float, step: float) -> str:

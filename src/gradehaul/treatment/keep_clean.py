@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache, partial
 from pathlib import Path
 from time import perf_counter
 from typing import ClassVar, Literal, NamedTuple, get_args
@@ -12,10 +13,12 @@ from typing import ClassVar, Literal, NamedTuple, get_args
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.answers.judged import Judged, misfits
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, misfits, risk
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
+from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.film_spread import Carried
 from gradehaul.plan.edit.tracks import plan_with_rails
@@ -24,7 +27,7 @@ from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.quantities.si import Meters, Ratio, Share
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
 from gradehaul.treatment.needs import FilmTest, Need, Reason, Shortfall, needs_of, reasons
 from gradehaul.treatment.units import Unit, lay_units, with_rails
@@ -82,14 +85,28 @@ class UsedUnit:
     carried_to: NearClean | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook(Judged):
+    """A verdict at the age of the film that is worse, with its random trials, run when they are first looked at."""
+
+    KEYS: ClassVar[str] = f"{JUDGED_KEYS} risk"
+
+    run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
+
+    @property
+    def risk(self) -> Share:
+        """The chance that it fails: that it stalls, runs away, or does not fit."""
+        return risk(self, self.run_trials())
+
+
 @dataclass(frozen=True, slots=True)
 class TrainOutcome:
-    """The verdicts on a train with this plan once film has spread, and with film everywhere: at the worse age."""
+    """What becomes of a train with this plan once film has spread, and with film everywhere."""
 
     name: str
     route: str
-    planned: Judged
-    everywhere: Judged
+    planned: Outlook
+    everywhere: Outlook
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,8 +332,9 @@ def keep_clean_plan(
         {route: with_rails(profile, units, rails) for route, profile in own.items()}
         for rails in (once_spread, everywhere)
     )
+    trials = RandomTrials(layout.plan, layout.coefficient)
     trains = tuple(
-        TrainOutcome(name, route, *(_worse_age(layout, run.train, each[route]) for each in (with_plan, with_all)))
+        TrainOutcome(name, route, *(_outlook(layout, run.train, each[route], trials) for each in (with_plan, with_all)))
         for name, run in runs.items()
         for route in [run.profile.route.name]
     )
@@ -344,11 +362,18 @@ class _Run(NamedTuple):
     profile: RouteProfile
 
 
-def _worse_age(layout: Layout, train: Train, profile: RouteProfile) -> Judged:
+def _outlook(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Outlook:
     """Return the worse of the verdicts with all film rested and with all of it fresh."""
     too_long = misfits(layout, profile.route, train)
-    verdicts = (judge(profile, train, planned, layout.pulls) for planned in PLANNED)
-    return min((Judged(verdict=verdict, misfits=too_long) for verdict in verdicts), key=lambda each: each.badness)
+    outlooks = (
+        Outlook(
+            verdict=judge(profile, train, planned, layout.pulls),
+            misfits=too_long,
+            run_trials=cache(partial(trust_in_train, profile, train, planned, trials)),
+        )
+        for planned in PLANNED
+    )
+    return min(outlooks, key=lambda each: each.badness)
 
 
 def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:

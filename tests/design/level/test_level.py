@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from gradehaul.design.level.railheads import leveled
 from gradehaul.errors import DesignError, RouteError
@@ -32,25 +28,6 @@ def plan_text(tracks: list[tuple[float, float]], rise: float, cars: int, more: s
     )
 
 
-def hardest(tracks, heights, cars: int) -> float:
-    """The hardest averaged effective grade, by sampling: every number of cars, the head every 5 mm."""
-    ends = np.concatenate([[0.0], np.cumsum([length for length, _ in tracks])])
-    bends = np.concatenate(
-        [[0.0], np.cumsum([0.008 * length / radius if radius else 0.0 for length, radius in tracks])]
-    )
-
-    def effort(at):
-        return np.interp(at, ends, np.asarray(heights) + bends)
-
-    head = np.arange(0.0, ends[-1] + 1e-9, 0.005)
-    worst = -np.inf
-    for count in range(cars + 1):
-        asked = 0.4 * (effort(head) - effort(head - 0.2)) / 0.2
-        asked = asked + 0.1 * (effort(head - 0.2) - effort(head - 0.2 - 0.1 * count)) / 0.1
-        worst = max(worst, (asked / (0.4 + 0.1 * count)).max())
-    return float(worst)
-
-
 def test_two_tracks_share_the_rise_so_that_the_curve_is_eased() -> None:
     # the grade on the curve is less by coefficient over radius: 0.8 % at 1 m
     found = leveled(Layout(read_plan(plan_text([(3, 0), (3, 1)], 0.12, 2))), change=0.1)
@@ -59,27 +36,6 @@ def test_two_tracks_share_the_rise_so_that_the_curve_is_eased() -> None:
     (up,) = found.hardest
     assert up.leveled == pytest.approx(0.024, abs=2e-5)
     assert up.even == pytest.approx(0.028, abs=1e-9)
-    assert up.cars == 0 or up.leveled == pytest.approx(0.024, abs=2e-5)
-
-
-@settings(max_examples=8, deadline=None, derandomize=True)
-@given(
-    st.lists(
-        st.tuples(st.sampled_from([0.4, 0.7, 1.2]), st.sampled_from([0.0, 0.4, 0.6, 1.0])), min_size=3, max_size=3
-    ),
-    st.sampled_from([0.02, 0.05]),
-    st.integers(1, 6),
-)
-def test_no_choice_of_heights_on_a_grid_is_better(tracks, rise: float, cars: int) -> None:
-    found = leveled(Layout(read_plan(plan_text(tracks, rise, cars))), change=1.0)
-    (up,) = found.hardest
-    ours = hardest(tracks, found.heights[found.stations.lines["Hill"][0]], cars)
-    assert up.leveled == pytest.approx(ours, abs=1e-4)
-    string = rise * np.cumsum([0.0, *(length for length, _ in tracks)]) / sum(length for length, _ in tracks)
-    assert ours <= hardest(tracks, string, cars) + 1e-5
-    for one, two in itertools.product(np.linspace(0, rise, 11), repeat=2):
-        if one <= two:
-            assert hardest(tracks, [0.0, one, two, rise], cars) >= ours - 2e-5
 
 
 def test_nothing_falls_and_changes_of_grade_keep_their_limit() -> None:

@@ -85,7 +85,7 @@ def test_check_of_the_leveled_copy_shows_the_grades_reported(tmp_path: Path, nam
     same_as_reported(load_plan(tmp_path / f"{name}.toml"), tmp_path)
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=25, deadline=None, derandomize=True)
 @given(
     st.lists(
         st.tuples(st.sampled_from([0.3, 0.7, 1.2]), st.sampled_from([0.0, 0.35, 0.6, 1.0])), min_size=3, max_size=6
@@ -141,7 +141,7 @@ def test_a_vertical_curve_that_takes_back_what_was_gained_is_named_and_fails_str
     found = run("level", PLANS / "landing.toml", "--strict", "--show", "metric")
     assert found.exit_code == 1
     words = " ".join(found.stdout.split())
-    assert "The ruling grade of Up to the landing gets HARDER than before, 4.94 % in place of 4.67 %" in words
+    assert "But at a point on Creek bend the ruling grade of Up to the landing rises from 4.67 % to 4.94 %" in words
     assert run("level", PLANS / "first-hill.toml", "--strict").exit_code == 0
 
 
@@ -193,10 +193,10 @@ def sampled(
     heads: NDArray[np.float64],
 ) -> float:
     """The hardest averaged effective grade by sampling: weights of blocks between edges behind the head."""
-    asked = np.zeros(heads.size)
+    demand = np.zeros(heads.size)
     for (front, back), weight in zip(pairwise(edges), weights, strict=True):
-        asked += weight * (np.interp(heads - front, at, effort) - np.interp(heads - back, at, effort)) / (back - front)
-    return float((asked / sum(weights)).max())
+        demand += weight * (np.interp(heads - front, at, effort) - np.interp(heads - back, at, effort)) / (back - front)
+    return float((demand / sum(weights)).max())
 
 
 def test_a_lap_is_leveled_with_the_lap_behind_it() -> None:
@@ -229,11 +229,11 @@ def test_a_lap_is_leveled_with_the_lap_behind_it() -> None:
 def test_each_leg_of_a_route_with_reversals_is_leveled_its_train_turned() -> None:
     layout = Layout(load_plan(PLANS / "switchback.toml"))
     found = leveled(layout)
-    told = {each.train: each for each in found.hardest}
-    assert told["empties"].leveled < told["empties"].even - 0.005
+    result = {each.train: each for each in found.hardest}
+    assert result["empties"].leveled < result["empties"].even - 0.005
     plan = layout.plan
     again = Layout(read_plan(leveled_plan(found), file=plan.file, folder=PLANS))
-    for name, each in told.items():
+    for name, each in result.items():
         assert each.leveled <= each.even + 1e-5
         # no verdict is worse by the exact engine, with vertical curves and on both ages of the film
         for rail in layout.rails:

@@ -70,7 +70,7 @@ def test_a_shim_too_small_does_the_best_and_says_so() -> None:
     assert not got.step_alone
 
 
-@settings(max_examples=30, deadline=None, derandomize=True)
+@settings(max_examples=20, deadline=None, derandomize=True)
 @given(st.lists(st.floats(-0.001, 0.001), min_size=3, max_size=6), st.sampled_from([0.001, 0.002, 0.006]))
 def test_only_the_step_stands_in_the_way_where_bare_arithmetic_would_meet_the_grade(errors, shim) -> None:
     """Free shims meet a grade on a hill as long as no two readings, each moved by the shim, are further apart."""

@@ -19,7 +19,7 @@ import brute_walk
 from command_line import run
 from gradehaul.command import main
 from gradehaul.design.risers.risers import RiserBuild, Risers, risers_along, usual_riser_build
-from gradehaul.design.risers.strip import Paper, strip_pages
+from gradehaul.design.risers.strip import PageRoom, strip_pages
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError, GradehaulError
 from gradehaul.haulage.answers.layout import Layout
@@ -33,7 +33,7 @@ HEAD = 'scale = "HO"\nunit = "mm"\nrailhead.A = 0\n'
 
 
 @given(layouts(lap=False, most=8), st.floats(0.05, 0.5), st.floats(0.0, 0.3), st.sampled_from([0.0005, 0.0254 / 32]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_each_riser_is_within_half_a_step_of_an_independent_walk(
     written: Written, every: float, begin: float, rule: float
 ) -> None:
@@ -77,7 +77,7 @@ def test_risers_stand_wherever_a_deck_needs_one_and_none_twice(written: Written,
 
 
 @given(layouts(lap=False, most=8))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_a_level_with_the_block_under_its_low_end_reads_level(written: Written) -> None:
     layout = Layout(read_plan(written.text))
     walk = walk_along(layout, route=ROUTE)
@@ -201,7 +201,7 @@ def hill(track: str, every: float = 0.2) -> Risers:
 
 def test_strip_pages_hold_what_is_on_them_and_meet() -> None:
     found = hill("{ straight = 900 }, { left = 300, angle = 200, ease = 80 }, { straight = 700 }")
-    paper = Paper(0.277, 0.16)
+    paper = PageRoom(0.277, 0.16)
     pages = strip_pages(found, 99.0, paper, 0.025)
     assert pages[0].start == 0.0
     assert pages[-1].stop == pytest.approx(found.walk.length)
@@ -215,8 +215,8 @@ def test_strip_pages_hold_what_is_on_them_and_meet() -> None:
 
 
 TOO_SMALL = {
-    "mark": (Paper(0.277, 0.16), 0.09, "the page is too small for one riser: its mark is 180 mm wide"),
-    "curve": (Paper(0.03, 0.16), 0.025, "the page is too small for this curve"),
+    "mark": (PageRoom(0.277, 0.16), 0.09, "the page is too small for one riser: its mark is 180 mm wide"),
+    "curve": (PageRoom(0.03, 0.16), 0.025, "the page is too small for this curve"),
 }
 
 
@@ -230,9 +230,9 @@ def test_a_page_too_small_is_refused(name: str) -> None:
 def test_a_strip_has_a_length_and_an_end() -> None:
     found = hill("{ straight = 90000 }", every=10.0)
     with pytest.raises(DesignError, match="a strip has a length"):
-        strip_pages(found, 0.0, Paper(0.277, 0.16), 0.02)
+        strip_pages(found, 0.0, PageRoom(0.277, 0.16), 0.02)
     with pytest.raises(DesignError, match="at most 100 pages"):
-        strip_pages(found, 90.0, Paper(0.277, 0.16), 0.02)
+        strip_pages(found, 90.0, PageRoom(0.277, 0.16), 0.02)
 
 
 def test_risers_of_upper_turns_are_said_to_stand_over_track() -> None:

@@ -455,4 +455,4 @@ def test_a_slipping_pull_above_a_standing_pull_that_nobody_measured_is_noted() -
     assert notes("47") == []
     (note,) = notes("48")
     assert note.startswith('loco "mule", slipping, clean: ')
-    assert "scaled from other rail; measure the standing pull too" in note
+    assert "which is scaled from other rail: measure that too" in note

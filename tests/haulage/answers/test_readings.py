@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.readings import bounds, readings
 from gradehaul.plan import load_plan, read_plan
@@ -180,6 +181,12 @@ def test_a_plan_without_any_reading_is_told_where_to_begin():
     advice = " ".join(readings(plan).measure_next)
     assert "read the pull of goat" in advice
     assert "loose plank" in advice
+
+
+@pytest.mark.parametrize("name", ["first-hill", "two-levels", "bench", "switchback", "yard", "landing"])
+def test_check_and_readings_name_the_same_measurement(name):
+    plan = load_plan(f"plans/{name}.toml")
+    assert str(check(plan).measure_next) == readings(plan).measure_next[0]
 
 
 @pytest.mark.parametrize(

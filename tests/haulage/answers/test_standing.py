@@ -62,7 +62,7 @@ def walked(run: list[Track], first: int, count: int) -> tuple[float, bool] | Non
 
 
 @given(tracks, tracks, tracks)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_the_furthest_run_each_way(before, berth, after) -> None:
     rolling = found(line(before, berth, after))
     forward = [*before, *berth, *after]

@@ -25,7 +25,7 @@ def doubts(heights: list[list[float]], name: str = "Bank") -> list[str]:
     return [str(note) for note in check(read_plan(HILL + survey)).doubts]
 
 
-@settings(max_examples=30, deadline=None, derandomize=True)
+@settings(max_examples=20, deadline=None, derandomize=True)
 @given(st.lists(st.integers(-12, 12), min_size=5, max_size=5))
 def test_the_worst_of_any_two_readings_is_named_with_both_grades(errors: list[int]) -> None:
     places = [0.0, 1.0, 2.0, 3.0, 4.0]

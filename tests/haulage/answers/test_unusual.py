@@ -33,6 +33,7 @@ to = "B"
         ("straight = 200", 'straight = 100, grade = "12 %" }, { straight = 100', "track 1: the grade is 12 %"),
         ("length = 10", "length = 100", 'car "box": the length is 100'),
         ("length = 10", 'length = 10\nmass = "9 lb"', 'car "box": the mass is '),
+        ("angle = 30", "angle = 400, rise = 0", "track 2: it turns through 400 deg and climbs 0 in in a full turn"),
     ],
 )
 def test_a_note_and_no_refusal(usual, odd, told):
@@ -47,6 +48,24 @@ def test_a_note_and_no_refusal(usual, odd, told):
 def test_demo_plans_are_usual(name):
     notes = check(load_plan(f"plans/{name}.toml")).notes
     assert not [note for note in notes if "is usual" in note.text or "NEM 111" in note.text]
+
+
+@pytest.mark.parametrize("rail", ["clean", "treated", "treated fresh"])
+@pytest.mark.parametrize(("standing", "swapped"), [("70 gf", False), ("50 gf", True), ("", True)])
+def test_a_slipping_pull_above_the_standing_one_stands_above_the_verdict(rail, standing, swapped):
+    """The standing pull that nobody read is 249 gf by its weight on clean rail, 0.22 of 1134 g, and less on film."""
+    pull = f'pull = {{ "{rail}" = "{standing}" }}\n' if standing else ""
+    slipping = f'slipping = {{ "{rail}" = "{60 if standing else 300} gf" }}'
+    doubts = check(read_plan(PLAN.replace("length = 14", f"length = 14\n{pull}{slipping}"))).doubts
+    places = [note.place for note in doubts if "with sliding wheels is more than the standing pull" in note.text]
+    assert places == ([f'loco "mogul", slipping, {rail}'] if swapped else [])
+
+
+def test_a_helix_may_turn_more_than_once():
+    helix = (
+        PLAN.replace("angle = 30", "angle = 800").replace("straight = 200", "straight = 9").replace("B = 1", "B = 12")
+    )
+    assert not [note for note in check(read_plan(helix)).doubts if "turns through" in note.text]
 
 
 @pytest.mark.parametrize("state", ["pull", "slipping"])

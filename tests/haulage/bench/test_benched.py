@@ -144,7 +144,7 @@ ROWS = st.lists(
 
 
 @given(books=st.tuples(ROWS, ROWS))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_readings_of_one_locomotive_change_nothing_of_another_that_was_read(books):
     """Whatever else is in the book, a locomotive's pulls are the means of its own readings, scaled by shares kept."""
     own, more = books

@@ -119,7 +119,7 @@ AGES = st.lists(
 
 
 @given(ages=AGES, hours=st.sampled_from([0, 1, 6, 12, 18, 24, 60, 500]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_no_age_pulls_less_than_the_worse_one_and_none_more_than_was_read(ages, hours):
     means = {age: pull + 1 for age, pull in sorted(ages)}
     twice = [(age, pull + more) for age, pull in ages for more in (0, 2)]

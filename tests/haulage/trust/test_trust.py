@@ -10,6 +10,7 @@ from one_by_one import OneByOne
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.scatter import pool
+from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust import load as trust_load
@@ -17,7 +18,7 @@ from gradehaul.haulage.trust import random_trials
 from gradehaul.haulage.trust.load import RouteTrust
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import trust_in_train
-from gradehaul.haulage.verdict import judge
+from gradehaul.haulage.verdict import judge, less
 from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import AS_PLANNED
 from gradehaul.quantities import Reading, read_reading
@@ -95,6 +96,34 @@ def test_all_trials_at_once_agree_with_the_exact_engine_trial_by_trial(layout, n
     low, high = np.quantile(found[:, 0], [0.05, 0.95])
     assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
     assert 0 < found[:, 1].mean() < 1 or rail == "clean"
+
+
+@pytest.mark.parametrize(("cars", "rail"), [(9, "treated fresh"), (11, AS_PLANNED), (36, "clean"), (1, "clean")])
+def test_the_chance_to_fail_counts_running_away_draw_by_draw(cars, rail):
+    """Downhill a train runs away where its slipping pull and its resistance do not hold it on the grade."""
+    text = (
+        HILL
+        + f"""[route.Down]
+from = "Top"
+to = "Foot"
+[train.falling]
+route = "Down"
+consist = ["mogul", "{cars} ore"]
+"""
+    )
+    layout = Layout(read_plan(text))
+    trials = RandomTrials(layout.plan, layout.coefficient, seed=5, count=120)
+    each, train = OneByOne(layout, trials), made_up(layout.plan, layout.plan.trains["falling"])
+    fails = []
+    for number in range(trials.count):
+        plan, profile = each.plan_of(number), each.profile("Down", number)
+        own = each.train(train, plan, number)
+        pull, need = supply(profile, own, rail, each.pulls_of(plan)), demand(profile, own)
+        held = less(pull.slipping, need.running * -1.0).least().value
+        fails.append(held < 0 or less(pull.standing, need.running).least().value < 0)
+    trust = trust_in_train(layout.profile("Down"), train, rail, trials)
+    assert trust.fail_probability == pytest.approx(np.mean(fails), abs=1e-12)
+    assert 0 < np.mean(fails) < 1 or cars == 1
 
 
 SWITCHBACK = (

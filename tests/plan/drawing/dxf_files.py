@@ -5,8 +5,8 @@ import math
 import numpy as np
 
 from gradehaul.plan.drawing.assembly import assemble
+from gradehaul.plan.drawing.dxf import read_drawing
 from gradehaul.plan.drawing.dxf.file import dxf_library
-from gradehaul.plan.drawing.dxf.reading import read_drawing
 
 ezdxf = dxf_library()
 MM, METER = 4, 6

@@ -16,7 +16,7 @@ def polyline(points, *, z=None, handle="1", layer="TRACK", exact=False):
     points = np.array(points, dtype=float)
     count = len(points) - 1
     heights = None if z is None else np.array(z, dtype=float)
-    return Stroke(handle, layer, "LINE", points, np.zeros(count), np.full(count, exact), heights)
+    return Stroke(handle, layer, "LINE", points, np.zeros(count), exact, heights)
 
 
 def label(text, x, y, layer="TRACK"):

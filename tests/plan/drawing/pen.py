@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from gradehaul.plan.drawing.elements import cut, turned
 from gradehaul.plan.drawing.records import Element, Linked, Reach, Spot
@@ -56,7 +55,7 @@ def back(elements: Sequence[Element]) -> list[Element]:
 
 
 def reach(elements: Sequence[Element], *, closed=False) -> Reach:
-    return Reach(tuple(elements), closed, elements[0].handle, elements[0].layer)
+    return Reach(tuple(elements), closed)
 
 
 def line(start, tracks, handle="", *, closed=False, heights=None) -> Reach:
@@ -67,7 +66,7 @@ def shifted(elements: Sequence[Element], dx: float, dy: float) -> list[Element]:
     def move(spot):
         return Spot(spot.x + dx, spot.y + dy, spot.z)
 
-    return [replace(element, start=move(element.start), end=move(element.end)) for element in elements]
+    return [element._replace(start=move(element.start), end=move(element.end)) for element in elements]
 
 
 def parts(elements: Sequence[Element], places: Iterable[float]) -> list[list[Element]]:

@@ -8,12 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.plan.drawing.assembly import reaches_of
-from gradehaul.plan.drawing.elements import gap, nearest, order, orders, place
+from gradehaul.plan.drawing.elements import gap, in_plan, nearest, order, place, whole
 from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.fitting import fit_stroke
-from gradehaul.plan.drawing.linking.sides import Index
-from gradehaul.plan.drawing.linking.ways import Way
-from gradehaul.plan.drawing.nearness import components, near_pairs
+from gradehaul.plan.drawing.nearness import Nearness, components, nearest_of, pairs
 from gradehaul.plan.drawing.records import Spot, Stroke
 from plan.drawing.pen import draw
 
@@ -26,36 +24,42 @@ def test_pairs_of_points_are_those_of_every_pair_compared(points, distance):
     expected = [
         [one, other]
         for one in range(len(points))
-        for other in range(one + 1, len(points))
+        for other in range(len(points))
         if gap(points[one], points[other]) <= distance
     ]
-    assert near_pairs(points, distance).tolist() == expected
+    table = in_plan(points)
+    assert np.column_stack(pairs(table, distance, table)).tolist() == expected
+    assert np.column_stack(pairs(table, distance)).tolist() == [[one, other] for one, other in expected if one < other]
+    nearest_ones = nearest_of(points, points[::2], distance)
+    for one, (off, other) in nearest_ones.items():
+        assert off == gap(points[one], points[::2][other]) == min(gap(points[one], each) for each in points[::2])
+    assert set(nearest_ones) == {one for one, other in expected if other % 2 == 0}
 
 
 def test_pairs_far_from_one_another_and_from_the_origin():
     points = [Spot(-1e6, 1e6), Spot(-1e6 + 1e-3, 1e6), Spot(1e6, -1e6), Spot(1e6, -1e6 + 5e-4), Spot(0, 0)]
-    assert near_pairs(points, 2e-3).tolist() == [[0, 1], [2, 3]]
-    assert near_pairs(points, 7e-4).tolist() == [[2, 3]]
+    assert np.column_stack(pairs(in_plan(points), 2e-3)).tolist() == [[0, 1], [2, 3]]
+    assert np.column_stack(pairs(in_plan(points), 7e-4)).tolist() == [[2, 3]]
 
 
 @given(st.lists(st.builds(Spot, *[st.floats(-1e6, 1e6)] * 2, st.none() | st.floats(-10, 10)), max_size=20))
-def test_orders_are_each_point_s_order(points):
-    assert orders(points) == [order(point) for point in points]
+def test_whole_micrometers_are_each_point_s_order(points):
+    assert [tuple(row) for row in whole(points).tolist()] == [order(point) for point in points]
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_places_beside_points_are_those_of_every_pair_compared(seed):
     random = np.random.default_rng(seed)
-    ways: list[Way] = []
+    ways = []
     for number in range(40):
         x, y, heading = random.uniform(-1, 1, 3) * (1, 1, math.pi)
         tracks = [(float(length), float(bend)) for length, bend in random.uniform((0.05, -3), (0.9, 3), (3, 2))]
         own = draw((float(x), float(y), float(heading)), [*tracks, (0.4, 0.0)], str(number))
-        ways.append(Way(own, 2 * number, 2 * number + 1))
-    elements = [element for way in ways for element in way.elements]
+        ways.append(own)
+    elements = [element for way in ways for element in way]
     points = [Spot(float(x), float(y)) for x, y in random.uniform(-1.5, 1.5, (60, 2))]
-    index = Index(ways, 0.001)
-    near = index.nearness.beside(points, 0.05, 0.3)
+    index = Nearness(ways)
+    near = index.beside(points, 0.05, 0.3)
     expected = {
         (which, number): nearest(element, point)
         for which, point in enumerate(points)
@@ -64,15 +68,15 @@ def test_places_beside_points_are_those_of_every_pair_compared(seed):
     }
     assert list(zip(near.which.tolist(), near.number.tolist(), strict=True)) == sorted(expected)
     assert len(expected) > 20
-    for which, number, along, off, aside, turn in zip(*(column.tolist() for column in near), strict=True):
+    for which, number, along, row, since, off, aside, turn in near.feet():
         element, point = elements[number], points[which]
         there = place(element, along)
         assert along == pytest.approx(expected[which, number], abs=1e-9)
         assert off == pytest.approx(gap(point, there), abs=1e-9)
         assert aside == pytest.approx((there.y - point.y) * math.cos(0.3) - (there.x - point.x) * math.sin(0.3))
         assert math.cos(2 * turn) == pytest.approx(math.cos(2 * (heading_at(element, along) - 0.3)))
-        before = sum(each.length for each in ways[index.owner[number]].elements[: number % 4])
-        assert index.before[number] == pytest.approx(before)
+        assert row == number // 4
+        assert since == pytest.approx(sum(each.length for each in ways[row][: number % 4]) + along)
 
 
 @given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 30)), max_size=30))
@@ -96,7 +100,7 @@ strokes = st.lists(
             "ARC",
             np.array([(0.0, 0.0), (x, y)]),
             np.array([math.tan(turn / 4)]),
-            np.array([exact]),
+            exact,
             heights and np.array(heights),
         ),
         st.sampled_from([1e-6, 0.3, 1.0, -2.5]),
@@ -111,16 +115,14 @@ strokes = st.lists(
 
 @given(strokes)
 def test_single_lines_and_arcs_are_what_the_fitting_makes_of_them(drawn):
-    drawn.append(
-        Stroke("3A", "TRACK", "LWPOLYLINE", np.array([(0.0, 0), (1, 0), (2, 1)]), np.zeros(2), np.ones(2, dtype=bool))
-    )
+    drawn.append(Stroke("3A", "TRACK", "LWPOLYLINE", np.array([(0.0, 0), (1, 0), (2, 1)]), np.zeros(2), exact=True))
     found, faults = reaches_of(drawn, tolerance=8e-4, kink=0.09)
     each = [fit_stroke(stroke, tolerance=8e-4, kink=0.09) for stroke in drawn]
     assert faults == [fault for _, own in each for fault in own]
     expected = [reach for own, _ in each for reach in own]
     assert len(found) == len(expected)
     for ours, theirs in zip(found, expected, strict=True):
-        assert (ours.closed, ours.handle, len(ours.elements)) == (theirs.closed, theirs.handle, len(theirs.elements))
+        assert (ours.closed, len(ours.elements)) == (theirs.closed, len(theirs.elements))
         for one, other in zip(ours.elements, theirs.elements, strict=True):
             assert one.start == other.start
             assert one.end == other.end
@@ -130,6 +132,6 @@ def test_single_lines_and_arcs_are_what_the_fitting_makes_of_them(drawn):
 
 
 def test_a_tolerance_must_be_above_0():
-    stroke = Stroke("2F", "TRACK", "LINE", np.array([(0.0, 0), (1, 0)]), np.zeros(1), np.ones(1, dtype=bool))
+    stroke = Stroke("2F", "TRACK", "LINE", np.array([(0.0, 0), (1, 0)]), np.zeros(1), exact=True)
     with pytest.raises(ValueError, match="above 0"):
         reaches_of([stroke], tolerance=0, kink=0.1)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf.reading import UNITS, read_drawing
+from gradehaul.plan.drawing.dxf import UNITS, read_drawing
 from plan.drawing.dxf_files import METER, MM, ON, ezdxf, line, new, plain, read, saved, strokes, written
 
 
@@ -21,7 +21,7 @@ def test_every_version_as_text_and_binary(tmp_path, version, fmt):
     drawing = read(path, unit="mm" if version == "R12" else None)  # R12 has no unit in its header
     first, arc, polyline = drawing.strokes
     np.testing.assert_allclose(first.points, [(0, 0), (1, 0.5)], atol=1e-12)
-    assert first.exact.all()
+    assert first.exact
     assert first.heights is None
     assert first.kind == "LINE"
     assert first.layer == "Track"

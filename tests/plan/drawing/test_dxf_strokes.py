@@ -24,9 +24,9 @@ def test_an_arc_is_one_segment_and_a_circle_two(tmp_path):
     np.testing.assert_allclose(circle.bulges, [1, 1])
     assert (circle.points[0] == circle.points[-1]).all()
     np.testing.assert_allclose(wide.bulges, math.tan(math.radians(135) / 4))
-    assert arc.exact.all()
-    assert circle.exact.all()
-    assert wide.exact.all()
+    assert arc.exact
+    assert circle.exact
+    assert wide.exact
     assert length(sampled(wide, 4000)) == pytest.approx(1.5 * math.pi, rel=1e-6)
 
 
@@ -58,9 +58,9 @@ def test_polylines(tmp_path):
     space.add_polyline3d([(0, 0, 0), (1, 0, 0.1), (2, 0, 0.2)], dxfattribs=ON)
     space.add_lwpolyline([(0, 0), (1, 0)], dxfattribs={**ON, "elevation": 0.3})
     chain, single, bulged, ring, climb, raised = strokes(document, tmp_path)
-    assert chain.exact.tolist() == [False, False]  # chords of a curve, perhaps: the fit will tell
-    assert single.exact.tolist() == [True]
-    assert bulged.exact.tolist() == [True, True]
+    assert not chain.exact  # chords of a curve, perhaps: the fit will tell
+    assert single.exact
+    assert bulged.exact
     assert bulged.bulges.tolist() == [0, 0.2]
     assert len(ring.points) == 4
     assert (ring.points[0] == ring.points[-1]).all()
@@ -87,7 +87,7 @@ def test_an_ellipse_keeps_to_its_chords(tmp_path, tolerance):
     document, space = new()
     space.add_ellipse((1, 1), (0.9, 0.3), 0.4, 0.3, 5, dxfattribs=ON)
     (stroke,) = strokes(document, tmp_path, tolerance=tolerance)
-    assert not stroke.exact.any()
+    assert not stroke.exact
     assert not stroke.bulges.any()
     at = np.linspace(0.3, 5, 3000)
     curve = np.array((1, 1)) + np.outer(np.cos(at), (0.9, 0.3)) + 0.4 * np.outer(np.sin(at), (-0.3, 0.9))
@@ -99,7 +99,7 @@ def test_a_round_ellipse_is_an_arc(tmp_path):
     document, space = new()
     space.add_ellipse((1, 1), (0, 0.5), 1.0, 0, math.pi / 2, dxfattribs=ON)
     (stroke,) = strokes(document, tmp_path)
-    assert stroke.exact.tolist() == [True]
+    assert stroke.exact
     np.testing.assert_allclose(stroke.points, [(1, 1.5), (0.5, 1)], atol=1e-12)
 
 
@@ -122,7 +122,7 @@ def test_a_spline_keeps_to_its_chords(tmp_path, kind):
     there = np.array([point.xyz for point in curve.points(np.linspace(first, last, 1500))])[:, :2]
     assert farthest(there, stroke.points) < 2.2e-5
     assert farthest(stroke.points, there) < 2.2e-5
-    assert not stroke.exact.any()
+    assert not stroke.exact
     assert len(stroke.points) < 600
 
 
@@ -218,7 +218,7 @@ def test_an_arc_that_is_sheared_is_no_arc(tmp_path, turn):
     (stroke,) = strokes(document, tmp_path)
     x, y = stroke.points.T
     np.testing.assert_allclose((x / 2) ** 2 + y**2, 1, atol=1e-12)
-    assert not stroke.exact.any()
+    assert not stroke.exact
 
 
 def test_an_arc_scaled_alike_stays_an_arc_and_else_becomes_chords(tmp_path):
@@ -227,9 +227,9 @@ def test_an_arc_scaled_alike_stays_an_arc_and_else_becomes_chords(tmp_path):
     for x, y in ((-2, 2), (2, 1)):
         space.add_blockref("arc", (0, 0), dxfattribs={"xscale": x, "yscale": y})
     mirrored, askew = strokes(document, tmp_path)
-    assert mirrored.exact.tolist() == [True]
+    assert mirrored.exact
     assert mirrored.bulges.tolist() == pytest.approx([-math.tan(math.pi / 8)])
-    assert not askew.exact.any()
+    assert not askew.exact
     assert not askew.bulges.any()
     x, y = askew.points.T
     np.testing.assert_allclose((x / 2) ** 2 + y**2, 1, atol=1e-12)

@@ -35,7 +35,7 @@ def walk(pieces, start=(0.0, 0.0, 0.0), chord=10.0, step=None):
     return np.array(vertices)
 
 
-def stroke(points, *, bulges=None, exact=None, heights=None):
+def stroke(points, *, bulges=None, exact=False, heights=None):
     segments = len(points) - 1
     return Stroke(
         "2F",
@@ -43,7 +43,7 @@ def stroke(points, *, bulges=None, exact=None, heights=None):
         "LWPOLYLINE",
         np.asarray(points, dtype=float),
         np.zeros(segments) if bulges is None else np.asarray(bulges, dtype=float),
-        np.zeros(segments, dtype=bool) if exact is None else np.asarray(exact, dtype=bool),
+        exact,
         heights,
     )
 
@@ -460,7 +460,7 @@ def test_a_shorter_arc_is_less_certain():
 
 
 def test_exact_arcs_and_straights_have_no_spread():
-    reach = only([(0, 0), (0.5, 0), (1, 0.5)], bulges=[0, math.tan(math.pi / 8)], exact=[True, True])
+    reach = only([(0, 0), (0.5, 0), (1, 0.5)], bulges=[0, math.tan(math.pi / 8)], exact=True)
     assert [element.radius_spread for element in reach.elements] == [None, None]
 
 
@@ -495,9 +495,9 @@ def test_a_kink_in_the_middle_of_a_curve(seed, degrees, noise):
 def test_a_break_below_the_kink_is_no_fault():
     one = [(0.0, 0.0), (0.5, 0.0)]
     points = [*one, (1.0, 0.5 * math.tan(math.radians(1.5)))]
-    reaches, faults = fit(points, exact=[True, True])
+    reaches, faults = fit(points, exact=True)
     assert (len(reaches), faults) == (1, ())
-    reaches, faults = fit_stroke(stroke(points, exact=[True, True]), tolerance=TOLERANCE, kink=math.radians(1))
+    reaches, faults = fit_stroke(stroke(points, exact=True), tolerance=TOLERANCE, kink=math.radians(1))
     assert (len(reaches), len(faults)) == (2, 1)
 
 
@@ -578,14 +578,14 @@ def test_a_helix_is_no_ring():
 def test_bulges_stay_the_arcs_they_are():
     quarter = math.tan(math.pi / 8)
     points = [(0, 0), (0.5, 0), (1.0, 0.5), (1.5, 1.0)]
-    reach = only(points, bulges=[0, quarter, -quarter], exact=[True] * 3)
+    reach = only(points, bulges=[0, quarter, -quarter], exact=True)
     assert [element.curvature for element in reach.elements] == pytest.approx([0, 2, -2])
     assert [element.length for element in reach.elements] == pytest.approx([0.5, math.pi / 4, math.pi / 4])
     assert_consistent(reach, 1e-9)
 
 
 def test_two_half_circles_are_one_circle():
-    reach = only([(0, 0), (1, 0), (0, 0)], bulges=[1, 1], exact=[True, True])
+    reach = only([(0, 0), (1, 0), (0, 0)], bulges=[1, 1], exact=True)
     (element,) = reach.elements
     assert reach.closed
     assert element.length == pytest.approx(math.pi)
@@ -593,25 +593,16 @@ def test_two_half_circles_are_one_circle():
 
 
 def test_an_exact_straight_drawn_in_pieces_is_one():
-    assert len(only([(0, 0), (0.1, 0), (0.3, 0), (1, 0)], exact=[True] * 3).elements) == 1
+    assert len(only([(0, 0), (0.1, 0), (0.3, 0), (1, 0)], exact=True).elements) == 1
 
 
 def test_an_exact_oval_that_begins_in_the_middle_of_a_straight():
     points = [(0.5, 0), (1, 0), (1, 1), (0, 1), (0, 0), (0.5, 0)]
-    reach = only(points, bulges=[0, 1, 0, 1, 0], exact=[True] * 5, heights=np.arange(6.0) * (np.arange(6) < 5))
+    reach = only(points, bulges=[0, 1, 0, 1, 0], exact=True, heights=np.arange(6.0) * (np.arange(6) < 5))
     assert reach.closed
     assert [element.length for element in reach.elements] == pytest.approx([math.pi / 2, 1, math.pi / 2, 1])
     assert [element.start.z for element in reach.elements] == [1, 2, 3, 4]
     assert_consistent(reach)
-
-
-def test_chords_between_exact_lines():
-    curve = walk([(0, 0.5), (1 / 0.6, 0.9), (0, 0.4)], chord=6)
-    exact = [True, *[False] * (len(curve) - 3), True]
-    reach = only(curve, exact=exact)
-    assert radii_of(reach) == [0, 0.6, 0]
-    assert_consistent(reach)
-    assert reach.elements[0].end[:2] == tuple(curve[1])
 
 
 # --- heights, doubled vertices, little to go by

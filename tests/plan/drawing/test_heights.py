@@ -46,7 +46,11 @@ def test_a_helix_keeps_its_turns_apart():
     (pair,) = line.railhead_at
     turn = 2 * math.pi * 0.6
     assert line.length == pytest.approx(3.25 * turn, rel=1e-6)
-    where = pair[0] if drawn.heights[line.start] < drawn.heights[line.finish] else line.length - pair[0]
+    where = (
+        pair[0]
+        if drawn.heights[list(drawn.joints)[line.start]] < drawn.heights[list(drawn.joints)[line.finish]]
+        else line.length - pair[0]
+    )
     assert where == pytest.approx(turn, rel=1e-6)
     assert pair[1] == pytest.approx(0.02 * turn)
 
@@ -56,7 +60,7 @@ def test_a_helix_of_whole_turns_is_no_ring():
     points = 0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle)))
     drawn = assembled([polyline(points, z=0.6 * angle * 0.02)])
     (line,) = drawn.lines.values()
-    heights = sorted((drawn.heights[line.start], drawn.heights[line.finish]))
+    heights = sorted((drawn.heights[list(drawn.joints)[line.start]], drawn.heights[list(drawn.joints)[line.finish]]))
     assert heights == pytest.approx([0.0, 6 * math.pi * 0.6 * 0.02])
     assert line.railhead_at == ()
 
@@ -140,7 +144,11 @@ def test_a_rounded_change_of_grade_keeps_the_grades_of_its_chords():
     climb = 0.01 / 0.2 / 2 * np.clip(along - 0.1, 0, 0.2) ** 2 + 0.01 * np.clip(along - 0.3, 0, None)
     drawn = assembled([polyline(np.column_stack((along, 0 * along)), z=climb)])
     (line,) = drawn.lines.values()
-    heights = (0.0, drawn.heights[line.start]), *line.railhead_at, (line.length, drawn.heights[line.finish])
+    heights = (
+        (0.0, drawn.heights[list(drawn.joints)[line.start]]),
+        *line.railhead_at,
+        (line.length, drawn.heights[list(drawn.joints)[line.finish]]),
+    )
     kept = np.interp(along, *zip(*heights, strict=True))
     assert np.abs(np.diff(kept) - np.diff(climb)).max() <= 2.6e-4 * 0.008
     assert len(heights) < 30  # what is level or climbs evenly needs none

@@ -8,16 +8,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.plan.drawing.joining import joined
-from gradehaul.plan.drawing.records import Stroke
+from gradehaul.plan.drawing.records import Stroke, terms
 from plan.drawing.hand_made import assembled
 
-SNAP, LEVEL = 0.00165, 0.0165
+TERMS = terms(0.0165, "mm", ["TRACK"])
+SNAP = TERMS.snap
 
 
 def line(start, end, handle="1", layer="TRACK"):
     points = np.array([start[:2], end[:2]], dtype=float)
     heights = np.array([start[2], end[2]]) if len(start) == 3 else None
-    return Stroke(handle, layer, "LINE", points, np.zeros(1), np.ones(1, dtype=bool), heights)
+    return Stroke(handle, layer, "LINE", points, np.zeros(1), exact=True, heights=heights)
 
 
 def curve(count=12, radius=0.6, step=6, rise=None):
@@ -33,7 +34,7 @@ def lines_of(points):
 
 
 def join(strokes):
-    return joined(strokes, snap=SNAP, level=LEVEL)
+    return joined(strokes, TERMS)
 
 
 @given(st.permutations(range(12)), st.lists(st.booleans(), min_size=12, max_size=12), st.sampled_from([None, 0.001]))
@@ -43,7 +44,7 @@ def test_the_order_and_direction_of_chords_do_not_matter(order, backward, rise):
     drawn = [line(points[n + 1], points[n], str(n)) if backward[n] else lines[n] for n in order]
     (stroke,), twice, _ = join(drawn)
     np.testing.assert_array_equal(stroke.points, points[:, :2])
-    assert (stroke.handle, stroke.exact.any(), twice) == ("0", False, [])
+    assert (stroke.handle, stroke.exact, twice) == ("0", False, [])
     if rise is not None:
         np.testing.assert_array_equal(stroke.heights, points[:, 2])
 

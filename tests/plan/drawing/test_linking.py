@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.linking import link
-from gradehaul.plan.drawing.records import Linked, LinkedJoint, ReachEnd
+from gradehaul.plan.drawing.records import DrawnJoint, Linked, ReachEnd, terms
 from plan.drawing.pen import (
     after,
     arc,
@@ -26,25 +27,24 @@ from plan.drawing.pen import (
     straight,
 )
 
-SNAP = 0.001
-KINK = math.radians(2)
-LEVEL = 0.01
+TERMS = terms(0.01, "mm", ["TRACK"], kink=math.radians(2))
+SNAP = TERMS.snap
 ORIGIN = (0.0, 0.0, 0.0)
 
 
 def linked(reaches, snap=SNAP) -> Linked:
-    return link(reaches, snap=snap, kink=KINK, level=LEVEL)
+    return link(reaches, replace(TERMS, snap=snap))
 
 
 def handles(net: Linked, ends) -> set[str]:
-    return {net.lines[end.line].handle for end in ends}
+    return {net.lines[end.line].elements[0].handle for end in ends}
 
 
-def legs(joint: LinkedJoint) -> list[ReachEnd]:
+def legs(joint: DrawnJoint) -> list[ReachEnd]:
     return [end for end in joint.ends if end != joint.toe]
 
 
-def only(net: Linked, kind: str) -> LinkedJoint:
+def only(net: Linked, kind: str) -> DrawnJoint:
     (joint,) = [joint for joint in net.joints if joint.kind == kind]
     return joint
 
@@ -66,7 +66,7 @@ def moves(net: Linked) -> set[frozenset[ReachEnd]]:
 def test_two_reaches_become_one_line_at_the_mean_of_their_ends():
     net = linked([line(ORIGIN, [straight(1)], "A"), line((1.0008, 0.0, 0.0), [arc(0.5, 90)], "B")])
     assert kinds(net) == {"end": 2}
-    assert [(one.handle, len(one.elements)) for one in net.lines] == [("A", 2)]
+    assert [(one.elements[0].handle, len(one.elements)) for one in net.lines] == [("A", 2)]
     assert length_of(net.lines[0].elements) == pytest.approx(1.0008 + math.pi / 4)
     assert codes(net) == ["gap"]
 
@@ -147,7 +147,7 @@ def test_lines_reach_to_their_turnout_over_gaps(turn_round):
     pieces = [draw((0, 0, 0), [straight(1)], "toe"), draw((1 + gap, 0, 0), [straight(1)], "main")]
     pieces.append(draw((1 + gap, 0, 0), [arc(0.6, 30)], "branch"))
     net = linked([reach(back(piece) if turn_round else piece) for piece in pieces])
-    routes = {one.handle: length_of(one.elements) for one in net.lines}
+    routes = {one.elements[0].handle: length_of(one.elements) for one in net.lines}
     assert only(net, "turnout").spot.x == pytest.approx(1 + 2 / 3 * gap)
     assert routes["toe"] + routes["main"] == pytest.approx(2 + gap)
     assert routes["toe"] + routes["branch"] == pytest.approx(1 + gap + 0.1 * math.pi)
@@ -188,7 +188,7 @@ def test_turnouts_of_two_and_three_legs_and_wyes(curvatures):
     pieces += [line((0.5, 0.0, 0.0), [(0.4, curvature)], f"leg {curvature}") for curvature in curvatures]
     net = linked(pieces)
     joint = only(net, "turnout")
-    assert net.lines[joint.toe.line].handle == "toe"
+    assert net.lines[joint.toe.line].elements[0].handle == "toe"
     assert len(legs(joint)) == len(curvatures)
     assert net.faults == ()
 
@@ -296,7 +296,7 @@ def test_a_reversing_loop_is_one_line_with_both_ends_at_its_turnout():
     for pieces in ([reach(stem), reach(loop)], [reach([*stem, *loop])]):
         net = linked(pieces)
         joint = only(net, "turnout")
-        assert net.lines[joint.toe.line].handle == "stem"
+        assert net.lines[joint.toe.line].elements[0].handle == "stem"
         assert [end.line for end in legs(joint)] == [legs(joint)[0].line] * 2
         assert length_of(net.lines[legs(joint)[0].line].elements) == pytest.approx(length_of(loop))
         assert net.faults == ()
@@ -344,7 +344,7 @@ def test_a_line_drawn_twice_is_kept_once(turn_round):
     again = draw(ORIGIN, tracks, "B")
     net = linked([line(ORIGIN, tracks, "A"), reach(back(again) if turn_round else again)])
     assert kinds(net) == {"end": 2}
-    assert [one.handle for one in net.lines] == ["A"]
+    assert [one.elements[0].handle for one in net.lines] == ["A"]
     assert [(fault.code, fault.handle) for fault in net.faults] == [("duplicate", "B")]
     assert net.faults[0].weight == pytest.approx(length_of(again))
 
@@ -355,7 +355,7 @@ def test_a_line_drawn_again_in_pieces_is_kept_once():
     pieces = [reach(shifted(piece, 0.0002 * (-1) ** number, 0.0003)) for number, piece in enumerate(again)]
     net = linked([line(ORIGIN, tracks, "A"), *pieces])
     assert kinds(net) == {"end": 2}
-    assert [one.handle for one in net.lines] == ["A"]
+    assert [one.elements[0].handle for one in net.lines] == ["A"]
     assert {fault.code for fault in net.faults} <= {"duplicate", "gap"}
 
 
@@ -425,7 +425,7 @@ def test_a_short_flat_leg_parts_at_its_toe(facing):
 
 def test_a_thousand_copies_of_one_track_are_one():
     net = linked([line(ORIGIN, [straight(1)], f"{number:04}") for number in range(1000)])
-    assert [one.handle for one in net.lines] == ["0000"]
+    assert [one.elements[0].handle for one in net.lines] == ["0000"]
     assert codes(net) == ["duplicate"] * 999
 
 

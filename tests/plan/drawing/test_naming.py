@@ -26,7 +26,7 @@ def test_texts_near_name_joints_and_lines():
     texts = [label("Wharf", -0.02, 0.02), label("Main", 1.0, 0.03), label("far away", 1.0, 0.5), label("x" * 41, 1, 1)]
     drawn = assembled(YARD, texts)
     assert list(drawn.lines) == ["Main", "TRACK 2", "TRACK-OLD 1"]
-    assert drawn.lines["Main"].start == "Wharf"
+    assert list(drawn.joints)[drawn.lines["Main"].start] == "Wharf"
     (fault,) = drawn.faults
     assert (fault.code, fault.text) == (
         "text-unused",

@@ -3,7 +3,8 @@
 import pytest
 import tomli
 
-from gradehaul.plan.edit.writer import lines_before, new_plan, updated_plan
+from gradehaul.plan.edit.writer import new_plan, updated_plan
+from gradehaul.plan.edit.writer.drawn_tables import lines_before
 from plan.drawing.hand_made import assembled, polyline, straight
 
 LINES = [straight(0, number, 2, number, handle=f"{number}") for number in range(4)]

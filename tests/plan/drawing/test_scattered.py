@@ -48,7 +48,7 @@ def along(element, count: int = 400) -> np.ndarray:
 def test_a_scattered_stroke_is_fitted_within_its_tolerance_and_without_breaks(seed):
     points = scattered(seed)
     none = np.zeros(len(points) - 1)
-    stroke = Stroke("1", "TRACK", "LWPOLYLINE", points, none, none.astype(bool))
+    stroke = Stroke("1", "TRACK", "LWPOLYLINE", points, none, exact=False)
     reaches, faults = fit_stroke(stroke, tolerance=TOLERANCE, kink=KINK)
     assert {fault.code for fault in faults} <= {"kink"}
     assert all(math.radians(fault.weight) > KINK for fault in faults)

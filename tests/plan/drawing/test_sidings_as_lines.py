@@ -13,7 +13,7 @@ SIDING = [(300, 0), (540, 30), (1760, 30), (2000, 0)]
 
 def pieces(corners: list[tuple[float, float]], kink: float) -> list[list[float]]:
     points = np.array(corners) / 1000
-    stroke = Stroke("1", "TRACK", "LWPOLYLINE", points, np.zeros(len(points) - 1), np.zeros(len(points) - 1, bool))
+    stroke = Stroke("1", "TRACK", "LWPOLYLINE", points, np.zeros(len(points) - 1), exact=False)
     reaches, _ = fit_stroke(stroke, tolerance=0.00045, kink=math.radians(kink))
     assert not any(element.curvature for reach in reaches for element in reach.elements)
     return [[element.length for element in reach.elements] for reach in reaches]

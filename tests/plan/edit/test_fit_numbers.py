@@ -15,6 +15,7 @@ from gradehaul.plan import load_plan
 from gradehaul.plan.edit.tracks import plan_with_numbers
 from gradehaul.track.alignment import align
 from gradehaul.track.fit import fitted
+from project import PLANS
 
 TEXT = """\
 # a siding
@@ -82,6 +83,7 @@ def test_numbers_stand_where_fit_did_and_nothing_else_changes(tmp_path: Path) ->
 
 def test_the_verb_shows_the_figures_or_writes_the_copy(tmp_path: Path) -> None:
     (tmp_path / "plan.toml").write_text(TEXT)
+    assert run("fit", str(PLANS / "first-hill.toml")).output == 'No figure of this plan is "fit".\n'
     shown = run("fit", str(tmp_path / "plan.toml"))
     assert shown.output == "Siding: straight 2 fits at 6.268 in, straight 4 at 86.816 in, straight 6 at 6.268 in\n"
     assert run("fit", str(tmp_path / "plan.toml"), "-o", str(tmp_path / "copy.toml")).exit_code == 0
@@ -115,7 +117,7 @@ def test_what_cannot_be_written_is_refused(tmp_path: Path) -> None:
         plan_with_numbers(load_plan(tmp_path / "closed.toml"))
     (tmp_path / "track.toml").write_text(TEXT.replace('scale = "HO"\n', ""))
     (tmp_path / "outer.toml").write_text('scale = "HO"\nunit = "in"\ninclude = ["track.toml"]\n')
-    with pytest.raises(PlanError, match="its tracks do not stand in this file"):
+    with pytest.raises(PlanError, match="this does not stand in this file"):
         plan_with_numbers(fitted(load_plan(tmp_path / "outer.toml")))
 
 

@@ -46,12 +46,13 @@ def test_every_fixed_railhead_of_the_demo_plans_is_written_in_place(name):
 
 
 def test_a_joint_without_a_height_gets_one():
-    path = PLANS / "first-hill.toml"
+    path = PLANS / "switchback.toml"
     plan, text = load_plan(path), path.read_text(encoding="utf-8")
     free = [name for name in plan.joints if name not in plan.railhead]
+    assert free
     for name in free:
         changed = tried_text(plan, text, Trial({f"joint {name}": 0.0125}))
-        assert read_plan(changed).railhead[name] == pytest.approx(0.0125, abs=1e-6)
+        assert read_plan(changed, folder=PLANS).railhead[name] == pytest.approx(0.0125, abs=1e-6)
         assert set(text.splitlines()) <= set(changed.splitlines())
 
 

@@ -10,7 +10,9 @@ import tomli
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan import read_plan
-from gradehaul.plan.edit.writer import MARK, Changes, lines_before, new_plan, updated_plan
+from gradehaul.plan.edit.writer import Changes, new_plan, updated_plan
+from gradehaul.plan.edit.writer.drawn_tables import lines_before
+from gradehaul.plan.edit.writer.text import MARK
 from plan.drawing.hand_made import assembled, label, polyline, straight
 
 MAIN = straight(0, 0, 2, 0, handle="A")
@@ -66,9 +68,9 @@ def test_figures_keep_their_digits_in_every_unit(unit, seed):
     radius, length = 10 ** shuffle.uniform(-0.5, 1), 10 ** shuffle.uniform(-4, 1)
     drawn = DRAWN
     line = drawn.lines["Main"]
-    curve = replace(line.elements[0], curvature=-1 / radius, length=length)
-    short = replace(line.elements[0], length=1e-6 * shuffle.uniform(1, 9))
-    lines = {**drawn.lines, "Main": replace(line, elements=(curve, short))}
+    curve = line.elements[0]._replace(curvature=-1 / radius, length=length)
+    short = line.elements[0]._replace(length=1e-6 * shuffle.uniform(1, 9))
+    lines = {**drawn.lines, "Main": line._replace(elements=(curve, short))}
     tracks = read_plan(written(replace(drawn, lines=lines), unit)).lines["Main"].tracks
     assert tracks[0].curvature == pytest.approx(-1 / radius, rel=1e-6)
     assert tracks[0].length == pytest.approx(length, rel=1e-4, abs=2e-7)
@@ -77,7 +79,7 @@ def test_figures_keep_their_digits_in_every_unit(unit, seed):
 
 @pytest.mark.parametrize("name", ['a "b" ]c[', "[x]", "a.b", "Wei\u00dfe", "a # b", "back\\slash", "x" * 80, "1.from"])
 def test_any_name_can_be_written(name):
-    line = replace(DRAWN.lines["Main"], name=name)
+    line = DRAWN.lines["Main"]._replace(name=name)
     drawn = replace(DRAWN, lines={**{k: v for k, v in DRAWN.lines.items() if k != "Main"}, name: line})
     text = written(drawn)
     assert name in read_plan(text).lines

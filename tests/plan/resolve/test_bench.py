@@ -137,8 +137,8 @@ def test_decimal_commas_between_commas_are_asked(tmp_path):
         "bench.csv: row 2: the row has more cells than the header: where commas part the columns too, decimals need "
         "points, got 3"
     )
-    told = refused(tmp_path, 'loco,force (gf)\ngoat,"62,5"\n')
-    assert "force may mean 62.5 or 625" in told
+    result = refused(tmp_path, 'loco,force (gf)\ngoat,"62,5"\n')
+    assert "force may mean 62.5 or 625" in result
 
 
 def test_mixed_units_in_a_column_are_refused(tmp_path):
@@ -149,7 +149,7 @@ def test_mixed_units_in_a_column_are_refused(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "result"),
     [
         ("loco,forc (gf)\ngoat,62\n", 'bench.csv: there is no column "forc"; write force'),
         ("loco,rail\ngoat,clean\n", "bench.csv: the column force is missing; write force (gf) in the first row"),
@@ -163,8 +163,8 @@ def test_mixed_units_in_a_column_are_refused(tmp_path):
         ("loco,force (gf)\n" + "goat,62\n" * 10_001, "a file of readings has at most 10,000 rows"),
     ],
 )
-def test_what_is_wrong_in_a_spreadsheet(tmp_path, text, told):
-    assert told in refused(tmp_path, text)
+def test_what_is_wrong_in_a_spreadsheet(tmp_path, text, result):
+    assert result in refused(tmp_path, text)
 
 
 @pytest.mark.parametrize("name", ["../bench.csv", "/etc/passwd", "a\\\\b.csv", "none.csv"])

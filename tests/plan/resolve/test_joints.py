@@ -74,7 +74,7 @@ def test_track_ends_are_listed_and_names_one_slip_apart_are_asked_about():
 
 
 @pytest.mark.parametrize(
-    ("one", "other", "asked"),
+    ("one", "other", "wanted"),
     [
         ("Junction", "Jnction", True),
         ("Junction", "junction", True),
@@ -87,9 +87,9 @@ def test_track_ends_are_listed_and_names_one_slip_apart_are_asked_about():
         ("Quarry", "Summit", False),
     ],
 )
-def test_which_names_are_asked_about(one, other, asked):
+def test_which_names_are_asked_about(one, other, wanted):
     notes = read_plan(HEAD + line("A", one, other)).notes
-    assert any("did you mean" in note.text for note in notes) is asked
+    assert any("did you mean" in note.text for note in notes) is wanted
 
 
 CURVE = "{ left = 24, angle = 30 }"

@@ -45,18 +45,6 @@ def test_readings_keep_their_spread():
     assert reading == Reading(pytest.approx(62 * GRAM_FORCE), pytest.approx(3 * GRAM_FORCE))
 
 
-def test_a_slipping_pull_above_the_standing_pull_gets_a_note():
-    text = (
-        HEAD + LOCO + '[loco.mogul.pull]\nclean = "62 gf"\n[loco.mogul.slipping]\nclean = "70 gf"\ntreated = "9 gf"\n'
-    )
-    assert read_plan(text).notes == (
-        Note(
-            'loco "mogul", slipping, clean',
-            "the pull with sliding wheels is more than the standing pull, which cannot be",
-        ),
-    )
-
-
 def test_powers_and_what_they_give_together():
     powers = (
         '[power.two]\nlocos = ["mogul", "mogul"]\n'

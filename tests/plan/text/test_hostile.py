@@ -225,7 +225,7 @@ def _places(value, path=()):
         yield from _places(each, (*path, key))
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(changes=st.lists(st.tuples(st.integers(0, 10_000), WRONG), min_size=1, max_size=3))
 def test_changed_values_give_a_plan_or_its_faults(changes):
     tables = tomli.loads(TEXT)
@@ -244,7 +244,7 @@ def test_changed_values_give_a_plan_or_its_faults(changes):
     _read(plan_text(tables))
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(seed=st.integers(0, 2**32), times=st.integers(1, 4))
 def test_damaged_text_gives_a_plan_or_its_faults(seed, times):
     draw = random.Random(seed)
@@ -257,7 +257,7 @@ def test_damaged_text_gives_a_plan_or_its_faults(seed, times):
     _read(text)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(text=st.text())
 def test_any_text_gives_a_plan_or_its_faults(text):
     _read(text)

@@ -1,4 +1,4 @@
-"""Every message of the reader, whole: what the builder wrote above the dashes, what is said of it below them."""
+"""Every message of the reader, whole, below what the builder wrote; an @name stands for a beginning that many share."""
 
 import ast
 import re
@@ -13,10 +13,19 @@ from project import ROOT
 
 HERE = Path(__file__).parent
 ROOM = ROOT / "src" / "gradehaul" / "plan"
-CASES = [
-    tuple(half.removesuffix("\n") for half in case.split("\n----\n"))
-    for case in (HERE / "messages.txt").read_text("utf-8").split("====\n")
-]
+BEGINNINGS, WRITTEN = ((HERE / "messages.txt").read_text("utf-8")).split("####\n")
+SHARED = dict(each.split("\n", 1) for each in BEGINNINGS.split("====\n"))
+
+
+def _case(written):
+    """The text of a plan and its messages."""
+    name, rest = written.split("\n", 1)
+    lines = (SHARED[name] + rest if name in SHARED else written).splitlines()
+    said = [line for line in lines if line.startswith("plans/tarn.toml")]
+    return "\n".join(lines[: -len(said)]), "\n".join(said)
+
+
+CASES = [_case(each) for each in WRITTEN.split("====\n")]
 
 
 @pytest.mark.parametrize(("text", "lines"), CASES, ids=[re.sub(r"\W+", "-", lines[15:75]) for _, lines in CASES])

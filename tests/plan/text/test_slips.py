@@ -57,7 +57,7 @@ SLIPS = [
 """What stands in the plan and what the slip makes of it."""
 
 
-def told(lines):
+def messages_of(lines):
     """The messages about a plan, none where it is right."""
     try:
         read_plan("\n".join(lines), file="tarn.toml")
@@ -92,9 +92,9 @@ def mended(lines, message):
 def test_a_slip_is_told_at_its_line_and_mended_by_its_message(right, wrong):
     text = WHOLE.replace(right, wrong, 1)
     lines = text.split("\n")
-    (message,) = told(lines)
+    (message,) = messages_of(lines)
     assert message.startswith(f"tarn.toml:{WHOLE[: WHOLE.index(right)].count(chr(10)) + 1}: ")
-    assert told(mended(lines, message)) == []
+    assert messages_of(mended(lines, message)) == []
 
 
 RARE = [
@@ -126,7 +126,7 @@ RARE = [
 @pytest.mark.parametrize(("right", "wrong"), RARE, ids=[wrong for _, wrong in RARE])
 def test_a_rare_slip_gets_its_line_and_no_guess(right, wrong):
     text = WHOLE.replace(right, wrong, 1)
-    (message,) = told(text.split("\n"))
+    (message,) = messages_of(text.split("\n"))
     assert message.startswith(f"tarn.toml:{WHOLE[: WHOLE.index(right)].count(chr(10)) + 1}: ")
     _, _, write = message.partition("; write ")
     assert write in {"", 'key = value, with text in quotes, as in length = "8 in"'}
@@ -135,9 +135,9 @@ def test_a_rare_slip_gets_its_line_and_no_guess(right, wrong):
 @pytest.mark.parametrize(("right", "wrong", "line"), [(",\n]\n", ",\n", 11), ("},\n]\n", "}\n", 11)])
 def test_a_list_that_is_never_closed_is_told_where_it_opens(right, wrong, line):
     lines = WHOLE.replace(right, wrong, 1).split("\n")
-    (message,) = told(lines)
+    (message,) = messages_of(lines)
     assert message.startswith(f"tarn.toml:{line}: the list opened here is never closed")
-    assert told(mended(lines, message)) == []
+    assert messages_of(mended(lines, message)) == []
 
 
 def test_ten_mistakes_are_mended_by_the_messages_alone():
@@ -156,9 +156,9 @@ def test_ten_mistakes_are_mended_by_the_messages_alone():
         text = text.replace(right, wrong, 1)
     text += '[car.boxcar]\nlength = "6 inchs"\n'
     lines, rounds = text.split("\n"), 0
-    while messages := told(lines):
+    while messages := messages_of(lines):
         rounds += 1
-        assert rounds <= 12, messages  # a name without quotes and misspelled is told twice
+        assert rounds <= 12, messages  # a name without quotes and misspelled is reported twice
         lines = mended(lines, messages[0])
     plan = read_plan("\n".join(lines))
     assert plan.lines["Hill"].tracks[1].curvature < 0  # the hand that the message tells for a radius below 0

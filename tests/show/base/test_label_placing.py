@@ -1,4 +1,4 @@
-"""Labels never overlap, whatever is asked of the board."""
+"""Labels never overlap, whatever the board is given."""
 
 import math
 from itertools import combinations

@@ -3,7 +3,7 @@ import pytest
 from gradehaul.show.base.unit_format import UnitFormat, units_of
 
 
-def test_the_plan_decides_unless_asked():
+def test_the_plan_decides_unless_an_option_says_otherwise():
     assert units_of("ft") == UnitFormat("ft", "imperial")
     assert units_of("cm") == UnitFormat("cm", "metric")
     assert units_of("cm", "imperial") == UnitFormat("in", "imperial")
@@ -24,7 +24,7 @@ def test_grades(grades, climbing, falling, level):
     assert (units.grade(0.025), units.grade(-0.025), units.grade(-1e-18)) == (climbing, falling, level)
 
 
-def test_forces_are_told_as_a_balance_reads():
+def test_forces_are_shown_as_a_balance_reads():
     metric, imperial = units_of("mm"), units_of("in")
     assert metric.force(0.0980665) == "10.0 gf"
     assert imperial.force(0.27801385095378125) == "1.00 ozf"
@@ -38,11 +38,11 @@ def test_a_small_shortfall_does_not_read_as_nothing():
 
 
 @pytest.mark.parametrize("unit", ["mm", "cm", "m", "km", "in", "ft", "yd", "mile"])
-def test_every_unit_of_a_plan_is_told(unit):
+def test_every_unit_of_a_plan_is_shown(unit):
     assert units_of(unit).length(1.0).endswith(f" {unit}")
 
 
-def test_every_kind_is_told():
+def test_every_kind_is_shown():
     units = units_of("mm")
     assert units.quantity(0.5, "mass") == "500 g"
     assert units.quantity(0.9, "share") == "90.00 %"

@@ -39,6 +39,7 @@ PROMISED = {
         "no_stopping_m",
         "no_recovery_m",
         "stall_probability",
+        "risk",
         "holds_back",
     },
     "berth": {"name", "clear_length_m", "steepest_pct", "cars_fit", "cars_stay"},
@@ -76,15 +77,15 @@ def test_keys_are_lower_case_with_known_suffixes(answer):
     assert all(key == key.lower() and key.isidentifier() for key in keys(answer.to_dict()) if key != "from")
 
 
-def test_the_route_tells_what_was_answered(answer):
+def test_the_route_shows_what_was_answered(answer):
     route = answer.to_dict()["routes"][0]
-    told = answer.routes[0]
+    shown = answer.routes[0]
     assert (route["name"], route["from"], route["to"], route["lap"]) == ("Up ore", "Wharf", "Summit", False)
-    assert route["length_m"] == pytest.approx(told.profile.length, rel=1e-5)
-    assert route["climb_m"] == pytest.approx(told.profile.climb, rel=1e-5)
+    assert route["length_m"] == pytest.approx(shown.profile.length, rel=1e-5)
+    assert route["climb_m"] == pytest.approx(shown.profile.climb, rel=1e-5)
     assert route["tracks"] == ["Main:1", "Hill:1", "Horseshoe", "Hill:3"]
     ruling = route["ruling"]
-    assert ruling["effective_pct"] == pytest.approx(100 * told.ruling.effective, rel=1e-5)
+    assert ruling["effective_pct"] == pytest.approx(100 * shown.ruling.effective, rel=1e-5)
     assert ruling["effective_pct"] == pytest.approx(ruling["grade_pct"] + ruling["curve_pct"], rel=1e-5)
     assert ruling["track"] == "Horseshoe"
     assert [u["train_length_m"] for u in route["ruling_under_train"]] == pytest.approx([46.5 * 0.0254, 13.5 * 0.0254])
@@ -95,9 +96,9 @@ def test_there_is_a_load_for_every_power_car_and_rail(answer):
     assert [(load["power"], load["car"], load["rail"]) for load in route["loads"]] == [
         ("mogul", "ore", rail) for rail in ("clean", "treated", "treated fresh")
     ]
-    for load, told in zip(route["loads"], answer.routes[1].loads, strict=True):
-        assert (load["rated_cars"], load["limit_cars"], load["fits_cars"]) == (told.rated, told.limit, told.fits)
-        assert load["told_cars"] == min(told.rated, told.fits)
+    for load, shown in zip(route["loads"], answer.routes[1].loads, strict=True):
+        assert (load["rated_cars"], load["limit_cars"], load["fits_cars"]) == (shown.rated, shown.limit, shown.fits)
+        assert load["told_cars"] == min(shown.rated, shown.fits)
         assert load["fits_by"] == 'berth "Quarry loading"'
         assert load["binds"]["demand_n"] > load["binds"]["pull_n"]
     assert [load["basis"] for load in route["loads"]] == ["measured", "scaled", "scaled"]
@@ -108,15 +109,15 @@ def test_there_is_a_row_for_every_train_and_rail(answer):
     assert [(train["name"], train["rail"]) for train in trains] == [
         (name, rail) for name in ("morning", "short") for rail in ("clean", "treated", "treated fresh")
     ]
-    for train, told in zip(trains, answer.trains, strict=True):
-        verdict = told.verdict
+    for train, shown in zip(trains, answer.trains, strict=True):
+        verdict = shown.verdict
         assert (train["verdict"], train["holds_back"]) == (verdict.outcome, verdict.holds_back)
         assert train["margin_n"] == pytest.approx(verdict.margin, rel=1e-5)
         assert train["no_stopping_m"] == [pytest.approx([s.start, s.stop], rel=1e-5) for s in verdict.no_stopping]
         assert train["no_recovery_m"] == [pytest.approx([s.start, s.stop], rel=1e-5) for s in verdict.no_recovery]
 
 
-def test_the_berth_tells_what_fits_and_stays(answer):
+def test_the_berth_shows_what_fits_and_stays(answer):
     (berth,) = answer.to_dict()["berths"]
     assert berth["name"] == "Quarry loading"
     assert berth["steepest_pct"] == pytest.approx(3.0)
@@ -124,7 +125,7 @@ def test_the_berth_tells_what_fits_and_stays(answer):
     assert berth["cars_stay"] == {"ore": False}  # 0.4 × 2.2 % holds on 0.88 % at most
 
 
-def test_without_stock_the_routes_are_told(undeclared_answer):
+def test_without_stock_the_routes_are_shown(undeclared_answer):
     document = undeclared_answer.to_dict()
     assert document["trains"] == []
     assert document["routes"]
@@ -141,15 +142,6 @@ def test_odd_names_come_back_whole(odd_answer):
     assert document["routes"][0]["tracks"] == ["🚂 :smile:"]
 
 
-def test_the_same_answer_is_the_same_bytes(answer):
-    assert json_text(answer.to_dict()) == json_text(answer.to_dict())
-
-
-def test_numbers_have_six_digits():
-    assert rounded(1 / 3) == 0.333333
-    assert str(rounded(-1e-15)) == "0.0"
-
-
 def test_the_release_is_that_of_the_project(answer):
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     assert answer.to_dict()["gradehaul"] == project["version"]
@@ -157,14 +149,19 @@ def test_the_release_is_that_of_the_project(answer):
 
 def test_how_sure_each_verdict_and_load_is(answer):
     document = answer.to_dict()
-    for told, train in zip(document["trains"], answer.trains, strict=True):
-        assert told["stall_probability"] == rounded(train.trust.stall_probability)
-        assert told["margin_low_n"] < told["margin_n"] < told["margin_high_n"]
-        assert told["draws"] == 10_000
-        assert told["measure_next"] == train.trust.next_measurement.measure
-        assert [cause["of"] for cause in told["unsure_of"]] == [cause.what for cause in train.trust.causes]
-    for route, told in zip(answer.routes, document["routes"], strict=True):
-        for spread, load in zip(route.spreads, told["loads"], strict=True):
+    for shown, train in zip(document["trains"], answer.trains, strict=True):
+        assert shown["stall_probability"] == rounded(train.trust.stall_probability)
+        assert (
+            shown["risk"]
+            == rounded(1.0 if train.misfits else train.trust.fail_probability)
+            >= shown["stall_probability"]
+        )
+        assert shown["margin_low_n"] < shown["margin_n"] < shown["margin_high_n"]
+        assert shown["draws"] == 10_000
+        assert shown["measure_next"] == train.trust.next_measurement.measure
+        assert [cause["of"] for cause in shown["unsure_of"]] == [cause.what for cause in train.trust.causes]
+    for route, shown in zip(answer.routes, document["routes"], strict=True):
+        for spread, load in zip(route.spreads, shown["loads"], strict=True):
             assert (load["rated_low"], load["rated_high"]) == (spread.rated_low, spread.rated_high)
             assert (load["limit_low"], load["limit_high"]) == (spread.limit_low, spread.limit_high)
             assert load["rated_low"] <= load["rated_cars"] <= load["rated_high"]

@@ -15,7 +15,7 @@ from gradehaul.plan.records import KeptShare
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.route_text import route_facts, spread_words
 from gradehaul.show.check.text import check_page
-from gradehaul.show.check.verdict_text import biggest_unknown
+from gradehaul.show.check.trains_text import biggest_unknown
 from gradehaul.show.sections import CHECK as SECTIONS
 
 INCHES = units_of("in")
@@ -59,10 +59,10 @@ def test_every_train_has_a_row_for_every_rail(text, answer):
 def test_where_a_train_must_not_stop_and_would_not_recover(answer):
     answer = replace(answer, judged_rails=FILM)
     text = whole(answer).text()
-    told = [(t, t.verdict) for t in answer.on(FILM)]
-    assert any(verdict.no_stopping for _, verdict in told)
-    assert any(verdict.no_recovery for _, verdict in told)
-    for train, verdict in told:
+    found = [(t, t.verdict) for t in answer.on(FILM)]
+    assert any(verdict.no_stopping for _, verdict in found)
+    assert any(verdict.no_recovery for _, verdict in found)
+    for train, verdict in found:
         for words, stretches in (
             ("must not stop", () if verdict.stalling else verdict.no_stopping),
             ("would not recover from a slip", () if verdict.stalling else verdict.no_recovery),
@@ -73,7 +73,7 @@ def test_where_a_train_must_not_stop_and_would_not_recover(answer):
                 assert re.search(rf"    {train.rail}: {words}.* {start} to {stop}, .*(Hill|Horseshoe)", text)
 
 
-def test_a_runaway_is_told_with_its_place(answer):
+def test_a_runaway_is_shown_with_its_place(answer):
     train = next(t for t in answer.trains if t.rail in answer.judged_rails)
     away = (Stretch(0.254, 0.508), Stretch(1.016, 1.27))
     verdict = replace(train.verdict, running_away=away, runs_away_on="Main:1")
@@ -83,7 +83,7 @@ def test_a_runaway_is_told_with_its_place(answer):
     assert f"On clean rail 1 of 2 trains runs away: {train.name} (on Main:1)." in text
 
 
-def test_a_route_tells_length_climb_and_ruling_grade(text, answer):
+def test_a_route_shows_length_climb_and_ruling_grade(text, answer):
     lines = section(text, "Route Up ore: Wharf to Summit")
     profile, ruling = answer.routes[0].profile, answer.routes[0].ruling
     for value in (profile.length, profile.climb, profile.fall):
@@ -98,7 +98,7 @@ def test_a_route_tells_length_climb_and_ruling_grade(text, answer):
         assert INCHES.length(under.at) in line
 
 
-def test_loads_tell_rated_limit_basis_and_what_binds(text, answer):
+def test_loads_show_rated_limit_basis_and_what_binds(text, answer):
     row = next(line for line in section(text, "Route To quarry") if line.startswith("  mogul"))
     lines = text[text.index("What limits each load") :].split("\n")
     for load in answer.routes[1].loads:
@@ -179,7 +179,7 @@ def test_nothing_is_cut_whatever_the_width(answer):
     for width in (20, 60, 80, 132):
         narrow = whole(answer).text(width=width)
         assert "…" not in narrow
-        # where columns have no room side by side, their heads are told with every row
+        # where columns have no room side by side, their heads are found with every row
         assert not Counter("".join(wide.split())) - Counter("".join(narrow.split()))
         assert max(map(len, narrow.split("\n"))) <= max(width, 40)
 
@@ -187,8 +187,8 @@ def test_nothing_is_cut_whatever_the_width(answer):
 @pytest.mark.parametrize("width", [50, 64, 79])
 def test_no_word_is_broken_in_a_narrow_terminal(answer, width):
     words = set(whole(answer).text().split())
-    told = set(whole(answer).text(width=width).split())
-    assert {word.removesuffix(":") for word in told} <= {word.removesuffix(":") for word in words}
+    found = set(whole(answer).text(width=width).split())
+    assert {word.removesuffix(":") for word in found} <= {word.removesuffix(":") for word in words}
 
 
 def test_loads_alike_are_shown_once(answer):
@@ -196,13 +196,13 @@ def test_loads_alike_are_shown_once(answer):
     again = replace(up.profile, route=replace(up.route, name="Up again"))
     twice = replace(answer, routes=(up, replace(up, profile=again), *others))
     text = whole(twice).text()
-    assert "  longest trains: as on route Up ore\n" in text
+    assert "  Longest trains: as on route Up ore\n" in text
     assert "\nRoute Up again: as on route Up ore\n" in text
     assert text.count("90 % range  ") == whole(answer).text().count("90 % range  ")
     changed = replace(up.loads[0], binds=replace(up.loads[0].binds, track="Elsewhere"))
     other = replace(up, profile=again, loads=(changed, *up.loads[1:]))
     text = whole(replace(answer, routes=(up, other))).text()
-    assert "  longest trains: as on route Up ore\n" in text
+    assert "  Longest trains: as on route Up ore\n" in text
     assert "Elsewhere" in text
 
 
@@ -228,7 +228,7 @@ def test_units_follow_the_reader(answer):
     assert " in," not in text
 
 
-def test_no_way_between_places_is_said():
+def test_no_way_between_places_is_shown():
     plan = """
     scale = "HO"
     unit = "in"
@@ -252,14 +252,14 @@ def test_the_worse_age_of_the_film_is_named():
 
     answer = answer_of("two-levels")
     plan = answer.plan
-    assert shown(answer).count("as planned, pull is lowest on the day you apply the film") == 3
+    assert shown(answer).count("As planned, pull is lowest on the day you apply the film") == 3
     # a film whose first day is as good as any other
     film = {
         name: replace(each, metal=KeptShare(0.8, 0.8), tyred=KeptShare(0.8, 0.8)) for name, each in plan.films.items()
     }
     locos = {name: replace(each, pull={"clean": each.pull["clean"]}) for name, each in plan.locos.items()}
     alike = shown(check(replace(plan, films=film, locos=locos)))
-    assert alike.count("as planned, the age of the film makes no difference") == 3
+    assert alike.count("As planned, the age of the film makes no difference") == 3
 
 
 @pytest.mark.parametrize(
@@ -287,23 +287,23 @@ MASS = Cause("the mass of hopper", 0.7, 0.0, "")
     [
         ((MASS,), ""),
         ((PULL,), "; measure next: read it again"),
-        ((PULL, ROLLING), "; measure next (for the rolling resistance): tilt a track"),
-        ((MASS, ROLLING), "; measure next (for the rolling resistance): tilt a track"),
+        ((PULL, ROLLING), "; measure next: tilt a track"),
+        ((MASS, ROLLING), "; measure next: tilt a track"),
         ((), None),
     ],
 )
 def test_the_biggest_unknown_and_what_to_measure(causes, more):
-    shown = biggest_unknown(TrainTrust(0.1, 10_000, -0.1, 0.1, causes))
+    shown = biggest_unknown(TrainTrust(0.1, 0.1, 10_000, -0.1, 0.1, causes))
     assert shown == ("" if more is None else f"biggest unknown: {causes[0].what}{more}")
 
 
-def test_a_run_round_is_told_with_the_room_there_is():
-    def told(plan):
+def test_a_run_round_is_shown_with_the_room_there_is():
+    def found(plan):
         answer = check(plan)
         return list(route_facts(answer, answer.routes[0], units_of("m")))
 
-    assert told(run_round_plan.plan())[1] == (
+    assert found(run_round_plan.plan())[1] == (
         'Reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned; '
         'the locomotives, up to 0.500 m long, run round it in berth "Dock", and lead.'
     )
-    assert told(run_round_plan.plan(more=""))[1].endswith("3.000 m long, and goes on with its order turned.")
+    assert found(run_round_plan.plan(more=""))[1].endswith("3.000 m long, and goes on with its order turned.")

@@ -17,6 +17,7 @@ from gradehaul.command import main
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_words, chance_words
@@ -77,15 +78,26 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
         row = next((found for line in text.splitlines() if (found := TRAIN.match(line)) and found[1] == name), None)
         if row is None:
             continue
+        place_agrees(name, row.string, answer, units)
         risk, spare = row[3], row[4]
-        assert (risk, spare) in {
-            (chance_words(each["stall_probability"]), units.force(each["margin_n"])) for each in judged
-        }
+        assert (risk, spare) in {(chance_words(each["risk"]), units.force(each["margin_n"])) for each in judged}
         assert row[2].lower() in {each["outcome"] for each in judged}
         compared += 1
     for route in document["routes"]:
         compared += loads_agree(route, answer, units, text)
     return compared
+
+
+def place_agrees(name: str, row: str, answer: CheckAnswer, units: UnitFormat) -> None:
+    """Compare the place at the end of a train's row with that of the worst condition shown."""
+    shown_on = (*answer.judged_rails, *answer.film_rails)
+    every = [each for each in answer.to_dict()["trains"] if each["name"] == name and each["rail"] in shown_on]
+    worst = min(every, key=lambda each: (WORST_FIRST.index(each["outcome"]), each["margin_n"]))
+    if worst["outcome"] == "runs away":
+        return
+    place = re.split(r"  +", row)[-1]
+    wanted = worst["track"], f"{worst['track']}, {units.length(worst['at_m'])}"
+    assert place in wanted or (place[-1] == "…" and wanted[0].startswith(place[:-1])), (place, wanted)
 
 
 def loads_agree(route: dict[str, Any], answer: CheckAnswer, units: UnitFormat, text: str) -> int:
@@ -148,7 +160,7 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
     for train in answer.trains:
         verdict = train.verdict
         wanted += [units.length(train.length), units.force(verdict.margin), units.length(verdict.at), verdict.track]
-        wanted += [chance_words(train.trust.stall_probability), train.rail, train.route]
+        wanted += [chance_words(train.risk), train.rail, train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
         wanted += [units.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]

@@ -71,10 +71,10 @@ DEMOS = ("two-levels", "landing", "n-mountain", "switchback", "bench")
 
 def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
     """Return the texts of each row of a card, worked out from the document alone; rows alike stand once."""
-    told = answer.to_dict()
+    found = answer.to_dict()
     rows: list[tuple[object, list[str]]] = []
-    for route in told["routes"]:
-        loads = [each for each in route["loads"] if each["power"] == power and each["rail"] in told["judged_rails"]]
+    for route in found["routes"]:
+        loads = [each for each in route["loads"] if each["power"] == power and each["rail"] in found["judged_rails"]]
         for engine in dict.fromkeys(each.get("engine") for each in loads):
             cells, bases = [], []
             for car in dict.fromkeys(each["car"] for each in loads):
@@ -138,17 +138,17 @@ def test_words_keep_to_the_sheet_and_never_overlap(name):
 @pytest.mark.parametrize("name", ODD)
 def test_every_load_is_on_a_card(name):
     cards = load_cards(hill(**ODD[name]))
-    told = texts_of(cards)
+    found = texts_of(cards)
     cells = [cell for card in cards for row in card.rows for cell in row.cells]
     for wanted in {cell.cars for cell in cells}:
-        assert told.count(wanted) == sum(cell.cars == wanted for cell in cells)
+        assert found.count(wanted) == sum(cell.cars == wanted for cell in cells)
 
 
 def test_routes_without_room_are_counted():
     (card,) = load_cards(hill(**ODD["many routes"]))
     words = " ".join(texts_of([card]))
-    told = re.search(r"(Route 0.*); and (\d+) more", words)
-    assert len(told[1].split("; ")) + int(told[2]) == len(card.rows[0].routes) == 23
+    found = re.search(r"(Route 0.*); and (\d+) more", words)
+    assert len(found[1].split("; ")) + int(found[2]) == len(card.rows[0].routes) == 23
     assert "…" not in words
 
 

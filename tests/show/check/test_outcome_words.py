@@ -24,41 +24,41 @@ def words(answer: CheckAnswer, name: str, rail: str, misfits=(), **changed) -> s
 
 
 def test_a_train_that_climbs(answer):
-    told = words(answer, "short", "clean")
-    assert told.startswith(
+    shown = words(answer, "short", "clean")
+    assert shown.startswith(
         "It gets through even if the wheels slip, with 1.61 ozf to spare where it is least, with its head at "
     )
-    assert told.endswith("It can stop and start again anywhere. Downhill it holds back.")
+    assert shown.endswith("It can stop and start again anywhere. Downhill it holds back.")
 
 
 def test_a_train_that_stalls(answer):
-    told = words(answer, "morning", "treated fresh")
-    assert told.startswith("It gets no further than with its head at ")
-    assert "at the worst it lacks " in told
-    assert "It needs more than it can pull from " in told
+    shown = words(answer, "morning", "treated fresh")
+    assert shown.startswith("It stalls with its head at ")
+    assert "at worst it lacks " in shown
+    assert "It needs more than it can pull from " in shown
 
 
-def test_a_marginal_train_is_told_where_to_take_care(answer):
+def test_a_marginal_train_is_shown_where_to_take_care(answer):
     stretches = {"no_stopping": (Stretch(2.0, 3.0), Stretch(4.0, 4.0)), "no_recovery": (Stretch(1.0, 5.0),)}
-    told = words(answer, "short", "clean", climb="marginal", **stretches)
-    assert "only while the wheels never slip" in told
-    assert "It must not stop, since it would not start again, from 78.7 in to 118.1 in, " in told
-    assert "; at 157.5 in, on " in told
-    assert "It would not recover from a slip from 39.4 in to 196.9 in, " in told
+    shown = words(answer, "short", "clean", climb="marginal", **stretches)
+    assert "only while the wheels never slip" in shown
+    assert "It must not stop, since it would not start again, from 78.7 in to 118.1 in, " in shown
+    assert "; at 157.5 in, on " in shown
+    assert "It would not recover from a slip from 39.4 in to 196.9 in, " in shown
 
 
 def test_a_train_that_runs_away(answer):
-    told = words(answer, "short", "clean", running_away=(Stretch(2.0, 3.0), Stretch(4.0, 5.0)))
-    assert told.startswith("Downhill it runs away: the cars push the locomotives from 78.7 in to 118.1 in, Hill:1 ")
-    assert "; from 157.5 in to 196.9 in, " in told
-    assert "holds back" not in told
+    shown = words(answer, "short", "clean", running_away=(Stretch(2.0, 3.0), Stretch(4.0, 5.0)))
+    assert shown.startswith("Downhill it runs away: the cars push the locomotives from 78.7 in to 118.1 in, Hill:1 ")
+    assert "; from 157.5 in to 196.9 in, " in shown
+    assert "holds back" not in shown
 
 
 def test_a_train_that_fits_nowhere(answer):
     berth = Misfit('berth "Wharf"', "berth", 2.54, 1.27)
     siding = Misfit("the run-round in X", "run-round", 0.508, 0.254)
-    told = words(answer, "short", "clean", (berth, siding))
-    assert told.startswith(
+    shown = words(answer, "short", "clean", (berth, siding))
+    assert shown.startswith(
         'It is 100.0 in long and does not fit berth "Wharf", which holds 50.0 in. '
         "Its locomotives are 20.0 in long and do not fit the run-round in X, which holds 10.0 in. It gets through "
     )

@@ -6,29 +6,29 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from demos import answer_of, layout_of
 from gradehaul.command import main
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
-from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
-from gradehaul.plan import load_plan
 from gradehaul.plan.rail_condition import conditions
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.sources import _how
+from gradehaul.show.check.text import check_page
 
 NAMES = ["first-hill", "switchback", "n-mountain", "two-levels", "bench"]
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_figure_has_its_formula(name):
-    answer = check(load_plan(f"plans/{name}.toml"))
+    answer = answer_of(name)
     how = dict(_how(answer.plan))
     assert all(how[figure.subject, figure.name] for figure in answer.figures)
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_formulas_that_are_told_give_the_figures(name):
-    plan = load_plan(f"plans/{name}.toml")
+def test_formulas_that_are_shown_give_the_figures(name):
+    plan = layout_of(name).plan
     tried = 0
     for (subject, figure), words in _how(plan):
         if not subject.startswith("loco"):
@@ -47,35 +47,34 @@ def test_formulas_that_are_told_give_the_figures(name):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_what_is_asked_and_given_where_a_train_has_least_to_spare(name):
-    """The pull is the sum of its locomotives', and what curves ask is that of each block of stock on its own curves."""
-    plan = load_plan(f"plans/{name}.toml")
-    layout, answer = Layout(plan), check(plan)
+def test_demand_and_pull_where_a_train_has_least_to_spare(name):
+    """The pull is the sum of its locomotives', and what curves need is that of each block on its own."""
+    layout, answer = layout_of(name), answer_of(name)
     plan = answer.plan  # with what the bench says
     tried = 0
     for each in answer.trains:
         profile, train = layout.profile(each.route), made_up(plan, plan.trains[each.name])
-        asked = demand_breakdown(profile, train, each.verdict)
-        assert asked.pull - asked.all == pytest.approx(each.verdict.margin)
+        demand = demand_breakdown(profile, train, each.verdict)
+        assert demand.pull - demand.all == pytest.approx(each.verdict.margin)
         if each.rail in conditions(plan.films):
             pulls = sum(layout.pulls.standing(loco, each.rail).value for loco, _ in train.locos)
-            assert asked.pull == pytest.approx(train.together * pulls)
-        leg, start = max((run for run in profile.runs if run[1] < asked.at), key=lambda run: run[1])
+            assert demand.pull == pytest.approx(train.together * pulls)
+        leg, start = max((run for run in profile.runs if run[1] < demand.at), key=lambda run: run[1])
         runs = train.after(leg.route.run_rounds)
         if not leg.route.lap:
-            turned = leg.turning.at(np.maximum(asked.at - start - runs.edges, 0.0))
-            assert asked.curves == pytest.approx(profile.coefficient * runs.line_weights @ -np.diff(turned), abs=1e-9)
+            turned = leg.turning.at(np.maximum(demand.at - start - runs.edges, 0.0))
+            assert demand.curves == pytest.approx(profile.coefficient * runs.line_weights @ -np.diff(turned), abs=1e-9)
             tried += 1
     assert tried == len(answer.trains)
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_named_train_is_told_whole(name):
-    done = CliRunner().invoke(main, ["check", f"plans/{name}.toml", "--more", "sources"])
-    told = done.stdout[done.stdout.index("Where each figure comes from") :]
-    answer = check(load_plan(f"plans/{name}.toml"))
+def test_every_named_train_is_shown_whole(name):
+    answer = answer_of(name)
+    seen = check_page(answer, units_of(answer.plan.unit), (), ["sources"]).text()
+    seen = seen[seen.index("Where each figure comes from") :]
     for each in answer.trains:
-        mine = [line for line in told.splitlines() if line.startswith(f'  train "{each.name}" ')]
+        mine = [line for line in seen.splitlines() if line.startswith(f'  train "{each.name}" ')]
         for figure in ("mass", "length", "rolling resistance", "starting resistance"):
             assert sum(f" {figure} " in line and " summed " in line for line in mine) == 1
         for figure in ("pull", "curve resistance", "ruling place of its head"):
@@ -93,6 +92,6 @@ def test_keys_that_are_left_out_are_named():
 def test_the_option():
     done = CliRunner().invoke(main, ["check", "plans/first-hill.toml", "--more", "sources"])
     assert done.exit_code == 0
-    told = done.stdout[done.stdout.index("Where each figure comes from") :]
-    assert "mean of 3 readings" in told
+    seen = done.stdout[done.stdout.index("Where each figure comes from") :]
+    assert "mean of 3 readings" in seen
     assert CliRunner().invoke(main, ["check", "plans/first-hill.toml", "--more", "sources", "--json"]).exit_code == 2

@@ -37,7 +37,7 @@ def test_it_fits_a_small_screen(name: str, words: list[str], locomotive: str) ->
     lines = tried(PLANS / f"{name}.toml", *words)
     assert len(lines) <= (8 if locomotive == "named" else 5 + len(plan.powers))
     assert max(map(len, lines)) <= 80
-    assert all(line.endswith(".") for line in lines if line.startswith("Risk is"))  # whole, not cut
+    assert all(line.endswith(".") for line in lines if line.startswith("Risk:"))  # whole, not cut
 
 
 def test_rows_are_the_figures_of_the_json() -> None:
@@ -52,7 +52,7 @@ def test_rows_are_the_figures_of_the_json() -> None:
             trial["condition"],
             trial["outcome"].upper() if trial["outcome"] == "stalls" else trial["outcome"],
         ]
-        assert cells[2].strip("<> %") == f"{100 * trial['stall_probability']:.0f}" or cells[2] == "<1 %"
+        assert cells[2].strip("<> %") == f"{100 * trial['risk']:.0f}" or cells[2] == "<1 %"
         assert cells[3] == f"{convert(trial['margin_n'], 'gf'):.1f} gf"
         assert cells[4] == f"{trial['track']}, {1000 * trial['at_m']:.0f} mm"
         assert cells[5] == str(trial["most_cars"])
@@ -77,11 +77,11 @@ def test_what_counts_film_that_wheels_spread_says_so_in_a_line(verb: tuple[str],
     assert line.strip() == "Film counts up to 78.7 in beyond its track: wheels spread it."
 
 
-def test_a_train_too_long_is_said_with_its_place() -> None:
+def test_a_train_too_long_is_shown_with_its_place() -> None:
     lines = tried(TWO_LEVELS, "Quarry down", "tank", "14 coach")
     assert 'It is 3525 mm long and does not fit berth "Quarry loading", which holds 1400 mm.' in lines
 
 
-def test_heights_that_were_set_are_said() -> None:
+def test_heights_that_were_set_are_shown() -> None:
     lines = tried(TWO_LEVELS, "Up by the main", "tank", "--set", "Helix top = 306")
     assert "With Helix top at 306 mm; the grades of Helix give way." in lines

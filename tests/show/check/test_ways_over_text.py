@@ -10,14 +10,14 @@ from click.testing import CliRunner
 from gradehaul.command import main
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.check.ways_over_text import add_ways_over
+from gradehaul.show.check.trains_text import add_ways_over
 from gradehaul.treatment.helping import District, Help
 from gradehaul.treatment.ways_over import Doubling, WaysOver
 
 FILM = ("--rail", "treated", "--rail", "treated fresh")
 
 
-def told(**other: object) -> str:
+def shown(**other: object) -> str:
     district = District("Foot", 1.4, "Top", 4.9)
     own = {
         "train": "ore",
@@ -33,8 +33,8 @@ def told(**other: object) -> str:
     return page.text()
 
 
-def test_every_way_is_told() -> None:
-    text = told()
+def test_every_way_is_shown() -> None:
+    text = shown()
     assert "ore stalls on rail treated, with 9 cars." in text
     assert "Leave 3 of its cars behind, from the tail: the other 6 climb." in text
     assert "first 4 cars, then 5. The berths hold both parts" in text
@@ -43,19 +43,19 @@ def test_every_way_is_told() -> None:
     assert "Not enough as a helper: mule at the tail." in text
 
 
-def test_what_does_not_help_is_told() -> None:
-    text = told(leave=None, double="pull", help=())
+def test_what_does_not_help_is_shown() -> None:
+    text = shown(leave=None, double="pull", help=())
     assert "Leaving cars does not help" in text
     assert "Do not double it: no split leaves two parts that climb." in text
     assert "as a helper" not in text
-    assert "the other climbs" in told(leave=8)
-    assert "the locomotives climb alone" in told(leave=9)
-    assert "no way leads the locomotives back to the second part past the first" in told(double="return")
+    assert "the other climbs" in shown(leave=8)
+    assert "the locomotives climb alone" in shown(leave=9)
+    assert "no way leads the locomotives back to the second part past the first" in shown(double="return")
 
 
-def test_helpers_are_told_leg_by_leg() -> None:
+def test_helpers_are_shown_leg_by_leg() -> None:
     first, second = District("Mill", 0.0, "Stop", 2.6), District("Points", 3.4, "Quarry", 5.5)
-    text = told(
+    text = shown(
         help=(
             Help("mule", "head", (first,), enough=True, leg=1),
             Help("mule", "head", (second,), enough=False, leg=2, obstacle="room"),
@@ -70,20 +70,20 @@ def test_helpers_are_told_leg_by_leg() -> None:
     assert "Too long together for the tail or berth that must hold both: mule at the head." in text
 
 
-def test_the_document_tells_legs_and_whether_helpers_fit(tmp_path) -> None:
+def test_the_document_shows_legs_and_whether_helpers_fit(tmp_path) -> None:
     text = Path("plans/switchback.toml").read_text(encoding="utf-8")
     heavy = tmp_path / "heavy.toml"
     heavy.write_text(text.replace('mass = "38 g"', 'mass = "130 g"'), encoding="utf-8")
     (way, *_) = json.loads(CliRunner().invoke(main, ["check", str(heavy), "--json"]).stdout)["ways_over"]
-    told = {(each["leg"], each["where"]): (each["fits"], each["enough"]) for each in way["helpers"]}
-    assert set(told) == {(leg, where) for leg in (1, 2, 3) for where in ("head", "tail")}
-    assert told[2, "head"] == (False, False)
-    assert told[2, "tail"] == (True, True)
+    shown = {(each["leg"], each["where"]): (each["fits"], each["enough"]) for each in way["helpers"]}
+    assert set(shown) == {(leg, where) for leg in (1, 2, 3) for where in ("head", "tail")}
+    assert shown[2, "head"] == (False, False)
+    assert shown[2, "tail"] == (True, True)
     words = CliRunner().invoke(main, ["check", str(heavy), "--more", "ways"]).stdout
     assert "Too long together for the tail or berth that must hold both: shunter at the head." in words
 
 
-def test_the_main_job_tells_them() -> None:
+def test_the_main_job_shows_them() -> None:
     document = json.loads(CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM, "--json"]).stdout)
     needy = [
         (train["name"], train["rail"])
@@ -96,5 +96,5 @@ def test_the_main_job_tells_them() -> None:
     assert {helper["where"] for helper in way["helpers"]} == {"head", "tail"}
     assert (
         "Ways over the hill"
-        in CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM, "--more=ways"]).stdout
+        in CliRunner().invoke(main, ["check", "plans/first-hill.toml", *FILM, "--more=ways"]).stdout
     )

@@ -1,4 +1,4 @@
-"""The picture of clearances: a mark where the figures say, told apart without color, numbered as in the answer."""
+"""The picture of clearances: a mark where the figures say, distinct without color, numbered as in the answer."""
 
 from __future__ import annotations
 

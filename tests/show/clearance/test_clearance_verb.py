@@ -40,7 +40,7 @@ def test_the_page_has_figures_places_sources_and_cautions() -> None:
     assert "train stone, head on" in words
 
 
-def test_json_and_csv_tell_the_same(helix: Path) -> None:
+def test_json_and_csv_show_the_same(helix: Path) -> None:
     document = json.loads(clearance(helix, "--json").stdout)
     assert document["passes"] is False
     (place,) = [each for each in document["places"] if each["outcome"] == "fail"]

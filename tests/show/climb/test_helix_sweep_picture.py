@@ -33,12 +33,12 @@ def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
     with drawing_rules():
         figure = sweep_figure(found, READER)
         for panel, axes in enumerate(figure.axes):
-            told = sorted(int(text.get_text()) for text in axes.texts)
+            shown = sorted(int(text.get_text()) for text in axes.texts)
             cars = found.cars[0, panel]
-            assert told
-            assert set(told) <= set(range(cars.min(), cars.max() + 1))
+            assert shown
+            assert set(shown) <= set(range(cars.min(), cars.max() + 1))
             hatches = {hatch for each in axes.collections for hatch in getattr(each, "hatches", []) if hatch}
-            assert hatches == {"///", "\\\\\\", ".."}  # told apart without color
+            assert hatches == {"///", "\\\\\\", ".."}  # distinct without color
     words = " ".join(text.get_text() for text in figure.legends[0].get_texts())
     for reason in ("head room", "grade: over 4.00 %", "train: local does not climb on treated or treated fresh rail"):
         assert reason in words
@@ -83,8 +83,6 @@ def test_a_reason_that_stands_nowhere_hatches_nothing() -> None:
 
 def test_a_picture_is_the_same_bytes_from_run_to_run(found: Sweep) -> None:
     assert sweep_picture("svg", found, READER) == sweep_picture("svg", found, READER)
-    for form, begins in (("png", b"\x89PNG"), ("pdf", b"%PDF")):
-        assert sweep_picture(form, found, READER).startswith(begins)  # type: ignore[arg-type]
 
 
 def test_the_table_has_the_counts_and_the_reasons(found: Sweep) -> None:
@@ -112,6 +110,6 @@ def test_the_verb_sweeps(tmp_path: Path) -> None:
         (["--sweep", "18", "40", "3", "6", "--turns", "3", "--find", "radius"], "--find"),
         (["--sweep", "18", "40", "3", "6", "--turns", "3", "--power", "x"], "no power of this name"),
     ):
-        told = run(*words)
-        assert told.exit_code == 2
-        assert message in told.stderr
+        shown = run(*words)
+        assert shown.exit_code == 2
+        assert message in shown.stderr

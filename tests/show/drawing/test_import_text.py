@@ -24,6 +24,7 @@ def test_a_drawing_without_faults_and_heights():
         "\n"
         "Found 1 line, 1 track, 0 turnouts, 0 crossings, 2 ends of track; 2000 mm of\n"
         "  track.\n"
+        'Read: track on layer "TRACK".\n'
         "No heights: write those that you know under [railhead].\n"
         "All of it could be read.\n"
         "\n"

@@ -22,8 +22,8 @@ from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.drawing.dxf_film_uses import USE_BESIDE, USE_LINES
-from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES
 from gradehaul.show.plan_view.picture import plan_figure
+from gradehaul.show.plan_view.styles import FORCED_WORDS, USES
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan, used_stretches
 from project import PLANS
 from show.drawn import check_sheet
@@ -95,9 +95,12 @@ def test_the_picture_says_first_what_it_hangs_on_and_what_it_comes_to(tmp_path) 
     ):
         told = " ".join(run("map", str(PLANS / f"{name}.toml"), "--treat").output.split())
         assert words in told
+        assert "loose plank first" in told
     target = tmp_path / "plan.svg"
     assert run("map", TWO_LEVELS, "--treat", "--size", "phone", "-o", str(target)).exit_code == 0
-    assert "which is a guess" in target.read_text(encoding="utf-8") or "A guess" in target.read_text(encoding="utf-8")
+    drawn = target.read_text(encoding="utf-8")
+    assert "which is a guess" in drawn
+    assert "loose plank first" in drawn
 
 
 def test_a_plan_that_cannot_be_is_said(tmp_path) -> None:
@@ -194,7 +197,7 @@ def page(browser, film_page) -> Iterator[Opened]:
     with opened(browser, film_page) as one:
         yield one
         assert one.said == []
-        assert one.asked == [film_page.as_uri()]
+        assert one.requested == [film_page.as_uri()]
 
 
 def test_the_page_draws_uses_and_turns_to_grades_by_keyboard(page) -> None:

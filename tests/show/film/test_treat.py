@@ -138,7 +138,9 @@ def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_pa
     assert "not written over a plan" in result.stderr
     result = treat(hill, "--step", "300 mm", "-o", str(tmp_path / "x.toml"))
     assert result.exit_code == 2
-    assert "a rail key is for a whole track" in result.stderr
+    assert result.stdout == ""
+    assert "divide tracks in the plan" in result.stderr
+    assert "--step" not in treat(hill).stdout
 
 
 @pytest.mark.parametrize(

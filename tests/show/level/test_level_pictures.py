@@ -18,7 +18,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.picture import drawing_rules, picture_bytes
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.level.picture import drawn_routes, level_figure
-from gradehaul.show.level.risers_picture import risers_figure
+from gradehaul.show.level.shims_picture import shims_figure
 from project import PLANS
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
 from show.level.surveyed_hill import SURVEYED
@@ -68,7 +68,7 @@ def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: st
             missing += not here
             if abs(change) > 1e-4:  # such a one is never left out
                 assert f"{'+' if change > 0 else ''}{number(change)}" in here
-    unsaid = [int(figures(text)[0]) for text in shown if text.endswith("more places have no room here")]
+    unsaid = [int(figures(text)[0]) for text in shown if text.endswith("more places do not fit here")]
     assert missing <= sum(unsaid)
     assert not unsaid or size == "phone"
     for each in document["trains"]:
@@ -82,7 +82,7 @@ def test_readings_doubt_and_shims_of_a_survey() -> None:
     plan = read_plan(SURVEYED)
     (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
     with drawing_rules():
-        figure = risers_figure(plan, found, units_of("in", None))
+        figure = shims_figure(plan, found, units_of("in", None))
         check_sheet(figure)
     assert "up 3/16 in" in texts(figure)
     assert "Wanted: 2.08 % at the most. The shims below reach it." in texts(figure)
@@ -98,7 +98,7 @@ def test_a_hill_that_is_as_wanted_has_no_shims() -> None:
     plan = read_plan(SURVEYED.replace("5/16", "1/2"))
     (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
     with drawing_rules():
-        figure = risers_figure(plan, found, units_of("in", None))
+        figure = shims_figure(plan, found, units_of("in", None))
     assert not [each for each in figure.findobj() if each.get_gid() in {"shim", "corrected"}]
     assert any("No riser needs a shim." in text for text in texts(figure))
 

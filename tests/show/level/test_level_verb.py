@@ -26,19 +26,19 @@ def level(path: Path, *more: str) -> Result:
     return CliRunner().invoke(main, ["level", str(path), *own, *more])
 
 
-def test_a_riser_is_told_in_fractions_of_an_inch(plan: Path) -> None:
+def test_a_riser_is_shown_in_fractions_of_an_inch(plan: Path) -> None:
     words = level(plan, "--more", "stations").stdout
-    assert "Steeper than meant from 24.0 in to 36.0 in: 3.65 % ± 0.18 %" in words
+    assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % ± 0.18 %" in words
     assert "riser 3: up 3/16 in" in words
     assert words.count("leave") == 4
-    assert "Main: as meant with the corrections below, 3/16 in in all." in words
+    assert "Main: on target with the corrections below, 3/16 in in all." in words
     assert "Decks bear only as they are built" in words
     assert "qualified person" in words
     assert "up 1.5 mm" not in words
     assert "up 4.5 mm" in level(plan, "--step", "0.5 mm", "--target", "2.2 %").stdout
 
 
-def test_json_and_csv_tell_the_same(plan: Path) -> None:
+def test_json_and_csv_show_the_same(plan: Path) -> None:
     (found,) = json.loads(level(plan, "--json").stdout)["surveys"]
     assert found["met"] is True
     assert found["total_m"] == pytest.approx(0.0047625)
@@ -53,8 +53,8 @@ def test_a_table_in_place_of_the_survey(plan: Path, tmp_path: Path) -> None:
     table = tmp_path / "ridge.csv"
     table.write_text("at,height\n0,0\n12,1/4 in\n24,1/2 in\n")
     words = level(plan, "--heights", str(table)).stdout
-    assert "ridge: nowhere steeper than meant" in words
-    assert "No riser need be touched" in words
+    assert "ridge: nowhere steeper than the target" in words
+    assert "No riser needs a shim" in words
 
 
 @pytest.mark.parametrize(
@@ -104,7 +104,7 @@ def run(path: Path, *more: str) -> Result:
     return CliRunner().invoke(main, ["level", str(path), *more])
 
 
-def test_railheads_are_told_and_written_as_a_plan_that_checks(tmp_path: Path) -> None:
+def test_railheads_are_shown_and_written_as_a_plan_that_checks(tmp_path: Path) -> None:
     path, out = tmp_path / "hill.toml", tmp_path / "leveled.toml"
     path.write_text(HILL)
     result = run(path, "-o", str(out))

@@ -15,20 +15,20 @@ from gradehaul.show.sections import MAP
 from show.plan_view.test_plan_picture import units, view_of
 
 
-def test_the_table_tells_places_curves_and_grades():
-    told = map_page(view_of("first-hill"), units(view_of("first-hill")), None, MAP).text()
-    (row,) = [line for line in told.splitlines() if line.startswith("  Lower bend")]
+def test_the_table_shows_places_curves_and_grades():
+    shown = map_page(view_of("first-hill"), units(view_of("first-hill")), None, MAP).text()
+    (row,) = [line for line in shown.splitlines() if line.startswith("  Lower bend")]
     assert " ".join(row.split()) == (
         "Lower bend 96.0 in 0.0 in 120.0 in 24.0 in 37.7 in left 24.0 in 2.72 % 4.04 % -1.41 % clean"
     )
-    assert "local, on treated rail, route Uphill: stalls\n    stalls first 22.8 in along Lower bend" in told
+    assert "local, on treated rail, route Uphill: stalls\n    stalls first 22.8 in along Lower bend" in shown
     loop = map_page(view_of("loop"), units_of("mm"), None, MAP).text()
     assert "Tracks over tracks" in loop
     assert "Loop:3  Loop:1  1400 mm" in loop
 
 
 @pytest.mark.parametrize("name", ["first-hill", "two-levels", "cove"])
-def test_the_tables_hold_what_the_view_tells(name):
+def test_the_tables_hold_what_the_view_shows(name):
     view = view_of(name)
     rows = list(csv.DictReader(io.StringIO(map_csv(view, None, None))))
     document = json.loads(json.dumps(view.to_dict()))

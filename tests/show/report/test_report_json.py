@@ -1,4 +1,4 @@
-"""What the page reckons with: every digit is there, and it is what the package reckons with."""
+"""What the page calculates with: every digit is there, and it is what the package calculates with."""
 
 from __future__ import annotations
 
@@ -42,9 +42,9 @@ def test_profiles_have_all_their_digits(layout, document):
 def test_stock_has_every_pull(layout, document):
     (loco,) = document["stock"]["locos"]
     for rail in layout.rails:
-        told = loco["pulls"][rail]
-        assert told["standing_n"] == layout.pulls.standing(layout.plan.locos["mogul"], rail).value
-        assert told["slipping_n"] == layout.pulls.slipping(layout.plan.locos["mogul"], rail).value
+        shown = loco["pulls"][rail]
+        assert shown["standing_n"] == layout.pulls.standing(layout.plan.locos["mogul"], rail).value
+        assert shown["slipping_n"] == layout.pulls.slipping(layout.plan.locos["mogul"], rail).value
     (car,) = document["stock"]["cars"]
     own = layout.plan.cars["ore"]
     assert (car["mass_kg"], car["length_m"]) == (own.mass, own.length)
@@ -61,8 +61,8 @@ def test_places_that_must_hold_a_train(layout, document):
 
 def test_the_plan_view_is_that_of_the_package(layout):
     view = plan_view(layout)
-    told = plan_view_document(view)
-    by_id = {track["id"]: track for track in told["tracks"]}
+    shown = plan_view_document(view)
+    by_id = {track["id"]: track for track in shown["tracks"]}
     assert list(by_id) == list(view.tracks)
     for name, track in by_id.items():
         assert np.reshape(track["xy_m"], (-1, 2)) == pytest.approx(view.tracks[name].xy, abs=1e-4)
@@ -73,7 +73,7 @@ def test_the_plan_view_is_that_of_the_package(layout):
     assert set(by_id["Hill:3"]["shades"]) == {1}
     assert set(by_id["Main:1"]["shades"]) == {0}
     assert (set(by_id["Main:1"]["climbs"]), set(by_id["Hill:1"]["climbs"])) == ({0}, {1})
-    assert [joint["name"] for joint in told["joints"]] == [joint.name for joint in view.joints]
+    assert [joint["name"] for joint in shown["joints"]] == [joint.name for joint in view.joints]
 
 
 def test_nothing_in_the_data_can_end_it():

@@ -1,4 +1,4 @@
-"""The page in a real browser: what it shows, reckons, asks for, and how it is used."""
+"""The page in a real browser: what it shows, calculates and requests, and how it is used."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import pytest
 
 import run_round_plan
 import strategies
+from demos import answer_of, layout_of
 from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.judged import misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
@@ -20,14 +21,13 @@ from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Stretch, Verdict, judge
 from gradehaul.network.route import Route
-from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan import read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, unit_rules, units_of
 from gradehaul.show.check.outcome_words import SENTENCES, verdict_words
 from gradehaul.show.report.document import route_document, stock_document
 from gradehaul.show.report.page import report_page
 from gradehaul.treatment.ways_over import ways_over
-from project import PLANS
 
 pytest.importorskip("playwright.sync_api")
 from show.browser import Opened, opened
@@ -112,22 +112,23 @@ def units_for(plan: Plan) -> UnitFormat:
     return units_of(plan.unit, force_unit=balance_unit(plan))
 
 
-def written(plan: Plan, path: Path) -> Path:
-    layout = Layout(plan)
-    answer = check_layout(layout)
-    path.write_text(report_page(layout, answer, ways_over(layout, answer), units_for(plan)), encoding="utf-8")
+def written(plan: Plan | str, path: Path) -> Path:
+    """Write the page of a plan, or of a demo plan by name."""
+    layout = layout_of(plan) if isinstance(plan, str) else Layout(plan)
+    answer = answer_of(plan) if isinstance(plan, str) else check_layout(layout)
+    path.write_text(report_page(layout, answer, ways_over(layout, answer), units_for(layout.plan)), encoding="utf-8")
     return path
 
 
 @pytest.fixture(scope="module")
 def two_levels() -> Layout:
-    return Layout(load_plan(str(PLANS / "two-levels.toml")))
+    return layout_of("two-levels")
 
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("pages")
-    found = {name: written(load_plan(str(PLANS / f"{name}.toml")), folder / f"{name}.html") for name in DEMOS}
+    found = {name: written(name, folder / f"{name}.html") for name in DEMOS}
     return found | {"hostile": written(read_plan(HOSTILE), folder / "hostile.html")}
 
 
@@ -136,10 +137,10 @@ def page(browser, pages) -> Iterator[Opened]:
     with opened(browser, pages["two-levels"]) as one:
         yield one
         assert one.said == []
-        assert one.asked == [pages["two-levels"].as_uri()]
+        assert one.requested == [pages["two-levels"].as_uri()]
 
 
-# Reckoned in the page
+# Calculated in the page
 
 
 def _random_train(rng: random.Random, plan: Plan, route: str) -> NamedTrain:
@@ -165,7 +166,7 @@ def _runs(layout: Layout) -> list[Route]:
 def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, Outcome, str, list[str]]]]:
     """300 trains on 45 layouts: laps, berths, planned rails, reversals, run-round, a drop; what the package says."""
     rng = random.Random(20)
-    demos = [Layout(load_plan(str(PLANS / f"{name}.toml"))) for name in ("two-levels", "n-mountain", "switchback")]
+    demos = [layout_of(name) for name in ("two-levels", "n-mountain", "switchback")]
     counted = [
         *zip(demos, (40, 30, 10), strict=True),
         (Layout(read_plan(DROP)), 10),
@@ -206,13 +207,13 @@ JUDGE = """cases => cases.flatMap(({document, trains}) => {
   const stock = Haulage.stockFrom(document.stock), units = UnitFormat.of(document.units);
   return trains.map(({route, rail, consist, together}) => {
     const on = document.routes.find(each => each.name === route);
-    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.run_rounds, on.run_rounds_turn), rail);
-    const {given, need, ...verdict} = told;
+    const got = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.run_rounds, on.run_rounds_turn), rail);
+    const {given, need, ...verdict} = got;
     const tooLong = Haulage.misfits(on, stock, consist, together), outcomes = document.outcomes;
-    const outcome = Words.worst(outcomes, [told.outcome, ...(tooLong.length ? ["too long"] : [])]);
-    const stops = told.noStopping.map(([from, to]) => `${units.length(from)} ${units.length(to)}`);
-    return [verdict, outcome, Words.verdict(on, units, told, tooLong, outcomes).join(" "),
-            [units.force(told.margin), units.length(told.at), units.length(told.marginAt), ...stops]];
+    const outcome = Words.worst(outcomes, [got.outcome, ...(tooLong.length ? ["too long"] : [])]);
+    const stops = got.noStopping.map(([from, to]) => `${units.length(from)} ${units.length(to)}`);
+    return [verdict, outcome, Words.verdict(on, units, got, tooLong, outcomes).join(" "),
+            [units.force(got.margin), units.length(got.at), units.length(got.marginAt), ...stops]];
   });
 })"""
 
@@ -245,20 +246,20 @@ def test_300_trains_have_the_verdict_and_margin_of_the_package(page):
     def near(stretches: tuple[Stretch, ...]) -> list[Any]:
         return [pytest.approx([each.start, each.stop], abs=1e-9) for each in stretches]
 
-    for (verdict, outcome, words, shown), (told, told_outcome, told_words, told_shown) in zip(
+    for (verdict, outcome, words, shown), (got, shown_outcome, shown_words, shown_shown) in zip(
         wanted, found, strict=True
     ):
-        assert (told["climb"], told["outcome"]) == (verdict.climb, verdict.outcome)
-        assert told_outcome == outcome
-        assert told["margin"] == pytest.approx(verdict.margin, rel=1e-12, abs=1e-12)
-        assert told["track"] == verdict.track
-        assert told["runningAway"] == near(verdict.running_away)
-        assert told["stalling"] == near(verdict.stalling)
-        assert told["noStopping"] == near(verdict.no_stopping)
-        assert told["noRecovery"] == near(verdict.no_recovery)
-        assert (told["basis"], told["slippingBasis"]) == (verdict.basis, verdict.slipping_basis)
-        assert told_shown == shown
-        assert told_words == words
+        assert (got["climb"], got["outcome"]) == (verdict.climb, verdict.outcome)
+        assert shown_outcome == outcome
+        assert got["margin"] == pytest.approx(verdict.margin, rel=1e-12, abs=1e-12)
+        assert got["track"] == verdict.track
+        assert got["runningAway"] == near(verdict.running_away)
+        assert got["stalling"] == near(verdict.stalling)
+        assert got["noStopping"] == near(verdict.no_stopping)
+        assert got["noRecovery"] == near(verdict.no_recovery)
+        assert (got["basis"], got["slippingBasis"]) == (verdict.basis, verdict.slipping_basis)
+        assert shown_shown == shown
+        assert shown_words == words
 
 
 def test_figures_are_written_as_the_package_writes_them(page):
@@ -270,12 +271,12 @@ def test_figures_are_written_as_the_package_writes_them(page):
         UnitFormat("mm", "metric", "one-in"),
         UnitFormat("ft", "imperial", "permille", "N"),
     ):
-        told = page.run(
+        got = page.run(
             "([rules, values]) => { const t = UnitFormat.of(rules);"
             " return values.map(v => [t.length(v), t.force(v), t.grade(v)]) }",
             [unit_rules(units), values],
         )
-        assert told == [[units.length(v), units.force(v), units.grade(v)] for v in values]
+        assert got == [[units.length(v), units.force(v), units.grade(v)] for v in values]
 
 
 # A train made up and pushed along
@@ -291,10 +292,10 @@ def _verdict_words(layout: Layout, route: str, consist: list[tuple[str, int]], r
 def test_a_named_train_has_the_same_words_in_both_places(page, two_levels):
     for named in two_levels.plan.trains:
         page.page.select_option("#bench-from", named)
-        head, told = page.text("#bench-verdict").split(": ", 1)
+        head, got = page.text("#bench-verdict").split(": ", 1)
         outcome = head.removesuffix(" as planned")
         own = page.page.locator(".trains li", has=page.page.locator("h3", has_text=named)).inner_text()
-        assert told in own
+        assert got in own
         assert outcome in own
 
 
@@ -323,7 +324,7 @@ def test_making_up_a_train(page, two_levels):
     assert _verdict_words(two_levels, "Quarry down", consist[:1], "treated fresh") in page.text("#bench-verdict")
 
 
-def test_a_train_without_a_locomotive_is_told(page):
+def test_a_train_without_a_locomotive_is_shown(page):
     page.page.get_by_label("Vehicle 1 from the head").select_option("coach")
     page.page.get_by_label("Vehicle 4 from the head").select_option("coach")
     assert "needs a locomotive" in page.text("#bench-verdict")
@@ -348,9 +349,9 @@ def test_the_slider_by_keyboard(page, two_levels):
         assert not isinstance(given_.standing, float)
         assert page.text("#at-stand") == units.force(given_.standing(head))
         assert page.text("#at-place").startswith(units.length(head))
-        told = bench.get_attribute("#bench-head", "aria-valuetext") or ""
-        assert page.text("#at-run") in told
-    bench.get_by_role("button", name="To where it is hardest").click()
+        got = bench.get_attribute("#bench-head", "aria-valuetext") or ""
+        assert page.text("#at-run") in got
+    bench.get_by_role("button", name="Hardest place", exact=True).click()
     verdict = judge(profile, train, "as planned fresh", two_levels.pulls)
     assert page.text("#at-spare") == units.force(verdict.margin)
 
@@ -390,7 +391,7 @@ consist = ["mogul", "9 ore"]
 
 def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(browser, tmp_path):
     with opened(browser, written(read_plan(ON_JOINTS), tmp_path / "joint.html")) as one:
-        assert "It gets no further than with its head at 3800 mm on Ramp" in one.text("#bench-verdict")
+        assert "It stalls with its head at 3800 mm on Ramp" in one.text("#bench-verdict")
         one.run("() => document.querySelector('details.route figure').scrollIntoView()")
         one.page.wait_for_selector("details.route svg")
         assert one.text("#at-place") == "3800 mm, on Ramp"
@@ -398,10 +399,10 @@ def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(brow
 
 
 def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
-    layout = Layout(load_plan(str(PLANS / "switchback.toml")))
+    layout = layout_of("switchback")
     plan, profile = layout.plan, layout.profile("Down to the mill")
     train = made_up(plan, plan.trains["stone"])
-    with opened(browser, written(plan, tmp_path / "page.html")) as one:
+    with opened(browser, written("switchback", tmp_path / "page.html")) as one:
         one.show_all()
         assert one.page.locator("details.route svg").count() == sum(len(route.legs) for route in layout.routes)
         for shown, rail in (("clean", "clean"), ("film everywhere", "treated fresh")):
@@ -411,17 +412,17 @@ def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
                 title = one.page.locator("#bench-section svg").get_attribute("aria-label")
                 assert title.startswith(f"Long section of leg {leg.route.name} ")
                 verdict = judge(leg, train, rail, layout.pulls)
-                told = one.text("#bench-verdict")
-                assert verdict_words(verdict, (), leg, units_for(plan)) in told
+                got = one.text("#bench-verdict")
+                assert verdict_words(verdict, (), leg, units_for(plan)) in got
             outcomes = [judge(leg, train, rail, layout.pulls).outcome for leg in profile.legs]
-            assert "".join(f"leg {k} {outcome}, " for k, outcome in enumerate(outcomes, 1)).removesuffix(", ") in told
+            assert "".join(f"leg {k} {outcome}, " for k, outcome in enumerate(outcomes, 1)).removesuffix(", ") in got
         assert one.said == []
 
 
 def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
-    layout = Layout(load_plan(str(PLANS / "landing.toml")))
+    layout = layout_of("landing")
     path = tmp_path / "page.html"
-    answer = check_layout(layout, rails=["treated", "treated fresh"])
+    answer = answer_of("landing", ("treated", "treated fresh"))
     path.write_text(report_page(layout, answer, (), units_for(layout.plan)), encoding="utf-8")
     with opened(browser, path) as one:
         assert "1 of 2 trains runs away: loads (on Hill:5);" in one.text(".summary")
@@ -464,16 +465,16 @@ def test_pointing_at_one_section_marks_the_others(page):
     assert box is not None
     figures.nth(0).scroll_into_view_if_needed()
     figures.nth(0).click(position={"x": box["width"] * 0.3, "y": 80})
-    told = [page.page.locator("output.readout").nth(k).inner_text() for k in range(3)]
-    assert all("on Three turns" in words for words in told)
+    got = [page.page.locator("output.readout").nth(k).inner_text() for k in range(3)]
+    assert all("on Three turns" in words for words in got)
     # the way down passes the same spot at the same height
-    heights = {words.split("railhead ")[1].split(",")[0] for words in told}
+    heights = {words.split("railhead ")[1].split(",")[0] for words in got}
     assert len(heights) == 1
     page.page.locator("details.route input[type=range]").nth(2).focus()
     page.page.keyboard.press("End")
-    told = [page.page.locator("output.readout").nth(k).inner_text() for k in (0, 2)]
-    assert told[0].startswith("At 0 mm")
-    assert "Staging:1" in told[1]
+    got = [page.page.locator("output.readout").nth(k).inner_text() for k in (0, 2)]
+    assert got[0].startswith("At 0 mm")
+    assert "Staging:1" in got[1]
 
 
 def test_the_plan_view_and_the_sections_are_linked(page, two_levels):
@@ -482,8 +483,8 @@ def test_the_plan_view_and_the_sections_are_linked(page, two_levels):
     assert box is not None
 
     def dot() -> tuple[float, float]:
-        told = page.page.locator("figure.plan .mark-dot")
-        return float(told.get_attribute("cx") or "nan"), float(told.get_attribute("cy") or "nan")
+        got = page.page.locator("figure.plan .mark-dot")
+        return float(got.get_attribute("cx") or "nan"), float(got.get_attribute("cy") or "nan")
 
     # from a section to the plan view: the ends of the route are as far apart as they lie in the plane
     slider = page.page.locator("details.route input[type=range]").first
@@ -500,18 +501,18 @@ def test_the_plan_view_and_the_sections_are_linked(page, two_levels):
 
     # and back: a click at the terminus marks it on both ways there and brings the train
     page.page.locator("figure.plan").click(position={"x": ends[1][0], "y": ends[1][1]})
-    told = page.page.locator("output.readout").all_inner_texts()
-    assert ["Terminus line" in words for words in told] == [True, True, False]
+    got = page.page.locator("output.readout").all_inner_texts()
+    assert ["Terminus line" in words for words in got] == [True, True, False]
     assert "Terminus line" in page.text("#at-place")
     assert page.page.locator("figure.plan .block.loco").count() == 2
 
 
-def test_what_cannot_be_drawn_is_said(browser, tmp_path):
+def test_what_cannot_be_drawn_is_shown(browser, tmp_path):
     knot = KNOT.replace("angle = 180 }]", "angle = 150 }]")
-    for text, told in ((KNOT, False), (knot, True)):
+    for text, got in ((KNOT, False), (knot, True)):
         with opened(browser, written(read_plan(text), tmp_path / "page.html")) as one:
-            assert (one.page.locator("figure.plan svg").count() == 0) == told
-            assert ("nothing can be drawn in its place" in one.text("#plan-view")) == told
+            assert (one.page.locator("figure.plan svg").count() == 0) == got
+            assert ("nothing can be drawn in its place" in one.text("#plan-view")) == got
             assert one.said == []
 
 
@@ -545,8 +546,8 @@ def test_sorting_by_mouse_and_keyboard(page):
     assert heads.nth(3).get_attribute("aria-sort") == "none"
 
 
-def test_every_load_and_figure_of_the_answer_is_in_the_tables(page, two_levels):
-    answer = check_layout(two_levels)
+def test_every_load_and_figure_of_the_answer_is_in_the_tables(page):
+    answer = answer_of("two-levels")
 
     def rows(selector: str) -> list[list[str]]:
         return page.run(
@@ -565,6 +566,8 @@ def test_every_load_and_figure_of_the_answer_is_in_the_tables(page, two_levels):
     figures = {(row[0], row[1]): row[3] for row in rows("#assumed details tbody tr")}
     assert all(figures[each.subject, each.name] == each.basis for each in answer.figures)
     assert len(rows("#berths tbody tr")) == len(answer.berths)
+    heads = page.run("[...document.querySelectorAll('.card tbody th')].map(each => each.textContent)")
+    assert {route for head in heads for route in head.split("; ")} == {each.route.name for each in answer.routes}
 
 
 # Looks
@@ -612,14 +615,14 @@ def test_printing_draws_every_long_section_and_closes_those_again_that_were_clos
             "addEventListener('beforeprint', () => { window.shown = [...document.querySelectorAll('details.route')]"
             ".map((each) => each.open && each.querySelector('svg').getBoundingClientRect().height) })"
         )
-        assert one.page.pdf(format="A4").startswith(b"%PDF")  # asks the browser itself, and so the page's own script
+        assert one.page.pdf(format="A4").startswith(b"%PDF")  # of the browser itself, so by the page's own script
         shown = one.run("window.shown")
         assert len(shown) == 3
         assert all(height > 100 for height in shown)
         assert one.page.locator("details.route[open]").count() == 1
 
 
-def test_the_key_tells_what_is_drawn_and_no_more(browser, pages):
+def test_the_key_shows_what_is_drawn_and_no_more(browser, pages):
     with opened(browser, pages["two-levels"]) as one:
         assert "film planned" in one.page.locator("#plan-view").text_content()
         key = one.page.locator("#plan-train-key")
@@ -635,14 +638,14 @@ def test_the_key_tells_what_is_drawn_and_no_more(browser, pages):
 def test_without_script_the_answer_is_there(browser, pages):
     page = browser.new_page(java_script_enabled=False)
     page.goto(pages["two-levels"].as_uri())
-    told = page.inner_text("body")
+    got = page.inner_text("body")
     for words in (
         "All 3 trains climb as planned",
         "gets through even if the wheels slip",
         "needs JavaScript",
         "Ruling grade 3.99 %",
     ):
-        assert words in told
+        assert words in got
     page.close()
 
 
@@ -656,8 +659,8 @@ def test_hostile_names_are_text(browser, pages):
         assert MARK in one.text(".trains h3")
         assert one.page.locator("img, b:not(.card b)").count() == 0
         assert one.page.locator("script").count() == 2
-        told = one.page.content()
-        assert told.count("<img") == 0
+        got = one.page.content()
+        assert got.count("<img") == 0
         names = one.run("[...document.querySelectorAll('svg text')].map(t => t.textContent)")
         assert any(name.startswith("'\"&<b>") for name in names)
         assert "מחצבה" in names
@@ -665,7 +668,7 @@ def test_hostile_names_are_text(browser, pages):
         assert "lacks" in one.text("#bench-verdict") or "to spare" in one.text("#bench-verdict")
         assert one.page.locator("#consist select").nth(1).input_value() == "toString"
         assert "🚂" in one.page.content()
-        assert (one.said, one.asked) == ([], [pages["hostile"].as_uri()])
+        assert (one.said, one.requested) == ([], [pages["hostile"].as_uri()])
 
 
 def test_the_page_lets_nothing_else_run(browser, pages):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -43,8 +44,8 @@ def plans() -> dict[str, Plan]:
 
 
 @pytest.fixture(scope="module")
-def page(browser, tmp_path_factory, plans) -> Iterator[Opened]:
-    path = written(plans["two-levels"], tmp_path_factory.mktemp("trials") / "page.html")
+def page(browser, tmp_path_factory) -> Iterator[Opened]:
+    path = written("two-levels", tmp_path_factory.mktemp("trials") / "page.html")
     with opened(browser, path) as one:
         yield one
         assert one.said == []
@@ -75,12 +76,12 @@ def assert_alike(page: Opened, plan: Plan, trial: Trial) -> int:
     return len(right)
 
 
-def test_100_dragged_railheads_are_judged_as_by_the_package(page, plans):
+def test_dragged_railheads_are_judged_as_by_the_package(page, plans):
     rng, done, compared = random.Random(11), 0, 0
     for number, plan in enumerate(plans.values()):
         data = document_of(page, plan)
         for _ in range(60):
-            if done == 100 * (number + 1) // len(plans):
+            if done == 40 * (number + 1) // len(plans):
                 break
             station = rng.choice(data["heights"])
             by = rng.uniform(-0.02, 0.02) * rng.choice((0.1, 1.0))
@@ -89,8 +90,8 @@ def test_100_dragged_railheads_are_judged_as_by_the_package(page, plans):
             except GradehaulError:  # steeper than anything can be
                 continue
             done += 1
-    assert done == 100
-    assert compared > 300
+    assert done == 40
+    assert compared > 120
 
 
 def test_railheads_moved_one_after_the_other_add_up(page, plans):
@@ -107,17 +108,17 @@ def test_railheads_moved_one_after_the_other_add_up(page, plans):
         assert_alike(page, first, Trial(moved))
 
 
-def test_100_toggled_films_are_judged_as_by_the_package(page, plans):
+def test_toggled_films_are_judged_as_by_the_package(page, plans):
     rng, done = random.Random(12), 0
     filmed = [plan for plan in plans.values() if plan.films]
     for plan in filmed:
         document_of(page, plan)
-        for _ in range(-(-100 // len(filmed))):
+        for _ in range(-(-40 // len(filmed))):
             some = rng.sample(sorted(plan.tracks), rng.randint(1, 4))
             rails = {track: rng.choice([CLEAN, *plan.films]) for track in some}
             assert_alike(page, plan, Trial(rails=rails))
             done += 1
-    assert done >= 100
+    assert done >= 40
 
 
 def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(page, plans):
@@ -130,16 +131,13 @@ def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(pag
     stated = sum(track.rail not in {None, CLEAN} for track in plan.tracks.values())
     assert state() == ("as planned", "as planned", stated)
     layout = Layout(plan)
-    for heads, rails in ((1, layout.judged()), (4, ("treated", "treated fresh"))):
-        shown = [
-            [row.locator("td").nth(k).inner_text() for k in range(heads + 1, heads + 3)]
-            for row in on.locator("#outcomes-rows tr").all()
-        ]
+    for column, rails in ((2, layout.judged()), (3, ("treated", "treated fresh"))):
+        cells = [on.locator(f"#outcomes-rows td:nth-of-type({column}) {cls}") for cls in (".outcome", ".spare")]
+        shown = list(zip(*(each.all_inner_texts() for each in cells), strict=True))
         right = worst_of_each(judged_trains(layout, rails))
-        assert shown == [[each.outcome, units.force(each.verdict.margin)] for each in right]
-    assert on.locator("#outcomes thead tr").first.locator("th:visible").all_inner_texts() == [
-        "Train", "as planned", "film everywhere", "Place",
-    ]  # fmt: skip
+        assert shown == [(each.outcome, units.force(each.verdict.margin)) for each in right]
+    heads = on.locator("#outcomes thead th:visible").all_inner_texts()
+    assert [each.split("\n")[0] for each in heads] == ["Train", "as planned", "film everywhere", "Place"]
     on.select_option("#bench-rail", "film everywhere")
     assert state() == ("film everywhere", "with film everywhere", len(plan.tracks))
     assert page.text("#bench-verdict").startswith("stalls with film everywhere: ")
@@ -155,11 +153,27 @@ def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(pag
     assert "as clicked" not in page.text("#bench-rail")
 
 
+def test_a_train_of_ones_own_has_a_row_beside_the_others(page, plans):
+    plan, on = plans["two-levels"], page.page
+    names = list(plan.trains)
+    assert on.locator("#outcomes-rows button").all_inner_texts() == names
+    on.get_by_label("How many of vehicle 2").fill("3")
+    assert on.locator("#outcomes-rows button").all_inner_texts() == [*names, "your own train"]
+    layout, train = Layout(plan), plan.trains[names[0]]
+    consist = (train.consist[0], replace(train.consist[1], count=3), *train.consist[2:])
+    short = Layout(replace(plan, trains={"short": replace(train, name="short", consist=consist)}))
+    (right,) = worst_of_each(judged_trains(short, layout.judged()))
+    own = on.locator("#outcomes-rows tr").last.locator("td:nth-of-type(2)")
+    assert own.inner_text().split() == [right.outcome, *units_for(plan).force(right.verdict.margin).split()]
+    on.get_by_role("button", name=names[1]).click()
+    assert on.locator("#outcomes-rows button").all_inner_texts() == names
+
+
 def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plans):
     plan = plans["two-levels"]
 
     def spare() -> list[str]:
-        return page.page.locator("#outcomes-rows td.number:nth-of-type(4)").all_inner_texts()
+        return page.page.locator("#outcomes-rows td:nth-of-type(2) .spare").all_inner_texts()
 
     def right(trial: Trial) -> list[str]:
         layout = Layout(tried(plan, trial))
@@ -179,4 +193,4 @@ def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plan
     page.page.get_by_role("button", name="Undo").click()
     page.page.get_by_role("button", name="Undo").click()
     assert [text.replace("-", "\u2212") for text in spare()] == before
-    assert all(url.startswith("file:") for url in page.asked)
+    assert all(url.startswith("file:") for url in page.requested)

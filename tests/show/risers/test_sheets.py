@@ -7,6 +7,7 @@ import io
 import json
 import re
 from dataclasses import replace
+from functools import cache
 from itertools import combinations, pairwise
 from pathlib import Path
 
@@ -21,8 +22,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.risers.sheet import cut_list_figures, risers_sheet
-from gradehaul.show.risers.strip import JOIN, RISER, strip_figures
+from gradehaul.show.risers.sheet import JOIN, RISER, cut_list_figures, risers_sheet, strip_figures
 from gradehaul.show.sheets import CAUTIONS
 from project import PLANS
 
@@ -31,6 +31,7 @@ READER = units_of("mm")
 TRACK = "{ straight = 600 }, { left = 500, angle = 150, ease = 100 }, { right = 400, angle = 60 }, { straight = 900 }"
 
 
+@cache
 def bent() -> Risers:
     head = 'scale = "HO"\nunit = "mm"\nrailhead = { A = 0, B = 60 }\n'
     text = f'{head}line.Hill = {{ from = "A", to = "B", track = [{TRACK}] }}\n'
@@ -58,10 +59,9 @@ def lines_of(page: pypdf.PageObject, width: float) -> list[tuple[complex, comple
     return found
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_the_strip_measures_true_over_all_its_pages(paper) -> None:
+def test_the_strip_measures_true_over_all_its_pages() -> None:
     found = bent()
-    units = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, paper, strip=2.8)))
+    units = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "letter", strip=2.8)))
     pages = [page for page in units.pages if "joins strip" in page.extract_text()]
     assert len(pages) >= 10
     places = dict(
@@ -69,10 +69,8 @@ def test_the_strip_measures_true_over_all_its_pages(paper) -> None:
     )
     seen: set[int] = set()
     for page in pages:
-        size = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}[paper]
-        assert (float(page.mediabox.width) * POINT * 1000, float(page.mediabox.height) * POINT * 1000) == pytest.approx(
-            size, abs=0.1
-        )
+        size = [1000 * POINT * float(each) for each in (page.mediabox.width, page.mediabox.height)]
+        assert size == pytest.approx((279.4, 215.9), abs=0.1)
         drawn = lines_of(page, RISER)
         text = page.extract_text()
         numbers = [int(n) for n in re.findall(r"^(\d+)$", text, re.MULTILINE)]
@@ -96,6 +94,7 @@ def test_pages_meet_where_the_track_does() -> None:
     units = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "a4", strip=2.8)))
     pages = [page for page in units.pages if "joins strip" in page.extract_text()]
     assert len(pages) == count >= 10
+    assert [1000 * POINT * float(each) for each in pages[0].mediabox[2:]] == pytest.approx((297, 210), abs=0.1)
     origin, turn = 0j, 1 + 0j
     laid: dict[int, complex] = {}
     before: tuple[complex, complex] | None = None
@@ -137,20 +136,20 @@ def test_the_sheets_are_the_same_bytes_from_run_to_run() -> None:
 
 def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
     plan = str(PLANS / "first-hill.toml")
-    asked = ["risers", plan, "--every", "16 in", "--from", "4 in", "--datum", "40 in"]
-    text = run(*asked).output
+    arguments = ["risers", plan, "--every", "16 in", "--from", "4 in", "--datum", "40 in"]
+    text = run(*arguments).output
     assert "21 risers along Hill, every 16.0 in from 4.0 in; railhead 0 in to 4 in" in text
-    document = json.loads(run(*asked, "--json").stdout)
+    document = json.loads(run(*arguments, "--json").stdout)
     assert [riser["number"] for riser in document["risers"]] == list(range(1, 22))
-    table = list(csv.DictReader(io.StringIO(run(*asked, "--csv").stdout)))
+    table = list(csv.DictReader(io.StringIO(run(*arguments, "--csv").stdout)))
     for row, riser in zip(table, document["risers"], strict=True):
         assert float(row["cut_in"]) * 0.0254 == pytest.approx(riser["cut_m"], rel=1e-5)
         assert float(row["cut_in"]) * 32 == pytest.approx(round(float(row["cut_in"]) * 32), abs=3e-3)
     rises = [riser["railhead_m"] for riser in document["risers"]]
     assert all(one <= other for one, other in pairwise(rises))
-    for ending, sign in (("pdf", b"%PDF"), ("svg", b"<?xml"), ("png", b"\x89PNG"), ("csv", b"riser,")):
+    for ending, sign in (("pdf", b"%PDF"), ("svg", b"<?xml"), ("csv", b"riser,")):
         file = tmp_path / f"risers.{ending}"
-        assert run(*asked, "-o", str(file)).exit_code == 0
+        assert run(*arguments, "-o", str(file)).exit_code == 0
         assert file.read_bytes().startswith(sign)
 
 

@@ -96,7 +96,7 @@ def odd_section() -> LongSection:
 @pytest.mark.parametrize(("name", "route", "rails"), SECTIONS)
 def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, route, rails, size):
     section = section_of(name, route, rails)
-    told, read = section.to_dict(), units(section)
+    found, read = section.to_dict(), units(section)
     figure = figure_of(section, size)
     with drawing_rules():
         check_sheet(figure)
@@ -107,40 +107,40 @@ def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, ro
 
     # joint, distance and railhead stand one below another
     rows = [tuple(texts[k : k + 3]) for k in range(len(texts) - 2)]
-    heights = {0.0: told["railhead_at_start_m"], **{each["to_m"]: each["railhead_m"] for each in told["elements"]}}
+    heights = {0.0: found["railhead_at_start_m"], **{each["to_m"]: each["railhead_m"] for each in found["elements"]}}
     missing = [
         joint["name"]
-        for joint in told["joints"]
+        for joint in found["joints"]
         if not any(
             row[0].startswith(joint["name"][:6]) and row[1:] == (number(joint["at_m"]), number(heights[joint["at_m"]]))
             for row in rows
         )
     ]
-    assert not missing or (size == "phone" and len(told["joints"]) - len(missing) > 12)
-    grades = {read.grade(each["grade_pct"][0] / 100) for each in told["grades"] if not each["vertical_curve"]}
+    assert not missing or (size == "phone" and len(found["joints"]) - len(missing) > 12)
+    grades = {read.grade(each["grade_pct"][0] / 100) for each in found["grades"] if not each["vertical_curve"]}
     shown = [text for text in texts if re.fullmatch(r"-?[\d.]+ %", text)]
     assert set(shown) <= grades
-    radii = {number(each["radius_m"]) for each in told["curves"]}
+    radii = {number(each["radius_m"]) for each in found["curves"]}
     turns = [text.split(" ") for text in texts if re.fullmatch(r"(left|right|L|R) [\d.]+", text)]
     assert {radius for _, radius in turns} <= radii
     if size == "a4":
         assert shown or grades == {"0.00 %"}
         assert turns or not radii
     (ruling,) = [text for text in texts if text.startswith("ruling ")] or [""]
-    steepest = max(value for each in told["elements"] for value in each["effective_pct"])
+    steepest = max(value for each in found["elements"] for value in each["effective_pct"])
     assert figures(ruling)[:1] == ([read.grade(steepest / 100).split(" ")[0]] if steepest > 1e-6 else [])
     words = " ".join(texts)
-    assert f"route {told['route']}, {read.length(told['length_m'])} long" in words
-    assert f"climbs {read.length(told['climb_m'])}, falls {read.length(told['fall_m'])}" in words
-    _check_train(told, words, read)
+    assert f"route {found['route']}, {read.length(found['length_m'])} long" in words
+    assert f"climbs {read.length(found['climb_m'])}, falls {read.length(found['fall_m'])}" in words
+    _check_train(found, words, read)
 
 
-def _check_train(told: dict, words: str, read: UnitFormat) -> None:
+def _check_train(found: dict, words: str, read: UnitFormat) -> None:
     """Check the words on every rail: the outcome, where, and by how much; the worst of the judged stands first."""
-    if told["train"] is None:
+    if found["train"] is None:
         assert "demand" not in words
         return
-    for given in told["train"]["rails"]:
+    for given in found["train"]["rails"]:
         where = words
         if given["verdict"] == "stalls" or given["outcome"] == "stalls":
             assert f"stalls first at {read.length(given['stalling_m'][0][0])} on {given['track']}" in where
@@ -151,10 +151,10 @@ def _check_train(told: dict, words: str, read: UnitFormat) -> None:
         else:
             force = read.force(given["margin_n"])
             assert f"{given['outcome']}, {force} to spare at {read.length(given['at_m'])} on {given['track']}" in where
-    assert words.startswith(told["train"]["name"])
+    assert words.startswith(found["train"]["name"])
 
 
-def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_said_beside():
+def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_beside():
     for name, route, rails, headline, beside in (
         ("first-hill", None, FILMED, "local stalls first at 107.1 in on Lower bend", "Clean: climbs"),
         ("two-levels", "Up by the siding", None, "stone climbs, 29.8 gf to spare", "(treated fresh): stalls"),
@@ -237,7 +237,7 @@ def test_a_level_route_is_drawn_as_level():
     assert drawn_texts(figure)[0][0] == "House 1 to House 2, lowest ruling: nothing to climb"
 
 
-def test_rails_are_told_apart_without_color():
+def test_rails_are_shown_apart_without_color():
     section = section_of("first-hill", None, FILMED)
     figure = figure_of(section)
     lines = {line.get_gid(): line for axes in figure.axes for line in axes.lines if line.get_gid()}
@@ -290,10 +290,10 @@ sys.stdout.buffer.write(long_section_picture("svg", long_section(Layout(plan), r
 def test_names_are_plain_text_in_svg():
     section = odd_section()
     with drawing_rules():
-        told = svg_texts(picture_bytes(figure_of(section, "phone"), "svg"))
+        found = svg_texts(picture_bytes(figure_of(section, "phone"), "svg"))
     for name in ("$\\alpha$", "מחצבה", "🚂 :smile:", "قطار"):
-        assert name in told
-    words = " ".join(told)
+        assert name in found
+    words = " ".join(found)
     for name in ("$x^2$ [red] & <b> 🚂", "+up $_{", "[/] night_{ $n$", "פילם $f$"):
         assert name in words
 

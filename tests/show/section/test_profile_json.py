@@ -28,9 +28,9 @@ def document(section):
     return json.loads(text)
 
 
-def function(told):
+def function(shown):
     return PiecewiseQuadratic(
-        *(np.array(told[key]) for key in ("breaks_m", "values_n", "slopes_n_per_m", "seconds_n_per_m2"))
+        *(np.array(shown[key]) for key in ("breaks_m", "values_n", "slopes_n_per_m", "seconds_n_per_m2"))
     )
 
 
@@ -65,7 +65,7 @@ def test_functions_can_be_built_again(section, document):
 
 
 def test_verdicts(section, document):
-    for told, given in zip(document["train"]["rails"], section.haul.given, strict=True):
-        assert (told["outcome"], told["verdict"]) == (given.outcome, given.verdict.climb)
-        assert told["margin_n"] == pytest.approx(given.verdict.margin, rel=1e-5)
-        assert told["stalling_m"] == []
+    for shown, given in zip(document["train"]["rails"], section.haul.given, strict=True):
+        assert (shown["outcome"], shown["verdict"]) == (given.outcome, given.verdict.climb)
+        assert shown["margin_n"] == pytest.approx(given.verdict.margin, rel=1e-5)
+        assert shown["stalling_m"] == []

@@ -83,9 +83,9 @@ def test_hands_change_on_the_way_back():
 def test_the_train_and_what_becomes_of_it():
     text = page(rails=["treated", "clean"])
     assert "[red]x[/], 63.0 in long" in text
-    treated, clean = [line for line in text.splitlines() if line.startswith(("  treated  ", "  clean  "))]
-    assert re.match(r"  treated  STALLS .* 40.0 gf +", treated)
-    assert re.match(r"  clean    STALLS .* 60.0 gf +", clean)
+    treated, clean = [line for line in text.splitlines() if line.startswith(("treated  ", "clean  "))]
+    assert re.match(r"treated  STALLS .* 40.0 gf$", treated)
+    assert re.match(r"clean    STALLS .* 60.0 gf$", clean)
     assert "    stalls from " in text
 
 

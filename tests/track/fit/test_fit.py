@@ -141,7 +141,7 @@ def taken_out(dice: random.Random, pieces: list[Piece]) -> list[tuple[int, str]]
 def test_what_was_taken_out_is_found_again(form: str) -> None:
     dice = random.Random(form)
     done = 0
-    while done < 50:
+    while done < 15:
         pieces = figure_made(dice, form)
         out = taken_out(dice, pieces)
         if not fixed(pieces, out):

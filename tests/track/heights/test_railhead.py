@@ -533,20 +533,20 @@ def networks(draw: st.DrawFn) -> Network:
 
 
 @given(networks())
-@settings(max_examples=120)
+@settings(max_examples=60)
 def test_random_networks_lie_as_the_stretched_string_does(network: Network) -> None:
     check_network(network)
 
 
 @given(networks())
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_the_sparse_solution_is_the_full_one(network: Network) -> None:
     with patch.object(railhead, "_FEW", 0):
         check_network(network)
 
 
 @given(networks())
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_fixed_rises_and_given_heights_hold_exactly(network: Network) -> None:
     found = solve_railheads(read_plan(network.text))
     heights = np.full(network.stations, np.nan)

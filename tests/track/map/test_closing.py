@@ -65,7 +65,7 @@ PIECES = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(PIECES, min_size=2, max_size=5), st.data())
 def test_a_line_misplaced_misses_its_neighbors_by_as_much(parts: list[list[Piece]], data: st.DataObject) -> None:
     """Lines one after another, each with its place; one is moved and turned about its start."""

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import ClassVar, get_args
+from typing import ClassVar
 
 from gradehaul.design.clearance.meetings import Meeting, meetings
 from gradehaul.design.clearance.rules import (
+    HAIR,
+    OUTCOMES,
     USUAL_ALLOWANCES,
     Allowances,
     ClearanceOutcome,
@@ -16,7 +18,7 @@ from gradehaul.design.clearance.rules import (
     figures,
     standard_of,
 )
-from gradehaul.design.clearance.shape import HAIR, grade_changes, outcome_of, radii, reverse_curves
+from gradehaul.design.clearance.shape import grade_changes, radii, reverse_curves
 from gradehaul.design.clearance.string_lining import Tightest, tightest
 from gradehaul.design.deck import SOURCE
 from gradehaul.haulage.answers.layout import Layout
@@ -40,7 +42,7 @@ class Unchecked:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class RankedFinding:
     """A judgment with its number, the worst first, and its tracks by the names that they have in the plan."""
 
     KEYS: ClassVar[str] = (
@@ -78,8 +80,7 @@ class Clearances(AnswerRecord):
 
     def ranked(self) -> tuple[Finding, ...]:
         """Return the findings, what fails first, then what is to be looked at; each in the order of the rules."""
-        order: tuple[ClearanceOutcome, ...] = ("fail", "look", "pass")
-        return tuple(sorted(self.findings, key=lambda finding: order.index(finding.outcome)))
+        return tuple(sorted(self.findings, key=lambda finding: -OUTCOMES.index(finding.outcome)))
 
     @property
     def passes(self) -> bool:
@@ -94,14 +95,14 @@ class Clearances(AnswerRecord):
     @property
     def counts(self) -> Mapping[ClearanceOutcome, int]:
         """How many places came out in each way."""
-        return {outcome: self.count(outcome) for outcome in get_args(ClearanceOutcome)}
+        return {outcome: self.count(outcome) for outcome in OUTCOMES}
 
     @property
-    def places(self) -> tuple[Place, ...]:
+    def places(self) -> tuple[RankedFinding, ...]:
         """The findings, ranked and numbered."""
         names = {key: track.name for key, track in self.plan.tracks.items()}
         return tuple(
-            Place(number, each, names.get(each.track, each.track), names.get(each.other))
+            RankedFinding(number, each, names.get(each.track, each.track), names.get(each.other))
             for number, each in enumerate(self.ranked(), 1)
         )
 
@@ -112,42 +113,9 @@ class Clearances(AnswerRecord):
 
 
 def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Clearances:
-    """Return the judgment of a plan by its clearances.
+    """Return the judgment of a plan by its clearances: findings in the order of the rules, along the plan.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    allowances
-        Deck thickness, overhead wire, coupler height and the trains to judge; every train that is named where empty.
-
-    Returns
-    -------
-    Clearances
-        Findings in the order of the rules, along the plan.
-
-    Raises
-    ------
-    DesignError
-        A deck, wire or coupler height out of range.
-    RouteError
-        A train that the plan does not have.
-
-    Examples
-    --------
-    Two turns of a helix of 100 mm a turn in H0: 59 mm are kept free, and the deck takes an assumed 24.9 mm.
-
-    >>> from gradehaul.plan import read_plan
-    >>> layout = Layout(read_plan('''
-    ... scale = "H0"
-    ... unit = "mm"
-    ... practice = "NEM"
-    ... railhead.Foot = 0
-    ... line.Helix = { from = "Foot", to = "Top", track = [{ left = 600, angle = 720, rise = 200 }] }
-    ... '''))
-    >>> found = [each for each in clearances(layout).findings if each.rule == "vertical room"]
-    >>> [(each.outcome, round(each.value, 4), round(each.wanted, 4)) for each in found]
-    [('pass', 0.1, 0.0839)]
+    What is raised is that of `gradehaul.Layout.clearances`.
     """
     plan, alignment = layout.plan, layout.alignment
     standard = standard_of(plan, allowances)
@@ -167,15 +135,13 @@ def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Cle
 def _judged(met: Meeting, standard: Standard) -> Finding:
     spacing = standard.spacing
     if not met.over:
-        outcome = outcome_of(met.apart, met.wanted, met.least, HAIR)
         words = "they cross on one level" if met.apart == 0.0 else ""
-        if spacing.beyond(met.bend):
-            outcome = "look" if outcome == "pass" else outcome
+        beyond = spacing.beyond(met.bend)
+        if beyond:
             words = words or "sharper than any curve for which a spacing is printed"
         curved = met.wanted > spacing.straight
         return Finding(
             "side room",
-            outcome,
             met.track,
             met.at,
             met.apart,
@@ -185,12 +151,13 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
             other=met.other,
             other_at=met.other_at,
             words=words,
+            hair=HAIR,
+            best="look" if beyond else "pass",
         )
     upper_first = met.rise < 0
     deck = SOURCE if standard.deck_assumed else "as stated"
     return Finding(
         "vertical room",
-        outcome_of(abs(met.rise), standard.wanted_height, standard.least_height, HAIR),
         met.track if upper_first else met.other,
         met.at if upper_first else met.other_at,
         abs(met.rise),
@@ -200,6 +167,7 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
         other=met.other if upper_first else met.track,
         other_at=met.other_at if upper_first else met.at,
         words="railhead over railhead",
+        hair=HAIR,
     )
 
 
@@ -225,7 +193,6 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
     share = f"{100 * worst.pull_share:.0f} % of the locomotives' pull"
     yield Finding(
         "string-lining",
-        "fail" if worst.share >= 1 else "look" if worst.share >= rule["looks"] else "pass",
         place.track,
         place.start,
         worst.share,

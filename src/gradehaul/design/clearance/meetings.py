@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from gradehaul.design.clearance.places import WorstPlaces
 from gradehaul.design.clearance.rules import Standard
+from gradehaul.quantities.si import Meters, PerMeter
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.proximity.nearness import chords_of, near_pairs
@@ -46,14 +47,14 @@ class Meeting(NamedTuple):
 
     over: bool
     track: str
-    at: float
+    at: Meters
     other: str
-    other_at: float
-    rise: float
-    apart: float
-    least: float
-    wanted: float
-    bend: float
+    other_at: Meters
+    rise: Meters
+    apart: Meters
+    least: Meters
+    wanted: Meters
+    bend: PerMeter
 
 
 def meetings(alignment: Alignment, standard: Standard) -> list[Meeting]:

@@ -18,6 +18,12 @@ from gradehaul.scales import clear_height
 from gradehaul.track.proximity.spacing import Spacing, longest_stock, spacing_of
 
 ClearanceOutcome = Literal["pass", "look", "fail"]
+OUTCOMES: tuple[ClearanceOutcome, ...] = ("pass", "look", "fail")
+"""From the best to the worst."""
+TIE = 1e-9
+"""What is so little under a bound, as a share, is exact on paper."""
+HAIR = 5e-5
+"""Room of which less than this is wanting, m, passes: it is rounding, and no builder lays track closer."""
 Rule = Literal["vertical room", "side room", "radius", "change of grade", "reverse curve", "string-lining"]
 
 INCH = 0.0254
@@ -32,10 +38,10 @@ class Allowances:
     None is as the plan states it, else assumed; without trains every one that is named is judged.
     """
 
-    deck: float | None = None
+    deck: Meters | None = None
     wire: bool = False
-    overhead: float | None = None
-    coupler: float | None = None
+    overhead: Meters | None = None
+    coupler: Meters | None = None
     trains: tuple[str, ...] = ()
 
 
@@ -48,11 +54,11 @@ class Finding:
     """One judgment: values and bounds are lengths, m, of which more is better, or a `share`, of which less is better.
 
     Beyond `least` it fails, from `wanted` on it passes; `at` is where on the track, m from its start in its line's
-    direction. For a train that is where its head is, and `head_at` the same place on its route, m.
+    direction. For a train that is where its head is, and `head_at` the same place on its route, m. Room of which only
+    `hair` is wanting passes. It comes out no better than `best` and no worse than `worst`, whatever the figures.
     """
 
     rule: Rule
-    outcome: ClearanceOutcome
     track: str
     at: Meters
     value: float
@@ -65,6 +71,19 @@ class Finding:
     words: str = ""
     train: str = ""
     head_at: Meters | None = None
+    hair: Meters = 0.0
+    best: ClearanceOutcome = "pass"
+    worst: ClearanceOutcome = "fail"
+
+    @property
+    def outcome(self) -> ClearanceOutcome:
+        """Whether it passes, needs a look or fails."""
+        reached = self.value * (1 + TIE) + self.hair
+        if self.share:
+            number = (self.value >= self.wanted) + (self.value >= self.least)
+        else:
+            number = (reached < self.wanted) + (reached < self.least)
+        return OUTCOMES[min(max(number, OUTCOMES.index(self.best)), OUTCOMES.index(self.worst))]
 
     @property
     def figures(self) -> Mapping[str, float]:

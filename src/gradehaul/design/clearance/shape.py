@@ -7,29 +7,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Standard, figures
+from gradehaul.design.clearance.rules import TIE, Finding, Standard, figures
 from gradehaul.design.grade_changes import GradeChange, changes_along
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.records import Plan, Track
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.heights.vertical import UNCHANGED
 from gradehaul.track.piecewise import join
-
-_TIE = 1e-9
-HAIR = 5e-5
-"""Room of which less than this is wanting, m, passes: it is rounding, and no builder lays track closer."""
-
-
-def outcome_of(value: float, wanted: float, least: float, hair: float = 0.0) -> ClearanceOutcome:
-    """Return how a value that must not be small is judged, with a tie for what is exact on paper.
-
-    Examples
-    --------
-    >>> outcome_of(0.6, 0.5, 0.4), outcome_of(0.45, 0.5, 0.4), outcome_of(0.3, 0.5, 0.4)
-    ('pass', 'look', 'fail')
-    """
-    value = value * (1 + _TIE) + hair
-    return "pass" if value >= wanted else "look" if value >= least else "fail"
 
 
 def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
@@ -48,10 +33,8 @@ def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
             least = plan.scale.permitted_radii[number]
             main = plan.scale.branch_radii[number] if plan.scale.branch_radii else least
             touching = plan.scale.buffer_radii[number] / plan.scale.gauge if plan.scale.buffer_radii else 0.0
-            found = outcome_of(radius, main, least)
             yield Finding(
                 "radius",
-                "look" if found == "fail" and plan.practice != "NEM" else found,
                 track.id,
                 0.0,
                 radius,
@@ -59,12 +42,12 @@ def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
                 least,
                 f"{plan.scale.source('permitted_radii')}; where side buffers touch: {touching:.0f} gauges",
                 words=f"stock of group {group}",
+                worst="fail" if plan.practice == "NEM" else "look",
             )
         if standard.longest is not None:
             wanted, least = (rule[key] * standard.longest for key in ("passes", "fails"))
             yield Finding(
                 "radius",
-                outcome_of(radius, wanted, least),
                 track.id,
                 0.0,
                 radius,
@@ -75,13 +58,13 @@ def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
             )
 
 
-class _Change(NamedTuple):
+class _ChangeOnTrack(NamedTuple):
     """A change of grade: its place, how much, and over which length, m."""
 
     track: str
-    at: float
-    change: float
-    length: float
+    at: Meters
+    change: Ratio
+    length: Meters
 
 
 def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]:
@@ -96,7 +79,6 @@ def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]
         wanted = each * abs(change.change) / 0.01
         yield Finding(
             "change of grade",
-            outcome_of(change.length, wanted, 0.0),
             change.track,
             change.at,
             change.length,
@@ -107,7 +89,7 @@ def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]
         )
 
 
-def _changes(alignment: Alignment) -> Iterator[_Change]:
+def _changes(alignment: Alignment) -> Iterator[_ChangeOnTrack]:
     plan = alignment.plan
     for chain in alignment.chains:
         order = [(alignment.tracks[track.id], forward) for track, forward in chain.tracks(plan)]
@@ -122,7 +104,7 @@ def _changes(alignment: Alignment) -> Iterator[_Change]:
             number = min(int(np.searchsorted(start[1:], each.middle - 1e-9)), len(order) - 1)
             track, forward = order[number]
             at = float(each.middle - start[number])
-            yield _Change(track.id, at if forward else track.length - at, each.change, each.stop - each.start)
+            yield _ChangeOnTrack(track.id, at if forward else track.length - at, each.change, each.stop - each.start)
     for joint in plan.joints.values():
         if joint.kind in ("end", "plain"):
             continue
@@ -135,8 +117,8 @@ def _changes(alignment: Alignment) -> Iterator[_Change]:
                 slope.append(float(piece.slopes[0]))
             if abs(slope[0] + slope[1]) > UNCHANGED:
                 tracks = plan.lines[one.line].tracks
-                track_ = tracks[0] if one.end == "from" else tracks[-1]
-                yield _Change(track_.id, 0.0 if one.end == "from" else track_.length, slope[0] + slope[1], 0.0)
+                own = tracks[0] if one.end == "from" else tracks[-1]
+                yield _ChangeOnTrack(own.id, 0.0 if one.end == "from" else own.length, slope[0] + slope[1], 0.0)
 
 
 def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iterator[Finding]:
@@ -163,11 +145,10 @@ def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iter
             known.add(pair)
             sharper = 1.0 / max(abs(hand), abs(bend))
             eases = eased or tracks[other.track].ease > 0
-            bad = gap <= 1e-6 and not eases and sharper < 3 * standard.longest * (1 - _TIE)
+            bad = gap <= 1e-6 and not eases and sharper < 3 * standard.longest * (1 - TIE)
             at = curve.length if start.forward else 0.0
             yield Finding(
                 "reverse curve",
-                "fail" if bad else "look",
                 start.track,
                 at,
                 gap,
@@ -177,6 +158,7 @@ def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iter
                 other=other.track,
                 other_at=0.0 if other.forward else tracks[other.track].length,
                 words="with an easement between" if eases else "no straight between" if gap <= 1e-6 else "",
+                best="fail" if bad else "look",
             )
 
 
@@ -197,5 +179,5 @@ def _next_curves(
             continue
         easement = track.kind == "easement"
         farther = gap if easement else gap + track.length
-        if farther < reach * (1 - _TIE):
+        if farther < reach * (1 - TIE):
             queue += [(each, farther, eases or easement) for each in graph.successors[way]]

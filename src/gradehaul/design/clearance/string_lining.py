@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Loco
+from gradehaul.quantities.si import METER, NEWTON, Meters, Share
 from gradehaul.track.piecewise import FloatArray
 
 _STEP = 0.25
@@ -22,11 +24,11 @@ _AT_ONCE = 2_000_000
 class Vehicles:
     """Every vehicle of a train from head to tail: arrays of shape (n,); pull is 0 for cars, resist for locomotives."""
 
-    front: FloatArray
-    length: FloatArray
-    weight: FloatArray
-    resist: FloatArray
-    pull: FloatArray
+    front: Annotated[FloatArray, METER]
+    length: Annotated[FloatArray, METER]
+    weight: Annotated[FloatArray, NEWTON]
+    resist: Annotated[FloatArray, NEWTON]
+    pull: Annotated[FloatArray, NEWTON]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +40,10 @@ class Tightest:
     """
 
     vehicle: int
-    head: float
-    share: float
+    head: Meters
+    share: Share
     inward: bool
-    pull_share: float
+    pull_share: Share
 
 
 def vehicles_of(train: Train, pulls: Pulls) -> Vehicles:

@@ -15,6 +15,7 @@ from gradehaul.design.risers.risers import Riser, Risers, System, risers_along, 
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
+from gradehaul.quantities.si import Meters, Radians
 
 SPOKES = 8
 """Risers in a turn where nothing is said (common practice)."""
@@ -28,7 +29,7 @@ class Spoke:
     """Where risers of a helix stand over one another: its number, its angle, rad, and a riser for each turn."""
 
     number: int
-    angle: float
+    angle: Radians
     risers: tuple[Riser, ...]
     """From the lowest turn up; those of the outer track where there are two."""
 
@@ -47,7 +48,7 @@ class HelixBench:
     spokes: tuple[Spoke, ...]
 
     @property
-    def opening(self) -> float:
+    def opening(self) -> Meters:
         """Width of the opening inside the deck, across the helix, m."""
         return 2 * (self.helix.radius - self.helix.build.edge)
 
@@ -57,18 +58,7 @@ def helix_bench(
 ) -> HelixBench:
     """Return a helix by spokes, the first where its curve begins, evenly so many in each turn.
 
-    Parameters
-    ----------
-    helix
-        The helix.
-    stock
-        The plan with the stock, for the length of vertical curves.
-    hill
-        The helix as a plan: the railheads are those that `check` has of it.
-    system, datum
-        Whose rule and level are usual, and the height of its foot above the floor, m.
-    spokes
-        How many risers stand in a turn.
+    The railheads are those that `check` has of the hill; `datum` is the height of the foot over the floor, m.
 
     Raises
     ------

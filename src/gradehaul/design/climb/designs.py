@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Literal
 
 from gradehaul.design.climb.headroom import Headroom, headroom_of
 from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_known import HelixGiven, helix_of
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Hill, Need, coefficient_of, directions_of, judged_rails, known_train
 from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of, practice_car
 from gradehaul.design.climb.search import Stop, TrainTest, roomiest, search_helix, search_incline
@@ -20,7 +20,7 @@ from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.scales import track_centers
 
-Look = Literal["radius", "grade", "cars"]
+HelixSearch = Literal["radius", "grade", "cars"]
 """What of a helix is looked for backward."""
 
 _STOPS = "stops=stops.reason stops_on=stops.rail stops_why=stops.words"
@@ -29,10 +29,25 @@ _THICKEST = 50
 
 
 @dataclass(frozen=True, slots=True)
-class HelixAnswer(AnswerRecord):
-    """A helix with what stops the next harder one (None where nothing was looked for), its stock, and it as a plan."""
+class ClimbAnswer(AnswerRecord):
+    """A climb's stock, the climb as a plan, and what stops the next harder one; None where nothing was looked for."""
 
     HEAD: ClassVar[str] = ""
+
+    stock: Plan
+    hill: Hill
+    stops: Stop | None
+
+    @property
+    def check(self) -> CheckAnswer:
+        """What `check` says of it as a plan."""
+        return self.hill.check
+
+
+@dataclass(frozen=True, slots=True)
+class HelixAnswer(ClimbAnswer):
+    """A helix as an answer."""
+
     KEYS: ClassVar[str] = (
         "helix.radius helix.outer_radius helix.turns helix.rise helix.rise_per_turn helix.grade helix.outer_grade "
         "effective outer_effective helix.length vertical_curve helix.build.structure clear_wanted=helix.build.clear "
@@ -40,14 +55,6 @@ class HelixAnswer(AnswerRecord):
     )
 
     helix: Helix
-    stops: Stop | None
-    stock: Plan
-    hill: Hill
-
-    @property
-    def check(self) -> CheckAnswer:
-        """What `check` says of it as a plan."""
-        return self.hill.check
 
     @property
     def effective(self) -> Ratio:
@@ -95,10 +102,9 @@ class GradedBend:
 
 
 @dataclass(frozen=True, slots=True)
-class InclineAnswer(AnswerRecord):
-    """An incline with what stops a better one (None where nothing was looked for), its stock, and it as a plan."""
+class InclineAnswer(ClimbAnswer):
+    """An incline as an answer."""
 
-    HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
         "incline.rise incline.length incline.grade effective=incline.effective_grade greatest_effective "
         "incline.compensated curves incline.straight vertical_curve=incline.vertical car_length change_per_car "
@@ -106,14 +112,6 @@ class InclineAnswer(AnswerRecord):
     )
 
     incline: Incline
-    stops: Stop | None
-    stock: Plan
-    hill: Hill
-
-    @property
-    def check(self) -> CheckAnswer:
-        """What `check` says of it as a plan."""
-        return self.hill.check
 
     @property
     def greatest_effective(self) -> Ratio:
@@ -143,14 +141,7 @@ class InclineAnswer(AnswerRecord):
 def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **given: float | None) -> HelixBuild:
     """Return how a helix is built: what is usual for the stock's scale and practice, but for what is given.
 
-    Parameters
-    ----------
-    stock
-        The plan with the stock.
-    tracks
-        One or two.
-    centers, given
-        Lengths as in `HelixBuild`, m; None for what is usual.
+    Lengths are those of `HelixBuild`, m; None for what is usual.
 
     Raises
     ------
@@ -179,11 +170,11 @@ def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **g
 
 
 def design_helix(
-    wishes: HelixGiven,
+    given: HelixGiven,
     build: HelixBuild,
     stock: Plan,
     *,
-    find: Look | None = None,
+    find: HelixSearch | None = None,
     train: str | None = None,
     rail: str | None = None,
     need: Need = "climbs",
@@ -197,7 +188,7 @@ def design_helix(
     Raises
     ------
     DesignError
-        No helix meets the wishes.
+        No such helix.
     RouteError
         No such train or rail condition.
     """
@@ -205,13 +196,13 @@ def design_helix(
     rails = judged_rails(stock, rail)
     stop: Stop | None = None
     if find is None:
-        helix = helix_of(wishes, build, stock.unit)
+        helix = helix_of(given, build, stock.unit)
     elif find == "cars":
-        helix, stop = roomiest(wishes, build, stock)
+        helix, stop = roomiest(given, build, stock)
     else:
         test = TrainTest(stock, known_train(stock, train), rails, need, directions)
-        helix, stop = search_helix(find, wishes, build, test)
-    return HelixAnswer(helix, stop, stock, helix.hill(stock, directions))
+        helix, stop = search_helix(find, given, build, test)
+    return HelixAnswer(stock, helix.hill(stock, directions), stop, helix)
 
 
 def design_incline(
@@ -233,4 +224,4 @@ def design_incline(
     else:
         test = TrainTest(stock, known_train(stock, train), rails, need, directions)
         incline, stop = search_incline(find, given, test)
-    return InclineAnswer(incline, stop, stock, incline.hill(stock, directions))
+    return InclineAnswer(stock, incline.hill(stock, directions), stop, incline)

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from gradehaul.design.climb.helix import Helix, HelixBuild, turn_length
-from gradehaul.design.climb.helix_known import settled_turns
+from gradehaul.design.climb.helix import HEADROOM_TIE, Helix, HelixBuild, turn_length
+from gradehaul.design.climb.helix_given import turns_of
 from gradehaul.design.climb.hill import steps_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
@@ -64,13 +64,13 @@ def headroom_of(helix: Helix, stock: Plan) -> Headroom:
         rise_per_turn = lowest_rise_per_turn(helix.radius, build, stock)
     except DesignError:
         rise_per_turn = None
-    turns = None if rise_per_turn is None else settled_turns(helix.radius, rise_per_turn, helix.rise, build)
+    turns = None if rise_per_turn is None else turns_of(helix.radius, rise_per_turn, helix.rise, build)
     if turns is not None:
         parts = 2 if build.straight else 100
         turns = math.floor(parts * turns + _HAIR) / parts
         fewer = Helix(helix.radius, turns, helix.rise, build)
         turns = turns if fewer.stacked and clears(fewer, stock) else None
-    deck = math.floor((build.deck - short) / steps.rise + _HAIR) * steps.rise
+    deck = math.floor((build.deck - short + HEADROOM_TIE) / steps.rise + _HAIR) * steps.rise
     return Headroom(
         "fail", short, rise_per_turn, _least_radius(helix, stock), turns, deck if deck >= _THINNEST else None
     )

@@ -24,7 +24,7 @@ from gradehaul.design.deck import structure_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Deck, Plan
 from gradehaul.quantities import describe
-from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.quantities.si import Meters, Ratio, Share
 from gradehaul.scales import clear_height
 from gradehaul.track.piecewise import FloatArray
 
@@ -35,7 +35,7 @@ GUARD = (
 )
 """What is said with every helix."""
 
-_TIE = 1e-6
+HEADROOM_TIE = 1e-6
 """Headroom that is short by no more, m, is enough."""
 UNEASED = 60.0
 """Radius over gauge beyond which no transition curve is needed (NEM 113, read)."""
@@ -65,16 +65,16 @@ class HelixBuild:
         Length of the vertical curves; None for what is usual for the grade.
     """
 
-    straight: float
-    ease: float
-    deck: float
-    roadbed: float
-    track: float
+    straight: Meters
+    ease: Meters
+    deck: Meters
+    roadbed: Meters
+    track: Meters
     clear: Meters
-    edge: float
-    near: float
-    centers: float | None = None
-    vertical: float | None = None
+    edge: Meters
+    near: Meters
+    centers: Meters | None = None
+    vertical: Meters | None = None
 
     @property
     def structure(self) -> Meters:
@@ -123,11 +123,11 @@ class Helix:
     """
 
     radius: Meters
-    turns: float
+    turns: Share
     rise: Meters
     build: HelixBuild
 
-    def length_at(self, radius: float) -> float:
+    def length_at(self, radius: float) -> Meters:
         """Return the length of the climb on a track of a radius, m."""
         per_turn, once = lengths_of(self.build, self.turns)
         return per_turn * radius + once
@@ -157,7 +157,7 @@ class Helix:
         """Rise in one whole turn, m, where a turn goes on in another."""
         return self.grade * turn_length(self.build, self.radius)
 
-    def effective_grade(self, coefficient: float, *, outer: bool = False) -> float:
+    def effective_grade(self, coefficient: float, *, outer: bool = False) -> Ratio:
         """Return the grade with what its curves add, C / R, on the (inner) or the outermost track."""
         radius, grade = (self.outer_radius, self.outer_grade) if outer else (self.radius, self.grade)
         return grade + coefficient / radius
@@ -167,7 +167,7 @@ class Helix:
         """Whether any turn lies over another."""
         return self.turns > 1 - 1e-9
 
-    def clear_left(self, vertical: float) -> float:
+    def clear_left(self, vertical: float) -> Meters:
         """Return the least clear height left over a railhead, m, under the deck of the turn above.
 
         Between two turns that is the rise per turn less track, roadbed and deck. At the foot and at the top it is less:
@@ -182,10 +182,10 @@ class Helix:
         """
         return float(clear_height_left(self.build, self.radius, self.grade, self.rise_per_turn, vertical))
 
-    def short_by(self, vertical: float) -> float:
+    def short_by(self, vertical: float) -> Meters:
         """Return how much of the clear height wanted is lacking, m; 0 for up to a thousandth of a millimeter."""
         short = self.build.clear - self.clear_left(vertical) if self.stacked else 0.0
-        return short if short > _TIE else 0.0
+        return short if short > HEADROOM_TIE else 0.0
 
     @property
     def floor(self) -> tuple[Meters, Meters]:
@@ -199,10 +199,10 @@ class Helix:
             return width, width
         return 2 * (radius + build.edge) + build.straight + build.ease, width
 
-    def vertical(self, stock: Plan) -> float:
-        """Return the length of its vertical curves, m: as wished, else what is usual for its grade."""
-        wished = self.build.vertical
-        return usual_vertical_curve(self.grade, stock) if wished is None else wished
+    def vertical(self, stock: Plan) -> Meters:
+        """Return the length of its vertical curves, m: as stated, else what is usual for its grade."""
+        stated = self.build.vertical
+        return usual_vertical_curve(self.grade, stock) if stated is None else stated
 
     def hill(self, stock: Plan, directions: Mapping[str, Direction] | None = None) -> Hill:
         """Return it as a plan with the stock of another: level approaches as long as the vertical curves at both ends.

@@ -11,7 +11,7 @@ from typing import Annotated, Any, ClassVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gradehaul.design.climb.helix import GUARD, HelixBuild, clear_height_left
+from gradehaul.design.climb.helix import GUARD, HEADROOM_TIE, HelixBuild, clear_height_left
 from gradehaul.design.climb.hill import (
     CAR_LENGTHS_PER_PERCENT,
     Direction,
@@ -31,7 +31,7 @@ from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.document import AnswerRecord, document
-from gradehaul.quantities.si import METER, SI, Ratio
+from gradehaul.quantities.si import METER, NEWTON, PERCENT, SI, Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
 STEEPEST = 0.04
@@ -93,15 +93,15 @@ class Sweep(AnswerRecord):
     cars: NDArray[np.int_]
     exact: NDArray[np.bool_]
     reach: FloatArray
-    low_by: FloatArray
-    steep_by: FloatArray
-    short_by: FloatArray
+    low_by: Annotated[FloatArray, METER]
+    steep_by: Annotated[FloatArray, PERCENT]
+    short_by: Annotated[FloatArray, NEWTON]
     train: str | None
     judged: tuple[str, ...]
     direction: Direction
     """Which way the train runs over the hill."""
     steepest: Ratio
-    nearest: tuple[float, float] | None = None
+    nearest: tuple[Meters, Meters] | None = None
 
     @property
     def possible(self) -> NDArray[np.bool_]:
@@ -258,7 +258,7 @@ def sweep(
         cars=counts,
         exact=exact,
         reach=reach,
-        low_by=(build.clear - 1e-6 - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
+        low_by=(build.clear - HEADROOM_TIE - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
         steep_by=grade - steepest * (1 + 1e-9),
         short_by=np.full_like(grade, -1.0)
         if train is None

@@ -17,12 +17,13 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.haulage.verdict import Verdict, how_well
-from gradehaul.plan.names import key_text, look_up, quoted
+from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Deck, NamedTrain, Plan
-from gradehaul.plan.text.toml import parse, read_text
+from gradehaul.plan.text.toml import key_written, parse, read_text, table_written
 from gradehaul.quantities import conversion, convert, length_unit
+from gradehaul.quantities.si import Meters
 from gradehaul.scales import Practice, scale_named
 from gradehaul.track.piecewise import FloatArray
 
@@ -50,8 +51,8 @@ LONGEST_CAR = 26.5
 class Steps(NamedTuple):
     """Designs are rounded to whole steps of the plan's unit, m: lengths and radii to 1 mm at most, rises to a tenth."""
 
-    length: float
-    rise: float
+    length: Meters
+    rise: Meters
 
     def upward(self, length: _Length) -> _Length:
         """Return the least whole number of steps that is no less than a length, m; of an array, each."""
@@ -123,14 +124,15 @@ def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice:
         raise DesignError(
             "the scale is missing", place="--scale", write="--scale HO, or --plan with a plan that has one"
         )
-    head = f'title = "stock"\nscale = {quoted(scale_named(scale, option="--scale").name)}\n'
-    if practice is not None:
-        head += f"practice = {quoted(practice)}\n"
-    if unit is not None:
-        head += f"unit = {quoted(length_unit(unit))}\n"
-    if path is None:
-        return read_plan(head, file="stock")
-    return read_plan(f"{head}include = [{quoted(Path(path).name)}]\n", file="stock", folder=Path(path).parent)
+    head = {
+        "title": "stock",
+        "scale": scale_named(scale, option="--scale").name,
+        "practice": practice,
+        "unit": None if unit is None else length_unit(unit),
+        "include": None if path is None else [Path(path).name],
+    }
+    folder = None if path is None else Path(path).parent
+    return read_plan("\n".join(table_written("", head)), file="stock", folder=folder)
 
 
 def coefficient_of(stock: Plan) -> float:
@@ -218,7 +220,7 @@ class HillLine(NamedTuple):
 
     name: str
     tracks: tuple[str, ...]
-    rise: float
+    rise: Meters
     foot: str = "Foot"
     top: str = "Top"
     route: str = UP
@@ -289,15 +291,12 @@ def hill_of(
     """Return a hill as a plan with the stock of another: its trains go up on the first line, and down on the last."""
     unit = stock.unit
     parts = [f"# {remark}" for remark in remarks]
-    scale = (
-        f"{{ ratio = {stock.scale.ratio!r}, gauge = {quoted(f'{1000 * stock.scale.gauge:.10g} mm')} }}"
-        if stock.scale.name.startswith("1:")
-        else quoted(stock.scale.name)
-    )
-    parts += ["", f"title = {quoted(title)}", f"scale = {scale}", f"unit = {quoted(unit)}"]
-    parts += [f"practice = {quoted(stock.practice)}", "", "[railhead]"]
+    size: Mapping[str, object] = {"ratio": stock.scale.ratio, "gauge": f"{1000 * stock.scale.gauge:.10g} mm"}
+    scale = size if stock.scale.name.startswith("1:") else stock.scale.name
+    parts += table_written("", {"title": title, "scale": scale, "unit": unit, "practice": stock.practice})[1:]
+    parts += ["", "[railhead]"]
     for line in lines:
-        parts += [f"{key_text(line.foot)} = 0", f"{key_text(line.top)} = {length_text(line.rise, unit)}"]
+        parts += [f"{key_written(line.foot)} = 0", f"{key_written(line.top)} = {length_text(line.rise, unit)}"]
     parts += ["", "[vertical_curve]", f"length = {length_text(vertical_curve, unit)}"]
     layers = [
         f"{each.name} = {length_text(thickness, unit)}"
@@ -306,7 +305,7 @@ def hill_of(
     ]
     parts += ["", "[deck]", *layers] if layers else []
     for line in lines:
-        parts += ["", f"[line.{key_text(line.name)}]", f"from = {quoted(line.foot)}", f"to = {quoted(line.top)}"]
+        parts += table_written(f"[line.{key_written(line.name)}]", {"from": line.foot, "to": line.top})
         parts += ["track = [", *(f"  {{ {track} }}," for track in line.tracks), "]"]
         parts += _route_text(line.route, line.foot, line.top)
     trains: list[NamedTrain] = []
@@ -327,4 +326,4 @@ def hill_of(
 
 
 def _route_text(name: str, start: str, end: str) -> list[str]:
-    return ["", f"[route.{key_text(name)}]", f"from = {quoted(start)}", f"to = {quoted(end)}"]
+    return table_written(f"[route.{key_written(name)}]", {"from": start, "to": end})

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from gradehaul.design.climb.given import Given, Relation, solved, stated
 from gradehaul.design.climb.hill import (
     CAR_LENGTHS_PER_PERCENT,
     Direction,
@@ -107,7 +108,7 @@ class Incline:
         """Grade of its straights."""
         return (self.rise + given_back(self.bends, self.coefficient, compensated=self.compensated)) / self.run
 
-    def grade_in(self, bend: Bend) -> float:
+    def grade_in(self, bend: Bend) -> Ratio:
         """Return the grade in a curve."""
         return self.grade - (self.coefficient / bend.radius if self.compensated else 0.0)
 
@@ -129,7 +130,7 @@ class Incline:
         distance, height = np.concatenate([np.zeros((2, 1)), np.cumsum(steps, axis=1)], axis=1)
         return tuple(vertical_curves(distance, height, self.vertical))
 
-    def change_per_car(self, car: float) -> float:
+    def change_per_car(self, car: float) -> Ratio:
         """Return the sharpest change of grade within a car's length, a plain ratio; practice is 1 % at the most."""
         if not self.vertical:
             return abs(self.grade)
@@ -163,18 +164,18 @@ def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) 
 
 @dataclass(frozen=True, slots=True)
 class InclineGiven:
-    """What is known of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
+    """What is given of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
 
-    rise: float | None = None
-    length: float | None = None
-    grade: float | None = None
+    rise: Meters | None = None
+    length: Meters | None = None
+    grade: Ratio | None = None
     bends: tuple[Bend, ...] = ()
-    vertical: float | None = None
+    vertical: Meters | None = None
     compensated: bool = False
 
 
 def incline_of(given: InclineGiven, stock: Plan) -> Incline:
-    """Return the incline that two of rise, length and grade settle.
+    """Return the incline that follows from two of rise, length and grade.
 
     Vertical curves that are left out are as long as practice has them: a car length for each 1 % of change.
 
@@ -185,42 +186,34 @@ def incline_of(given: InclineGiven, stock: Plan) -> Incline:
         tight that compensation would turn the grade on them downward.
     """
     unit, coefficient = stock.unit, coefficient_of(stock)
-    refuse_nothing(given, unit)
+    known = figures_given(given, unit)
     back = given_back(given.bends, coefficient, compensated=given.compensated)
-    rise, length, grade = given.rise, given.length, given.grade
-    if rise is not None and length is not None:
-        vertical = _vertical(given, rise + back, length, stock)
-        made = (rise + back) / (length - vertical)
-        if grade is not None and abs(made - grade) > 5e-4 * made:
-            raise DesignError(
-                f"grade {describe(grade, 'grade', '%')} contradicts rise {describe(rise, 'length', unit)} within "
-                f"length {describe(length, 'length', unit)}",
-                found=f"{describe(made, 'grade', '%')} by the latter",
-                write="without one of them",
-            )
-    elif grade is None or (rise is None and length is None):
-        missing = [name for name in ("rise", "length", "grade") if getattr(given, name) is None]
-        write = f"{'two' if len(missing) == 3 else 'one more'} of {', '.join(f'--{name}' for name in missing)}"
-        raise DesignError("not enough is known to size the incline", write=write)
+    if given.rise is not None and given.length is not None:
+        vertical = _vertical(given, given.rise + back, given.length, stock)
+    elif given.vertical is not None:
+        vertical = given.vertical
     else:
-        vertical = usual_vertical_curve(grade, stock) if given.vertical is None else given.vertical
-        if length is None:
-            assert rise is not None
-            length = (rise + back) / grade + vertical
-        rise = grade * (length - vertical) - back
-    assert length is not None
-    incline = Incline(rise, length, given.bends, coefficient, vertical, given.compensated)
+        vertical = 0.0 if given.grade is None else usual_vertical_curve(given.grade, stock)
+    rules = (
+        Relation("grade", ("rise", "length"), lambda k: (k["rise"] + back) / (k["length"] - vertical)),
+        Relation("length", ("rise", "grade"), lambda k: (k["rise"] + back) / k["grade"] + vertical),
+        Relation("rise", ("length", "grade"), lambda k: _rise(k["grade"] * (k["length"] - vertical), back)),
+    )
+    found = solved("incline", known, rules, unit, write="two of --rise, --length, --grade")
+    incline = Incline(found["rise"], found["length"], given.bends, coefficient, vertical, given.compensated)
     _refuse_impossible(incline, unit)
     return incline
 
 
-def refuse_nothing(given: InclineGiven, unit: str) -> None:
-    """Refuse values of nothing, and curves that cannot be."""
-    for name in ("rise", "length", "grade"):
-        value = getattr(given, name)
-        if value is not None and not (math.isfinite(value) and value > 0):
-            found = describe(value, "grade", "%") if name == "grade" else describe(value, "length", unit)
-            raise DesignError(f"{name} must be more than 0", place=f"--{name}", found=found)
+def _rise(climb: float, back: float) -> float:
+    """Return the rise that compensation leaves of a climb, m."""
+    if climb <= back and back > 0:
+        raise FallingError("compensation takes all of the rise", write="a steeper grade or a longer length")
+    return climb - back
+
+
+def figures_given(given: InclineGiven, unit: str) -> dict[str, Given]:
+    """Return the figures that are given; values of nothing, and curves that cannot be, are refused."""
     if given.vertical is not None and given.vertical < 0:
         found = describe(given.vertical, "length", unit)
         raise DesignError("a vertical curve must be 0 or longer", place="--vertical-curve", found=found)
@@ -246,14 +239,14 @@ def refuse_nothing(given: InclineGiven, unit: str) -> None:
                 found=describe(bend.ease, "length", unit),
                 write=f"at most {describe(bend.radius * abs(bend.angle), 'length', unit)}",
             )
+    return stated({"rise": given.rise, "length": given.length, "grade": given.grade}, unit)
 
 
 def _vertical(given: InclineGiven, climb: float, length: float, stock: Plan) -> float:
     """Return the length of the vertical curves: the least that practice has for the grade it leaves."""
-    wished = given.vertical
-    vertical = wished or 0.0
+    vertical = given.vertical or 0.0
     while vertical <= 0.5 * length:
-        usual = vertical if wished is not None else usual_vertical_curve(climb / (length - vertical), stock)
+        usual = vertical if given.vertical is not None else usual_vertical_curve(climb / (length - vertical), stock)
         if usual <= vertical:
             return vertical
         vertical = usual
@@ -271,8 +264,6 @@ class FallingError(DesignError):
 
 def _refuse_impossible(incline: Incline, unit: str) -> None:
     around = sum(bend.length for bend in incline.bends)
-    if incline.rise <= 0:
-        raise FallingError("compensation takes all of the rise", write="a steeper grade or a longer length")
     if incline.run < incline.vertical * (1 - 1e-9) or incline.straight < 1e-4:
         raise DesignError(
             f"a length of {describe(incline.length, 'length', unit)} has no room for its curves and vertical curves",

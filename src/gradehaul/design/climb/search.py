@@ -10,9 +10,9 @@ from typing import Any, Literal, NamedTuple, TypeVar
 
 from gradehaul.design.climb.headroom import clears, lowest_rise_per_turn
 from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in
-from gradehaul.design.climb.helix_known import HelixGiven, helix_of, settled_turns
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of, turns_of
 from gradehaul.design.climb.hill import Direction, Hill, Need, steps_of
-from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_nothing
+from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, figures_given, incline_of
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.plan.names import quoted
@@ -151,7 +151,7 @@ class _Steps(NamedTuple):
 
 
 def search_helix(
-    find: Literal["radius", "grade"], wishes: HelixGiven, build: HelixBuild, test: TrainTest
+    find: Literal["radius", "grade"], given: HelixGiven, build: HelixBuild, test: TrainTest
 ) -> tuple[Helix, Stop]:
     """Return the helix of the smallest radius or the steepest grade on which a train still climbs, and what stops more.
 
@@ -160,11 +160,11 @@ def search_helix(
     Raises
     ------
     DesignError
-        The figure is given, the wishes leave the helix open or contradict each other, or no value works.
+        The figure is given, what is given leaves the helix open or contradicts itself, or no value works.
     """
     stock, unit = test.stock, test.stock.unit
     if find == "radius":
-        if wishes.radius is not None or wishes.floor is not None:
+        if given.radius is not None or given.floor is not None:
             raise DesignError("the radius is what is looked for", write="without --radius and --floor")
         gauge, one = stock.scale.gauge, steps_of(unit).length
         low, high = (round(gauges * gauge / one) for gauges in (_LEAST_RADIUS, _MOST_RADIUS))
@@ -172,7 +172,7 @@ def search_helix(
         end, none = f"no radius under {least} is tried", f"no radius up to {most} works"
         steps = _Steps(lambda step: (low + step) * one, high - low, end, none)
     else:
-        if wishes.grade is not None or wishes.rise_per_turn is not None:
+        if given.grade is not None or given.rise_per_turn is not None:
             raise DesignError("the grade is what is looked for", write="without --grade and --rise-per-turn")
         beyond = round(STEEP / GRADE_STEP) + 1  # the first grade that is refused
         none = "no grade down to 0.001 % works"
@@ -195,31 +195,31 @@ def search_helix(
             )
         return stop
 
-    fixed, stop = steps.hardest(wishes, find, tried)
+    fixed, stop = steps.hardest(given, find, tried)
     return helix_of(fixed, build, unit), stop
 
 
-def roomiest(wishes: HelixGiven, build: HelixBuild, stock: Plan) -> tuple[Helix, Stop]:
+def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> tuple[Helix, Stop]:
     """Return the helix that takes the most cars up in a floor: the largest radius, and the least rise per turn.
 
     A larger radius and a lower rise per turn both lower the effective grade at every point. A rise per turn that is
-    wished for is kept.
+    given is kept.
 
     Raises
     ------
     DesignError
-        No floor, or wishes that contradict one another or leave the helix open.
+        No floor, or figures that contradict one another or leave the helix open.
     """
-    if wishes.floor is None:
+    if given.floor is None:
         raise DesignError("the most cars are looked for in a space", write='--floor "48 in"')
-    radius = radius_in(wishes.floor, build) if wishes.radius is None else wishes.radius
-    fixed = replace(wishes, radius=radius)
+    radius = radius_in(given.floor, build) if given.radius is None else given.radius
+    fixed = replace(given, radius=radius)
     if fixed.rise_per_turn is not None or fixed.grade is not None or (fixed.turns and fixed.rise):
         return helix_of(fixed, build, stock.unit), Stop("floor", DesignError("a larger radius needs a larger floor"))
     lowest = lowest_rise_per_turn(radius, build, stock)
     fixed = replace(fixed, rise_per_turn=lowest)
-    if build.straight and wishes.rise is not None:  # whole half turns, as many as the head room allows
-        turns = math.floor(2 * settled_turns(radius, lowest, wishes.rise, build) + 1e-9) / 2
+    if build.straight and given.rise is not None:  # whole half turns, as many as the head room allows
+        turns = math.floor(2 * turns_of(radius, lowest, given.rise, build) + 1e-9) / 2
         if turns < 0.5:
             raise DesignError("the rise is less than a half turn takes", place="--rise", write="an incline for it")
         fixed = replace(fixed, rise_per_turn=None, turns=turns)
@@ -240,7 +240,7 @@ def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: T
     if getattr(given, fixed) is None or getattr(given, find) is not None or given.grade is not None:
         write = f"--{fixed}, without --{find} and --grade"
         raise DesignError(f"the {find} is what is looked for", write=write)
-    refuse_nothing(given, unit)
+    figures_given(given, unit)
     if find == "length":
         one = steps_of(unit).length
         low = max(1, math.floor(sum(bend.length for bend in given.bends) / one))  # has no room for its curves

@@ -2,136 +2,117 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from gradehaul.plan.bench_records import Book, PullRead, StringRead
-from gradehaul.plan.names import key_text, quoted
 from gradehaul.plan.records import Car, CurveResistance, Film, Loco, NamedTrain, Plan, Power
+from gradehaul.plan.text.toml import key_written, table_written
 from gradehaul.quantities import Reading, convert
 
 
 def stock_text(stock: Plan, trains: Sequence[NamedTrain]) -> list[str]:
     """Return the lines of the tables of a plan's stock, with other trains of it."""
-    parts = _bends_text(stock)
-    for film in stock.films.values():
-        parts += _film_text(film)
-    for loco in stock.locos.values():
-        parts += _loco_text(loco)
-    for power in stock.powers.values():
-        if power.name not in stock.locos:
-            parts += _power_text(power)
-    for car in stock.cars.values():
-        parts += _car_text(car)
-    for train in trains:
-        parts += _train_text(train)
-    return parts + _book_text(stock.book)
+    tables: list[tuple[str, Mapping[str, object]]] = []
+    if stock.curve_resistance != CurveResistance():
+        tables.append(("curve_resistance", _bends(stock.curve_resistance)))
+    own = [power for power in stock.powers.values() if power.name not in stock.locos]
+    films = [film for film in stock.films.values() if film.basis != "assumed"]  # else the one that is built in
+    tables += [(f"rail.{key_written(film.name)}", _film(film)) for film in films]
+    tables += [(f"loco.{key_written(loco.name)}", _loco(loco)) for loco in stock.locos.values()]
+    tables += [(f"power.{key_written(power.name)}", _power(power)) for power in own]
+    tables += [(f"car.{key_written(car.name)}", _car(car)) for car in stock.cars.values()]
+    tables += [(f"train.{key_written(train.name)}", _train(train)) for train in trains]
+    lines = [line for header, values in tables for line in table_written(f"[{header}]", values)]
+    return lines + _book(stock.book)
 
 
-def _bends_text(stock: Plan) -> list[str]:
-    bends = stock.curve_resistance
-    if bends == CurveResistance():
-        return []
-    parts = ["", "[curve_resistance]", f"model = {quoted(bends.model)}"]
-    if bends.wheelbase is not None:
-        parts.append(f"wheelbase = {_metric(bends.wheelbase)}")
-    if bends.friction is not None:
-        parts.append(f"friction = {bends.friction!r}")
-    if bends.coefficient is not None:
-        parts.append(f"coefficient = {_metric(bends.coefficient)}")
-    if bends.starting is not None:
-        parts.append(f"starting = {bends.starting!r}")
-    if bends.tension:
-        parts.append(f"tension = {bends.tension!r}")
-    return parts
+def _bends(bends: CurveResistance) -> Mapping[str, object]:
+    return {
+        "model": bends.model,
+        "wheelbase": _metric(bends.wheelbase),
+        "friction": bends.friction,
+        "coefficient": _metric(bends.coefficient),
+        "starting": bends.starting,
+        "tension": bends.tension or None,
+    }
 
 
-def _film_text(film: Film) -> list[str]:
-    if film.basis == "assumed":  # the one that is built in
-        return []
-    shares = [
-        f"{wheels} = {{ fresh = {share.fresh!r}, settled = {share.settled!r} }}"
-        for wheels, share in (("metal", film.metal), ("tyred", film.tyred))
-    ]
-    return ["", f"[rail.{key_text(film.name)}]", *shares]
+def _film(film: Film) -> Mapping[str, object]:
+    shares = (("metal", film.metal), ("tyred", film.tyred))
+    return {wheels: {"fresh": share.fresh, "settled": share.settled} for wheels, share in shares}
 
 
-def _loco_text(loco: Loco) -> list[str]:
-    parts = ["", f"[loco.{key_text(loco.name)}]", f"title = {quoted(loco.title)}", f"mass = {_mass(loco.mass)}"]
-    parts += [f"length = {_metric(loco.length)}", f"on_drivers = {_mass(loco.on_drivers)}"]
-    if loco.on_tyres:
-        parts.append(f"on_tyres = {_mass(loco.on_tyres)}")
-    for kind, table in (("pull", loco.pull), ("slipping", loco.slipping)):
-        if table:
-            parts += ["", f"[loco.{key_text(loco.name)}.{kind}]"]
-            parts += [f"{key_text(rail)} = [{', '.join(map(_force, readings))}]" for rail, readings in table.items()]
-    return parts
+def _loco(loco: Loco) -> Mapping[str, object]:
+    pulls = {
+        kind: {rail: [_force(reading) for reading in readings] for rail, readings in table.items()} or None
+        for kind, table in (("pull", loco.pull), ("slipping", loco.slipping))
+    }
+    return {
+        "title": loco.title,
+        "mass": _mass(loco.mass),
+        "length": _metric(loco.length),
+        "on_drivers": _mass(loco.on_drivers),
+        "on_tyres": _mass(loco.on_tyres) if loco.on_tyres else None,
+        **pulls,
+    }
 
 
-def _power_text(power: Power) -> list[str]:
-    parts = ["", f"[power.{key_text(power.name)}]", f"locos = [{', '.join(map(quoted, power.locos))}]"]
-    return parts if power.basis == "assumed" else [*parts, f"together = {power.together!r}"]
+def _power(power: Power) -> Mapping[str, object]:
+    return {"locos": power.locos, "together": None if power.basis == "assumed" else power.together}
 
 
-def _car_text(car: Car) -> list[str]:
-    parts = ["", f"[car.{key_text(car.name)}]", f"length = {_metric(car.length)}"]
-    if car.mass_basis != "assumed":
-        parts.append(f"mass = {_mass(car.mass)}")
-    if car.rolling_basis != "assumed":
-        parts.append(f"rolling = {_share(car.rolling)}")
-    if car.starting_basis != "assumed":
-        parts.append(f"starting = {_share(car.starting)}")
-    return parts
+def _car(car: Car) -> Mapping[str, object]:
+    return {
+        "length": _metric(car.length),
+        "mass": None if car.mass_basis == "assumed" else _mass(car.mass),
+        "rolling": None if car.rolling_basis == "assumed" else _share(car.rolling),
+        "starting": None if car.starting_basis == "assumed" else _share(car.starting),
+    }
 
 
-def _train_text(train: NamedTrain) -> list[str]:
-    cuts = ", ".join(quoted(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name) for cut in train.consist)
-    parts = ["", f"[train.{key_text(train.name)}]", f"route = {quoted(train.route)}", f"consist = [{cuts}]"]
-    return parts if train.together is None else [*parts, f"together = {train.together!r}"]
+def _train(train: NamedTrain) -> Mapping[str, object]:
+    consist = [f"{cut.count} {cut.name}" if cut.count > 1 else cut.name for cut in train.consist]
+    return {"route": train.route, "consist": consist, "together": train.together}
 
 
-def _book_text(book: Book) -> list[str]:
+def _book(book: Book) -> list[str]:
     """Return the readings of the bench, by which the plan that is written answers as that of its stock does."""
-    parts = [] if book.step is None else ["", "[bench]", f"step = {quoted(f'{book.step:.13g} N')}"]
+    lines = [] if book.step is None else table_written("[bench]", {"step": f"{book.step:.13g} N"})
     for pull in book.pulls:
-        parts += ["", "[[reading]]", f"loco = {quoted(pull.loco)}", f"rail = {quoted(pull.rail)}"]
-        if pull.hours is not None:
-            parts.append(f"hours = {pull.hours!r}")
-        if pull.state != "standing":
-            parts.append(f"state = {quoted(pull.state)}")
-        parts += _where_read(pull)
+        state = None if pull.state == "standing" else pull.state
+        own = {"loco": pull.loco, "rail": pull.rail, "hours": pull.hours, "state": state}
+        lines += table_written("[[reading]]", {**own, **_where_read(pull)})
     for string in book.strings:
-        parts += ["", "[[reading]]", f"car = {quoted(string.car)}", f"cars = {string.cars}", *_where_read(string)]
+        own = {"car": string.car, "cars": string.cars}
+        lines += table_written("[[reading]]", {**own, **_where_read(string)})
     for tilt in book.tilts:
-        parts += ["", "[[tilt]]", f"car = {quoted(tilt.car)}", f"over = {_metric(tilt.over)}"]
-        for key, rises in (("starts", tilt.starts), ("rolls", tilt.rolls)):
-            if rises:
-                parts.append(f"{key} = [{', '.join(map(_metric, rises))}]")
-    return parts
+        rises = {key: [*map(_metric, own)] or None for key, own in (("starts", tilt.starts), ("rolls", tilt.rolls))}
+        lines += table_written("[[tilt]]", {"car": tilt.car, "over": _metric(tilt.over), **rises})
+    return lines
 
 
-def _where_read(read: PullRead | StringRead) -> list[str]:
-    parts = [f"force = [{', '.join(map(_force, read.forces))}]"]
-    if read.grade:
-        parts.append(f"grade = {quoted(f'{100 * read.grade:.13g} %')}")
-    if read.curvature:
-        parts.append(f"radius = {_metric(1 / read.curvature)}")
-    return parts
+def _where_read(read: PullRead | StringRead) -> Mapping[str, object]:
+    return {
+        "force": [*map(_force, read.forces)],
+        "grade": f"{100 * read.grade:.13g} %" if read.grade else None,
+        "radius": _metric(1 / read.curvature) if read.curvature else None,
+    }
 
 
-def _metric(length: float) -> str:
-    return quoted(f"{1000 * length:.13g} mm")
+def _metric(length: float | None) -> str | None:
+    return None if length is None else f"{1000 * length:.13g} mm"
 
 
 def _mass(mass: float) -> str:
-    return quoted(f"{1000 * mass:.13g} g")
+    return f"{1000 * mass:.13g} g"
 
 
 def _force(reading: Reading) -> str:
     unit = reading.unit or "N"
     spread = "" if reading.spread is None else f" +/- {convert(reading.spread, unit):.13g}"
-    return quoted(f"{convert(reading.value, unit):.13g}{spread} {unit}")
+    return f"{convert(reading.value, unit):.13g}{spread} {unit}"
 
 
 def _share(reading: Reading) -> str:
     spread = "" if reading.spread is None else f" +/- {100 * reading.spread:.13g}"
-    return quoted(f"{100 * reading.value:.13g}{spread} %")
+    return f"{100 * reading.value:.13g}{spread} %"

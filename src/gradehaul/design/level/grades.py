@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import edge_weights
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
+from gradehaul.quantities.si import METER, Meters
 from gradehaul.track.piecewise import FloatArray
 
 _OVER = 5e-6
@@ -35,8 +36,8 @@ class TrainRun:
     train: Train
     profile: RouteProfile
     order: Integers
-    places: FloatArray
-    start: float
+    places: Annotated[FloatArray, METER]
+    start: Meters
     spots: Integers
 
     def heads(self) -> FloatArray:
@@ -117,7 +118,7 @@ def runs_of(layout: Layout, stations: Stations, names: Sequence[str]) -> list[Tr
     return found
 
 
-class Grades:
+class TrainGrades:
     """The averaged effective grade of every run with its head at every place where it may be greatest.
 
     It is `parts` @ heights + `bends`, shape (rows,). Rows with one `spot` are one train with any number of cars and its

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.design.level.grades import Grades
+from gradehaul.design.level.grades import TrainGrades
 from gradehaul.design.level.program import Optimum, Program
 from gradehaul.design.level.stations import components
 from gradehaul.track.piecewise import FloatArray
@@ -64,7 +64,9 @@ class Leveling:
         What each spot may never be above, shape (spots,).
     """
 
-    def __init__(self, grades: Grades, program: Program, even: FloatArray, hills: _Numbers, own: FloatArray) -> None:
+    def __init__(
+        self, grades: TrainGrades, program: Program, even: FloatArray, hills: _Numbers, own: FloatArray
+    ) -> None:
         self.grades, self.program, self.even, self.own = grades, program, even, own
         self._hill = hills.copy()
         self._bound = np.full(hills.size, np.inf)  # what a spot may be once it is fixed

@@ -11,11 +11,9 @@ import numpy as np
 from gradehaul.design.level.as_checked import digits_written
 from gradehaul.design.level.railheads import Leveled
 from gradehaul.errors import PlanError
-from gradehaul.plan.edit.copies import lead_from, lines_taken_in
+from gradehaul.plan.edit.copies import copy_of, document_of, lines_taken_in
 from gradehaul.plan.names import quoted
-from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line
-from gradehaul.plan.text.toml import read_text
 from gradehaul.quantities import convert
 from gradehaul.track.fit import fitted
 from gradehaul.track.heights.railhead import solve_railheads
@@ -27,13 +25,6 @@ _AGREES = 1e-5
 def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a railhead at every free end of track, comments kept.
 
-    Parameters
-    ----------
-    found
-        The railheads.
-    folder
-        The folder of the copy; that of the plan where None.
-
     Raises
     ------
     PlanError
@@ -42,10 +33,9 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     import tomlkit
 
     plan, stations = found.plan, found.stations
-    path = Path(plan.file)
-    document: Any = tomlkit.parse(read_text(path, plan.file))
+    document = document_of(plan)
     if any(name not in document.get("line", {}) for name in plan.lines):
-        document = lines_taken_in(document, path, file=plan.file)
+        document = lines_taken_in(document, Path(plan.file), file=plan.file)
     for line in plan.lines.values():
         _write_ends(found, line, document)
     heights: Any = document.get("railhead")
@@ -54,9 +44,8 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     for name, station in stations.joints.items():
         if stations.free[station]:
             heights[name] = _in_unit(found, station)
-    lead_from(document, path, folder or path.parent, file=plan.file)
-    text = tomlkit.dumps(document)
-    again = solve_railheads(fitted(read_plan(text, file=plan.file, folder=folder or path.parent)))
+    text, written = copy_of(document, plan, folder)
+    again = solve_railheads(fitted(written))
     for name, (numbers, _) in stations.lines.items():
         off = np.abs(again.lines[name].railhead - found.heights[numbers]).max()
         if off > _AGREES:

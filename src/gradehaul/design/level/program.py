@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal, NamedTuple
@@ -60,14 +60,6 @@ class Optimum:
     limits: NDArray[np.intp]
     floors: NDArray[np.intp]
     ceilings: NDArray[np.intp]
-
-
-class _Table(NamedTuple):
-    """Sums of heights, shape (rows, stations), their bounds, and of which limit each is."""
-
-    parts: Any
-    most: FloatArray
-    of: NDArray[np.intp]
 
 
 class Program:
@@ -131,36 +123,19 @@ class Program:
         return found
 
     @cached_property
-    def turns(self) -> Any:  # noqa: ANN401 - a sparse array
-        """The changes of grade as sums of heights, shape (changes, stations)."""
-        return self._table(
-            [(k, 1.0, limit.high) for k, limit in enumerate(self.limits) if limit.rule == "change"]
-        ).parts
-
-    @cached_property
-    def _tables(self) -> tuple[_Table, _Table]:
-        """The limits as sums of heights that are at most something, and as sums that are just that."""
-        upper = [
-            (k, sign, bound)
-            for k, limit in enumerate(self.limits)
-            if limit.low < limit.high
-            for sign, bound in ((1.0, limit.high), (-1.0, -limit.low))
-            if np.isfinite(bound)
-        ]
-        equal = [(k, 1.0, limit.high) for k, limit in enumerate(self.limits) if limit.low == limit.high]
-        return self._table(upper), self._table(equal)
-
-    def _table(self, rows: Sequence[tuple[int, float, float]]) -> _Table:
+    def _sums(self) -> Any:  # noqa: ANN401 - a sparse array
+        """The limits as sums of heights, shape (limits, stations)."""
         from scipy.sparse import coo_array
 
-        cells = [
-            (row, n, sign * part) for row, (k, sign, _) in enumerate(rows) for n, part in self.limits[k].parts.items()
-        ]
+        cells = [(k, n, part) for k, limit in enumerate(self.limits) for n, part in limit.parts.items()]
         row, column, part = np.array(cells, dtype=float).reshape(-1, 3).T
-        parts = coo_array((part, (row.astype(int), column.astype(int))), shape=(len(rows), self.low.size)).tocsr()
-        return _Table(
-            parts, np.array([bound for _, _, bound in rows]), np.array([k for k, _, _ in rows], dtype=np.intp)
-        )
+        shape = (len(self.limits), self.low.size)
+        return coo_array((part, (row.astype(int), column.astype(int))), shape=shape).tocsr()
+
+    @cached_property
+    def turns(self) -> Any:  # noqa: ANN401 - a sparse array
+        """The changes of grade as sums of heights, shape (changes, stations)."""
+        return self._sums[[k for k, limit in enumerate(self.limits) if limit.rule == "change"]]
 
     def solve(
         self,
@@ -181,11 +156,17 @@ class Program:
             The least that a further variable may be.
         """
         from scipy.optimize import linprog
-        from scipy.sparse import csr_array, hstack, vstack
+        from scipy.sparse import csr_array, diags_array, hstack, vstack
 
         count, further = self.low.size, cost.size
-        ours, same = self._tables
-        upper, equal = (hstack([table.parts, csr_array((table.most.size, further))]).tocsr() for table in self._tables)
+        low, high = np.array([(limit.low, limit.high) for limit in self.limits]).reshape(-1, 2).T
+        same = np.flatnonzero(low == high)
+        of = np.repeat(np.flatnonzero(low < high), 2)  # at most the high bound, and at least the low one
+        sign = np.tile([1.0, -1.0], of.size // 2)
+        own = np.where(sign > 0, high[of], -low[of])
+        of, sign, own = (each[np.isfinite(own)] for each in (of, sign, own))
+        upper = hstack([diags_array(sign) @ self._sums[of], csr_array((of.size, further))])
+        equal = hstack([self._sums[same], csr_array((same.size, further))])
         bounds: Any = np.column_stack(
             [np.append(self.low, np.full(further, least)), np.append(self.high, np.full(further, np.inf))]
         )
@@ -193,9 +174,9 @@ class Program:
             done = linprog(
                 np.append(np.zeros(count), cost),
                 A_ub=vstack([upper, rows]).tocsr(),
-                b_ub=np.append(ours.most, most),
-                A_eq=equal if same.most.size else None,
-                b_eq=same.most if same.most.size else None,
+                b_ub=np.append(own, most),
+                A_eq=equal.tocsr() if same.size else None,
+                b_eq=high[same] if same.size else None,
                 bounds=bounds,
                 method="highs-ds",
                 options={
@@ -206,14 +187,14 @@ class Program:
             )
         if done.x is None:
             return None
-        own = ours.of[-done.ineqlin.marginals[: ours.most.size] > _ACTIVE]
-        if same.most.size:
-            own = np.append(own, same.of[np.abs(done.eqlin.marginals) > _ACTIVE])
+        active = of[-done.ineqlin.marginals[: of.size] > _ACTIVE]
+        if same.size:
+            active = np.append(active, same[np.abs(done.eqlin.marginals) > _ACTIVE])
         return Optimum(
             heights=done.x[:count],
             others=done.x[count:],
-            rows=-done.ineqlin.marginals[ours.most.size :],
-            limits=np.unique(own),
+            rows=-done.ineqlin.marginals[of.size :],
+            limits=np.unique(active),
             floors=np.flatnonzero(done.lower.marginals[:count] > _ACTIVE),
             ceilings=np.flatnonzero(done.upper.marginals[:count] < -_ACTIVE),
         )

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.design.level.as_checked import RulingGrade, as_written, hardest_under, plan_at, ruling_grades
-from gradehaul.design.level.grades import Grades, runs_of
+from gradehaul.design.level.grades import TrainGrades, runs_of
 from gradehaul.design.level.hills import GAIN, ActiveSet, LeveledHeights, Leveling
 from gradehaul.design.level.program import LimitRule, Program
 from gradehaul.design.level.stations import Stations, stations_of
@@ -20,7 +20,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import trains_named
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.quantities.si import METER, Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
 MOST_CHANGE = 0.02
@@ -95,7 +95,7 @@ class Leveled(AnswerRecord):
 
     plan: Plan
     stations: Stations
-    heights: FloatArray
+    heights: Annotated[FloatArray, METER]
     hardest: tuple[Hardest, ...]
     rulings: tuple[RulingGrade, ...]
 
@@ -151,46 +151,9 @@ def leveled(
     than with even heights, unless limits of joints forbid these.
 
     All of this is without vertical curves: one that lies on a curve of the track can take back what was gained. The
-    grades in the answer are those with vertical curves, as `check` has them.
-
-    Parameters
-    ----------
-    layout
-        The layout.
-    trains
-        Names of trains; all where empty. On a route with reversals each leg is judged, on a lap with the lap behind it.
-    least, most
-        Heights, m, that free joints must clear or must not exceed.
-    change
-        The change of grade from one stretch to the next at the most, where even heights have no more.
-    gain
-        What is worth a change of heights, a plain ratio.
-
-    Raises
-    ------
-    RouteError
-        No train, or none that can be judged.
-    DesignError
-        No free height, a joint that does not exist, or limits that contradict one another or leave nothing free.
-
-    Examples
-    --------
-    Half of a rise is on a curve of 1 m, which adds 0.8 %; so the curve climbs at 0.8 % less:
-
-    >>> from gradehaul.plan import read_plan
-    >>> layout = Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead = { Foot = 0, Top = 0.12 }
-    ... curve_resistance = { model = "coefficient", coefficient = 0.008 }
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 3 }, { left = 1, length = 3 }] }
-    ... loco.tank = { mass = "400 g", length = 0.2, pull.clean = "80 gf" }
-    ... car.ore = { mass = "100 g", length = 0.14 }
-    ... route.Up = { from = "Foot", to = "Top" }
-    ... train.up = { route = "Up", consist = ["tank", "4 ore"] }
-    ... '''))
-    >>> [(round(100 * each.even, 2), round(100 * each.leveled, 2)) for each in leveled(layout).hardest]
-    [(2.8, 2.4)]
+    grades in the answer are those with vertical curves, as `check` has them. On a route with reversals each leg is
+    judged, on a lap with the lap behind it. `gain` is what is worth a change of heights, a plain ratio; the other
+    parameters, and what is raised, are those of `gradehaul.Layout.level`.
     """
     plan = layout.plan
     stations = stations_of(plan)
@@ -209,7 +172,7 @@ def leveled(
         )
     # what no train runs over is kept even too
     orders = [(run.order, run.places) for run in runs] + [*stations.lines.values()]
-    grades = Grades(runs, stations.even.size)
+    grades = TrainGrades(runs, stations.even.size)
     trains_of, hills = _spots(stations, grades)
     even_hard, _ = grades.worst(stations.even)
 
@@ -284,7 +247,7 @@ def _as_checked(stations: Stations, found: LeveledHeights) -> tuple[Layout, Floa
     return Layout(plan_at(stations.plan, stations, heights)), heights
 
 
-def _spots(stations: Stations, grades: Grades) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
+def _spots(stations: Stations, grades: TrainGrades) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
     """Return the train and the hill of each spot, shape (spots,)."""
     trains = np.empty(grades.spots.size, dtype=object)
     hills = np.zeros(grades.spots.size, dtype=np.intp)
@@ -298,7 +261,7 @@ def _spots(stations: Stations, grades: Grades) -> tuple[NDArray[np.str_], NDArra
 
 
 def _binds(
-    grades: Grades, trains: NDArray[np.str_], found: LeveledHeights, leveling: Leveling
+    grades: TrainGrades, trains: NDArray[np.str_], found: LeveledHeights, leveling: Leveling
 ) -> dict[str, tuple[float, tuple[ActiveLimit, ...]]]:
     """Return for each train its hardest grade without vertical curves, and what keeps that from being lower."""
     hard, _ = grades.worst(found.heights)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from gradehaul.network.route import Route
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import METER, Meters
 from gradehaul.track.heights.railhead import solve_railheads
 from gradehaul.track.piecewise import FloatArray
 
@@ -28,9 +29,9 @@ class Stations:
 
     joints: Mapping[str, int]
     lines: Mapping[str, tuple[NDArray[np.intp], FloatArray]]
-    even: FloatArray
+    even: Annotated[FloatArray, METER]
     free: NDArray[np.bool_]
-    ties: tuple[tuple[int, int, float], ...]
+    ties: tuple[tuple[int, int, Meters], ...]
     plan: Plan
 
     @property

@@ -7,7 +7,7 @@ import io
 import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from gradehaul.errors import DesignError, QuantityError
 from gradehaul.plan.names import near_file, quoted
 from gradehaul.plan.records import Survey
 from gradehaul.quantities import describe, read_quantity
-from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.quantities.si import METER, Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
 READING = {"metric": 0.0005, "imperial": 0.0254 / 32}
@@ -32,8 +32,8 @@ class Surveyed:
     """A survey that can be used: distances and heights, m, and the error of one reading, m, one standard deviation."""
 
     name: str
-    distance: FloatArray
-    height: FloatArray
+    distance: Annotated[FloatArray, METER]
+    height: Annotated[FloatArray, METER]
     reading: Meters
     reading_assumed: bool
 
@@ -71,14 +71,7 @@ class Steep:
 def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveyed:
     """Return a survey whose readings are in order and without gaps.
 
-    Parameters
-    ----------
-    survey
-        The survey as it was written.
-    file, unit
-        The plan's file and unit, for messages.
-    reading
-        The error of a reading where the survey says nothing, m.
+    `reading` is the error of a reading where the survey says nothing, m.
 
     Raises
     ------

@@ -62,13 +62,13 @@ class RiserBuild:
     datum: Meters | None = None
 
     @property
-    def structure(self) -> float:
+    def structure(self) -> Meters:
         """Track, roadbed and deck together, m."""
         return self.deck + self.roadbed + self.track
 
 
 @dataclass(frozen=True, slots=True)
-class Beside:
+class TrackBeside:
     """A track that runs beside at a riser: how far to the left, m, negative to the right, and its railhead, m."""
 
     line: str
@@ -107,7 +107,7 @@ class Riser:
     """Thickness of the block under the low end of the level; None where the line is shorter than the level."""
     low_end: str
     """Where that end lies: behind, ahead, or neither where the track is level."""
-    beside: tuple[Beside, ...]
+    beside: tuple[TrackBeside, ...]
 
     @property
     def residual(self) -> Meters:
@@ -227,19 +227,12 @@ def risers_at(walk: Walk, build: RiserBuild, where: Sequence[tuple[float, RiserR
     --------
     >>> from gradehaul.design.risers.walk import walk_along
     >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.plan import read_plan
-    >>> layout = Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "mm"
-    ... railhead.A = 0
-    ... line.Hill = { from = "A", to = "B", track = [{ straight = 1000, grade = "2 %" }] }
-    ... '''))
+    >>> from gradehaul.plan import load_plan
+    >>> layout = Layout(load_plan("plans/first-hill.toml"))
     >>> build = RiserBuild(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=0.9)
-    >>> risers = risers_at(walk_along(layout), build, [(0.0, "end"), (0.4, "spacing"), (0.8, "spacing")])
-    >>> [(riser.number, round(1000 * riser.cut, 1)) for riser in risers]
-    [(1, 878.0), (2, 886.0), (3, 894.0)]
-    >>> round(1000 * risers[1].block, 1), risers[1].low_end
-    (12.0, 'behind')
+    >>> (riser,) = risers_at(walk_along(layout), build, [(3.0, "spacing")])
+    >>> round(riser.railhead, 4), round(riser.cut, 4), round(riser.block, 4), riser.low_end
+    (0.0319, 0.91, 0.0171, 'behind')
     """
     places = np.array([at for at, _ in where])
     railheads = walk.railhead.at(np.minimum(places, walk.length))
@@ -334,7 +327,7 @@ def _turns(walk: Walk, places: FloatArray) -> tuple[list[float], list[float | No
     return turned.tolist(), rises
 
 
-def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[tuple[Beside, ...]]:
+def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[tuple[TrackBeside, ...]]:
     """Yield for each riser the tracks of other lines that run beside it, near enough and about as high."""
     from shapely import LineString, Point, STRtree
 
@@ -358,7 +351,7 @@ def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[t
     spots, headings, _ = walk.places(places)
     for spot, heading, railhead in zip(spots.tolist(), headings.tolist(), railheads.tolist(), strict=True):
         point = Point(spot.real, spot.imag)
-        found: dict[str, Beside] = {}
+        found: dict[str, TrackBeside] = {}
         for index in sorted(tree.query(point, predicate="dwithin", distance=reach).tolist()):
             line, track = lines[index], others[index]
             along = line.project(point)
@@ -372,5 +365,5 @@ def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[t
             height = float(layout.alignment.tracks[track.id].railhead(min(along, track.length)))
             offset = (off * ahead.conjugate()).imag
             if abs(offset) > 0.5 * plan.scale.gauge and abs(height - railhead) < high:
-                found.setdefault(track.line, Beside(track.line, offset, height))
+                found.setdefault(track.line, TrackBeside(track.line, offset, height))
         yield tuple(found.values())

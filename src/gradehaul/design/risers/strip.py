@@ -14,6 +14,7 @@ from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters, Radians
 from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray
 
@@ -25,20 +26,20 @@ _SHORTEST = 0.02
 _SHRINK = 0.95
 
 
-class Paper(NamedTuple):
+class PageRoom(NamedTuple):
     """The room of a page for the strip, m: along it and across it, and the overlap at both ends."""
 
-    along: float
-    across: float
-    overlap: float = 0.012
+    along: Meters
+    across: Meters
+    overlap: Meters = 0.012
 
 
-class Mark(NamedTuple):
+class StripMark(NamedTuple):
     """A place on the strip: how far along the walk, m, where on its page, m, and the heading there, rad."""
 
-    at: float
+    at: Meters
     place: complex
-    heading: float
+    heading: Radians
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,15 +51,15 @@ class StripPage:
     """
 
     number: int
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
     line: NDArray[np.complex128]
-    joins: tuple[Mark, Mark]
-    risers: tuple[tuple[Mark, Riser], ...]
-    tangents: tuple[tuple[Mark, str], ...]
+    joins: tuple[StripMark, StripMark]
+    risers: tuple[tuple[StripMark, Riser], ...]
+    tangents: tuple[tuple[StripMark, str], ...]
 
 
-def strip_pages(found: Risers, length: float, paper: Paper, half_width: float) -> tuple[StripPage, ...]:
+def strip_pages(found: Risers, length: float, paper: PageRoom, half_width: float) -> tuple[StripPage, ...]:
     """Return the pages of a strip, from the first riser on.
 
     Each page shows the track in plan at full size, turned so that its stretch lies along the page. A page begins where
@@ -103,7 +104,7 @@ def strip_pages(found: Risers, length: float, paper: Paper, half_width: float) -
     return tuple(pages)
 
 
-def _fitting(walk: Walk, start: float, stop: float, paper: Paper, half_width: float) -> float:
+def _fitting(walk: Walk, start: float, stop: float, paper: PageRoom, half_width: float) -> float:
     """Return how far a stretch can go and still fit on a page."""
     room = complex(paper.along - 2 * paper.overlap, paper.across - 2 * half_width)
     end = min(stop, start + room.real)
@@ -130,14 +131,14 @@ def _turned(walk: Walk, at: FloatArray, start: float, end: float) -> tuple[NDArr
     return (places - first) * np.exp(-1j * chord), headings - chord
 
 
-def _page(found: Risers, number: int, start: float, end: float, paper: Paper) -> StripPage:
+def _page(found: Risers, number: int, start: float, end: float, paper: PageRoom) -> StripPage:
     walk = found.walk
     seen, _ = _turned(walk, np.linspace(start, end, 65), start, end)
     middle = complex(0.5 * (seen.real.max() + seen.real.min()), 0.5 * (seen.imag.max() + seen.imag.min()))
 
-    def mark(at: float) -> Mark:
+    def mark(at: float) -> StripMark:
         place, heading = _turned(walk, np.array([at]), start, end)
-        return Mark(at, complex(place[0]) - middle, float(heading[0]))
+        return StripMark(at, complex(place[0]) - middle, float(heading[0]))
 
     low, high = max(0.0, start - paper.overlap), min(walk.length, end + paper.overlap)
     _, _, curvature = walk.places(np.linspace(low, high, 65))

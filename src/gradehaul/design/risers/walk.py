@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,7 +17,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.network.graph import Way
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Track
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import METER, Meters
 from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Laid, Pose, lay_out
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join
@@ -32,7 +33,7 @@ class Walk:
     layout: Layout
     name: str
     ways: tuple[Way, ...]
-    starts: FloatArray
+    starts: Annotated[FloatArray, METER]
     railhead: PiecewiseQuadratic
     sections: tuple[Section, ...]
 
@@ -112,12 +113,7 @@ def _differ(before: Section, after: Section) -> bool:
 def walk_along(layout: Layout, *, line: str | None = None, route: str | None = None) -> Walk:
     """Return the walk along a line, from its `from`, or along a route.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    line, route
-        The name of one of them; None for both where the plan has only one line.
+    The name of one of them is given; neither where the plan has only one line.
 
     Raises
     ------

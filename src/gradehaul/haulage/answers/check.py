@@ -10,11 +10,13 @@ from typing import ClassVar
 
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_trains
+from gradehaul.haulage.answers.judged import worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.measure_next import Measurement, measurements
+from gradehaul.haulage.answers.named_trains import TrainAnswer, train_answers
 from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
-from gradehaul.haulage.demand import TIE, demand
+from gradehaul.haulage.demand import demand
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile, Ruling
@@ -22,7 +24,6 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.predicted import predictions
 from gradehaul.haulage.trust.random_trials import RandomTrials
-from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.network.route import Between, Route, Tail
 from gradehaul.plan.rail_condition import RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
@@ -145,25 +146,6 @@ class RouteAnswer:
         return tuple(map(RangedLoad, self.loads, self.spreads))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TrainAnswer(JudgedTrain):
-    """What becomes of a named train on one rail condition."""
-
-    KEYS: ClassVar[str] = (
-        f"name route rail length {JUDGED_KEYS} trust.stall_probability draws=trust.trials trust.margin_low "
-        "trust.margin_high unsure_of=trust.causes measure_next=trust.next_measurement.measure"
-    )
-
-    length: Meters
-    run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
-    """The random trials, run when they are first looked at."""
-
-    @property
-    def trust(self) -> TrainTrust:
-        """How far the verdict can be trusted."""
-        return self.run_trials()
-
-
 _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N"}
 
 
@@ -192,10 +174,12 @@ class CheckAnswer(AnswerRecord):
     KEYS: ClassVar[str] = (
         "plan.scale plan.practice curve_coefficient=coefficient curve_model=plan.curve_resistance.model hours rails "
         "judged_rails passes not_judged=unjudged not_checked routes between trains ways_over berths figures "
-        "doubts notes"
+        "doubts notes clearance_fails"
     )
 
     plan: Plan
+    written: Plan = field(repr=False)
+    """The plan before its readings were taken in."""
     alignment: Alignment
     coefficient: Meters
     """Curve coefficient, m."""
@@ -218,6 +202,9 @@ class CheckAnswer(AnswerRecord):
     """All notes, those doubts among them."""
     ways_over: tuple[object, ...] = ()
     """For each train that does not climb as judged, the ways over the hill, where `treatment.ways_over` found them."""
+    clearance_fails: int | None = None
+    """How many places fail the clearances, by `design.clearance.suspects`: 0 where no track passes low over other, None
+    where it was not looked for."""
 
     @property
     def film_rails(self) -> tuple[str, ...]:
@@ -232,6 +219,12 @@ class CheckAnswer(AnswerRecord):
     def on(self, rails: Iterable[str]) -> list[TrainAnswer]:
         """Return the named trains on some rail conditions."""
         return [train for train in self.trains if train.rail in rails]
+
+    @property
+    def measure_next(self) -> Measurement | None:
+        """What to measure next, the first that `readings` names; None where it names none."""
+        judged, film = worst_of_each(self.on(self.judged_rails)), worse_ages(self.on(self.film_rails))
+        return next(measurements(self.written, judged, film), None)
 
     @property
     def unjudged(self) -> tuple[str, ...]:
@@ -307,23 +300,12 @@ def check_layout(
         answered.append(_route_answer(layout, layout.profile(route), made, trials))
         if progress is not None:
             progress(number + 1, len(chosen))
-    answers = tuple(
-        TrainAnswer(
-            name=each.name,
-            route=each.route,
-            rail=each.rail,
-            verdict=each.verdict,
-            misfits=each.misfits,
-            length=made[each.name].length,
-            run_trials=cache(partial(trust_in_train, layout.profile(each.route), made[each.name], each.rail, trials)),
-        )
-        for each in judged_trains(layout, trains=plan.trains)
-    )
+    answers = train_answers(layout, plan, trials)
     alignment = layout.alignment
     doubts = (
         *plan.doubts,
         *surveyed_steeper(plan, alignment),
-        *unusual_notes(plan, (answer.ruling for answer in answered)),
+        *unusual_notes(plan, alignment, (answer.ruling for answer in answered)),
         *alignment.doubts,
     )
     notes = (
@@ -332,7 +314,6 @@ def check_layout(
         *fouling_notes(alignment),
         *layout.found.notes,
         *misfit_notes(plan, answers),
-        *_doubtful_pulls(plan),
         *_unsure_predictions(plan, trials),
         *_assumed_films(plan),
         *_taut_trains(layout, made),
@@ -340,6 +321,7 @@ def check_layout(
     )
     return CheckAnswer(
         plan=plan,
+        written=layout.written,
         alignment=alignment,
         coefficient=layout.coefficient,
         hours=layout.hours,
@@ -413,20 +395,6 @@ def _listed(kind: str, names: Sequence[str]) -> str:
     """
     more = f" and {len(names) - 3} more" if len(names) > 3 else ""
     return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
-
-
-def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
-    """Yield notes on pulls measured with sliding wheels that are more than a standing pull which was not measured."""
-    for loco in plan.locos.values():
-        for rail in conditions(plan.films):
-            stand, slip = Pulls(plan).standing(loco, rail), Pulls(plan).slipping(loco, rail)
-            if slip.basis == "measured" != stand.basis and slip.value > stand.value * (1 + TIE):
-                known = "scaled from other rail" if stand.basis == "scaled" else "assumed from its weight"
-                yield Note(
-                    f'loco "{loco.name}", slipping, {rail}',
-                    f"the pull measured with sliding wheels is more than the standing pull, which is {known}; "
-                    "measure the standing pull too",
-                )
 
 
 def _unsure_predictions(plan: Plan, trials: RandomTrials) -> Iterator[Note]:

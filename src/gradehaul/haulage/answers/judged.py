@@ -12,10 +12,11 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.route import Route
 from gradehaul.plan.rail_condition import RailCondition
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Meters, Share
 
 if TYPE_CHECKING:
     from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.haulage.trust.train import TrainTrust
 
 _WHOLE = 1 + 1e-9
 """A train so little longer than its room still fits."""
@@ -71,6 +72,11 @@ class JudgedTrain(Judged):
 
 
 _Train = TypeVar("_Train", bound=JudgedTrain)
+
+
+def risk(judged: Judged, trust: TrainTrust) -> Share:
+    """Return the chance that the outcome of a train is one that fails: it stalls, runs away, or does not fit."""
+    return 1.0 if judged.misfits else trust.fail_probability
 
 
 def misfits(layout: Layout, route: Route, train: Train) -> tuple[Misfit, ...]:

@@ -45,6 +45,8 @@ class Layout:
     ----------
     plan
         The plan.
+    written
+        The plan as it came, its readings not taken in.
     alignment
         Curvature, railhead and position of every track.
     movements
@@ -62,6 +64,7 @@ class Layout:
     """
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
+        self.written = plan
         self.plan = plan = fitted(_with_bench(plan, hours))
         self.all_routes, self.hours = all_routes, hours
         self.alignment = align(plan)

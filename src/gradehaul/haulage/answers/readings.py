@@ -3,32 +3,31 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
+from gradehaul.haulage.answers.judged import worse_ages, worst_of_each
+from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.measure_next import Measurement, measurements
+from gradehaul.haulage.answers.named_trains import train_answers
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.cars import CarBench
 from gradehaul.haulage.bench.odd_figures import odd_figures
-from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust.predicted import Predicted, predictions
 from gradehaul.haulage.trust.random_trials import RandomTrials
-from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
+from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
-from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages
+from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Newtons, Share
 
 DISAGREES = 0.05
 """Chance of what was seen, by the model, under which the two are said to disagree."""
-
-_MOST_ADVICE, _MOST_OF_TRAINS = 6, 4
-"""Measurements that are advised at the most, and those of them that would make trains more certain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +117,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         for answer in trials
         if not answer.agrees
     ]
-    return ReadingsAnswer(plan, bench, guesses, trials, tuple(remarks), tuple(_next(plan, bench, seed)))
+    return ReadingsAnswer(plan, bench, guesses, trials, tuple(remarks), tuple(map(str, _next(plan, bench, seed))))
 
 
 def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:
@@ -176,62 +175,13 @@ def _crossed(trials: Sequence[JudgedTrial]) -> Iterator[Note]:
             yield Note(f"trials of {locos} on {rail} rail", text)
 
 
-def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
-    """Say what to measure next: first what would narrow the verdicts on the named trains, then what is missing."""
-    best: dict[str, tuple[float, str]] = {}
-    if plan.trains and plan.lines:
-        layout = Layout(plan)
-        random_trials = RandomTrials(layout.plan, layout.coefficient, seed=seed)
-        known = {route.name for route in layout.routes}
-        judged = (*judged_rails(layout.rails), *film_rails(layout.rails))
-        for named in layout.plan.trains.values():
-            if named.route not in known:
-                continue
-            train = made_up(layout.plan, named)
-            for rail in judged:
-                trust = trust_in_train(layout.profile(named.route), train, rail, random_trials)
-                for gain, cause in trust.gains:
-                    if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
-                        best[cause.measure] = gain, f"narrows the answer for train {named.name} on {rail} rail"
-    advice = [f"{measure}: {why}" for measure, (_, why) in sorted(best.items(), key=lambda item: -item[1][0])]
-    return [*advice[:_MOST_OF_TRAINS], *_missing(plan, bench, best)][:_MOST_ADVICE]
-
-
-def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str]:
-    films = list(plan.films)
-    unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
-    if unread:
-        yield f"read the pull of {_some(unread)} on clean rail, five times each"
-    clean = bench.fits.get(CLEAN)
-    if clean is not None and not clean.apart and len(plan.locos) > 1:
-        yield f"on clean rail, read at least three locomotives with different numbers of tires: {clean.why}"
-    for film in films:
-        settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
-        if plan.locos and not (fresh or settled):
-            yield (
-                f"wipe the film {film} on a loose plank; read a locomotive with traction tires and one without, "
-                "fresh and after a day"
-            )
-        elif plan.locos and not (fresh and settled):
-            yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
-        if any(one.film == film and one.form == "stepwise" for one in bench.films):
-            yield f"read the pulls on {film} rail at three ages or more, to show how they recover"
-    few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
-    if few:
-        yield f"read more often, five times each: {_some(few)}"
-    unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
-    if unrolled and not any(guess.startswith(ROLL) for guess in guesses):
-        yield f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
-    curved = any(track.curvature for track in plan.tracks.values())
-    if (
-        curved
-        and bench.curve is None
-        and plan.curve_resistance.model != "coefficient"
-        and plan.cars
-        and BEND not in guesses
-    ):
-        yield "pull the same string round a curve of known radius"
-
-
-def _some(names: list[str]) -> str:
-    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+def _next(plan: Plan, bench: Bench, seed: int) -> Iterator[Measurement]:
+    """Return what to measure next, first what would narrow the verdicts on the named trains."""
+    if not (plan.trains and plan.lines):
+        return measurements(plan, (), (), bench)
+    layout = Layout(plan)
+    trials = RandomTrials(layout.plan, layout.coefficient, seed=seed)
+    rails = layout.judged()
+    film = [rail for rail in film_rails(layout.rails) if rail not in rails]
+    judged, filmed = (train_answers(layout, layout.plan, trials, on) for on in (rails, film))
+    return measurements(plan, worst_of_each(judged), worse_ages(filmed), bench)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, misfits
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, misfits, risk
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
@@ -20,7 +20,7 @@ from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED
 from gradehaul.plan.records import Cut, Line, NamedRoute, NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import cut_of
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Meters, Share
 from gradehaul.track.heights.railhead import solve_railheads
 
 ANY = "any"
@@ -40,7 +40,7 @@ _MOST_REVERSALS = 9
 class Trial(Judged):
     """What becomes of the train on one condition of the rails, at the age of the film that is worse for it."""
 
-    KEYS: ClassVar[str] = f"condition rail {JUDGED_KEYS} trust.stall_probability most_cars=most"
+    KEYS: ClassVar[str] = f"condition rail {JUDGED_KEYS} risk trust.stall_probability most_cars=most"
 
     condition: str
     """``clean``, ``as planned`` or ``film everywhere``."""
@@ -50,6 +50,11 @@ class Trial(Judged):
     most: int | None
     """The most cars of the counted kind with which it, and it with any fewer, climbs; None where it has no cars, or
     does not climb without them."""
+
+    @property
+    def risk(self) -> Share:
+        """The chance that it fails: that it stalls, runs away, or does not fit."""
+        return risk(self, self.trust)
 
 
 @dataclass(frozen=True, slots=True)

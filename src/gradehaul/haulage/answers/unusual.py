@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from statistics import fmean
 from typing import TYPE_CHECKING
 
 from gradehaul.errors import PlanError
+from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.demand import TIE
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.records import Car, Loco, Note
 from gradehaul.quantities import describe
@@ -17,30 +20,36 @@ if TYPE_CHECKING:
 
     from gradehaul.haulage.profile import Ruling
     from gradehaul.plan.records import Plan
+    from gradehaul.track.alignment import Alignment
 
 STEEP = 0.10
 """A grade beyond this gets a note: 1 in 10 is rack-railway country (common practice)."""
+_LEAST_STACK = 3.0
+"""The least height between turns of a helix at full size, m: no train is lower (common practice)."""
 _SHORT, _LONG = 2.5, 45.0
 """The least and the greatest usual length of a vehicle at full size, m (common practice)."""
 _CAR, _LOCO = (0.25, 4.0), (0.5, 10.0)
 """The usual masses of cars and locomotives, over what the practice lays down for a car as long (common practice)."""
 
 
-def unusual_notes(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:
+def unusual_notes(plan: Plan, alignment: Alignment, rulings: Iterable[Ruling]) -> Iterator[Note]:
     """Yield a note for each figure far outside what is usual.
 
     Parameters
     ----------
-    plan
-        The plan.
+    plan, alignment
+        The plan, and where its tracks lie.
     rulings
         The hardest places of its routes.
     """
     yield from _steep(plan, rulings)
     yield from _sharp(plan)
+    yield from _wound(plan, alignment)
+    pulls = Pulls(plan)
     for loco in plan.locos.values():
         yield from _odd(plan, loco)
         yield from _film_above_clean(plan, loco)
+        yield from _slipping_above_standing(plan, loco, pulls)
     for car in plan.cars.values():
         yield from _odd(plan, car)
 
@@ -73,6 +82,39 @@ def _sharp(plan: Plan) -> Iterator[Note]:
             else f"{describe(SHARPEST * plan.scale.gauge, 'length', plan.unit)}, ten gauges, is usual at the least"
         )
         yield Note(sharpest.place, f"the radius is {radius}; {usual}")
+
+
+def _wound(plan: Plan, alignment: Alignment) -> Iterator[Note]:
+    """Yield a note for each curve of more than a full turn that does not climb over itself."""
+    for track in plan.tracks.values():
+        turns = abs(track.curvature) * track.length / (2 * math.pi)
+        railhead = alignment.tracks[track.id].railhead
+        climb = abs(float(railhead.ends[-1] - railhead.values[0])) / max(turns, 1.0)
+        least = _LEAST_STACK / plan.scale.ratio
+        if turns > 1 + 1e-6 and climb < least:
+            by, usual = (describe(each, "length", plan.unit) for each in (climb, least))
+            turned = describe(2 * math.pi * turns, "angle", "deg")
+            yield Note(
+                track.place,
+                f"it turns through {turned} and climbs {by} in a full turn, 360 deg, so that it meets itself; {usual} "
+                "a turn or more is usual in a helix",
+            )
+
+
+def _slipping_above_standing(plan: Plan, loco: Loco, pulls: Pulls) -> Iterator[Note]:
+    """Yield a note for each rail on which the wheels of a locomotive pull more when they slide than while they hold."""
+    for rail in conditions(plan.films):
+        stand, slip = pulls.standing(loco, rail), pulls.slipping(loco, rail)
+        if slip.basis != "measured" or slip.value <= stand.value * (1 + TIE):
+            continue
+        unit = next((force.unit for force in loco.slipping[rail] if force.unit), "N")
+        own, other = (describe(pull.value, "force", unit) for pull in (slip, stand))
+        why = {
+            "scaled": "which is scaled from other rail: measure that too",
+            "assumed": "which is assumed from its weight: measure that too",
+        }.get(stand.basis, "which cannot be: are the two swapped?")
+        wrong = f"{own} with sliding wheels is more than the standing pull, {other}, {why}"
+        yield Note(f'loco "{loco.name}", slipping, {rail}', wrong)
 
 
 def _film_above_clean(plan: Plan, loco: Loco) -> Iterator[Note]:

@@ -109,6 +109,34 @@ class Margins:
         least: FloatArray = ((1 + tie) * pulls - self._demands[:, int(starting)]).min(axis=0)
         return least - self.resistance(starting=starting)
 
+    def runs_away(self, rail: str) -> NDArray[np.bool_]:
+        """Return in which trials the train pushes its locomotives down the hill though their wheels slide: (trials,).
+
+        Where it could not with the most that grades ever push, nothing more is worked out.
+        """
+        holds = (1 + TIE) * np.array([self.pull(under, "slipping") for under in self._patterns(rail)])
+        resistance = self.resistance()
+        pieces, factors = self._downhill
+        ranges = _Range.of(factors, len(self.causes))
+        bulge = np.maximum(ranges.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
+        if (ranges.greatest(pieces.ends).max(axis=0) + bulge).max() <= (holds.min(axis=0) + resistance).min():
+            return np.zeros(self.trials.count, dtype=bool)
+        held: FloatArray = (holds - self._pushes).min(axis=0) + resistance
+        return held < 0
+
+    @property
+    def _downhill(self) -> tuple[_Pieces, FloatArray]:
+        """The pieces with grades and curves the other way, without tension, and what they are taken times running."""
+        parts = 2 * len(self.causes)
+        pieces = self._pieces._replace(coefficients=-self._pieces.coefficients[:, :parts])
+        factors = self.trials.factors(self.causes, taut=self.profile.curves.tension > 0)
+        return pieces, factors[:parts, : self.trials.count]
+
+    @cached_property
+    def _pushes(self) -> FloatArray:
+        """The most that grades, less curves, push where each pattern of rails is under it, N: (patterns, trials)."""
+        return _greatest(*self._downhill, len(self.causes))
+
     def demand(self) -> FloatArray:
         """Return the greatest demand of grades and curves on the running train, N, shape (trials,)."""
         most: FloatArray = self._demands[:, 0].max(axis=0)

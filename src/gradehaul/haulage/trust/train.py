@@ -64,6 +64,8 @@ class TrainTrust:
     """How far a verdict can be trusted; `margin_low` and `margin_high` are the 5th and 95th percentile, N."""
 
     stall_probability: Share
+    fail_probability: Share
+    """How likely it stalls or runs away."""
     trials: int
     margin_low: Newtons
     margin_high: Newtons
@@ -98,8 +100,8 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, trials: Rando
     """Return how far the verdict on a train can be trusted.
 
     The margin is the least of standing pull less demand along the route, in every trial at the place that is worst
-    then. The two other tests of a verdict are tried likewise: whether it starts anywhere, and whether it gets through
-    where its wheels slip.
+    then. The other tests of a verdict are tried likewise: whether it holds back downhill, whether it starts anywhere,
+    and whether it gets through where its wheels slip.
 
     Parameters
     ----------
@@ -114,10 +116,12 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, trials: Rando
     """
     legs = [Margins(leg, train.after(leg.route.run_rounds), trials) for leg, _ in profile.runs]
     stands = _doubt(legs, rail, "standing", always=True)
+    fails = [failing for leg in legs for failing in (leg.margin(rail) < 0, leg.runs_away(rail))]
     margin = np.min([leg.margin(rail, tie=0.0) for leg in legs], axis=0)
     low, high = np.quantile(margin, (0.05, 0.95)).tolist()
     others = _doubt(legs, rail, "standing", starting=True), _doubt(legs, rail, "slipping")
-    return TrainTrust(stands.chance, trials.count, low, high, stands.causes, others)
+    failing = float(np.any(fails, axis=0).mean())
+    return TrainTrust(stands.chance, failing, trials.count, low, high, stands.causes, others)
 
 
 def _doubt(legs: list[Margins], rail: str, state: State, *, starting: bool = False, always: bool = False) -> Doubt:

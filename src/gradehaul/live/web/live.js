@@ -1,4 +1,4 @@
-/* The live page: takes answers from the stream, has the trial answered, and writes when it is asked to. */
+/* The live page: takes answers from the stream, has the trial answered, and writes on request. */
 (() => {
   const byId = (id) => document.getElementById(id);
   const query = new URLSearchParams(location.search).get("plan");
@@ -14,8 +14,8 @@
 
   const state = (words) => { byId("state").textContent = words; };
 
-  /* Asks for something; where it is refused, the words why are the error. */
-  async function ask(what, body) {
+  /* Makes a request; where it is refused, the words why are the error. */
+  async function request(what, body) {
     let answer;
     try {
       answer = await fetch(`${what}?${plan}`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
@@ -30,18 +30,18 @@
 
   // Trials
 
-  let asking = false, again = false;
+  let requesting = false, again = false;
 
   /* Has the trial answered; one that comes while another is on its way goes last. */
   async function decide() {
     byId("show-write").disabled = desk.trial.empty;
-    if (asking) { again = true; return; }
-    asking = true;
+    if (requesting) { again = true; return; }
+    requesting = true;
     do {
       again = false;
-      try { await ask("trial", { page, trial: desk.trial.now }); } catch (error) { say(error.message); }
+      try { await request("trial", { page, trial: desk.trial.now }); } catch (error) { say(error.message); }
     } while (again);
-    asking = false;
+    requesting = false;
   }
 
   // The stream
@@ -59,7 +59,7 @@
       else desk.take(part);
       settle();
       showChanges(part);
-      state(`${part.file}, ${desk.trial.empty ? "as saved" : "with what you try"}.`);
+      state(`${part.file}, ${desk.trial.empty ? "as saved" : "with your changes"}.`);
       requestAnimationFrame(() => performance.mark("outcomes"));
       document.documentElement.dataset.answer = String(Number(document.documentElement.dataset.answer || 0) + 1);
     },
@@ -134,7 +134,7 @@
 
   function showChanges(part) {
     const list = part.lost.length ? [`No longer in the plan, and left out: ${part.lost.join(", ")}`] : [];
-    if (part.not_run.length) list.push(`Not judged, since its route is not answered: ${part.not_run.join(", ")}`);
+    if (part.not_run.length) list.push(`Not judged, since no train can run its route: ${part.not_run.join(", ")}`);
     const lines = [...part.changes, ...list];
     if (lines.length) byId("changes").replaceChildren(...lines.map(item));
     if (byId("said").dataset.trial) say("");
@@ -178,7 +178,7 @@
     text.readOnly = long;
     if (unsaved && fileText === sent) { mine = fileDigest; return; }  // this page saved it, and typing went on
     if (unsaved && text.value !== fileText) {
-      byId("text-state").textContent = "The file has changed on the disk, and so has this text: save is refused until you take the file's text.";
+      byId("text-state").textContent = "The file has changed on the disk, and so has this text: save is refused until you use the file's text.";
       return;
     }
     mine = fileDigest;
@@ -233,7 +233,7 @@
     if (long || text.value === fileText) return;
     const saved = sent = text.value;
     try {
-      const { digest } = await ask("save", { text: saved, digest: mine });
+      const { digest } = await request("save", { text: saved, digest: mine });
       mine = fileDigest = digest;
       fileText = saved;
       byId("text-state").textContent = "Saved.";
@@ -275,7 +275,7 @@
 
   async function showDiff() {
     try {
-      const { diff, digest } = await ask("diff", { trial: desk.trial.now });
+      const { diff, digest } = await request("diff", { trial: desk.trial.now });
       offered = digest;
       byId("diff").replaceChildren(...diff.map((line) => {
         const row = document.createElement("span");
@@ -293,7 +293,7 @@
 
   async function write() {
     try {
-      await ask("write", { trial: desk.trial.now, digest: offered });
+      await request("write", { trial: desk.trial.now, digest: offered });
       byId("write-dialog").close();
       written = true;
       say("Written.");
@@ -306,7 +306,7 @@
 
   async function copy() {
     try {
-      const { name } = await ask("copy", { trial: desk ? desk.trial.now : { heights: {}, rails: {} }, name: byId("copy-name").value });
+      const { name } = await request("copy", { trial: desk ? desk.trial.now : { heights: {}, rails: {} }, name: byId("copy-name").value });
       byId("copy-dialog").close();
       say(`Saved as ${name}.`);
     } catch (error) {

@@ -3,7 +3,7 @@
   const byId = (id) => document.getElementById(id);
   const say = (words) => { byId("said").textContent = words; };
 
-  async function ask(what, options) {
+  async function request(what, options) {
     let answer;
     try { answer = await fetch(what, options); } catch { throw new Error("The program does not answer: it has ended."); }
     const type = answer.headers.get("content-type") || "";
@@ -16,7 +16,7 @@
 
   async function headlines() {
     for (const place of document.querySelectorAll(".headline")) {
-      try { place.textContent = (await ask(`headline${link(place.dataset.plan)}`)).headline; } catch (error) { place.textContent = error.message; }
+      try { place.textContent = (await request(`headline${link(place.dataset.plan)}`)).headline; } catch (error) { place.textContent = error.message; }
     }
     document.documentElement.dataset.ready = "yes";
   }
@@ -25,7 +25,7 @@
     event.preventDefault();
     const body = JSON.stringify({ name: byId("new-name").value, layout: byId("new-layout").value, scale: byId("new-scale").value, unit: byId("new-unit").value });
     try {
-      location.assign(link((await ask("new", { method: "POST", headers: { "content-type": "application/json" }, body })).name));
+      location.assign(link((await request("new", { method: "POST", headers: { "content-type": "application/json" }, body })).name));
     } catch (error) { say(error.message); }
   });
 
@@ -33,7 +33,7 @@
     say(`Reading ${file.name} ...`);
     const scale = encodeURIComponent(byId("drawing-scale").value);
     try {
-      const { name, report } = await ask(`drawing?name=${encodeURIComponent(file.name)}&scale=${scale}`, { method: "POST", body: file });
+      const { name, report } = await request(`drawing?name=${encodeURIComponent(file.name)}&scale=${scale}`, { method: "POST", body: file });
       const anchor = byId("open-drawn").querySelector("a");
       anchor.href = link(name);
       anchor.textContent = `Open ${name}`;

@@ -1,8 +1,8 @@
 """Drawings: from the strokes of a drawing to the lines and joints of a plan.
 
-`assembly` is the way through: `dxf` reads a file, `plausible` refuses what no train fits in, `joining` makes one stroke
-of separate chords, `fitting` makes straights and arcs of strokes, `rails` refuses or reads rails, `heights` and
-`linking` make a network, `naming` names it; `tables` adds it to a plan. The words of all of them:
+`assembly` is the way through: `dxf` reads a file, `plausible` refuses what no train fits in, and rails, and leaves out
+frames of tables; `joining` makes one stroke of separate chords, `fitting` makes straights and arcs of strokes,
+`heights` and `linking` make a network, `naming` names it; `tables` adds it to a plan. The words of all of them:
 
 stroke
     One entity of the drawing as drawn, or several that were joined end to end: vertices in plan, straights or arcs
@@ -10,7 +10,7 @@ stroke
 chord
     A straight segment of a stroke whose two ends lie on the track, which may be curved between them.
 exact
-    A segment that is the track itself, not a chord of it: a line, an arc, an arc by its bulge.
+    A stroke whose segments are the track itself, not chords of it: a line, an arc, arcs by their bulges.
 bulge
     The tangent of a quarter of the turn of a segment, left positive, as the DXF format has it; 0 for a straight one.
 label
@@ -20,12 +20,12 @@ element
 reach
     Elements in a row, each the tangent of the one before: what was fitted to one stroke or to a part of it. `Reach`.
 way
-    A line of the network while it is being linked, between two nodes; every way has two ends. `Ways`, `End`.
+    A line of the network while it is being linked, between two nodes; every way has two ends. `Way`.
 node
     A place at which ends of ways meet while they are being linked.
 line, joint
     What ways and nodes become when they are linked, in an order that follows from where they lie; then with names and
-    heights. `LinkedLine`, `LinkedJoint`; `DrawnLine`, `DrawnJoint`.
+    heights. `DrawnLine`, `DrawnJoint`.
 gap
     How far apart ends were drawn that meet.
 kink

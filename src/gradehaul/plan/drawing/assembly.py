@@ -4,38 +4,37 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.dxf.entities import matches
-from gradehaul.plan.drawing.elements import gap
+from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
-from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
-from gradehaul.plan.drawing.naming import Names, claimed, name_all, named_marks
+from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
+from gradehaul.plan.drawing.joining import joined
+from gradehaul.plan.drawing.linking import link
+from gradehaul.plan.drawing.linking.duplicates import overlap_faults
+from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
+from gradehaul.plan.drawing.naming import KnownLine, claimed, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, with_slips, with_turntables
-from gradehaul.plan.drawing.naming.recognition import KnownLine, recognize
+from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
 from gradehaul.plan.drawing.records import (
     Claim,
     Drawing,
     Drawn,
-    DrawnJoint,
-    DrawnLine,
     Element,
     Fault,
     Label,
     Linked,
-    LinkedJoint,
     Reach,
-    ReachEnd,
     Spot,
     Stroke,
     Terms,
 )
 from gradehaul.plan.names import quoted
-from gradehaul.plan.records import LineEnd
 from gradehaul.quantities import read_quantity
 
 SHORTEST = 1e-5
@@ -86,16 +85,14 @@ def assemble(
     Problems
         Points name no joint, or heights contradict one another.
     """
-    from gradehaul.plan.drawing.joining import joined
-    from gradehaul.plan.drawing.linking.duplicates import overlap_faults
-    from gradehaul.plan.drawing.plausible import check_size
-
     check_size(drawing, terms)
+    drawing = without_frames(drawing, terms)
     layers = Counter(stroke.layer for stroke in drawing.strokes)
-    strokes, dropped, gaps = joined(drawing.strokes, snap=terms.snap, level=terms.level, unit=terms.plan_unit)
+    strokes, dropped, gaps = joined(drawing.strokes, terms)
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
+    all_heights = texts
     linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread
     own = by_layer(labels)
@@ -118,38 +115,24 @@ def assemble(
         what = "1 text names nothing" if names.unused == 1 else f"{names.unused} texts name nothing"
         faults.append(Fault("text-unused", f"{what}: too far from the track of its layer, or too long"))
     linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
-    heights = read_heights(
-        linked,
-        names.joints,
-        names.lines,
-        texts,
-        given or {},
-        given_along or {},
-        near=terms.near,
-        edge=terms.fit,
-        unit=terms.plan_unit,
-    )
+    heights = read_heights(linked, names.joints, names.lines, texts, given or {}, given_along or {}, terms)
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
         raise Problems(errors)
-    joints = _joints(linked, names, own.slips, terms.near, lengths)
-    lines = {
-        name: DrawnLine(
-            name,
-            names.joints[line.start],
-            names.joints[line.finish],
-            line.elements,
-            line.layer,
-            heights.along[number],
-            berths[number] if any(berths[number]) else (),
-        )
-        for number, (name, line) in enumerate(zip(names.lines, linked.lines, strict=True))
-    }
+    lines = [
+        line._replace(name=name, railhead_at=along, berths=in_berths)
+        for line, name, along, in_berths in zip(linked.lines, names.lines, heights.along, berths, strict=True)
+    ]
+    joints = [
+        with_slips(joint, own.slips, names.lines, terms.near)._replace(name=name, length=lengths.get(number))
+        for number, (name, joint) in enumerate(zip(names.joints, linked.joints, strict=True))
+    ]
     return Drawn(
         file=drawing.file,
         unit=drawing.unit,
         layers=dict(sorted(layers.items())),
-        lines=lines,
+        texts=(sorted({label.layer for label in labels}), sorted({label.layer for label, _ in all_heights})),
+        lines={line.name: line for line in lines},
         joints={joint.name: joint for joint in joints},
         heights={names.joints[number]: height for number, height in sorted(heights.joints.items())},
         faults=(*faults, *heights.faults),
@@ -160,30 +143,20 @@ def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
 ) -> tuple[Linked, list[Fault], list[tuple[Label, float]]]:
     """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
-    from gradehaul.plan.drawing.heights.stacked import climbing, lifted
-    from gradehaul.plan.drawing.linking import link
-    from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
-    from gradehaul.plan.drawing.plausible import sharp_curves
-    from gradehaul.plan.drawing.rails import center_lines, refuse_rails
-
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     if terms.rails:
         reaches, alone = center_lines(reaches, terms)
         faults += alone
     else:
         refuse_rails(reaches, terms, drawing.file)
-    reaches, of_turns = climbing(reaches, snap=terms.snap, kink=terms.kink)
+    reaches, of_turns = climbing(reaches, terms)
     faults += of_turns
-    reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
-    reaches = at_zero_elevation(reaches, left, near=terms.near, snap=terms.snap)
+    reaches, left = lifted(reaches, texts, terms)
+    reaches = at_zero_elevation(reaches, left, terms)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
-
-    def linked_at(kink: float) -> Linked:
-        return link(reaches, snap=terms.snap, kink=kink, level=terms.level, unit=terms.plan_unit, marks=marks)
-
-    linked = _with_cures(linked_at(terms.kink), linked_at, typed=terms.typed)
+    linked = _with_cures(link(reaches, terms, marks), reaches, terms, marks)
     lines = tuple(
-        line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
+        line if _tidy(line.elements) else line._replace(elements=tidied(line.elements)) for line in linked.lines
     )
     linked = replace(linked, lines=lines)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
@@ -192,15 +165,16 @@ def _linked(
     return linked, [*drawing.faults, *faults], left
 
 
-def _with_cures(linked: Linked, again: Callable[[float], Linked], *, typed: bool) -> Linked:
+def _with_cures(linked: Linked, reaches: Sequence[Reach], terms: Terms, marks: Sequence[Spot]) -> Linked:
     """Return a network whose ends that continue no track as tangents name the kink that joins them, where one does."""
     unjoined = [fault for fault in linked.faults if fault.code == "no-tangent"]
     turns = [fault.weight for fault in unjoined if fault.weight <= _MOST_KINK]
     if not turns:
         return linked
     degrees = math.ceil(math.degrees(max(turns)))
-    left = {fault.spot for fault in again(math.radians(degrees)).faults if fault.code == "no-tangent"}
-    write = f"; write {'--kink ' if typed else 'kink = '}{degrees} if they are to join"
+    again = link(reaches, replace(terms, kink=math.radians(degrees)), marks)
+    left = {fault.spot for fault in again.faults if fault.code == "no-tangent"}
+    write = f"; write {'--kink ' if terms.typed else 'kink = '}{degrees} if they are to join"
     faults = tuple(
         replace(fault, text=fault.text + write) if fault in unjoined and fault.spot not in left else fault
         for fault in linked.faults
@@ -216,13 +190,11 @@ def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> t
     Examples
     --------
     >>> points = np.array([(0.0, 0.0), (3.0, 4.0)])
-    >>> line = Stroke("2F", "TRACK", "LINE", points, np.zeros(1), np.ones(1, dtype=bool))
+    >>> line = Stroke("2F", "TRACK", "LINE", points, np.zeros(1), exact=True)
     >>> (reach,), faults = reaches_of([line], tolerance=0.0008, kink=0.09)
     >>> reach.elements[0].length, faults
     (5.0, [])
     """
-    from gradehaul.plan.drawing.fitting import fit_stroke
-
     found: list[Reach] = []
     faults: list[Fault] = []
     single = _single(strokes, _SURELY * tolerance) if tolerance > 0 and kink > 0 else {}
@@ -242,30 +214,24 @@ def _single(strokes: Sequence[Stroke], shortest: float) -> dict[int, Reach]:
 
     A bulge is the tangent of a quarter of the turn, and the chord of a turn 2h is sin(h)/h of the arc (plane geometry).
     """
-    numbers = [number for number, stroke in enumerate(strokes) if len(stroke.bulges) == 1 and stroke.exact[0]]
+    numbers = [number for number, stroke in enumerate(strokes) if len(stroke.bulges) == 1 and stroke.exact]
     if not numbers:
         return {}
-    tips = np.concatenate([strokes[number].points for number in numbers]).reshape(-1, 4).tolist()
-    bulges = np.concatenate([strokes[number].bulges for number in numbers]).tolist()
+    tips = np.concatenate([strokes[number].points for number in numbers]).reshape(-1, 4)
+    across, up = tips[:, 2:].T - tips[:, :2].T
+    chord, half = np.hypot(across, up), 2 * np.arctan(np.concatenate([strokes[number].bulges for number in numbers]))
+    heading = np.arctan2(up, across) - half
+    heading -= math.tau * np.rint(heading / math.tau)
+    with np.errstate(all="ignore"):
+        rows = np.column_stack((tips, heading, 2 * np.sin(half) / chord, chord / np.sinc(half / math.pi)))
     found: dict[int, Reach] = {}
-    for number, (x, y, x2, y2), bulge in zip(numbers, tips, bulges, strict=True):
-        across, up = x2 - x, y2 - y
-        chord = math.hypot(across, up)
-        if chord <= shortest:
+    for number, size, (x, y, x2, y2, way, bend, length) in zip(numbers, chord.tolist(), rows.tolist(), strict=True):
+        if size <= shortest:
             continue
-        half = 2 * math.atan(bulge)
         stroke = strokes[number]
         low, high = (None, None) if stroke.heights is None else stroke.heights.tolist()
-        element = Element(
-            Spot(x, y, low),
-            Spot(x2, y2, high),
-            math.remainder(math.atan2(up, across) - half, 2 * math.pi),
-            2 * math.sin(half) / chord,
-            chord * half / math.sin(half) if half else chord,
-            stroke.handle,
-            stroke.layer,
-        )
-        found[number] = Reach((element,), closed=False, handle=stroke.handle, layer=stroke.layer)
+        element = Element(Spot(x, y, low), Spot(x2, y2, high), way, bend, length, stroke.handle, stroke.layer)
+        found[number] = Reach((element,))
     return found
 
 
@@ -294,16 +260,16 @@ def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
     for element in elements:
         if element.length < SHORTEST and len(elements) > 1:
             if found:
-                found[-1] = replace(found[-1], length=found[-1].length + element.length, end=element.end)
+                found[-1] = found[-1]._replace(length=found[-1].length + element.length, end=element.end)
             else:
                 waiting += element.length
             continue
         straight = abs(element.curvature) * element.length < LEAST_TURN
         found.append(
-            replace(element, length=element.length + waiting, curvature=0.0 if straight else element.curvature)
+            element._replace(length=element.length + waiting, curvature=0.0 if straight else element.curvature)
         )
         waiting = 0.0
-    return tuple(found) if found else (replace(elements[0], length=waiting, end=elements[-1].end),)
+    return tuple(found) if found else (elements[0]._replace(length=waiting, end=elements[-1].end),)
 
 
 def _sorted_labels(labels: Sequence[Label], terms: Terms) -> tuple[list[tuple[Label, float]], list[Label], list[Fault]]:
@@ -324,30 +290,3 @@ def _sorted_labels(labels: Sequence[Label], terms: Terms) -> tuple[list[tuple[La
             text = f"the text {quoted(label.text)} is no height ({error.wrong})"
             faults.append(Fault("height-unread", text, label.spot, label.handle, label.layer))
     return heights, names, faults
-
-
-def _joints(
-    linked: Linked, names: Names, slips: Sequence[Label], near: float, lengths: Mapping[int, float]
-) -> list[DrawnJoint]:
-    def end(each: ReachEnd) -> LineEnd:
-        return LineEnd(names.lines[each.line], each.end)
-
-    def pairs(each: Sequence[tuple[ReachEnd, ReachEnd]]) -> tuple[tuple[LineEnd, LineEnd], ...]:
-        return tuple((end(one), end(other)) for one, other in each)
-
-    def beside(joint: LinkedJoint) -> set[str]:
-        return {label.text for label in slips if gap(label.spot, joint.spot) <= near}
-
-    return [
-        DrawnJoint(
-            name,
-            joint.spot,
-            joint.kind,
-            tuple(end(each) for each in joint.ends),
-            None if joint.toe is None else end(joint.toe),
-            pairs(joint.through),
-            pairs(with_slips(joint, beside(joint), names.lines).slips if joint.kind == "crossing" else ()),
-            lengths.get(number),
-        )
-        for number, (name, joint) in enumerate(zip(names.joints, linked.joints, strict=True))
-    ]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.records import Element, FloatArray, Spot
 
@@ -88,12 +88,12 @@ def turned(element: Element) -> Element:
 def cut(element: Element, along: float) -> tuple[Element, Element]:
     """Return the two parts of an element cut at a distance along it, m, between 0 and its length."""
     spot = place(element, along)
-    first = replace(element, end=spot, length=along)
-    rest = replace(element, start=spot, heading=heading(element, along), length=element.length - along)
+    first = element._replace(end=spot, length=along)
+    rest = element._replace(start=spot, heading=heading(element, along), length=element.length - along)
     if element.inner:
         at = along / element.length
-        first = replace(first, inner=tuple((share / at, z) for share, z in element.inner if share < at))
-        rest = replace(rest, inner=tuple(((share - at) / (1 - at), z) for share, z in element.inner if share > at))
+        first = first._replace(inner=tuple((share / at, z) for share, z in element.inner if share < at))
+        rest = rest._replace(inner=tuple(((share - at) / (1 - at), z) for share, z in element.inner if share > at))
     return first, rest
 
 
@@ -159,23 +159,21 @@ def order(spot: Spot) -> tuple[int, int, int]:
     return round(x * 1e6), round(y * 1e6), round(z * 1e6) if z else 0
 
 
-def orders(spots: Sequence[Spot]) -> list[tuple[int, int, int]]:
-    """Return `order` of many points at once.
+def whole(spots: Sequence[Spot]) -> NDArray[np.int64]:
+    """Return points in whole micrometers, shape (n, 3), 0 for a height that is not known: `order` of many at once.
 
     Examples
     --------
-    >>> orders([Spot(0.1000004, -2.0), Spot(0.0, 0.0, 0.5)])
-    [(100000, -2000000, 0), (0, 0, 500000)]
+    >>> whole([Spot(0.1000004, -2.0), Spot(0.0, 0.0, 0.5)]).tolist()
+    [[100000, -2000000, 0], [0, 0, 500000]]
     """
-    columns = ([spot[0] for spot in spots], [spot[1] for spot in spots], [spot[2] or 0.0 for spot in spots])
-    whole = [np.rint(np.array(column, dtype=np.float64) * 1e6).astype(np.int64).tolist() for column in columns]
-    return list(zip(*whole, strict=True))
+    table = np.array([(x, y, z or 0.0) for x, y, z in spots], dtype=np.float64).reshape(-1, 3)
+    return np.rint(table * 1e6).astype(np.int64)
 
 
 def in_plan(spots: Sequence[Spot]) -> FloatArray:
     """Return points as an array, m, shape (n, 2)."""
-    across, up = [spot[0] for spot in spots], [spot[1] for spot in spots]
-    return np.column_stack((np.array(across, dtype=np.float64), np.array(up, dtype=np.float64)))
+    return np.array([spot[:2] for spot in spots], dtype=np.float64).reshape(-1, 2)
 
 
 def micro(value: float) -> int:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.linking.duplicates import Dropped
-from gradehaul.plan.drawing.nearness import components, pairs_within
-from gradehaul.plan.drawing.records import Fault, FloatArray, Spot, Stroke
+from gradehaul.plan.drawing.nearness import pairs, places_of, walks
+from gradehaul.plan.drawing.records import Fault, FloatArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.wording import gap_text
 
 IntArray = NDArray[np.int64]
@@ -26,9 +26,7 @@ SHARE = 0.4
 """Ends meet over a gap of no more than this share of the shorter line, so that short chords keep their order."""
 
 
-def joined(
-    strokes: Sequence[Stroke], *, snap: float, level: float, unit: str = "mm"
-) -> tuple[list[Stroke], list[Dropped], list[Fault]]:
+def joined(strokes: Sequence[Stroke], terms: Terms) -> tuple[list[Stroke], list[Dropped], list[Fault]]:
     """Return strokes with those that meet end to end joined, the chords that are drawn twice, and the gaps closed.
 
     A place is plain where two ends meet and no third one: first ends that are drawn at one place, then those left over
@@ -37,37 +35,28 @@ def joined(
     they are: a line that meets a stroke of chords is a straight. The answer is the same in whatever order and direction
     the lines were drawn.
 
-    Parameters
-    ----------
-    strokes
-        The strokes of the drawing, m.
-    snap
-        How far apart, m, ends may be drawn that meet, in plan.
-    level
-        How much their heights may differ, m.
-    unit
-        The unit in which gaps are named.
-
     Examples
     --------
+    >>> from gradehaul.plan.drawing.records import terms
     >>> angle = np.radians(np.arange(0, 40, 10))
     >>> corners = np.column_stack((np.sin(angle), 1 - np.cos(angle)))
-    >>> lines = [Stroke(str(n), "", "LINE", corners[n : n + 2], np.zeros(1), np.ones(1, bool)) for n in range(3)]
-    >>> (stroke,), _, _ = joined(lines[::-1], snap=0.001, level=0.02)
-    >>> len(stroke.points), stroke.exact.tolist()
-    (4, [False, False, False])
+    >>> lines = [Stroke(str(n), "", "LINE", corners[n : n + 2], np.zeros(1), True) for n in range(3)]
+    >>> (stroke,), _, _ = joined(lines[::-1], terms(0.0165, "mm", ["*"]))
+    >>> len(stroke.points), stroke.exact
+    (4, False)
     """
     if len(strokes) < 2:
         return list(strokes), [], []
+    snap = terms.snap
     ends = _Ends(strokes)
     if np.count_nonzero(ends.able) < 2:
         return list(strokes), [], []
     twice = ends.drawn_twice()
     lone = ends.meet(twice)
-    ends.meet_near(lone, snap, level)
+    ends.meet_near(lone, snap, terms.level)
     found: list[Stroke] = []
     used: set[int] = set()
-    chains = [chain for chain in map(np.array, ends.chains()) if _is_curve(chain, ends)]
+    chains = [chain for chain in map(np.array, walks(ends.partner.tolist())) if _is_curve(chain, ends)]
     for chain in chains:
         used.update((chain // 2).tolist())
         found.append(_stroke_of(chain, strokes, ends, snap))
@@ -79,7 +68,7 @@ def joined(
             middle = Spot(*one.points.mean(axis=0).tolist())
             length = float(np.hypot(*(one.points[1] - one.points[0])))
             dropped.append(Dropped((one.handle, one.layer), (other.handle, other.layer), length, middle))
-    gaps = [gap for chain in chains for gap in _gaps(chain, strokes, ends, snap, unit)]
+    gaps = [gap for chain in chains for gap in _gaps(chain, strokes, ends, snap, terms.plan_unit)]
     return [stroke for number, stroke in enumerate(strokes) if number not in used] + found, dropped, gaps
 
 
@@ -119,7 +108,7 @@ class _Ends:
         segment = first - np.arange(len(strokes))
         points = np.concatenate([stroke.points for stroke in strokes])
         curved = np.logical_or.reduceat(np.concatenate([stroke.bulges for stroke in strokes]) != 0, segment)
-        exact = np.logical_or.reduceat(np.concatenate([stroke.exact for stroke in strokes]), segment)
+        exact = np.array([stroke.exact for stroke in strokes])
         self.line = (sizes == 2) & ~curved
         self.able = self.line | (~exact & (points[first] != points[last]).any(axis=1))
         names = {layer: number for number, layer in enumerate({stroke.layer: None for stroke in strokes})}
@@ -130,16 +119,16 @@ class _Ends:
         ways = (np.stack((points[first + 1], points[last - 1]), axis=1) - tips).reshape(-1, 2)
         self.outward = np.arctan2(ways[:, 1], ways[:, 0])
         self.lengths = np.hypot(*ways.T).reshape(-1, 2).min(axis=1)
-        self.place = _places(self.spots)
+        self.place = places_of(self.spots, HAIR)
         self.partner = np.full(len(self.spots), -1, dtype=np.int64)
 
     def drawn_twice(self) -> dict[int, int]:
         """Return the lines that another line covers from end to end, by number, with the first of those."""
         first: dict[tuple[int, int], int] = {}
         found: dict[int, int] = {}
-        pairs = np.sort(self.place.reshape(-1, 2), axis=1).tolist()
+        tips = np.sort(self.place.reshape(-1, 2), axis=1).tolist()
         lines = self.line.tolist()
-        for number, (one, other) in enumerate(pairs):
+        for number, (one, other) in enumerate(tips):
             if lines[number]:
                 same = first.setdefault((one, other), number)
                 if same != number and self.layers[same] == self.layers[number]:
@@ -154,8 +143,8 @@ class _Ends:
         ends = np.flatnonzero(counted)
         order = ends[np.argsort(self.place[ends], kind="stable")]
         _, first, often = np.unique(self.place[order], return_index=True, return_counts=True)
-        pairs = first[often == 2]
-        self._join(order[pairs], order[pairs + 1])
+        two = first[often == 2]
+        self._join(order[two], order[two + 1])
         lone = np.zeros(len(self.place), dtype=bool)
         lone[order[first[often == 1]]] = True
         return lone
@@ -163,8 +152,7 @@ class _Ends:
     def meet_near(self, lone: NDArray[np.bool_], snap: float, level: float) -> None:
         """Join lone ends within `snap` of one another, where no third one lies so near."""
         ends = np.flatnonzero(lone)
-        pairs = ends[pairs_within(self.spots[ends, :2], snap)]
-        one, other = pairs[:, 0], pairs[:, 1]
+        one, other = (ends[each] for each in pairs(self.spots[ends, :2], snap))
         off = np.hypot(*(self.spots[one, :2] - self.spots[other, :2]).T)
         shorter = np.minimum(self.lengths[one // 2], self.lengths[other // 2])
         near = (off <= SHARE * shorter) & (np.abs(self.spots[one, 2] - self.spots[other, 2]) <= level)
@@ -182,31 +170,6 @@ class _Ends:
         fair = able & (turn <= SHARPEST) & (mine != theirs)
         self.partner[one[fair]] = other[fair]
         self.partner[other[fair]] = one[fair]
-
-    def chains(self) -> Iterator[list[int]]:
-        """Yield the strokes that are joined, in order, each as the end where it is entered."""
-        partner = self.partner.tolist()
-        seen = [False] * len(self.line)
-        joined_ends = [number for number, mate in enumerate(partner) if mate >= 0]
-        # Those at the end of a chain first; what is left are rings.
-        for start in (*(end for end in joined_ends if partner[end ^ 1] < 0), *joined_ends):
-            if seen[start // 2]:
-                continue
-            chain = []
-            end = start ^ 1
-            while end >= 0 and not seen[end // 2]:
-                seen[end // 2] = True
-                chain.append(end)
-                end = partner[end ^ 1]
-            yield chain
-
-
-def _places(spots: FloatArray) -> IntArray:
-    """Return the number of the place at which each spot lies; those within `HAIR` of one another are at one place."""
-    unique, inverse = np.unique(np.round(spots, 9), axis=0, return_inverse=True)
-    pairs = pairs_within(unique[:, :2], HAIR)
-    level = np.abs(np.diff(unique[pairs, 2], axis=1))[:, 0] <= HAIR
-    return components(len(unique), pairs[level])[inverse.ravel()]
 
 
 def _is_curve(chain: IntArray, ends: _Ends) -> bool:
@@ -238,8 +201,8 @@ def _stroke_of(chain: IntArray, strokes: Sequence[Stroke], ends: _Ends, snap: fl
     first = min(own, key=lambda stroke: (len(stroke.handle), stroke.handle))
     count = len(points) - 1
     heights = None if all(stroke.heights is None for stroke in own) else points[:, 2].copy()
-    plan, chords = points[:, :2].copy(), np.zeros(count, dtype=bool)
-    return Stroke(first.handle, first.layer, first.kind, plan, np.zeros(count), chords, heights)
+    plan = points[:, :2].copy()
+    return Stroke(first.handle, first.layer, first.kind, plan, np.zeros(count), exact=False, heights=heights)
 
 
 def _corners(ends: _Ends, one: IntArray, other: IntArray, snap: float) -> FloatArray:

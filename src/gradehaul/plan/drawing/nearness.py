@@ -1,79 +1,196 @@
-"""Which elements and points lie near which points: trees in plan, whose work grows as n log n."""
+"""Which points and elements lie near which points in plan: by cells of a grid, whose work grows as n log n."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
-import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from gradehaul.plan.drawing.elements import height, in_plan, level_with
-from gradehaul.plan.drawing.records import Element, FloatArray, Spot
+from gradehaul.plan.drawing.elements import halved, height, in_plan
+from gradehaul.plan.drawing.records import Element, FloatArray, Label, Spot
 
 IntArray = NDArray[np.int64]
 
-_MOST_CHORDS = 64
-"""Chords an element is cut into at most; beyond that they stand off from it and are looked up from further away."""
-_OFF = 8.0
-"""How far chords may stand off from an arc, in reaches: the fewer chords, the sooner they are all looked through."""
+_MOST_CELLS = 2**30
+"""The most cells of a grid across and up: their numbers fit into 64 bits."""
+_SHARE = 1 / 4
+"""Elements are looked up by points along them, this share of their mean length apart."""
+
+
+def pairs(points: FloatArray, distance: float, others: FloatArray | None = None) -> tuple[IntArray, IntArray]:
+    """Return the numbers of points within a distance, m, of others, or of one another, the lower first; sorted.
+
+    Examples
+    --------
+    >>> one, other = pairs(np.array([(0.0, 0), (3, 0), (0, 1)]), 2.0)
+    >>> one.tolist(), other.tolist()
+    ([0], [2])
+    """
+    there = points if others is None else others
+    if not len(points) or not len(there):
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    every = np.concatenate((points, there))
+    low = every.min(axis=0)
+    size = max(distance * (1 + 1e-9), float(np.ptp(every, axis=0).max()) / _MOST_CELLS, 1e-12)
+    own, cells = (np.floor((each - low) / size).astype(np.int64) + 1 for each in (points, there))
+    column = int(max(own[:, 1].max(), cells[:, 1].max())) + 2
+    key = cells @ (column, 1)
+    by_key = np.argsort(key, kind="stable")
+    key = key[by_key]
+    middle = ((own[:, :1] + (-1, 0, 1)) * column + own[:, 1:]).ravel()
+    first, last = np.searchsorted(key, middle - 1, "left"), np.searchsorted(key, middle + 1, "right")
+    count = last - first
+    one = np.repeat(np.arange(len(middle)) // 3, count)
+    other = by_key[np.arange(len(one)) + np.repeat(first - np.cumsum(count) + count, count)]
+    near = np.hypot(*(points[one] - there[other]).T) <= distance
+    if others is None:
+        near &= one < other
+    one, other = one[near], other[near]
+    order = np.lexsort((other, one))
+    return one[order], other[order]
+
+
+def places_of(points: FloatArray, distance: float) -> IntArray:
+    """Return the place of each point, as the number of the first one there: those within a distance, m, are one place.
+
+    Of points in space, shape (n, 3), the heights may differ by as much.
+
+    Examples
+    --------
+    >>> places_of(np.array([(0.0, 0), (3, 0), (0, 0), (0, 1)]), 2.0).tolist()
+    [0, 1, 0, 0]
+    """
+    unique, own = np.unique(np.round(points, 9), axis=0, return_inverse=True)
+    one, other = pairs(unique[:, :2], distance)
+    level = (np.abs(unique[one, 2:] - unique[other, 2:]) <= distance).all(axis=1)
+    group = components(len(unique), np.column_stack((one[level], other[level])))[own.ravel()]
+    _, first, back = np.unique(group, return_index=True, return_inverse=True)
+    return np.asarray(first[back.ravel()], dtype=np.int64)
+
+
+def nearest_of(spots: Sequence[Spot], others: Sequence[Spot], distance: float) -> dict[int, tuple[float, int]]:
+    """Return for points how far off the nearest of others is, m, and which, where one is within a distance.
+
+    Examples
+    --------
+    >>> nearest_of([Spot(0, 0)], [Spot(3, 4), Spot(0, 1)], 6.0)
+    {0: (1.0, 1)}
+    """
+    here, there = in_plan(spots), in_plan(others)
+    one, other = pairs(here, distance, there)
+    off = np.hypot(*(here[one] - there[other]).T)
+    found: dict[int, tuple[float, int]] = {}
+    for mine, theirs, away in zip(one.tolist(), other.tolist(), off.tolist(), strict=True):
+        if mine not in found or away < found[mine][0]:
+            found[mine] = away, theirs
+    return found
+
+
+def beside_texts(labels: Sequence[Label], spots: Sequence[Spot], near: float) -> list[tuple[float, int, int]]:
+    """Return texts with the points within a distance, m, of where they are seen: a rank, the text and the point.
+
+    What is beside the middle of a text comes before what is beside one of its ends.
+
+    Examples
+    --------
+    >>> label = Label("Summit", Spot(0.3, 0), "", "", (0.2, 0.0), (0.2, 0.0))
+    >>> beside_texts([label], [Spot(0.3, 0.01), Spot(0.6, 0.01), Spot(0.8, 0)], 0.05)
+    [(0.060249, 0, 1), (0.110125, 0, 0)]
+    """
+    middle, there = in_plan([label.seen for label in labels]), in_plan(spots)
+    half = np.array([label.half for label in labels], dtype=np.float64).reshape(-1, 2)
+    count = np.minimum(np.ceil(np.hypot(*half.T) / near * 4), 100).astype(np.int64) + 1
+    of = np.repeat(np.arange(len(labels)), count)
+    share = (np.arange(len(of)) - (np.cumsum(count) - count)[of]) / np.maximum(count - 1, 1)[of] * 2 - 1
+    one, spot = pairs(middle[of] + half[of] * share[:, None], 1.04 * near, there)  # points no farther apart than near/2
+    text, spot = np.unique(np.column_stack((of[one], spot)), axis=0).T
+    away, reach = there[spot] - middle[text], half[text]
+    along = np.clip((away * reach).sum(axis=1) / np.maximum((reach**2).sum(axis=1), 1e-18), -1.0, 1.0)
+    off = np.hypot(*(away - reach * along[:, None]).T)
+    rank = np.round(off + np.hypot(*away.T) / 2, 6)
+    rows = zip(rank.tolist(), text.tolist(), spot.tolist(), (off <= near).tolist(), strict=True)
+    return sorted((rank, text, spot) for rank, text, spot, fair in rows if fair)
+
+
+class Foot(NamedTuple):
+    """A place on an element near a point.
+
+    `which` is the point, `number` the element, `on` how far along it the place lies, m, `row` the row that the element
+    is of, `along` how far along that, `off` how far from the point, `aside` how far to the left of it, in its
+    direction, and `turn` by how much the directions differ there, either way round, 0 to π/2, radians.
+    """
+
+    which: int
+    number: int
+    on: float
+    row: int
+    along: float
+    off: float
+    aside: float
+    turn: float
 
 
 class Beside(NamedTuple):
-    """Pairs of a point and an element near it, by their numbers, arrays of shape (n,), sorted by both.
-
-    `along` is how far along the element the place nearest to the point lies, m, and `off` how far from the point;
-    `aside` is how far to the left of the point, in its direction; `turn` by how much the directions differ there,
-    either way round, 0 to π/2, radians.
-    """
+    """The columns of many a `Foot`, shape (n,), sorted by point and element."""
 
     which: IntArray
     number: IntArray
+    on: FloatArray
+    row: IntArray
     along: FloatArray
     off: FloatArray
     aside: FloatArray
     turn: FloatArray
 
     def only(self, those: NDArray[np.bool_]) -> Beside:
-        """Return some of the pairs."""
-        which, number, *figures = self
-        return Beside(which[those], number[those], *(figure[those] for figure in figures))
+        """Return some of them."""
+        return Beside._make(column[those] for column in self)
+
+    def feet(self) -> Iterator[Foot]:
+        """Yield one after the other."""
+        return map(Foot._make, zip(*(column.tolist() for column in self), strict=True))
 
 
 class Nearness:
-    """Elements by where they lie, each as a few chords that stay within some reaches of it; they choose candidates.
+    """Rows of elements by where they lie.
 
-    None of the elements turns by more than half a circle.
+    Attributes
+    ----------
+    elements, table
+        All of them, in parts that turn by half a circle at most; start x and y, m, heading, radians, curvature, 1/m,
+        length, and the heights of both ends, m or nan, shape (n, 7).
+    owner, before
+        The row that each is of, and how far along that it begins, m, shape (n,).
+    length
+        The length of each row, m.
     """
 
-    def __init__(self, elements: Sequence[Element], reach: float) -> None:
-        self.elements = elements
-        rows = np.array(
-            [(e.start[0], e.start[1], e.heading, e.curvature, e.length) for e in elements], dtype=np.float64
-        ).reshape(-1, 5)
-        self.rows = rows
-        """Start x and y, m, heading, radians, curvature, 1/m, and length, m, of every element, shape (n, 5)."""
-        curvature, length = rows.T[3:]
-        bend = np.maximum(np.abs(curvature), 1e-12)
-        longest = np.minimum(np.sqrt(8 * _OFF * reach / bend), 4 * length.mean() if len(length) else 1.0)
-        parts = np.clip(np.ceil(length / longest), 1, _MOST_CHORDS).astype(np.int64)
-        self._owner = np.repeat(np.arange(len(rows)), parts)
-        number = np.arange(len(self._owner)) - (np.cumsum(parts) - parts)[self._owner]
-        step = (length / parts)[self._owner]
-        ends = np.stack([_places(rows[self._owner], step * (number + side)) for side in (0, 1)], axis=1)
-        self._off = float((bend * (length / parts) ** 2 / 8).max(initial=0.0))
-        self._tree = shapely.STRtree(np.asarray(shapely.linestrings(ends), dtype=np.object_))
+    def __init__(self, rows: Sequence[Sequence[Element]]) -> None:
+        self.elements, self.table = _tabled(rows)
+        if (np.abs(self.table[:, 3] * self.table[:, 4]) > math.pi).any():
+            rows = [[part for element in row for part in halved(element)] for row in rows]
+            self.elements, self.table = _tabled(rows)
+        sizes = np.array([len(row) for row in rows], dtype=np.int64)
+        self.owner: IntArray = np.repeat(np.arange(len(rows)), sizes)
+        lengths = self.table[:, 4]
+        begin = np.concatenate(((0.0,), np.cumsum(lengths)))
+        first = np.concatenate(((0,), np.cumsum(sizes)))
+        self.before: FloatArray = begin[:-1] - begin[first[:-1]][self.owner]
+        self.length: FloatArray = begin[first[1:]] - begin[first[:-1]]
+        step = max(_SHARE * float(lengths.mean()), 1e-9) if len(lengths) else 1.0
+        count = np.maximum(np.ceil(lengths / step), 1).astype(np.int64)
+        self._of: IntArray = np.repeat(np.arange(len(lengths)), count)
+        number = np.arange(len(self._of)) - (np.cumsum(count) - count)[self._of]
+        self._samples = places(self.table[self._of], (number + 0.5) * (lengths / count)[self._of])
+        self._reach = step / 2
 
-    def candidates(self, points: FloatArray, distance: float) -> IntArray:
-        """Return pairs of point and element, shape (n, 2), sorted: all within a distance, m, and some farther off."""
-        if not len(points):
-            return np.empty((0, 2), dtype=np.int64)
-        which, chord = self._tree.query(
-            shapely.points(points), predicate="dwithin", distance=distance * (1 + 1e-9) + self._off
-        )
-        pair = np.unique(which * (len(self._owner) + 1) + self._owner[chord])
-        return np.column_stack(np.divmod(pair, len(self._owner) + 1))
+    def candidates(self, points: FloatArray, distance: float) -> tuple[IntArray, IntArray]:
+        """Return pairs of point and element, sorted: all within a distance, m, and some farther off."""
+        one, sample = pairs(points, (distance + self._reach) * (1 + 1e-9), self._samples)
+        return np.divmod(np.unique(one * (len(self.elements) + 1) + self._of[sample]), len(self.elements) + 1)
 
     def beside(self, spots: Sequence[Spot], distance: float, headings: ArrayLike = 0.0, level: float = 0.0) -> Beside:
         """Return which elements lie within a distance of which points, m, and where.
@@ -88,83 +205,79 @@ class Nearness:
             How much the heights may differ, m, where both are known; 0 for any.
         """
         points = in_plan(spots)
-        which, number = self.candidates(points, distance).T
-        rows, heading = self.rows[number], np.broadcast_to(np.asarray(headings, dtype=np.float64), len(points))[which]
-        direction, curvature, length = rows.T[2:]
+        which, number = self.candidates(points, distance)
+        rows, heading = self.table[number], np.broadcast_to(np.asarray(headings, dtype=np.float64), len(points))[which]
+        direction, curvature, length = rows.T[2:5]
         right, up = (points[which] - rows[:, :2]).T
         ahead = right * np.cos(direction) + up * np.sin(direction)
         aside = up * np.cos(direction) - right * np.sin(direction)
         bent = np.abs(curvature) > 1e-12
         # In the element's own frame a point (u, v) lies abreast of the turn atan2(κu, 1 - κv) (plane geometry).
         turned = np.arctan2(curvature * ahead, 1 - curvature * aside)
-        along = np.divide(turned, curvature, out=ahead.copy(), where=bent)
-        ends = np.where(np.hypot(right, up) <= np.hypot(*(_places(rows, length) - points[which]).T), 0.0, length)
-        along = np.where((along >= 0) & (along <= length), along, ends)
-        off_x, off_y = (_places(rows, along) - points[which]).T
-        turn = np.abs(np.remainder(direction + curvature * along - heading + np.pi / 2, np.pi) - np.pi / 2)
+        on = np.divide(turned, curvature, out=ahead.copy(), where=bent)
+        ends = np.where(np.hypot(right, up) <= np.hypot(*(places(rows, length) - points[which]).T), 0.0, length)
+        on = np.where((on >= 0) & (on <= length), on, ends)
+        off_x, off_y = (places(rows, on) - points[which]).T
+        turn = np.abs(np.remainder(direction + curvature * on - heading + np.pi / 2, np.pi) - np.pi / 2)
         aside = off_y * np.cos(heading) - off_x * np.sin(heading)
-        found = Beside(which, number, along, np.hypot(off_x, off_y), aside, turn)
-        found = found.only(found.off <= distance)
-        if not level or all(spot[2] is None for spot in spots):
-            return found
-        pairs = zip(found.which.tolist(), found.number.tolist(), found.along.tolist(), strict=True)
-        fair = [level_with(spots[one].z, height(self.elements[other], at), level) for one, other, at in pairs]
-        return found.only(np.array(fair, dtype=bool))
+        off = np.hypot(off_x, off_y)
+        found = Beside(which, number, on, self.owner[number], self.before[number] + on, off, aside, turn)
+        fair = off <= distance
+        if level and any(spot[2] is not None for spot in spots):
+            high: FloatArray = np.array([spot[2] for spot in spots], dtype=np.float64)[which]
+            low, top = self.table[number].T[5:]
+            here = low + (top - low) * on / length
+            for pair in np.flatnonzero(fair & [bool(each.inner) for each in self._each(number)]).tolist():
+                here[pair] = height(self.elements[number[pair]], on[pair])
+            fair &= ~(np.abs(here - high) > level)
+        return found.only(fair)
+
+    def _each(self, numbers: IntArray) -> Iterator[Element]:
+        return (self.elements[number] for number in numbers.tolist())
 
 
-def _places(rows: FloatArray, along: FloatArray) -> FloatArray:
+def _tabled(rows: Sequence[Sequence[Element]]) -> tuple[list[Element], FloatArray]:
+    """Return all elements of rows, and their figures."""
+    elements = [element for row in rows for element in row]
+    figures = [(e.start[0], e.start[1], e.heading, e.curvature, e.length, e.start[2], e.end[2]) for e in elements]
+    return elements, np.array(figures, dtype=np.float64).reshape(-1, 7)
+
+
+def places(table: FloatArray, along: FloatArray) -> FloatArray:
     """Return the places at distances along elements, m, shape (n, 2).
 
     An arc of turn 2h and length s spans a chord of s sin(h)/h in the direction of its middle (plane geometry).
     """
-    half = rows[:, 3] * along / 2
+    half = table[:, 3] * along / 2
     chord = along * np.sinc(half / np.pi)
-    middle = rows[:, 2] + half
-    return rows[:, :2] + np.column_stack((chord * np.cos(middle), chord * np.sin(middle)))
+    middle = table[:, 2] + half
+    return table[:, :2] + np.column_stack((chord * np.cos(middle), chord * np.sin(middle)))
 
 
-def near_pairs(spots: Sequence[Spot], distance: float) -> IntArray:
-    """Return pairs of points within a distance of one another in plan, m, shape (n, 2), the lower number first.
+def walks(partner: Sequence[int]) -> Iterator[list[int]]:
+    """Yield things in rows, each as the end where it is entered, rings last.
 
-    Examples
-    --------
-    >>> near_pairs([Spot(0, 0), Spot(3, 0), Spot(0, 1)], 2.0).tolist()
-    [[0, 2]]
-    """
-    return pairs_within(in_plan(spots), distance)
-
-
-def pairs_within(points: FloatArray, distance: float) -> IntArray:
-    """Return pairs of points, shape (n, 2), as `near_pairs` does."""
-    one, other, _ = _pairs(points, points, distance)
-    return np.column_stack((one, other))[one < other]
-
-
-def pairs_between(spots: Sequence[Spot], others: Sequence[Spot], distance: float) -> Iterator[tuple[int, int, float]]:
-    """Yield the numbers of points of two sets within a distance of one another, m, sorted, and how far they are apart.
+    Thing n has the ends 2n and 2n + 1; of each the partner is another end, or -1.
 
     Examples
     --------
-    >>> list(pairs_between([Spot(0, 0)], [Spot(3, 4), Spot(0, 1)], 2.0))
-    [(0, 1, 1.0)]
+    >>> list(walks([-1, 4, -1, -1, 1, -1]))
+    [[0, 4], [2]]
     """
-    one, other, off = _pairs(in_plan(spots), in_plan(others), distance)
-    return zip(one.tolist(), other.tolist(), off.tolist(), strict=True)
+    seen = [False] * (len(partner) // 2)
+    every = range(len(partner))
+    for start in (*(end for end in every if partner[end] < 0), *every):
+        row = []
+        end = start
+        while end >= 0 and not seen[end // 2]:
+            seen[end // 2] = True
+            row.append(end)
+            end = partner[end ^ 1]
+        if row:
+            yield row
 
 
-def _pairs(points: FloatArray, others: FloatArray, distance: float) -> tuple[IntArray, IntArray, FloatArray]:
-    if not len(points) or not len(others):
-        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64), np.empty(0)
-    dots = np.asarray(shapely.points(others), dtype=np.object_)
-    own = dots if points is others else shapely.points(points)
-    one, other = shapely.STRtree(dots).query(own, predicate="dwithin", distance=distance * (1 + 1e-9))
-    off = np.hypot(*(points[one] - others[other]).T)
-    order = np.lexsort((other, one))
-    order = order[off[order] <= distance]
-    return one[order].astype(np.int64), other[order].astype(np.int64), off[order]
-
-
-def components(count: int, pairs: ArrayLike) -> IntArray:
+def components(count: int, pairs: Any) -> IntArray:  # noqa: ANN401 - pairs of numbers, as an array or a list
     """Return for each of so many things the least number of those that it hangs together with by pairs, shape (n,).
 
     Examples

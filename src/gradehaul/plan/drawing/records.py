@@ -10,8 +10,6 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.records import LineEnd
-
 FloatArray = NDArray[np.float64]
 
 LARGEST = 1e6
@@ -141,8 +139,8 @@ class Stroke:
     bulges
         For each of the n - 1 segments the tangent of a quarter of its turn, positive to the left, 0 for a straight one.
     exact
-        For each segment whether it is the curve itself (an arc, a bulge, a line) or a chord of one (tessellated
-        polylines, splines, ellipses), shape (n - 1,).
+        Whether its segments are the curve itself (an arc, a bulge, a line) or chords of it (tessellated polylines,
+        splines, ellipses).
     heights
         z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout is
         none here; `at_zero_elevation` shows where it is a height after all).
@@ -153,18 +151,29 @@ class Stroke:
     kind: str
     points: FloatArray
     bulges: FloatArray
-    exact: NDArray[np.bool_]
+    exact: bool
     heights: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """A text of the drawing: what it says, where, and on which layer."""
+    """A text of the drawing: what it says, where it was put, and on which layer.
+
+    Where it was not aligned to that point, `middle` leads from there to its middle as it is drawn, and `half` from that
+    to its right side, m.
+    """
 
     text: str
     spot: Spot
     layer: str
     handle: str
+    middle: tuple[float, float] = (0.0, 0.0)
+    half: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def seen(self) -> Spot:
+        """Where the middle of it is seen."""
+        return Spot(self.spot.x + self.middle[0], self.spot.y + self.middle[1], self.spot.z)
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,8 +208,7 @@ class Drawing:
     """Points on layers that have texts and no track; they say nothing themselves."""
 
 
-@dataclass(frozen=True, slots=True)
-class Element:
+class Element(NamedTuple):
     """A straight or an arc as fitted: from `start` to `end`, with signed curvature, 1/m (left positive), and length, m.
 
     `heading` is the direction at its start, radians. `radius_spread` is the standard deviation of the fitted radius, m,
@@ -219,45 +227,51 @@ class Element:
     inner: tuple[tuple[float, float], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Reach:
+class Reach(NamedTuple):
     """Elements in order, joined end to start with tangents that agree: what becomes a line of the plan."""
 
     elements: tuple[Element, ...]
-    closed: bool
-    handle: str
-    layer: str
+    closed: bool = False
 
 
 # The network
 
 
 class ReachEnd(NamedTuple):
-    """One end of a linked line."""
+    """One end of a line of the network, by its number."""
 
     line: int
     end: Literal["from", "to"]
 
 
-@dataclass(frozen=True, slots=True)
-class LinkedLine:
-    """A line of the network as drawn: elements in order between two joints, by their numbers."""
+class DrawnLine(NamedTuple):
+    """A line as drawn: elements in order between two joints, by their numbers; named when all of them are linked.
+
+    `railhead_at` are heights between its ends, m. `berths` is for each element the berth that it is in, empty for none;
+    nothing where no element is in one.
+    """
 
     elements: tuple[Element, ...]
     start: int
     finish: int
-    handle: str
     layer: str
+    name: str = ""
+    railhead_at: tuple[tuple[float, float], ...] = ()
+    berths: tuple[str, ...] = ()
+
+    @property
+    def length(self) -> float:
+        """Level length, m."""
+        return sum(element.length for element in self.elements)
 
 
-@dataclass(frozen=True, slots=True)
-class LinkedJoint:
-    """Where linked lines meet or end; of a turnout `toe` is one end, the legs are the others.
+class DrawnJoint(NamedTuple):
+    """Where lines meet or end; of a turnout `toe` is one end, the legs are the others.
 
     A joint of two ends is plain. A joint of four ends that pairs lines straight through (a crossing drawn as four
     ends that meet) is a ``crossing``, whose pairs are `through`. Two turnouts toe to toe are one too: every end of one
     side leads to both of the other, and the moves that change over are its `slips`. A ``table`` is a turntable, where
-    the ends of track around it are one joint.
+    the ends of track around it are one joint; `length` is that of its bridge, m, where the drawing has it.
     """
 
     spot: Spot
@@ -266,14 +280,21 @@ class LinkedJoint:
     toe: ReachEnd | None = None
     through: tuple[tuple[ReachEnd, ReachEnd], ...] = ()
     slips: tuple[tuple[ReachEnd, ReachEnd], ...] = ()
+    name: str = ""
+    length: float | None = None
+
+    @property
+    def legs(self) -> tuple[ReachEnd, ...]:
+        """The ends of a turnout that are not its toe."""
+        return tuple(end for end in self.ends if end != self.toe)
 
 
 @dataclass(frozen=True, slots=True)
 class Linked:
     """A drawing as a network of lines and joints, with what was merged, split and left over on the way."""
 
-    lines: tuple[LinkedLine, ...]
-    joints: tuple[LinkedJoint, ...]
+    lines: tuple[DrawnLine, ...]
+    joints: tuple[DrawnJoint, ...]
     faults: tuple[Fault, ...]
 
 
@@ -293,53 +314,16 @@ class Claim:
 
 
 @dataclass(frozen=True, slots=True)
-class DrawnLine:
-    """A line as drawn: elements in order, from joint `start` to joint `finish`, and heights between its ends, m."""
-
-    name: str
-    start: str
-    finish: str
-    elements: tuple[Element, ...]
-    layer: str
-    railhead_at: tuple[tuple[float, float], ...] = ()
-    berths: tuple[str, ...] = ()
-    """For each element the berth that it is in, empty for none; nothing where no element is in one."""
-
-    @property
-    def length(self) -> float:
-        """Level length, m."""
-        return sum(element.length for element in self.elements)
-
-
-@dataclass(frozen=True, slots=True)
-class DrawnJoint:
-    """A joint as drawn, with the pairs of line ends that continue one another and, of a crossing, its slips."""
-
-    name: str
-    spot: Spot
-    kind: Literal["end", "plain", "turnout", "crossing", "table"]
-    ends: tuple[LineEnd, ...]
-    toe: LineEnd | None = None
-    through: tuple[tuple[LineEnd, LineEnd], ...] = ()
-    slips: tuple[tuple[LineEnd, LineEnd], ...] = ()
-    length: float | None = None
-    """Of a turntable: the length of its bridge, m, where the drawing has it."""
-
-    @property
-    def legs(self) -> tuple[LineEnd, ...]:
-        """The ends of a turnout that are not its toe."""
-        return tuple(end for end in self.ends if end != self.toe)
-
-
-@dataclass(frozen=True, slots=True)
 class Drawn:
-    """A drawing as a network: lines and joints by name, the heights of joints, m, and what was found on the way."""
+    """A drawing as a network: lines and joints by name, in their order, heights of joints, m, and what was found."""
 
     file: str
     unit: str
     """The unit that the drawing is drawn in, by its short name."""
     layers: Mapping[str, int]
     """The layers that were read, with the count of their strokes."""
+    texts: tuple[Sequence[str], Sequence[str]]
+    """The layers whose texts were read: as names, and as heights."""
     lines: Mapping[str, DrawnLine]
     joints: Mapping[str, DrawnJoint]
     heights: Mapping[str, float]

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from itertools import accumulate
 from typing import Any, Literal, Protocol
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
-from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, terms
+from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, ReachEnd, terms
 from gradehaul.plan.names import clean, near_file, quoted, shown
 from gradehaul.plan.places import berths_named, line_spans
-from gradehaul.plan.records import LineEnd
 from gradehaul.plan.schema.plan import DrawingTable, JointTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
 from gradehaul.plan.text.files import Tables, is_beside
@@ -27,18 +26,9 @@ _SAME_PLACE = 1e-9
 
 
 def add_drawing(tables: Tables, scale: Scale | None, unit: str, faults: Faults) -> bool:
-    """Add what the plan's drawing shows to its tables; return whether all of it is there.
+    """Add lines, joints and heights of the plan's drawing to its tables; return whether all of it is there.
 
-    Parameters
-    ----------
-    tables
-        The tables of the plan, to which lines, turnouts, crossings and heights are added.
-    scale
-        The plan's scale, None where it could not be read.
-    unit
-        The unit of the plan's bare lengths.
-    faults
-        Where errors and notes go.
+    `unit` is that of the plan's bare lengths; `faults` takes errors and notes.
     """
     entry = tables.single.get("drawing")
     joints = tables.keyed["joint"]
@@ -181,12 +171,13 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
     source = Source(drawn.file, "m", {}, {})
     written = tables.keyed["line"]
     lines: dict[str, Entry[Any]] = {}
+    at, drawn_lines = list(drawn.joints), list(drawn.lines)
     for name, line in drawn.lines.items():
         addition = written.get(name)
         if addition is not None and isinstance(addition.table, dict):
-            lines[name] = Entry(addition.source, addition.path, _added_to(line, addition.table))
+            lines[name] = Entry(addition.source, addition.path, _added_to(line, at, addition.table))
         else:
-            lines[name] = Entry(source, ("line", name), line_table(line))
+            lines[name] = Entry(source, ("line", name), line_table(line, at))
     for name, entry in written.items():
         if name not in lines and _only_adds(entry.table):
             faults.unknown(entry, "line of the drawing", name, drawn.lines, declare="from, to and track for a new one")
@@ -196,16 +187,20 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
     tables.keyed["line"].update(lines)
     declared = {name for section in ("turnout", "crossing", "table") for name in tables.keyed[section]}
     for name, joint in drawn.joints.items():
-        if name not in declared and (found := joint_table(joint)):
+        if name not in declared and (found := joint_table(joint, drawn_lines)):
             section, table = found
             tables.keyed[section][name] = Entry(source, (section, name), table)
     for name, height in drawn.heights.items():
         tables.railhead.setdefault(clean(name), Entry(source, ("railhead", name), height))
 
 
-def _added_to(line: DrawnLine, addition: Mapping[str, Any]) -> dict[str, Any]:
+def _added_to(line: DrawnLine, joints: Sequence[str], addition: Mapping[str, Any]) -> dict[str, Any]:
     """Return a line's table with what the plan adds to it; heights are added to those that are drawn."""
-    drawn = line_table(line, lambda value, kind: float(value) if kind in {"angle", "turn"} else f"{float(value)!r} m")
+
+    def figure(value: float, kind: str) -> float | str:
+        return float(value) if kind in {"angle", "turn"} else f"{float(value)!r} m"
+
+    drawn = line_table(line, joints, figure)
     if "berth" in addition:  # the plan's own, in place of those that are drawn
         for track in drawn["track"]:
             track.pop("berth", None)
@@ -222,21 +217,16 @@ class Figure(Protocol):
         """Return it."""
 
 
-def line_table(line: DrawnLine, figure: Figure = lambda value, _: float(value)) -> dict[str, Any]:
-    """Return a line as a plan's table.
-
-    Parameters
-    ----------
-    line
-        As drawn.
-    figure
-        What stands in the table for a figure.
+def line_table(
+    line: DrawnLine, joints: Sequence[str], figure: Figure = lambda value, _: float(value)
+) -> dict[str, Any]:
+    """Return a line between joints of these names as a plan's table, with what stands there for each figure.
 
     Examples
     --------
     >>> from gradehaul.plan.drawing.records import Element, Spot
     >>> quarter = Element(Spot(0, 0), Spot(0.5, 0.5), 0.0, 2.0, 0.785, "", "")
-    >>> line_table(DrawnLine("Hill", "A", "B", (quarter,), ""), lambda value, _: round(value, 1))["track"]
+    >>> line_table(DrawnLine((quarter,), 0, 1, ""), ["A", "B"], lambda value, _: round(value, 1))["track"]
     [{'left': 0.5, 'angle': 90.0}]
     """
     tracks: list[dict[str, Any]] = []
@@ -249,8 +239,8 @@ def line_table(line: DrawnLine, figure: Figure = lambda value, _: float(value)) 
             tracks.append({hand: figure(1 / abs(element.curvature), "size"), "angle": figure(turn, "turn")})
     first = line.elements[0]
     table: dict[str, Any] = {
-        "from": line.start,
-        "to": line.finish,
+        "from": joints[line.start],
+        "to": joints[line.finish],
         "at": [figure(first.start.x, "length"), figure(first.start.y, "length")],
         "heading": figure(math.degrees(first.heading), "angle"),
     }
@@ -286,12 +276,12 @@ def _split_heights(line: DrawnLine) -> tuple[dict[int, float], list[tuple[float,
     return ends, between
 
 
-def joint_table(joint: DrawnJoint) -> tuple[str, dict[str, Any]] | None:
-    """Return the section and the table that show how trains pass a joint, None where it needs none."""
+def joint_table(joint: DrawnJoint, names: Sequence[str]) -> tuple[str, dict[str, Any]] | None:
+    """Return the section and the table that show how trains pass a joint of lines of these names; None for none."""
     lines = [end.line for end in joint.ends]
 
-    def named(end: LineEnd) -> str:
-        return str(end) if lines.count(end.line) > 1 else end.line
+    def named(end: ReachEnd) -> str:
+        return f"{names[end.line]}.{end.end}" if lines.count(end.line) > 1 else names[end.line]
 
     if joint.kind == "turnout" and joint.toe is not None:
         return "turnout", {"toe": named(joint.toe), "legs": [named(end) for end in joint.legs]}

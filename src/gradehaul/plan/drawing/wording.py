@@ -80,17 +80,7 @@ def by_code(faults: Iterable[Fault]) -> dict[str, list[Fault]]:
 
 
 def fault_notes(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
-    """Return a note for each kind of fault: how many there are, and the worst of them.
-
-    Parameters
-    ----------
-    file
-        The drawing.
-    faults
-        What was found in it.
-    unit
-        The plan's unit.
-    """
+    """Return a note for each kind of fault: how many there are, and the worst of them."""
     notes = []
     for code, found in by_code(faults).items():
         if code == UNUSED:

@@ -42,14 +42,7 @@ def copy_of(document: Any, plan: Plan, folder: Path | None) -> tuple[str, Plan]:
 def lead_from(document: Any, plan: Path, folder: Path, *, file: str) -> None:  # noqa: ANN401 - tomlkit's
     """Change the names of files in a plan's tables so that they lead to the same files from another folder.
 
-    Parameters
-    ----------
-    document
-        The tables of the plan file, changed in place.
-    plan, folder
-        The plan file, and the folder of the copy.
-    file
-        What the plan file is called in messages.
+    The tables are changed in place; `folder` is that of the copy, and `file` the name of the plan file in messages.
 
     Raises
     ------
@@ -102,15 +95,6 @@ def _same(one: Path, other: Path) -> bool:
 
 def lines_taken_in(document: Any, path: Path, *, file: str) -> Any:  # noqa: ANN401 - tomlkit's
     """Return a plan's tables with those of each included file in which a line stands; other files stay included.
-
-    Parameters
-    ----------
-    document
-        The tables of the plan file.
-    path
-        The plan file.
-    file
-        What it is called in messages.
 
     Raises
     ------

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from glob import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
-from gradehaul.plan.edit.writer import Changes, Written, heights_before, lines_before, new_plan, unit_of, updated_plan
+from gradehaul.plan.edit.writer import Changes, Written, new_plan, updated_plan
+from gradehaul.plan.edit.writer.drawn_tables import heights_before, lines_before, unit_of
 from gradehaul.plan.names import quoted
 from gradehaul.plan.places import berths_named
 from gradehaul.plan.reader import read_plan
@@ -95,7 +97,9 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         A file cannot be read.
     """
     from gradehaul.plan.drawing.assembly import assemble
-    from gradehaul.plan.drawing.dxf import check_file, read_drawing
+    from gradehaul.plan.drawing.dxf import read_drawing
+    from gradehaul.plan.drawing.dxf.file import check_file
+    from gradehaul.plan.drawing.naming.layers import lone_layers, use_of
     from gradehaul.plan.drawing.records import CHORDS, terms
 
     before = None if plan is None or not Path(plan).exists() else _before(plan, drawing)
@@ -106,7 +110,6 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     scale = _scale(data, options, plan or "")
     options = _with_those_before(options, data, plan or "")
     layers, height_layers = _layers(Path(drawing), options)
-    options = replace(options, layers=layers, height_layers=height_layers)
     read = read_drawing(
         drawing,
         layers=layers,
@@ -116,10 +119,14 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         typed=True,
     )
     unit = unit_of(data, plan or "") if before is not None else "in" if read.unit in _IMPERIAL else "mm"
+    if layers is None and not height_layers:
+        height_layers = tuple(
+            sorted({escape(label.layer) for label in read.labels if use_of(label.layer) == "heights"})
+        )
     on = terms(
         scale.gauge,
         unit,
-        layers,
+        layers or ("*",),
         snap=_length_option("snap", options.snap, "length", unit),
         fit=_length_option("fit", options.fit, "length", unit),
         kink=_length_option("kink", options.kink, "angle", unit),
@@ -135,6 +142,10 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         before=heights_before(data, plan or ""),
         lines_taken=_own_names(data, {line.name for line in known}),
     )
+    if layers is None:  # those that were taken, for the next import to take them again
+        layers = tuple(sorted(map(escape, {*drawn.layers, *drawn.texts[0]})))
+        drawn = replace(drawn, faults=(*drawn.faults, *lone_layers(drawn)))
+    options = replace(options, layers=layers, height_layers=height_layers)
     if before is None or plan is None:
         written = new_plan(drawn, options.table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
     else:
@@ -155,15 +166,15 @@ def _with_those_before(options: ImportOptions, data: dict[str, Any], plan: str) 
     return replace(options, **{name: each for name, each in mine.items() if not getattr(options, name)})
 
 
-def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the layers to read, and those with heights: where none is chosen all, or those of an exported drawing."""
+def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...] | None, tuple[str, ...]]:
+    """Return the layers to read, None for all that may show track, and those with heights."""
     from gradehaul.plan.drawing.naming.layers import EXPORTED, HEIGHTS, RAILHEAD
 
     if not options.layers and not options.height_layers:
         data = drawing.read_bytes()
         if RAILHEAD.encode() in data and HEIGHTS.encode() in data:
             return EXPORTED, (HEIGHTS,)
-    return options.layers or ("*",), options.height_layers
+    return options.layers or None, options.height_layers
 
 
 def _own_names(data: dict[str, Any], drawn: Collection[str]) -> set[str]:

@@ -92,13 +92,6 @@ def plan_with_numbers(plan: Plan, *, folder: Path | None = None) -> str:
 
     Where a figure stands in a piece, the tracks of the piece take its place in the line.
 
-    Parameters
-    ----------
-    plan
-        The plan with its figures found.
-    folder
-        The folder of the copy, as for `plan_with_rails`.
-
     Raises
     ------
     PlanError
@@ -141,13 +134,16 @@ def _table_of(document: Any, line: Line, plan: Plan) -> Any:  # noqa: ANN401 - t
     """Return the table in which a line is written."""
     lines = document.get("line", {})
     if line.name not in lines:
-        raise PlanError(
-            "its tracks do not stand in this file",
-            file=plan.file,
-            place=f"line {quoted(line.name)}",
-            write="a plan with its lines in one file; import makes one of a drawing",
-        )
+        raise elsewhere(plan, f"line {quoted(line.name)}")
     return lines[line.name]
+
+
+def elsewhere(plan: Plan, place: str) -> PlanError:
+    """Return the error of what is written in another file than the plan's."""
+    write = "a plan with its track in one file; import makes one of a drawing"
+    return PlanError(
+        "this does not stand in this file but in one that it names", file=plan.file, place=place, write=write
+    )
 
 
 def _items(items: Any, pieces: Any, apart: Callable[[range], bool]) -> Iterator[tuple[Any, range]]:  # noqa: ANN401 - tomlkit's

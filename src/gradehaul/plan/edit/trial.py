@@ -9,7 +9,7 @@ from typing import Any
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.consistency import freeze_mappings
-from gradehaul.plan.edit.tracks import put_rails
+from gradehaul.plan.edit.tracks import elsewhere, put_rails
 from gradehaul.plan.names import quoted
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import read_plan
@@ -109,17 +109,6 @@ def _tried_line(line: Line, trial: Trial) -> Line:
 def tried_text(plan: Plan, text: str, trial: Trial, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a trial's changes, comments and layout kept.
 
-    Parameters
-    ----------
-    plan
-        The plan, as it was read from its file.
-    text
-        The text of that file.
-    trial
-        The changes.
-    folder
-        The folder of that file; that of the plan's own name where None.
-
     Raises
     ------
     PlanError
@@ -133,7 +122,7 @@ def tried_text(plan: Plan, text: str, trial: Trial, folder: Path | None = None) 
             _put_height(document, plan, key, _number(height, plan.unit))
         put_rails(document, plan, trial.rails)
     except (KeyError, IndexError, TypeError) as error:  # a drawn line, or a piece from an included file
-        raise _elsewhere(plan, "a line or piece of track") from error
+        raise elsewhere(plan, "a line or piece of track") from error
     changed: str = tomlkit.dumps(document)
     again, wanted = read_plan(changed, file=plan.file, folder=folder or Path(plan.file).parent), tried(plan, trial)
     heights, rails = fixed_railheads(again), {key: track.rail or CLEAN for key, track in again.tracks.items()}
@@ -157,7 +146,7 @@ def _put_height(document: Any, plan: Plan, key: str, value: float) -> None:  # n
     if kind == "joint":
         table: Any = document.get("railhead")
         if name in plan.railhead and (table is None or name not in table):
-            raise _elsewhere(plan, f"railhead {quoted(name)}")
+            raise elsewhere(plan, f"railhead {quoted(name)}")
         if table is None:
             table = document["railhead"] = tomlkit.table()
         table[name] = value
@@ -165,7 +154,7 @@ def _put_height(document: Any, plan: Plan, key: str, value: float) -> None:  # n
     line, _, number = name.rpartition(" " if kind == "at" else ":")
     written: Any = document.get("line", {}).get(line)
     if written is None:
-        raise _elsewhere(plan, f"line {quoted(line)}")
+        raise elsewhere(plan, f"line {quoted(line)}")
     if kind == "at":
         written["railhead_at"][int(number)][1] = value
         return
@@ -175,9 +164,3 @@ def _put_height(document: Any, plan: Plan, key: str, value: float) -> None:  # n
             "a height behind a piece cannot be changed in place", file=plan.file, place=f"line {quoted(line)}"
         )
     tracks[count - 1]["railhead"] = value
-
-
-def _elsewhere(plan: Plan, place: str) -> PlanError:
-    write = "a plan with its track in one file; import makes one of a drawing"
-    wrong = "this does not stand in this file but in one that it names"
-    return PlanError(wrong, file=plan.file, place=place, write=write)

@@ -33,18 +33,7 @@ def book(
 ) -> Book:
     """Return the book of readings of a plan.
 
-    Parameters
-    ----------
-    listed
-        The tables ``reading``, ``tilt`` and ``trial`` as TOML gave them.
-    bench
-        The table ``[bench]``.
-    known
-        The names that readings may use, by kind: ``loco``, ``car``, ``film``, ``route``, ``drawing``.
-    locos
-        The locomotives, whose tables may have readings too.
-    faults
-        Where errors go.
+    `known` has the names that readings may use, by kind: ``loco``, ``car``, ``film``, ``route``, ``drawing``.
     """
     raw = list(listed["reading"])
     if bench is not None:

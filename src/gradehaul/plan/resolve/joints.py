@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import header, listed, nearest, one_slip_apart, quoted
-from gradehaul.plan.places import Span
+from gradehaul.plan.places import LineSpan
 from gradehaul.plan.records import Joint, LineEnd
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ class _Meeting(NamedTuple):
     name: str
     entry: Entry[object]
     ends: tuple[LineEnd, ...]
-    spans: Mapping[str, Span]
+    spans: Mapping[str, LineSpan]
     faults: Faults
 
     def find(self, text: str, inside: str) -> LineEnd | None:
@@ -87,12 +87,12 @@ class _Meeting(NamedTuple):
         return good
 
 
-def meetings(spans: Mapping[str, Span]) -> dict[str, tuple[LineEnd, ...]]:
+def meetings(spans: Mapping[str, LineSpan]) -> dict[str, tuple[LineEnd, ...]]:
     """Return the line ends that meet at each joint.
 
     Examples
     --------
-    >>> meetings({"Main": Span("Wharf", "Summit")})["Summit"]
+    >>> meetings({"Main": LineSpan("Wharf", "Summit")})["Summit"]
     (LineEnd(line='Main', end='to'),)
     """
     found: dict[str, list[LineEnd]] = {}
@@ -102,18 +102,8 @@ def meetings(spans: Mapping[str, Span]) -> dict[str, tuple[LineEnd, ...]]:
     return {joint: tuple(ends) for joint, ends in found.items()}
 
 
-def make_joints(spans: Mapping[str, Span], declared: Declared, faults: Faults) -> dict[str, Joint]:
-    """Return every joint with the moves through it; what is wrong with one goes to the faults.
-
-    Parameters
-    ----------
-    spans
-        Where each line runs, by its name.
-    declared
-        The turnouts, crossings and turntables.
-    faults
-        Where errors and notes go.
-    """
+def make_joints(spans: Mapping[str, LineSpan], declared: Declared, faults: Faults) -> dict[str, Joint]:
+    """Return every joint with the moves through it; what is wrong with one goes to the faults."""
     ends = meetings(spans)
     _check_declared(declared, ends, faults)
     found = {name: _joint(name, meeting, spans, declared, faults) for name, meeting in ends.items()}
@@ -135,7 +125,7 @@ def _check_declared(declared: Declared, ends: Mapping[str, object], faults: Faul
 
 
 def _joint(
-    name: str, ends: tuple[LineEnd, ...], spans: Mapping[str, Span], declared: Declared, faults: Faults
+    name: str, ends: tuple[LineEnd, ...], spans: Mapping[str, LineSpan], declared: Declared, faults: Faults
 ) -> Joint | None:
     """Return one joint, or None where what is wrong with it went to the faults."""
     if turnout := declared.turnouts.get(name):
@@ -154,7 +144,7 @@ def _joint(
     return None
 
 
-def _undeclared(name: str, meeting: Sequence[LineEnd], spans: Mapping[str, Span], faults: Faults) -> None:
+def _undeclared(name: str, meeting: Sequence[LineEnd], spans: Mapping[str, LineSpan], faults: Faults) -> None:
     crossing = f", or {header('crossing', name)} with through" if len(meeting) > 3 else ""
     faults.add(
         PlanError(

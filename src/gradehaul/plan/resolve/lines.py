@@ -33,7 +33,7 @@ _SAME = 1 + 1e-9
 
 
 @dataclass(slots=True)
-class Laid:
+class LaidLines:
     """The lines and the berths of a plan."""
 
     lines: dict[str, Line] = field(default_factory=dict)
@@ -48,21 +48,10 @@ def lay(
     conditions: Collection[str],
     gauge: float,
     faults: Faults,
-) -> Laid:
+) -> LaidLines:
     """Return the lines of a plan, with the tracks of pieces spliced in.
 
-    Parameters
-    ----------
-    lines, pieces
-        The tables by name.
-    known_pieces
-        The names of all pieces, of those with faults too.
-    conditions
-        The rail conditions there are.
-    gauge
-        Distance between the rails, m, from which the arc of a turnout follows.
-    faults
-        Where errors and notes go.
+    `known_pieces` are the names of all pieces, with faults too; the arc of a turnout follows from the gauge, m.
     """
     counts = count_tracks(pieces, known_pieces, faults)
     parts: list[Entry[LineTable] | Entry[PieceTable]] = [*pieces.values(), *lines.values()]
@@ -71,7 +60,7 @@ def lay(
     for name, count in counts.items():
         if count > _MOST_TRACKS:
             faults.at(pieces[name], f"a plan has at most {_MOST_TRACKS} tracks", found="more in this piece")
-    laid = Laid()
+    laid = LaidLines()
     total = 0
     for name, entry in lines.items():
         if entry.table.rail is not None:
@@ -115,7 +104,7 @@ def _lay_line(
     name: str,
     entry: Entry[LineTable],
     pieces: Mapping[str, Entry[PieceTable]],
-    laid: Laid,
+    laid: LaidLines,
     gauge: float,
     faults: Faults,
 ) -> None:
@@ -147,7 +136,7 @@ def _lay_line(
     _mark_berths(line, entry, spliced, laid, faults)
 
 
-def _pair_parallels(laid: Laid, lines: Mapping[str, Entry[LineTable]], faults: Faults) -> None:
+def _pair_parallels(laid: LaidLines, lines: Mapping[str, Entry[LineTable]], faults: Faults) -> None:
     """Put on each line that runs beside another which one that is; lines with a fault are left as they are."""
     for name, line in list(laid.lines.items()):
         entry = lines[name]
@@ -256,7 +245,9 @@ def _shown(length: float, entry: Entry[LineTable]) -> str:
     return describe(length, "length", entry.source.unit or "mm")
 
 
-def _mark_berths(line: Line, entry: Entry[LineTable], spliced: Sequence[Spliced], laid: Laid, faults: Faults) -> None:
+def _mark_berths(
+    line: Line, entry: Entry[LineTable], spliced: Sequence[Spliced], laid: LaidLines, faults: Faults
+) -> None:
     """Mark off the berths of a line: the whole of it, or tracks in a row that bear one berth's name."""
     table = entry.table
     named = [(table, "")] + [(each, item_place(each, number)) for number, each in enumerate(table.track)]
@@ -282,7 +273,12 @@ def _mark_berths(line: Line, entry: Entry[LineTable], spliced: Sequence[Spliced]
 
 
 def _mark_berth(
-    berth: str, tracks: Sequence[Track], clears: Sequence[float], entry: Entry[LineTable], laid: Laid, faults: Faults
+    berth: str,
+    tracks: Sequence[Track],
+    clears: Sequence[float],
+    entry: Entry[LineTable],
+    laid: LaidLines,
+    faults: Faults,
 ) -> None:
     inside = f"berth {quoted(berth)}"
     if berth in laid.berths:
@@ -306,14 +302,7 @@ def check_easements(
 ) -> None:
     """Take the errors of easements that stand in a row or have no curve to ease.
 
-    Parameters
-    ----------
-    lines, joints
-        The lines and joints of the plan; an easement runs on across plain joints.
-    files
-        The file of each line, for the messages.
-    faults
-        Where errors go.
+    `files` has the file of each line, for the messages; an easement runs on across plain joints.
     """
     reported: set[frozenset[str]] = set()
     for line in lines.values():

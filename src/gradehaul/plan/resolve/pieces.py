@@ -37,14 +37,7 @@ def item_place(table: TrackTable, number: int) -> str:
 def count_tracks(pieces: Mapping[str, Entry[PieceTable]], known: Collection[str], faults: Faults) -> dict[str, int]:
     """Return how many tracks each piece comes to; pieces with a fault are left out, and each fault is reported once.
 
-    Parameters
-    ----------
-    pieces
-        The pieces by name.
-    known
-        The names of all pieces, of those with faults too.
-    faults
-        Where errors go.
+    `known` are the names of all pieces, of those with faults too.
     """
     counts: dict[str, int | None] = {name: None for name in known if name not in pieces}
     depths: dict[str, int] = {}

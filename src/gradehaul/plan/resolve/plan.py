@@ -47,15 +47,6 @@ T = TypeVar("T", bound=Table)
 def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     """Return the plan that the tables describe.
 
-    Parameters
-    ----------
-    tables
-        Every table as TOML gave it.
-    stem
-        The title where the plan has none.
-    faults
-        Where errors and notes go.
-
     Raises
     ------
     Problems
@@ -164,7 +155,9 @@ def _checked_all(tables: Tables, section: str, model: type[T], faults: Faults) -
     return {name: entry for name, entry in found if entry is not None}
 
 
-def _joints(tables: Tables, spans: Mapping[str, places.Span], faults: Faults, *, complete: bool) -> dict[str, Joint]:
+def _joints(
+    tables: Tables, spans: Mapping[str, places.LineSpan], faults: Faults, *, complete: bool
+) -> dict[str, Joint]:
     """Return the joints; where the ends of all lines are not known, what is declared is checked by itself alone."""
     turnouts = _checked_all(tables, "turnout", TurnoutTable, faults)
     crossings = _checked_all(tables, "crossing", CrossingTable, faults)

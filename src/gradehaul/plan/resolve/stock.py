@@ -69,13 +69,6 @@ def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults
         for key, readings in (("pull", table.pull), ("slipping", table.slipping)):
             for condition in readings:
                 faults.known(entry, "rail condition", condition, known, inside=key)
-        for condition, slipping in table.slipping.items():
-            standing = table.pull.get(condition)
-            if standing and _mean(slipping) > _mean(standing):
-                faults.note(
-                    f"{entry.place}, slipping, {condition}",
-                    "the pull with sliding wheels is more than the standing pull, which cannot be",
-                )
         on_drivers = table.mass if table.on_drivers is None else table.on_drivers
         on_tyres = table.on_tyres
         if on_tyres is None:
@@ -91,10 +84,6 @@ def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults
             slipping={condition: tuple(readings) for condition, readings in table.slipping.items()},
         )
     return found
-
-
-def _mean(readings: Collection[Reading]) -> float:
-    return sum(reading.value for reading in readings) / len(readings)
 
 
 def powers(tables: Mapping[str, Entry[PowerTable]], locos: Collection[str], faults: Faults) -> dict[str, Power]:
@@ -154,21 +143,7 @@ def trains(
     cars: Collection[str],
     faults: Faults,
 ) -> dict[str, NamedTrain]:
-    """Return the named trains.
-
-    Parameters
-    ----------
-    tables
-        The tables by name.
-    routes
-        The names of all declared routes.
-    drawing
-        The names of all locomotives and powers.
-    cars
-        The names of all cars.
-    faults
-        Where errors go.
-    """
+    """Return the named trains."""
     found: dict[str, NamedTrain] = {}
     for name, entry in tables.items():
         table = entry.table
@@ -198,14 +173,7 @@ def consist_of(
 def cut_of(text: str, stock: Collection[str], *, guess: bool = True) -> Cut:
     """Return what one entry of a consist stands for; a name that begins with a number is tried whole first.
 
-    Parameters
-    ----------
-    text
-        The entry: a name, or a number and a name.
-    stock
-        The names of all locomotives, powers and cars.
-    guess
-        Whether to look for the nearest of these names where it is none, which takes time.
+    `guess` is whether to look for the nearest name of the stock where it is none, which takes time.
 
     Raises
     ------

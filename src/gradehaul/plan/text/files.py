@@ -16,9 +16,6 @@ from gradehaul.quantities import length_unit
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-if TYPE_CHECKING:
-    pass
-
 _MAIN_ONLY = ("title", "scale", "practice")
 _TRADE_WORDS = {
     **dict.fromkeys(("switch", "point", "points"), "turnout"),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 import stat
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -148,6 +150,49 @@ def header_path(line: str) -> KeyPath:
     """
     match = HEADER.match(line)
     return () if match is None else tuple(_part(part) for part in _PART.findall(match[2]))
+
+
+def key_written(name: str) -> str:
+    """Return a name as a key of TOML: bare where it can be, else in quotes, whole.
+
+    Examples
+    --------
+    >>> key_written("Main"), key_written("Up ore")
+    ('Main', '"Up ore"')
+    """
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else written(name)
+
+
+def written(value: object) -> str:
+    r"""Return a value as TOML has it: text, a number, a list of them or a table in braces, without what is None.
+
+    Examples
+    --------
+    >>> written({"locos": ("mogul", 'a "tank"'), "together": 0.9, "title": None})
+    '{ locos = ["mogul", "a \\"tank\\""], together = 0.9 }'
+    """
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)  # the escapes of JSON are TOML's too
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(table_written('', value)[2:])} }}"
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(map(written, value))}]"
+    return repr(value)
+
+
+def table_written(header: str, values: Mapping[str, object]) -> list[str]:
+    """Return the lines of a table behind an empty one, without values that are None.
+
+    Examples
+    --------
+    >>> table_written("[car.ore]", {"length": 5, "mass": None})
+    ['', '[car.ore]', 'length = 5']
+    """
+    return [
+        "",
+        header,
+        *(f"{key_written(key)} = {written(value)}" for key, value in values.items() if value is not None),
+    ]
 
 
 def _part(part: str) -> str:

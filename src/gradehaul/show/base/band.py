@@ -106,7 +106,7 @@ class Band:
         axes.set_ylim(edges[-1], 0.0)
         axes.grid(visible=False)
         if self._left_out:
-            axes.set_xlabel(f"{self._left_out} more places have no room here")
+            axes.set_xlabel(f"{self._left_out} more places do not fit here")
         middles = 0.5 * (edges[1:] + edges[:-1])
         middles[0] += 0.5 * self._kink if self.upright else 0.0
         axes.set_yticks(middles, [*self.upright, *self.level])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from gradehaul.haulage.longest import Test
@@ -13,6 +13,8 @@ from gradehaul.plan.resolve.stock import MOST_CARS
 if TYPE_CHECKING:
     from gradehaul.treatment.keep_clean import Use
     from gradehaul.treatment.needs import FilmTest as Needed
+
+FILM_CAUTION = "Try a film on a loose plank first: it does not come off again."
 
 USE_WORDS: Mapping[Use, str | tuple[str, str]] = {
     "film": ("film", "green"),
@@ -48,6 +50,24 @@ def cars_words(count: int) -> str:
     return f"{count}+" if count >= MOST_CARS else str(count)
 
 
+def counted(count: int, what: str) -> str:
+    """Return a number of things.
+
+    >>> counted(1, "car"), counted(3, "car")
+    ('1 car', '3 cars')
+    """
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Return words as a list in a sentence.
+
+    >>> listed(["clean"]), listed(["clean", "film", "mud"])
+    ('clean', 'clean, film and mud')
+    """
+    return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+
+
 def basis_words(standing: Basis, slipping: Basis) -> str:
     """Return in words where the pulls behind a figure come from.
 
@@ -66,6 +86,21 @@ def chance_words(share: float) -> str:
     if 0 < share < 0.005:
         return "<1 %"
     return ">99 %" if 0.995 < share < 1 else f"{100 * share:.0f} %"
+
+
+def spans(numbers: Sequence[int]) -> str:
+    """Return rising numbers as text, those in a row as a span.
+
+    >>> spans([1, 2, 3, 7, 9, 10])
+    '1-3, 7, 9, 10'
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
 
 
 _TO_LEFT = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc]")

@@ -1,4 +1,4 @@
-"""A page for a person: lines and tables of plain text, for a file or, laid out by `terminal`, for a screen."""
+"""A page for a person: lines and tables as text for a file or, wrapped and in color, for a terminal."""
 
 from __future__ import annotations
 
@@ -15,17 +15,20 @@ GAP = 2
 """Blanks between two columns of a table."""
 
 FULL = 80
-"""Columns of a usual terminal: what a paragraph fills at the most, wherever it is shown."""
+"""Columns of a usual terminal: what a paragraph, or a folded table, fills at the most, wherever it is shown."""
 
-WIDEST = 100
-"""Columns of a table on a first screen at the most, in a file too."""
+_NARROWEST = 40
+
+_CONTINUED = 2
+"""Blanks before the second and further lines of a paragraph."""
 
 
 class Line(NamedTuple):
-    """Pieces one after the other, `indent` blanks in."""
+    """Pieces one after the other, `indent` blanks in; a paragraph fills lines of a usual terminal in a file too."""
 
     pieces: tuple[Piece, ...]
     indent: int
+    paragraph: bool = False
 
 
 class Columns(NamedTuple):
@@ -60,8 +63,8 @@ class Page:
 
     def paragraph(self, *pieces: Piece, indent: int = 0) -> None:
         """Add sentences, broken between words into lines that are never wrapped again on a usual terminal."""
-        for number, line in enumerate(_filled(pieces, FULL - indent)):
-            self.line(*line, indent=indent + (CONTINUED if number else 0))
+        if any(map(words_of, pieces)):
+            self.parts.append(Line(pieces, indent, paragraph=True))
 
     def more(self, sections: Sequence[str]) -> None:
         """Add the line that names the sections which --more prints."""
@@ -77,7 +80,7 @@ class Page:
     ) -> None:
         """Add a table; a head that ends in ``>`` sets its column to the right.
 
-        A terminal breaks cells between words where the table is too wide; `folded`, so does a file, at `WIDEST`.
+        A terminal breaks cells between words where the table is too wide; `folded`, so does a file, at `FULL`.
         """
         self.parts.append(Columns(tuple(heads), tuple(tuple(row) for row in rows), indent, folded))
 
@@ -91,43 +94,16 @@ class Page:
         color
             Whether to set styles with escape sequences; else there are none.
         """
-        if width is not None or color:
-            from gradehaul.show.base.terminal import laid_out
-
-            return laid_out(self.parts, width, color=color)
-        lines: list[str] = []
+        width = None if width is None else max(width, _NARROWEST)
+        lines: list[Sequence[Piece]] = []
         for part in self.parts:
-            lines += _table_lines(part) if isinstance(part, Columns) else [_line(part)]
-        return "".join(line.rstrip() + "\n" for line in lines)
+            lines += _table_lines(part, width) if isinstance(part, Columns) else _wrapped(part, width)
+        return "".join((_colored(line) if color else "".join(map(words_of, line)).rstrip()) + "\n" for line in lines)
 
 
-CONTINUED = 2
-"""Blanks before the second and further lines of a paragraph."""
-
-
-def _filled(pieces: Sequence[Piece], width: int) -> Iterator[list[Piece]]:
-    """Yield lines of words that fill a width, those after the first further in; a longer word has its own line."""
-    words: list[list[Piece]] = [[]]
-    for piece in pieces:
-        for number, part in enumerate(words_of(piece).split(" ")):
-            if number:
-                words.append([])
-            if part:
-                words[-1].append(part if isinstance(piece, str) else (part, piece[1]))
-    line: list[Piece] = []
-    used = 0
-    for word in filter(None, words):
-        long = sum(cell_len(words_of(part)) for part in word)
-        if line and used + 1 + long > width:
-            yield line
-            line, used = [], CONTINUED
-        if line:
-            line.append(" ")
-            used += 1
-        line += word
-        used += long
-    if line:
-        yield line
+def words_of(piece: Piece) -> str:
+    """Return the words of a piece without its style."""
+    return piece if isinstance(piece, str) else piece[0]
 
 
 def shortened(name: str, width: int) -> str:
@@ -143,49 +119,100 @@ def shortened(name: str, width: int) -> str:
     return f"{name}…"
 
 
-def words_of(piece: Piece) -> str:
-    """Return the words of a piece without its style."""
-    return piece if isinstance(piece, str) else piece[0]
+def _colored(line: Sequence[Piece]) -> str:
+    """Return a line with the escape sequences of its styles, and without blanks at its end."""
+    from rich.color import ColorSystem
+    from rich.style import Style
+
+    left = len("".join(map(words_of, line)).rstrip())
+    shown = []
+    for piece in line:
+        words = words_of(piece)[:left]
+        left -= len(words)
+        style = Style.parse("" if isinstance(piece, str) else piece[1])
+        shown.append(style.render(words, color_system=ColorSystem.STANDARD))
+    return "".join(shown)
 
 
-def _line(line: Line) -> str:
-    return " " * line.indent + "".join(map(words_of, line.pieces))
+def _cells(pieces: Sequence[Piece]) -> int:
+    return sum(cell_len(words_of(piece)) for piece in pieces)
 
 
-def _table_lines(columns: Columns) -> list[str]:
-    rows = [[*map(words_of, row)] for row in columns.rows]
-    heads = [head.removesuffix(">") for head in columns.heads]
-    if any(heads):
-        rows.insert(0, heads)
-    widest = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
-    if columns.folded:
-        least = [max(map(cell_len, " ".join(column).split()), default=0) for column in zip(*rows, strict=True)]
-        widest = shared_out(WIDEST - columns.indent - GAP * (len(least) - 1), least, widest)
-        rows = [list(line) for row in rows for line in _folded(row, widest)]
-    right = [head.endswith(">") for head in columns.heads]
-    return [
-        " " * columns.indent
-        + (" " * GAP).join(
-            " " * (wide - cell_len(cell)) + cell if to_right else cell + " " * (wide - cell_len(cell))
-            for cell, wide, to_right in zip(row, widest, right, strict=True)
-        )
-        for row in rows
-    ]
+def _wrapped(line: Line, width: int | None) -> Iterator[list[Piece]]:
+    """Yield a line, or as many as it takes in a width, those after the first further in."""
+    if line.paragraph:
+        width = min(width or FULL, FULL)
+    if width is None or line.indent + _cells(line.pieces) <= width:
+        yield [" " * line.indent, *line.pieces]
+        return
+    for part in _filled(line.pieces, width - line.indent, _CONTINUED):
+        yield [" " * line.indent, *part]
 
 
-def _folded(row: Sequence[str], widths: Sequence[int]) -> Iterator[tuple[str, ...]]:
-    """Yield the lines of a row whose cells are broken between words."""
-    cells = (
-        [cell] if cell_len(cell) <= wide else ["".join(map(words_of, line)) for line in _filled([cell], wide)]
-        for cell, wide in zip(row, widths, strict=True)
-    )
-    return zip_longest(*cells, fillvalue="")
+def _filled(pieces: Sequence[Piece], width: int, further: int = 0) -> Iterator[list[Piece]]:
+    """Yield lines of words that fill a width, those after the first so far in; a longer word has its own line."""
+    words: list[list[Piece]] = [[]]
+    for piece in pieces:
+        for number, part in enumerate(words_of(piece).split(" ")):
+            if number:
+                words.append([])
+            if part:
+                words[-1].append(part if isinstance(piece, str) else (part, piece[1]))
+    line: list[Piece] = []
+    begun = False
+    for word in filter(None, words):
+        if begun and _cells(line) + 1 + _cells(word) > width:
+            yield line
+            line, begun = [" " * further], False
+        line += [" ", *word] if begun else word
+        begun = True
+    if begun:
+        yield line
 
 
-def shared_out(room: int, least: Sequence[int], most: Sequence[int]) -> list[int]:
+def _table_lines(table: Columns, width: int | None) -> Iterator[list[Piece]]:
+    """Yield the lines of a table, its cells broken between words where a width takes it.
+
+    Where not even its longest words have room side by side, each cell has a line with its head.
+    """
+    heads = [head.removesuffix(">") for head in table.heads]
+    rows = [tuple((head, "dim") for head in heads), *table.rows] if any(heads) else table.rows
+    columns = [[words_of(cell) for cell in column] for column in zip(*rows, strict=True)]
+    widths = [max(map(cell_len, column)) for column in columns]
+    if width is None and table.folded:
+        width = FULL
+    if width is not None:
+        least = [max(map(cell_len, " ".join(column).split()), default=0) for column in columns]
+        room = width - table.indent - GAP * (len(least) - 1)
+        if sum(least) > room:
+            yield from _one_by_one(table, heads, width)
+            return
+        widths = _shared_out(room, least, widths)
+    for row in rows:
+        cells = [
+            [[cell]] if cell_len(words_of(cell)) <= wide else list(_filled([cell], wide))
+            for cell, wide in zip(row, widths, strict=True)
+        ]
+        for parts in zip_longest(*cells, fillvalue=[]):
+            line: list[Piece] = [" " * table.indent]
+            for head, part, wide in zip(table.heads, parts, widths, strict=True):
+                blank = " " * (wide - _cells(part))
+                line += [blank, *part, " " * GAP] if head.endswith(">") else [*part, blank + " " * GAP]
+            yield line
+
+
+def _one_by_one(table: Columns, heads: Sequence[str], width: int) -> Iterator[list[Piece]]:
+    for row in table.rows:
+        for number, (head, cell) in enumerate(zip(heads, row, strict=True)):
+            if number == 0 or words_of(cell).strip():
+                named: tuple[Piece, ...] = ((f"{head}: ", "dim"), cell)
+                yield from _wrapped(Line(named, table.indent + (2 if number else 0)), width)
+
+
+def _shared_out(room: int, least: Sequence[int], most: Sequence[int]) -> list[int]:
     """Return the widths of columns: what each needs at the most where there is room, else the widest give way first.
 
-    >>> shared_out(20, [3, 4, 5], [3, 12, 9]), shared_out(5, [3, 4], [4, 4])
+    >>> _shared_out(20, [3, 4, 5], [3, 12, 9]), _shared_out(5, [3, 4], [4, 4])
     ([3, 8, 9], [3, 4])
     """
     widths = list(most)

@@ -13,9 +13,11 @@ from matplotlib.legend import Legend
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
+from gradehaul.quantities import convert
 from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.label_placing import Box
 from gradehaul.show.base.picture import DOTS_PER_INCH, plain
+from gradehaul.show.base.unit_format import UnitFormat
 
 MARGIN = 8.5 / 25.4
 """The margin all round, inches: what a printer leaves blank and a little."""
@@ -279,3 +281,15 @@ class Paper(Sheet):
 def words_alone() -> Line2D:
     """Return a sample of nothing, for words in a key."""
     return Line2D([], [], ls="", marker="")
+
+
+def grade_axis(axes: Axes, units: UnitFormat) -> None:
+    """Mark grades at the left as they are written, and draw the level."""
+    axes.axhline(0.0, color=INK, lw=0.7, zorder=2.5)
+    unit = units.grade_unit
+    if units.grades != "one-in":
+        axes.set_ylabel(unit)
+        return
+    axes.yaxis.set_major_formatter(
+        lambda tick, _: units.grade(tick / convert(1.0, unit)).removesuffix(".0") if tick else "level"
+    )

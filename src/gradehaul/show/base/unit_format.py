@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import Kind, conversion, convert
+from gradehaul.quantities import ROUNDING, Kind, conversion, convert
 
 System = Literal["metric", "imperial"]
 """Units shown: of the plan's own system, or of the one wanted."""
@@ -79,6 +79,20 @@ class UnitFormat:
     def length(self, value: float, *, fine: bool = False) -> str:
         """Return a length, m, in the unit of length; a fine one with one more decimal."""
         return _written(value, self.length_unit, 1 if fine else 0)
+
+    def number(self, value: float, *, fine: bool = False) -> str:
+        """Return a length, m, as `length` does, without its unit."""
+        return self.length(value, fine=fine).rpartition(" ")[0]
+
+    @property
+    def lengths(self) -> str:
+        """The unit of length in a sentence."""
+        return {"in": "inches", "ft": "feet"}.get(self.length_unit, self.length_unit)
+
+    @property
+    def grade_unit(self) -> str:
+        """The unit in which grades are drawn."""
+        return "permille" if self.grades == "permille" else "%"
 
     def small(self, value: float) -> str:
         """Return a length, m, of which every part counts, such as a step or a curve coefficient: two more decimals."""
@@ -192,15 +206,16 @@ def _written(value: float, unit: str, more: int = 0) -> str:
 
 
 def _number(value: float, decimals: int) -> str:
-    """Return a number with its decimals, and more where it would read as nothing.
+    """Return a number with its decimals, and more where it would read as nothing; halves go away from 0.
 
     Examples
     --------
-    >>> _number(-0.004, 2), _number(-0.0, 1), _number(12.25, 1)
-    ('-0.004', '0.0', '12.2')
+    >>> _number(-0.004, 2), _number(-0.0, 1), _number(12.25, 1), _number(3.75 - 1e-12, 1)
+    ('-0.004', '0.0', '12.3', '3.8')
     """
-    text = f"{value:.{decimals}f}"
+    up = value * (1 + ROUNDING)
+    text = f"{up:.{decimals}f}"
     while value != 0 and float(text) == 0 and decimals < 9:
         decimals += 1
-        text = f"{value:.{decimals}f}"
+        text = f"{up:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text

@@ -10,6 +10,7 @@ from matplotlib.lines import Line2D
 from gradehaul.haulage.answers.readings import ReadingsAnswer
 from gradehaul.haulage.bench.reduction import Reduced
 from gradehaul.show.base.colors import FAINT, INK
+from gradehaul.show.base.page import shortened
 from gradehaul.show.base.paper import Panel, Paper, Size
 from gradehaul.show.base.picture import as_picture, plain
 from gradehaul.show.base.unit_format import UnitFormat
@@ -97,6 +98,4 @@ def _draw_row(axes: Axes, number: int, row: Reduced, residuals: dict[tuple[str, 
 
 def _name(row: Reduced, units: UnitFormat) -> str:
     state = "" if row.state == "standing" else ", slipping"
-    name = plain(f"{row.loco}, {row.rail}{state}")
-    name = name if len(name) <= _NAME_LENGTH else name[: _NAME_LENGTH - 1] + "…"
-    return f"{name}  {units.force(row.mean)}"
+    return f"{shortened(plain(f'{row.loco}, {row.rail}{state}'), _NAME_LENGTH)}  {units.force(row.mean)}"

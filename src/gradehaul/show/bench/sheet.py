@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.picture import drawing_rules, pages_bytes, plain
+from gradehaul.show.base.page import shortened
+from gradehaul.show.base.picture import plain
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.sheets import PAPER_OF, PAPERS, Form, FormColumn, PaperName, numbered
+from gradehaul.show.sheets import PAPER_OF, PAPERS, Form, FormColumn, PaperName, as_pages
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -50,18 +51,12 @@ _CAR_COLUMNS = (
 )
 
 
-def bench_sheet(plan: Plan, units: UnitFormat, paper: PaperName | None = None) -> bytes:
-    """Return the form as the content of a PDF file, the same bytes from run to run, on the paper of its units.
+def bench_figures(plan: Plan, units: UnitFormat, paper: PaperName | None = None) -> list[Figure]:
+    """Return the pages of the form as figures, on the paper of its units; to be called by the `drawing_rules`.
 
     It has a row for every locomotive of the plan on clean rail and on each film, fresh and after a rest, standing and
     slipping, and blank ones; then rows for cars.
     """
-    with drawing_rules():
-        return pages_bytes(bench_figures(plan, units, paper))
-
-
-def bench_figures(plan: Plan, units: UnitFormat, paper: PaperName | None = None) -> list[Figure]:
-    """Return the pages of the form as figures; to be called by the `drawing_rules`."""
     unit = units.force_unit or ("gf" if units.system == "metric" else "ozf")
     rows = _pull_rows(plan)
     cars = [[_cut(name), "", *[""] * 5] for name in plan.cars] or [[""] * 7]
@@ -77,7 +72,10 @@ def bench_figures(plan: Plan, units: UnitFormat, paper: PaperName | None = None)
     page.table(f"Pulls, in {unit}", _PULL_COLUMNS, rows)
     page.words("How to measure cars and curves", CARS)
     page.table(f"Cars: forces in {unit}, rises in {units.length_unit}", _CAR_COLUMNS, cars)
-    return numbered(page.finish())
+    return page.finish()
+
+
+bench_sheet = as_pages(bench_figures)
 
 
 def _pull_rows(plan: Plan) -> list[list[str]]:
@@ -92,5 +90,4 @@ def _pull_rows(plan: Plan) -> list[list[str]]:
 
 
 def _cut(name: str, longest: int = _NAME_LENGTH) -> str:
-    name = plain(name)
-    return name if len(name) <= longest else name[: longest - 1] + "…"
+    return shortened(plain(name), longest)

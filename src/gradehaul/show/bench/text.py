@@ -12,7 +12,7 @@ from gradehaul.haulage.bench.reduction import Mean
 from gradehaul.haulage.trust.predicted import Estimate
 from gradehaul.plan.names import clean
 from gradehaul.quantities.si import Newtons
-from gradehaul.show.base.labels import chance_words
+from gradehaul.show.base.labels import chance_words, counted
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -68,17 +68,14 @@ def _headline(answer: ReadingsAnswer) -> list[Piece]:
             ": write [[reading]] with loco, rail and force, or print a sheet (--sheet).",
         ]
     against = sum(not trial.agrees for trial in answer.trials)
-    parts = [f"{_counted(len({row.loco for row in rows}), 'locomotive')}, {_counted(len(rows), 'pull')}"]
+    parts = [f"{counted(len({row.loco for row in rows}), 'locomotive')}, {counted(len(rows), 'pull')}"]
     if answer.remarks:
         parts.append(f"{len(answer.remarks)} to check again (--more remarks)")
     if answer.trials:
-        verb = "disagrees" if against == 1 else "disagree"
-        parts.append(f"{against} of {_counted(len(answer.trials), 'trial')} on the layout {verb}")
+        trials = f"{counted(len(answer.trials), 'trial')} on the layout"
+        against_words = f"{against} of {trials} {'disagrees' if against == 1 else 'disagree'}"
+        parts.append(against_words if against else f"{trials} {'agrees' if len(answer.trials) == 1 else 'agree'}")
     return [("; ".join(parts), "bold red" if against else "yellow" if answer.remarks else "green"), "."]
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _add_advice(page: Page, answer: ReadingsAnswer) -> None:
@@ -86,7 +83,7 @@ def _add_advice(page: Page, answer: ReadingsAnswer) -> None:
     for number, words in enumerate(answer.measure_next, 1):
         page.paragraph(f"{number}. {words}")
     if not answer.measure_next:
-        page.line("Nothing that would help much.")
+        page.line("Nothing would help much.")
 
 
 def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
@@ -167,9 +164,9 @@ def _coefficient(value: float | None, error: float | None) -> str:
 def _add_predictions(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     if not answer.predictions:
         return
-    page.heading("Pulls that were not read: estimates from other locomotives and from weight on drivers")
+    page.heading("Pulls not measured: estimates from other locomotives and from weight on drivers")
     page.table(
-        ["locomotive", "rail", "by others>", "95 % between", "by weight>", "95 % between"],
+        ["locomotive", "rail", "from others>", "95 % between", "from weight>", "95 % between"],
         [
             [each.loco, each.rail, *_range(each.pull, units), *_range(each.by_weight, units)]
             for each in answer.predictions
@@ -190,7 +187,7 @@ def _range(pull: Estimate, units: UnitFormat) -> tuple[str, str]:
 def _add_films(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     if not answer.bench.films:
         return
-    page.heading("The film in time")
+    page.heading("The film over time")
     for film in answer.bench.films:
         clean_pull = "" if film.clean is None else f"; clean {units.force(film.clean)}"
         fresh, settled = units.force(film.fresh), units.force(film.settled)
@@ -198,7 +195,7 @@ def _add_films(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
             how = f"{fresh} fresh, {settled} after a day's rest, most of it back after {film.time:.3g} h{clean_pull}"
         else:
             steps = ", ".join(f"{units.force(pull)} at {hours:g} h" for hours, pull in film.ages)
-            how = f"stepwise, since fewer than three ages were read: {steps}{clean_pull}"
+            how = f"in steps, since fewer than three ages were read: {steps}{clean_pull}"
         page.line(f"{film.loco} on {film.film}: {how}", indent=2)
 
 

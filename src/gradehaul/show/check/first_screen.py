@@ -7,20 +7,22 @@ from dataclasses import dataclass
 
 from rich.cells import cell_len
 
-from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
+from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
+from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.labels import cars_words, chance_words
+from gradehaul.show.base.labels import FILM_CAUTION, cars_words, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
 from gradehaul.show.check.load_rows import load_cell, worst_load
 from gradehaul.show.check.outcome_words import OUTCOMES, fouled_words, marginal_words, room_words, spread_words
 from gradehaul.show.check.route_text import ruling_words
-from gradehaul.show.check.ways_over_text import best_way
+from gradehaul.show.check.trains_text import best_way
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 
@@ -33,8 +35,6 @@ _DOUBTS, _TRAINS, _MARGINAL, _WAYS = 3, 30, 2, 6
 _GROUPS, _ROWS = 8, 24
 """Groups of routes with loads alike shown at the most, and their lines in all."""
 
-_CAUTION = "Try a film on a loose plank first: it does not come off again."
-
 
 def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> None:
     """Add the first screen: lines of at most 80 columns where at most two conditions are shown."""
@@ -45,6 +45,9 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
         page.paragraph(*sentence)
     if not set(PLANNED).isdisjoint(answer.judged_rails) and any(each.profile.film_spreads for each in answer.routes):
         page.line(spread_words(answer.plan, units))
+    if count := answer.clearance_fails:
+        fail = f"{count} place{' fails' if count == 1 else 's fail'} clearance"
+        page.paragraph((fail, "bold red"), f": gradehaul clearance {clean(answer.plan.file)}")
     _add_trains(page, answer, units)
     _add_fixes(page, answer, ways, units)
     _add_loads(page, answer, units)
@@ -80,8 +83,12 @@ def shown_conditions(answer: CheckAnswer) -> dict[str, dict[str, TrainAnswer]]:
 
 def outcome_cells(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     """Return the outcome of a train, its risk, and the pull to spare."""
-    risk = chance_words(train.trust.stall_probability)
-    return [OUTCOMES[train.outcome], risk, units.force(train.verdict.margin)]
+    return [OUTCOMES[train.outcome], chance_words(train.risk), units.force(train.verdict.margin)]
+
+
+def worst_condition(shown_on: Mapping[str, Mapping[str, TrainAnswer]], name: str) -> TrainAnswer:
+    """Return a train on the worst for it of the conditions shown: its place stands at the end of the train's row."""
+    return min((trains[name] for trains in shown_on.values() if name in trains), key=lambda train: train.badness)
 
 
 def place_words(train: TrainAnswer, units: UnitFormat) -> str:
@@ -107,7 +114,7 @@ def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
 
 
 def _add_marginal(page: Page, answer: CheckAnswer, shown_on: Mapping[str, Mapping[str, TrainAnswer]]) -> None:
-    """Add by which rule trains are marginal: the risk is that of stalling while wheels hold, and does not say it."""
+    """Add by which rule trains are marginal: the risk, that of stalling or running away, does not say it."""
     profiles = {route.route.name: route.profile for route in answer.routes}
     marginal: dict[str, TrainAnswer] = {}
     for train in (train for trains in shown_on.values() for train in trains.values()):
@@ -137,7 +144,7 @@ def _add_wide_table(
     if room >= _LEAST_PLACE:
         rows[0].append("hardest place" if room >= len("hardest place") else "place")
         for row, name in zip(rows[1:], names, strict=True):
-            train = next(iter(shown_on.values()))[name]
+            train = worst_condition(shown_on, name)
             place = place_words(train, units)
             row.append(place if len(place) <= room else shortened(train.verdict.worst_track, room))
     page.line(over)
@@ -342,19 +349,14 @@ def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
 
 def _add_last(page: Page, answer: CheckAnswer) -> None:
     page.line()
-    measure = _measure_next(answer)
-    if measure:
-        page.paragraph(f"Measure next: {measure}.")
+    measure = answer.measure_next
+    if measure is not None:
+        page.paragraph(f"Measure next: {measure.what}.")
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
-    if guessed:
-        page.line(f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled.")
+    parts = [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
+    parts += ["Risk: the chance to stall or run away."] if answer.trains else []
+    if parts:
+        page.line(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:
-        page.line(_CAUTION)
-
-
-def _measure_next(answer: CheckAnswer) -> str:
-    """Return the measurement that would narrow the least sure of the judged trains most."""
-    gains = [gain for train in worst_of_each(answer.on(answer.judged_rails)) for gain in train.trust.gains]
-    best = max(gains, key=lambda gain: (gain.value, gain.cause.narrows), default=None)
-    return "" if best is None else best.cause.measure
+        page.line(FILM_CAUTION)

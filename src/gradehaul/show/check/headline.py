@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import worst_of_each
+from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST, Outcome, worst
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
 from gradehaul.show.base.labels import apart, chance_words
@@ -172,6 +173,6 @@ def conditions(rails: Sequence[str], hours: float | None = None) -> dict[str, li
 def outcome_of_train(train: TrainAnswer) -> str:
     """Return the outcome of a train behind its name, with its place, or its risk where it is marginal."""
     if train.outcome == "marginal":
-        return f"{apart(train.name)} is marginal, with {chance_words(train.trust.stall_probability)} risk of stalling"
+        return f"{apart(train.name)} is marginal, with {chance_words(train.risk)} risk"
     words = plain_words(train.outcome, train.verdict, train.misfits)
     return f"{apart(train.name)} {'is ' if train.outcome == 'too long' else ''}{words}"

@@ -44,7 +44,7 @@ SHORT: Mapping[Outcome, tuple[str, ...]] = {
 """An outcome in a few words, the longest wording first; places are those of the train's head."""
 
 SENTENCES: Mapping[str, str] = {
-    "stalls": "It gets no further than {head}: at the worst it lacks {lacks}. It needs more than it can pull {where}.",
+    "stalls": "It stalls {head}: at worst it lacks {lacks}. It needs more than it can pull {where}.",
     "marginal": "It gets through only while the wheels never slip: {spare} to spare where it is least, {head}.",
     "no stopping": "It must not stop, since it would not start again, {where}.",
     "no recovery": "It would not recover from a slip {where}.",

@@ -9,7 +9,7 @@ from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import Ruling
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.network.route import Route
-from gradehaul.show.base.labels import FAILS, apart, basis_words, cars_words
+from gradehaul.show.base.labels import FAILS, apart, basis_words, cars_words, counted
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 
@@ -113,7 +113,7 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
 def _add_longest(page: Page, answer: CheckAnswer, route: RouteAnswer, before: Shown) -> None:
     rows = load_rows(answer, route)
     ranges = _by_train(answer, route, [spread_words(*each) for each in zip(route.loads, route.spreads, strict=True)])
-    if not _as_before(page, "longest trains", route, rows + ranges, before, indent=2):
+    if not _as_before(page, "Longest trains", route, rows + ranges, before, indent=2):
         page.table(["locomotive", "car", *answer.rails], rows)
         page.line()
         page.table(["90 % range", "car", *answer.rails], ranges)
@@ -181,14 +181,10 @@ def _bound(load: Load, units: UnitFormat) -> list[tuple[str, ...]]:
     """Return what limits a load: the place that is full, where there is one, and the pull."""
     rows: list[tuple[str, ...]] = []
     if load.fits is not None and load.fits < load.rated:
-        rows.append((_cars(load.fits + 1), f"do not fit {load.fits_by}", "", "", "", ""))
+        rows.append((counted(load.fits + 1, "car"), f"do not fit {load.fits_by}", "", "", "", ""))
     binds = load.binds
     if binds is None:
         return rows or [("", "nothing limits it", "", "", "", "")]
     needs, has = units.forces_apart(binds.demand, binds.pull)
-    rows.append((_cars(binds.cars), FAILS[binds.test], units.length(binds.at), binds.track, needs, has))
+    rows.append((counted(binds.cars, "car"), FAILS[binds.test], units.length(binds.at), binds.track, needs, has))
     return rows
-
-
-def _cars(count: int) -> str:
-    return "1 car" if count == 1 else f"{count} cars"

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import NamedTuple
 
-from gradehaul.haulage.answers.check import CheckAnswer, RangedLoad, RouteAnswer, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer, RangedLoad, RouteAnswer
+from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.spreadsheet import table
@@ -14,8 +15,7 @@ from gradehaul.show.check.first_screen import add_first_screen
 from gradehaul.show.check.outcome_words import fouled_words
 from gradehaul.show.check.route_text import add_limits, add_loads
 from gradehaul.show.check.sources import add_sources, figure_value
-from gradehaul.show.check.verdict_text import add_trains
-from gradehaul.show.check.ways_over_text import add_ways_over
+from gradehaul.show.check.trains_text import add_trains, add_ways_over
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 
@@ -140,8 +140,7 @@ def _add_notes(page: Page, answer: CheckAnswer) -> None:
     page.heading("Notes")
     for note in answer.notes:
         page.line(str(note), indent=2)
-    if not answer.notes:
-        page.line("None.", indent=2)
+    page.line("Of clearances only track low over other track is looked for; gradehaul clearance judges all.", indent=2)
     if answer.plan.films:
         page.heading("Caution")
         page.line(_CAUTION, indent=2)
@@ -187,7 +186,7 @@ _LOADS = (
 )
 _TRAINS = (
     "train=train.name train.route train.rail judged train.outcome verdict=train.verdict.climb train.verdict.holds_back "
-    "train.trust.stall_probability train.verdict.margin train.verdict.at train.verdict.track "
+    "train.risk train.trust.stall_probability train.verdict.margin train.verdict.at train.verdict.track "
     "train.verdict.runs_away_at misfits"
 )
 

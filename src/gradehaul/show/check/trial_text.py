@@ -2,31 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, Trial, TrialAnswer, TrialTrain
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
-from gradehaul.show.base.labels import apart, chance_words
-from gradehaul.show.base.page import Page, Piece
+from gradehaul.show.base.labels import apart, chance_words, listed
+from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spread_words
 
-_LINES, _COLUMNS = 8, 80
+_LINES = 8
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
 
 
 def trial_page(answer: TrialAnswer, units: UnitFormat) -> Page:
     """Return the answer as a page of at most eight lines; where powers are compared, four and one a power."""
     page = Page()
-    page.line((_fitted(_subject(answer, units), _COLUMNS), "bold"))
+    page.line((shortened(_subject(answer, units), FULL), "bold"))
     if answer.compares:
         _add_powers(page, answer)
     else:
         _add_train(page, answer.trains[0], units)
     for line in list(_remarks(answer, units))[: _LINES - 3 - len(answer.trains[0].trials)]:
-        page.line(_fitted(line, _COLUMNS))
+        page.line(shortened(line, FULL))
     return page
 
 
@@ -46,7 +46,7 @@ def _add_train(page: Page, train: TrialTrain, units: UnitFormat) -> None:
     by_outcome: dict[Outcome, list[str]] = {}
     for trial in train.trials:
         by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition])
-    words = "; ".join(f"{DOES.get(outcome, outcome)} {_listed(where)}" for outcome, where in by_outcome.items())
+    words = "; ".join(f"{DOES.get(outcome, outcome)} {listed(where)}" for outcome, where in by_outcome.items())
     page.line((f"It {words}.", OUTCOMES[train.judged.outcome][1]))
     most = [f"most {train.counted}>"] if train.counted else []
     rows = [[*_row(trial, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
@@ -59,9 +59,9 @@ def _row(trial: Trial, units: UnitFormat) -> list[Piece]:
     return [
         trial.condition,
         OUTCOMES[trial.outcome],
-        chance_words(trial.trust.stall_probability),
+        chance_words(trial.risk),
         units.force(verdict.margin),
-        f"{apart(_fitted(verdict.worst_track, 26 - len(place)))}{place}",
+        f"{apart(shortened(verdict.worst_track, 26 - len(place)))}{place}",
     ]
 
 
@@ -77,9 +77,9 @@ def _add_powers(page: Page, answer: TrialAnswer) -> None:
     heads = ["power", *(head for trial in trains[0].trials for head in (trial.condition, "risk>"))]
     rows: list[list[Piece]] = []
     for train in trains:
-        cells: list[Piece] = [apart(_fitted(train.power or "", 22))]
+        cells: list[Piece] = [apart(shortened(train.power or "", 22))]
         for trial in train.trials:
-            cells += [OUTCOMES[trial.outcome], chance_words(trial.trust.stall_probability)]
+            cells += [OUTCOMES[trial.outcome], chance_words(trial.risk)]
         rows.append(cells)
     page.table(heads, rows, indent=0)
 
@@ -99,17 +99,8 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
         yield spread_words(answer.plan, units)
     yield from (f"Note: {note.text}." for note in answer.notes)
     most = "" if train.counted is None or answer.compares else f" Most {train.counted}: all else unchanged."
-    yield f"Risk is the chance of stalling.{most}"
+    yield f"Risk: the chance to stall or run away.{most}"
 
 
 def _cut(cut: Cut) -> str:
     return cut.name if cut.count == 1 else f"{cut.count} {cut.name}"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return " and ".join((", ".join(words[:-1]), words[-1])) if words[1:] else words[0]
-
-
-def _fitted(text: str, columns: int) -> str:
-    """Return a text, shortened where it is longer than so many columns."""
-    return text if len(text) <= columns else f"{text[: columns - 1].rstrip()}\N{HORIZONTAL ELLIPSIS}"

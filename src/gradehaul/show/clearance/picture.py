@@ -18,8 +18,7 @@ from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.clearance.text import RULES, bounds_words, figure_words, headline, place_words
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
-from gradehaul.show.plan_view.labels import draw_joints, drawn_on
-from gradehaul.show.plan_view.marks import Look, Mark, draw_marks
+from gradehaul.show.plan_view.labels import Look, Mark, draw_joints, draw_marks, drawn_on
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -59,7 +58,7 @@ def clearance_figure(found: Clearances, view: PlanView, units: UnitFormat, *, si
         size,
         units.length_unit,
         f"Clearances: {headline(found)}",
-        [f"{view.plan.title}: railheads in {units.length_unit}", *(note.text for note in view.notes)],
+        [f"{view.plan.title}: railheads in {units.lengths}", *(note.text for note in view.notes)],
         notes=list(_rows(found, view, units, _MOST_LOOKS[size])),
         key=key,
         thickest=_TRACK,

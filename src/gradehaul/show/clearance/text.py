@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from typing import NamedTuple
 
-from gradehaul.design.clearance.findings import Clearances, Place
+from gradehaul.design.clearance.findings import Clearances, RankedFinding
 from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
+from gradehaul.show.base.labels import spans
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -52,7 +53,8 @@ def clearance_page(found: Clearances, units: UnitFormat, more: Collection[str] =
     page.paragraph((headline(found), style), ".")
     if not found.findings:
         page.line("Nothing to judge: no tracks meet.")
-    _add_rows(page, found, units)
+    if len(found.findings) > found.count("pass"):
+        _add_rows(page, found, units)
     page.line()
     page.paragraph(_basis(found, units))
     page.paragraph(_FIRST)
@@ -102,24 +104,24 @@ def _basis(found: Clearances, units: UnitFormat) -> str:
 
 
 def _add_rows(page: Page, found: Clearances, units: UnitFormat) -> None:
-    """Add a row for each finding that does not pass, the worst first; those alike but for their place share one."""
-    alike: dict[tuple[Piece, ...], tuple[list[str], list[str]]] = {}
+    """Add a table for each rule that is not passed everywhere, rows that differ in their place alone as one."""
+    kinds: dict[tuple[ClearanceOutcome, Rule], dict[tuple[str, ...], tuple[list[int], list[str]]]] = {}
     for number, finding in enumerate(found.ranked(), 1):
-        if finding.outcome == "pass":
-            continue
-        figure = figure_words(finding.value, finding, units)
-        key = (_WORDS[finding.outcome], _SHORT_RULES[finding.rule], figure, bounds_words(finding, units))
-        numbers, places = alike.setdefault(key, ([], []))
-        numbers.append(str(number))
-        places.append(place_words(finding, found, units))
-    if not alike:
-        return
-    rows: list[list[Piece]] = [
-        [_listed(numbers), outcome, rule, figure, bounds, _listed(places)]
-        for (outcome, rule, figure, bounds), (numbers, places) in alike.items()
-    ]
+        if finding.outcome != "pass":
+            alike = kinds.setdefault((finding.outcome, finding.rule), {})
+            figures = figure_words(finding.value, finding, units), *_bounds(finding, units)
+            numbers, places = alike.setdefault(figures, ([], []))
+            numbers.append(number)
+            places.append(place_words(finding, found, units))
     page.line()
-    page.table(["no.", "", "rule", "is>", "passes", "place"], rows, indent=0, folded=True)
+    for (outcome, rule), alike in kinds.items():
+        page.line(_WORDS[outcome], f": {RULES[rule][0].lower()}{RULES[rule][1:].replace(': ', ', ')}")
+        rows = [[spans(numbers), *figures, _listed(places)] for figures, (numbers, places) in alike.items()]
+        heads = ["no.", "is>", "passes", "fails", "place"]
+        if not any(fails for _, _, fails in alike):
+            heads.remove("fails")
+            rows = [[*row[:3], row[4]] for row in rows]
+        page.table(heads, rows, folded=True)
 
 
 def _add_places(page: Page, found: Clearances, units: UnitFormat) -> None:
@@ -187,15 +189,20 @@ def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
 
 def bounds_words(finding: Finding, units: UnitFormat) -> str:
     """Return what it takes to pass, and what fails where that differs."""
+    passes, fails = _bounds(finding, units)
+    return f"{passes}, fails {fails}" if fails else passes
+
+
+def _bounds(finding: Finding, units: UnitFormat) -> tuple[str, str]:
     word, other = ("under", "from") if finding.share else ("from", "under")
     passes = f"{word} {figure_words(finding.wanted, finding, units)}"
     if finding.least in (finding.wanted, 0.0):
-        return passes
-    return f"{passes}, fails {other} {figure_words(finding.least, finding, units)}"
+        return passes, ""
+    return passes, f"{other} {figure_words(finding.least, finding, units)}"
 
 
 class _Judged(NamedTuple):
-    place: Place
+    place: RankedFinding
     value: float
     passes: float
     fails: float
@@ -213,7 +220,7 @@ def clearance_csv(found: Clearances, units: UnitFormat | None) -> str:
     """Return the answer as CSV (RFC 4180); figures are lengths or plain shares, as the column `in` says."""
     unit = "m" if units is None else units.length_unit
 
-    def judged(place: Place) -> _Judged:
+    def judged(place: RankedFinding) -> _Judged:
         finding = place.finding
         value, passes, fails = finding.value, finding.wanted, finding.least
         if finding.share:

@@ -3,33 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
-from typing import TYPE_CHECKING
-
-from gradehaul.design.climb.bench import HelixBench
-from gradehaul.design.climb.helix import GUARD
-from gradehaul.design.climb.incline import CARE
-from gradehaul.design.risers.risers import Risers
-from gradehaul.design.risers.walk import Walk, walk_along
-from gradehaul.show.base.picture import drawing_rules, pages_bytes
-from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.risers.sheet import cut_list_figures, risers_figure, wrapped
-from gradehaul.show.sheets import PAPERS, Form, FormColumn, PaperName, numbered, on_rule
-from gradehaul.track.curvature import Section
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from gradehaul.design.climb.bench import HelixBench
+from gradehaul.design.climb.helix import GUARD
+from gradehaul.design.climb.incline import CARE
+from gradehaul.design.risers.risers import Risers
+from gradehaul.design.risers.walk import Walk, walk_along
 from gradehaul.show.base.colors import INK
+from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.risers.sheet import cut_list_figures, risers_figure, wrapped
+from gradehaul.show.sheets import PAPERS, Form, FormColumn, PaperName, as_pages, on_rule
+from gradehaul.track.curvature import Section
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -37,18 +28,6 @@ if TYPE_CHECKING:
 
 _MOST_TURNS = 6
 """Turns in one table of heights."""
-
-
-def helix_sheet(bench: HelixBench, units: UnitFormat, paper: PaperName) -> bytes:
-    """Return the sheets of a helix as the content of a PDF file."""
-    with drawing_rules():
-        return pages_bytes(numbered(helix_figures(bench, units, paper)))
-
-
-def incline_sheet(found: Risers, units: UnitFormat, paper: PaperName) -> bytes:
-    """Return the sheets of an incline as the content of a PDF file."""
-    with drawing_rules():
-        return pages_bytes(numbered(incline_figures(found, units, paper)))
 
 
 def incline_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
@@ -63,6 +42,9 @@ def incline_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[
         numbered=False,
     )
     return [*form.finish(), risers_figure(found, units), *cut_list_figures(found, units, paper)]
+
+
+incline_sheet = as_pages(incline_figures)
 
 
 def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> list[Figure]:
@@ -93,6 +75,9 @@ def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> lis
     _section(form, bench, units)
     _heights(form, bench)
     return [*form.finish(), *cut_list_figures(found, units, paper)]
+
+
+helix_sheet = as_pages(helix_figures)
 
 
 def _radii(bench: HelixBench, units: UnitFormat) -> str:

@@ -11,8 +11,9 @@ from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
-from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import worst_first
+from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.page import Page, Piece
@@ -129,7 +130,8 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
         )
         if value is not None
     ]
-    page.paragraph(f"One of these mends it: {'; '.join(cures)}." if cures else "No single change mends it.")
+    head = "One of these mends it" if len(cures) > 1 else "This mends it"
+    page.paragraph(f"{head}: {'; '.join(cures)}." if cures else "No single change mends it.")
 
 
 def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:

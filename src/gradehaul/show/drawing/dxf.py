@@ -20,7 +20,7 @@ from gradehaul.plan.records import Joint, LineEnd
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.drawing.dxf_film_uses import draw_uses
 from gradehaul.show.drawing.dxf_pen import Pen, Spots, beside, layer_name
-from gradehaul.show.plan_view.shades import SHADES, runs
+from gradehaul.show.plan_view.styles import SHADES, runs
 from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Pose, points
 from gradehaul.treatment.keep_clean import KeepCleanPlan

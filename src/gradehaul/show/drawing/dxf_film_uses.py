@@ -10,7 +10,7 @@ from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.show.base.labels import USE_WORDS, WOULD
 from gradehaul.show.base.page import words_of
 from gradehaul.show.drawing.dxf_pen import Pen, beside
-from gradehaul.show.plan_view.film_uses import USES
+from gradehaul.show.plan_view.styles import USES
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, used_stretches
 

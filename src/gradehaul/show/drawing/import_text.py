@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 from gradehaul.plan.drawing.records import Drawn
 from gradehaul.plan.drawing.wording import at_text, by_code, fault_text
@@ -44,6 +44,12 @@ def _counted(count: int, one: str, many: str = "") -> str:
     return f"{count:,} {one if count == 1 else many or f'{one}s'}"
 
 
+def _named(layers: Sequence[str]) -> str:
+    """Return some layers by their names, and how many more."""
+    more = f" and {len(layers) - _FEW} more" if len(layers) > _FEW else ""
+    return f"{_counted(len(layers), 'layer').split(' ')[1]} {', '.join(map(quoted, layers[:_FEW]))}{more}"
+
+
 def _add_found(page: Page, drawn: Drawn, units: UnitFormat) -> None:
     elements = [element for line in drawn.lines.values() for element in line.elements]
     kinds = Counter(joint.kind for joint in drawn.joints.values())
@@ -56,6 +62,13 @@ def _add_found(page: Page, drawn: Drawn, units: UnitFormat) -> None:
         _counted(kinds["end"], "end of track", "ends of track"),
     ]
     page.paragraph(f"Found {', '.join(parts)}; {length} of track.")
+    names, heights = drawn.texts
+    layers = [
+        f"{what} on {_named(found)}"
+        for what, found in (("track", list(drawn.layers)), ("names", names), ("heights", heights))
+        if found
+    ]
+    page.paragraph(f"Read: {', '.join(layers)}.")
     curves = [element for element in elements if element.curvature]
     if curves:
         tightest = max(curves, key=lambda element: abs(element.curvature))

@@ -6,16 +6,15 @@ import math
 from collections.abc import Collection, Iterable, Iterator
 from itertools import groupby
 
-from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.plan.names import clean
-from gradehaul.show.base.labels import USE_WORDS, WOULD
+from gradehaul.show.base.labels import USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words
 from gradehaul.show.sections import TREAT
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, Use
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Outlook, Row, Use
 from gradehaul.treatment.needs import Need
 
 _USES: dict[Use, str] = {
@@ -168,7 +167,7 @@ def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]
     else:
         yield [f"No track is left to film: all is needed clean, or lies within {carry} of it, a guess (--carry)."]
     if found.options.step is None and found.length("film") < found.length("buffer"):
-        yield ["Tracks are wiped or left whole here; treat --step divides them, which may allow more film."]
+        yield ["Tracks are wiped or left whole: a long one that is divided in the plan may allow more film."]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
         yield [
@@ -232,9 +231,10 @@ def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat, *, indent: 
     planned = "with the film that is there" if found.beyond else "with this plan"
     ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(train.planned.outcome))
     rows = [[train.name, *_cells(train.planned, units), *_cells(train.everywhere, units)] for train in ordered]
-    page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=indent)
-    if not found.beyond:
-        page.paragraph("Both count film that wheels spread; so does check of the plan that -o writes.", indent=indent)
+    heads = ["train", planned, "risk>", "to spare>", "film everywhere", "risk>", "to spare>"]
+    page.table(heads, rows, indent=indent)
+    spread = "" if found.beyond else " Both count film that wheels spread; so does check of the plan that -o writes."
+    page.paragraph(f"Risk: the chance to stall or run away.{spread}", indent=indent)
     for train in ordered:
         for misfit in train.planned.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, units)}", indent=indent)
@@ -249,8 +249,8 @@ def _add_spreading(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
             page.line(f"If the film spreads everywhere, {train.name} {words}.", indent=2)
 
 
-def _cells(train: Judged, units: UnitFormat) -> list[Piece]:
-    return [OUTCOMES[train.outcome], units.force(train.verdict.margin)]
+def _cells(train: Outlook, units: UnitFormat) -> list[Piece]:
+    return [OUTCOMES[train.outcome], chance_words(train.risk), units.force(train.verdict.margin)]
 
 
 def treat_csv(found: KeepCleanPlan, units: UnitFormat | None) -> str:

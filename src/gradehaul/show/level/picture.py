@@ -14,7 +14,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EVEN, INK
-from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
+from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, grade_axis, words_alone
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.level.text import binding_words, headline
@@ -54,7 +54,7 @@ def level_figure(found: Leveled, units: UnitFormat, *, size: SizeName = "a4") ->
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     every = drawn_routes(found)
     routes, unit = every[:_MOST], units.length_unit
-    words = [f"{found.plan.title}: railheads in {unit}, by distance from where each route begins"]
+    words = [f"{found.plan.title}: railheads in {units.lengths}, by distance from where each route begins"]
     words += [_hardest(found, each.train, units) for each in found.hardest]
     if len(every) > len(routes):
         words.append(f"{len(every) - len(routes)} more routes change no more: gradehaul level names their heights")
@@ -90,20 +90,12 @@ def _band(paper: Paper, found: Leveled, route: RouteStations, units: UnitFormat)
     columns = []
     for number, at in zip(route.order.tolist(), route.places.tolist(), strict=True):
         change = float(found.heights[number] - found.even[number])
-        changed = "0" if abs(change) < _SAME else f"{'+' if change > 0 else ''}{_number(change, units)}"
-        figures = (
-            joints.get(number, ""),
-            _number(at, units, fine=False),
-            _number(found.heights[number], units),
-            changed,
-        )
+        changed = "0" if abs(change) < _SAME else f"{'+' if change > 0 else ''}{units.number(change, fine=True)}"
+        height = units.number(float(found.heights[number]), fine=True)
+        figures = joints.get(number, ""), units.number(at), height, changed
         kept = changed != "0" or at in (route.places[0], route.places[-1])
         columns.append(Column(convert(at, units.length_unit), figures, 0 if kept else 1))
     return Band(paper, ("joint", "distance", "height", "change"), columns, {})
-
-
-def _number(value: float, units: UnitFormat, *, fine: bool = True) -> str:
-    return units.length(float(value), fine=fine).rpartition(" ")[0]
 
 
 def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: RouteStations, units: UnitFormat) -> None:
@@ -135,23 +127,6 @@ def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: Ro
 
 def stairs(axes: Axes, edges: FloatArray, values: FloatArray, units: UnitFormat, **style: Any) -> Artist:  # noqa: ANN401 - as of a line
     """Draw grades that hold from one edge to the next."""
-    times = convert(1.0, grade_unit(units))
+    times = convert(1.0, units.grade_unit)
     (line,) = axes.plot(np.repeat(edges, 2)[1:-1], times * np.repeat(values, 2), **style)
     return line
-
-
-def grade_axis(axes: Axes, units: UnitFormat) -> None:
-    """Mark grades at the left as whoever reads them writes them."""
-    axes.axhline(0.0, color=INK, lw=0.7, zorder=1)
-    axes.margins(y=0.1)
-    unit = grade_unit(units)
-    axes.set_ylabel("" if units.grades == "one-in" else unit)
-    if units.grades == "one-in":
-        axes.yaxis.set_major_formatter(
-            lambda tick, _: units.grade(tick / convert(1.0, unit)).removesuffix(".0") if tick else "level"
-        )
-
-
-def grade_unit(units: UnitFormat) -> str:
-    """Return the unit in which grades are drawn."""
-    return "permille" if units.grades == "permille" else "%"

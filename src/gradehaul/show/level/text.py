@@ -7,6 +7,7 @@ from collections.abc import Collection, Sequence
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.plan.names import clean
+from gradehaul.show.base.labels import counted, listed
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -38,19 +39,19 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
             each.train,
             units.grade(each.even),
             units.grade(each.leveled),
-            f"{each.cars}",
-            f"{each.track}, head {units.length(each.head)}",
+            f"{each.track}, head {units.length(each.head)}{_behind(each.cars)}",
         ]
         for each in sorted(found.hardest, key=lambda each: -each.leveled)
     ]
-    page.table(["train", "hardest before>", "after>", "with cars>", "place"], rows, indent=0)
+    page.table(["train", "hardest before>", "after>", "place"], rows, indent=0)
     page.line()
     rulings = [[each.route, units.grade(each.even), units.grade(each.leveled), each.track] for each in found.rulings]
     page.table(["route", "ruling before>", "after>", "place"], rulings, indent=0)
     changed = [row for row, moved in _heights(found, units) if moved]
     page.line()
     if changed:
-        page.line("Railheads to change:")
+        gains = any(each.even - each.leveled > GAIN for each in found.hardest)
+        page.line("Railheads to change:" if gains else "Railheads to change, for the next hardest places:")
         page.table(_HEADS, changed, indent=0)
         page.line()
         page.line(_FIRST)
@@ -70,31 +71,46 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
             indent=2,
         )
         page.line(
-            "Heights are found without vertical curves; all grades above are with those of the plan, as check of the "
-            f"new plan has them. Heights stay even where no train pulls, or where at most {units.grade(GAIN)} is won.",
+            "Heights are found without vertical curves; all grades above have those of the plan, as check of the "
+            "new plan has them. Heights stay even where no train pulls, or where no more than "
+            f"{units.grade(GAIN)} is gained.",
             indent=2,
         )
         page.line(_CAUTION, indent=2)
     return page
 
 
+def _behind(cars: int) -> str:
+    """Return with how many cars behind the locomotives a place is hardest, where it is with any."""
+    return f", with {counted(cars, 'car')}" if cars else ""
+
+
 _HEADS = ("line", "at>", "before>", "after>", "", "grade to next>")
 
 
 def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
-    """Return by how much the hardest grade falls for the trains for which it does, or that one gets harder."""
-    if found.harder:
-        trains = [each for each in found.harder if isinstance(each, Hardest)]
-        worst = max(trains or found.harder, key=lambda each: each.leveled - each.even)
-        what = f"{worst.train} has it" if isinstance(worst, Hardest) else f"The ruling grade of {worst.route} gets"
+    """Return by how much the hardest grade falls for the trains for which it does, and what gets harder anyway."""
+    trains = [each for each in found.harder if isinstance(each, Hardest)]
+    if trains:
+        worst = max(trains, key=lambda each: each.leveled - each.even)
         grades = f"{units.grade(worst.leveled)} in place of {units.grade(worst.even)}"
-        return [(f"{what} HARDER than before, {grades}", "bold red"), f", on {worst.track}."]
+        return [(f"{worst.train} has it HARDER than before, {grades}", "bold red"), f", on {worst.track}."]
+    pieces = _better(found, units)
+    routes = [each for each in found.harder if not isinstance(each, Hardest)]
+    if routes:
+        steepest = max(routes, key=lambda each: each.leveled - each.even)
+        run = any(found.plan.trains[each.train].route == steepest.route for each in found.hardest)
+        grades = f"from {units.grade(steepest.even)} to {units.grade(steepest.leveled)}"
+        rest = "averaged under its trains it does not" if run else "no train judged here runs there"
+        rises = (f"the ruling grade of {steepest.route} rises", "yellow")
+        pieces += [f" But at a point on {steepest.track} ", rises, f" {grades}; {rest}."]
+    return pieces
+
+
+def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
     better = [each for each in found.hardest if each.even - each.leveled > GAIN]
     if not better:
-        return [
-            ("The heights that are fixed keep every train's hardest grade where it is", "yellow"),
-            " with the heights that are fixed: --more limits.",
-        ]
+        return [("Fixed heights keep every train's hardest grade where it is", "yellow"), ": --more limits."]
     best = max(better, key=lambda each: each.even - each.leveled)
     grades = f"from {units.grade(best.even)} to {units.grade(best.leveled)}"
     if len(found.hardest) == 1:
@@ -139,9 +155,7 @@ def _listed(names: Sequence[str]) -> str:
     """Return names in words, those beyond the third as a count."""
     shown = [clean(name) for name in names[:_MOST_NAMES]]
     more = len(names) - len(shown)
-    if more:
-        return f"{', '.join(shown)} and {more} more"
-    return " and ".join(filter(None, [", ".join(shown[:-1]), shown[-1]]))
+    return listed([*shown, f"{more} more"] if more else shown)
 
 
 def _heights(found: Leveled, units: UnitFormat) -> list[tuple[list[Piece], bool]]:

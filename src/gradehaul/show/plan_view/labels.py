@@ -1,12 +1,14 @@
-"""The labels of a plan view: joints with their railheads, tracks with their effective grades, and stacks of turns."""
+"""The labels and numbered marks of a plan view: joints, tracks, stacks of turns, and what happens to trains."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
+from matplotlib.lines import Line2D
 from scipy.spatial import cKDTree
 
 from gradehaul.haulage.views.plan_view import JointView, PlanView
@@ -14,6 +16,7 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box, crossed
+from gradehaul.show.base.labels import spans
 from gradehaul.show.base.paper import POINT
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.plan_view.canvas import Spot
@@ -175,7 +178,7 @@ def _leader(at: tuple[float, float], box: Box) -> FloatArray:
 
 
 def _height(joint: JointView, units: UnitFormat) -> str:
-    height = units.length(joint.railhead).rpartition(" ")[0]
+    height = units.number(joint.railhead)
     return height if convert(joint.railhead, units.length_unit) >= 0 else height.replace("-", "\N{MINUS SIGN}")
 
 
@@ -232,3 +235,73 @@ def _around(at: tuple[float, float], reach: float) -> Iterator[Spot]:
         ha: Literal["left", "center", "right"] = "left" if across > 0.35 else "right" if across < -0.35 else "center"
         va: Literal["bottom", "center", "top"] = "bottom" if up > 0.35 else "top" if up < -0.35 else "center"
         yield Spot(at[0] + reach * across, at[1] + reach * up, ha, va)
+
+
+_PAD = 2.2
+"""Room around the numbers of a mark, points."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How marks of a kind look: the box around the numbers, and what it means."""
+
+    shape: str
+    fill: str
+    ink: str
+    words: str
+
+    def sample(self) -> Line2D:
+        """Return a sample for the key."""
+        marker = {"round": "o", "square": "s", "sawtooth": "^"}[self.shape.split(",")[0]]
+        return Line2D([], [], ls="", marker=marker, ms=7, mfc=self.fill, mec=INK, mew=0.9)
+
+
+@dataclass(slots=True)
+class Mark:
+    """A mark: its kind, where it lies on the plan, m, and the numbers of its rows, rising."""
+
+    kind: str
+    x: float
+    y: float
+    numbers: tuple[int, ...]
+
+
+def draw_marks(canvas: Canvas, marks: Iterable[Mark], looks: Mapping[str, Look]) -> list[Mark]:
+    """Draw marks, the most important kind first in `looks`; those that would lie over one another share one.
+
+    Return the marks as drawn, and keep labels off them.
+    """
+    order = list(looks)
+    drawn: list[Mark] = []
+    for mark in sorted(marks, key=lambda each: order.index(each.kind)):
+        _add(canvas, mark, drawn)
+    for number, mark in enumerate(reversed(drawn)):
+        look = looks[mark.kind]
+        across, up = canvas.spot(mark.x, mark.y)
+        style: dict[str, Any] = {"boxstyle": f"{look.shape},pad=0.25", "fc": look.fill, "ec": INK, "lw": 0.9}
+        canvas.paper.text(
+            across, up, spans(mark.numbers), scale=0.85, weight="bold", color=look.ink, ha="center", va="center",
+            bbox=style, zorder=8 + number / 1000, gid=f"{mark.kind} {spans(mark.numbers)}",
+        )  # fmt: skip
+        canvas.board.take(_box(canvas, mark))
+    return drawn
+
+
+def _add(canvas: Canvas, mark: Mark, drawn: list[Mark]) -> None:
+    """Add a mark, or its numbers to one that lies where it would; that may make it lie over others in turn."""
+    while True:
+        box = _box(canvas, mark)
+        other = next((each for each in drawn if _box(canvas, each).meets(box)), None)
+        if other is None:
+            drawn.append(mark)
+            return
+        drawn.remove(other)
+        mark = Mark(other.kind, other.x, other.y, tuple(sorted({*other.numbers, *mark.numbers})))
+
+
+def _box(canvas: Canvas, mark: Mark) -> Box:
+    across, up = canvas.spot(mark.x, mark.y)
+    text = spans(mark.numbers)
+    # figures are all as wide as one another, and the rest no wider
+    wide, tall = 0.65 * len(text) * canvas.paper.font * POINT, canvas.paper.font * POINT
+    return Box(across - 0.5 * wide, up - 0.5 * tall, across + 0.5 * wide, up + 0.5 * tall).grown(_PAD * POINT)

@@ -15,16 +15,26 @@ from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.colors import FAINT, INK
-from gradehaul.show.base.labels import WOULD
+from gradehaul.show.base.labels import FILM_CAUTION, WOULD
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
-from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES, depends_on, train_words
-from gradehaul.show.plan_view.film_uses import headline as film_headline
-from gradehaul.show.plan_view.labels import draw_labels
-from gradehaul.show.plan_view.marks import Look, Mark, draw_marks
-from gradehaul.show.plan_view.shades import BESIDE, MARKS, SHADES, Run, film_styles, runs, shade_words
+from gradehaul.show.plan_view.labels import Look, Mark, draw_labels, draw_marks
+from gradehaul.show.plan_view.styles import (
+    BESIDE,
+    FORCED_WORDS,
+    MARKS,
+    SHADES,
+    USES,
+    Run,
+    depends_on,
+    film_styles,
+    runs,
+    shade_words,
+    train_words,
+)
+from gradehaul.show.plan_view.styles import headline as film_headline
 from gradehaul.show.plan_view.text import headline, verdict_row
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, UsedStretch, used_stretches
@@ -56,11 +66,11 @@ def plan_figure(
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     marks, rows = _marks_and_rows(view, units, film)
     title = film_headline(film) if film is not None else headline(view, units)
-    words = [f"{view.plan.title}: railheads in {units.length_unit}, arrows uphill"]
+    words = [f"{view.plan.title}: railheads in {units.lengths}, arrows uphill"]
     if film is None:
         words[0] += "; shaded by the effective grade for a train that climbs"
     else:
-        words += depends_on(film, units)
+        words += [*depends_on(film, units), FILM_CAUTION]
     canvas = Canvas(
         view,
         size,

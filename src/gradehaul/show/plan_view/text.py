@@ -11,14 +11,13 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.quantities import convert
 from gradehaul.quantities.document import document, json_text, rounded
-from gradehaul.show.base.labels import USE_WORDS
+from gradehaul.show.base.labels import FILM_CAUTION, USE_WORDS
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import conditions
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words, spread_words
-from gradehaul.show.plan_view.film_uses import depends_on, titles, train_words
-from gradehaul.show.plan_view.shades import rail_words
+from gradehaul.show.plan_view.styles import depends_on, rail_words, titles, train_words
 from gradehaul.show.sections import MAP
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
@@ -47,6 +46,7 @@ def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
         for words in (*depends_on(film, units), *(train_words(train, film, units) for train in film.trains)):
             page.paragraph(words, indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
+        page.line(FILM_CAUTION, indent=2)
     page.line()
     page.more(MAP)
     for section in MAP:
@@ -83,7 +83,10 @@ def _heads(film: KeepCleanPlan | None) -> tuple[str, ...]:
 def _add_tracks(page: Page, view: PlanView, units: UnitFormat, film: KeepCleanPlan | None) -> None:
     page.heading("Tracks")
     page.table(_heads(film), list(_tracks(view, units, film).values()))
-    page.line("Effective grades are the greatest at a point: along the track as it is written, and back.", indent=2)
+    page.line(
+        "Effective grades are the greatest at any point, along the track as the plan has it, and back.",
+        indent=2,
+    )
 
 
 def _add_trains(page: Page, view: PlanView, units: UnitFormat, _film: KeepCleanPlan | None) -> None:

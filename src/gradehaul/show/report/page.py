@@ -9,9 +9,10 @@ from typing import Any
 
 from gradehaul import __version__
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import worse_ages, worst_first, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
@@ -20,21 +21,25 @@ from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.first_screen import judged_words, outcome_cells, place_words, shown_conditions
+from gradehaul.show.check.first_screen import (
+    judged_words,
+    outcome_cells,
+    place_words,
+    shown_conditions,
+    worst_condition,
+)
 from gradehaul.show.check.headline import conditions, film_everywhere, summary
 from gradehaul.show.check.load_rows import load_cards, worst_load
 from gradehaul.show.check.outcome_words import verdict_words
 from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
 from gradehaul.show.check.sources import add_sources
 from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
-from gradehaul.show.check.verdict_text import add_trains
-from gradehaul.show.check.ways_over_text import HOW_HELPED, way_lines
+from gradehaul.show.check.trains_text import HOW_HELPED, add_trains, way_lines
 from gradehaul.show.film.text import add_film_plan
-from gradehaul.show.plan_view.film_uses import USES
-from gradehaul.show.plan_view.shades import SHADES, shade_words
+from gradehaul.show.plan_view.styles import SHADES, USES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import report_document
-from gradehaul.show.report.parts import Rows, parts_of, rows_of
+from gradehaul.show.report.parts import Cell, Rows, outcome_cell, parts_of, rows_of
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
 
@@ -147,12 +152,12 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
 def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
     """Return each train with its outcomes on the judged rail and with each film everywhere, side by side."""
     shown_on = shown_conditions(answer)
-    heads = ["train", *(head for name in shown_on for head in (name, "risk", "to spare")), "hardest place"]
+    heads = ["train", *(f"{name} (to spare, risk)" for name in shown_on), "hardest place"]
     rows = []
     for train in worst_first(next(iter(shown_on.values()), {}).values()):
-        cells = [cell for trains in shown_on.values() for cell in outcome_cells(trains[train.name], units)]
-        rows.append([train.name, *cells, place_words(train, units)])
-    return rows_of(heads, rows)
+        cells = [outcome_cell(*outcome_cells(trains[train.name], units)) for trains in shown_on.values()]
+        rows.append((Cell(train.name), *cells, Cell(place_words(worst_condition(shown_on, train.name), units))))
+    return Rows(tuple(heads), tuple(rows))
 
 
 def _loads(answer: CheckAnswer) -> Rows:
@@ -170,10 +175,10 @@ def _loads(answer: CheckAnswer) -> Rows:
 
 
 def chances(answer: CheckAnswer) -> list[dict[str, str]]:
-    """Return the chance of stalling of each train at its worst: as judged, and with each film everywhere."""
+    """Return the chance of failing of each train at its worst: as judged, and with each film everywhere."""
     found = {"": worst_of_each(answer.on(answer.judged_rails)), **film_everywhere(answer)}
     return [
-        {"name": train.name, "on": condition, "risk": chance_words(train.trust.stall_probability)}
+        {"name": train.name, "on": condition, "risk": chance_words(train.risk)}
         for condition, trains in found.items()
         for train in trains
     ]

@@ -46,7 +46,7 @@ class Part:
 
 
 def parts_of(title: str, add: Callable[[Page], None]) -> list[Part]:
-    """Return what is added to a page for a person, as parts; a table is named by the line or heading above it."""
+    """Return what is added to a page for a person, as parts; what names a table is the heading or line above it."""
     page = Page()
     add(page)
     parts: list[Part] = []
@@ -66,7 +66,7 @@ def parts_of(title: str, add: Callable[[Page], None]) -> list[Part]:
             if words != title:
                 parts.append(Part(heading=words))
         elif words:
-            above = words.removesuffix(":")
+            above = above if each.paragraph else words.removesuffix(":")
             parts.append(Part(line=words))
     return parts
 
@@ -77,6 +77,17 @@ def rows_of(heads: Sequence[str], rows: Sequence[Sequence[Piece]]) -> Rows:
     if any(len(row[-1].text) > _PROSE for row in cells):
         cells = [(*row[:-1], replace(row[-1], kind="prose")) for row in cells]
     return Rows(tuple(head.removesuffix(">") for head in heads), tuple(cells))
+
+
+def outcome_cell(outcome: Piece, risk: Piece, spare: Piece) -> Cell:
+    """Return an outcome that sorts from the worst, with the pull to spare and the risk behind it.
+
+    >>> outcome_cell(("STALLS", "red"), "60 %", "-1.9 gf")
+    Cell(text='stalls', sort=0, kind='outcome stalls', more='-1.9 gf, 60 %')
+    """
+    cell = _cell(outcome)
+    rank = [words.lower() for words, _ in OUTCOMES.values()].index(cell.text)
+    return replace(cell, sort=rank, more=f"{words_of(spare)}, {words_of(risk)}")
 
 
 def _cell(piece: Piece) -> Cell:

@@ -1,39 +1,41 @@
-"""The sheets of risers: the cut list to take to the saw, and the risers from the side with their heights."""
+"""The sheets of risers: the cut list to take to the saw, the risers from the side, and the strip at full size."""
 
 from __future__ import annotations
 
+import cmath
 import textwrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from gradehaul.design.risers.risers import Risers
+from gradehaul.design.risers.strip import PageRoom, StripMark, StripPage, strip_pages
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
+from gradehaul.show.base.page import shortened
 from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
-from gradehaul.show.base.picture import as_picture, curve_points, drawing_rules, pages_bytes, plain
+from gradehaul.show.base.picture import as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.risers.strip import strip_figures
-from gradehaul.show.risers.text import beside_lines, explained, headline, riser_columns
-from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, FormColumn, PaperName, numbered, on_rule
+from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns
+from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, FormColumn, PaperName, as_pages, on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-
 _ROW = 0.24
 
 
-def risers_sheet(found: Risers, units: UnitFormat, paper: PaperName, *, strip: float | None = None) -> bytes:
-    """Return the content of a PDF file: the cut list, the risers from the side, and a strip of a length, m, if any."""
-    with drawing_rules():
-        figures = [
-            *cut_list_figures(found, units, paper),
-            risers_figure(found, units, LETTER if paper == "letter" else SIZES["a4"]),
-        ]
-        if strip is not None:
-            figures += strip_figures(found, strip, units, paper)
-        return pages_bytes(numbered(figures))
+@as_pages
+def risers_sheet(found: Risers, units: UnitFormat, paper: PaperName, *, strip: float | None = None) -> list[Figure]:
+    """Return the cut list, the risers from the side, and a strip of a length, m, if any."""
+    side = risers_figure(found, units, LETTER if paper == "letter" else SIZES["a4"])
+    return [
+        *cut_list_figures(found, units, paper),
+        side,
+        *([] if strip is None else strip_figures(found, strip, units, paper)),
+    ]
 
 
 def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) -> Figure:
@@ -46,7 +48,7 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
     columns = [
         Column(
             times * riser.at,
-            (f"{riser.number}", units.length(riser.at).rpartition(" ")[0], on_rule(riser.cut, build.rule)),
+            (f"{riser.number}", units.number(riser.at), on_rule(riser.cut, build.rule)),
         )
         for riser in found.risers
     ]
@@ -96,5 +98,114 @@ def wrapped(line: str) -> list[str]:
 
 
 def _cut(text: str, longest: int) -> str:
-    text = plain(text)
-    return text if len(text) <= longest else text[: longest - 1] + "…"
+    return shortened(plain(text), longest)
+
+
+_INCH = 0.0254
+_EDGE, _HEAD, _FOOT = 0.009, 0.014, 0.026
+"""Room at the edges of a page, for its head and for its foot, m."""
+_WIDE = 1.5
+"""How far a mark reaches to either side, gauges."""
+RISER, TANGENT, JOIN = 1.4, 0.7, 1.0
+"""Widths of the marks' lines, points."""
+_CLOSE = 0.045
+"""Risers nearer than this, m, have only their numbers beside them."""
+
+
+def strip_figures(found: Risers, length: float, units: UnitFormat, paper: PaperName) -> list[Figure]:
+    """Return the pages of a strip; to be called by the `drawing_rules`.
+
+    Raises
+    ------
+    DesignError
+        A length of 0 or less, too many pages, or a page too small for a mark.
+    """
+    tall, wide = (side * _INCH for side in PAPERS[paper])
+    room = PageRoom(wide - 2 * _EDGE, tall - 2 * _EDGE - _HEAD - _FOOT)
+    half = _WIDE * found.walk.layout.plan.scale.gauge
+    pages = strip_pages(found, length, room, half)
+    return [_Sheet(page, len(pages), found, units, (wide, tall), half).figure for page in pages]
+
+
+class _Sheet:
+    """A page of the strip under work, lengths in m."""
+
+    def __init__(
+        self, page: StripPage, count: int, found: Risers, units: UnitFormat, size: tuple[float, float], half: float
+    ) -> None:
+        from matplotlib.figure import Figure
+
+        self.size, self.half = size, half
+        self.middle = complex(0.5 * size[0], 0.5 * (_FOOT - _HEAD + size[1]))
+        self.figure = Figure(figsize=(size[0] / _INCH, size[1] / _INCH), facecolor="white")
+        self._line(page.line + self.middle, lw=0.8, color=INK, dashes=(8, 3, 2, 3))
+        for mark, riser in page.risers:
+            self._across(mark, half, lw=RISER, color=INK)
+            self._number(mark, str(riser.number))
+            if found.every >= _CLOSE:
+                words = f"at {place_words(riser.at, units)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
+                cut = "" if found.build.datum is None else f"\nsaw to {on_rule(riser.cut, found.build.rule)}"
+                self._beside(mark, -half, words + cut, "top")
+        for mark, words in page.tangents:
+            self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))
+            self._beside(mark, 0.6 * half, f"{words} from here,\n{place_words(mark.at, units)}", "bottom")
+        for mark, words in zip(
+            page.joins, (f"joins strip {page.number - 1}", f"joins strip {page.number + 1}"), strict=True
+        ):
+            inner = (mark is page.joins[0] and page.number > 1) or (mark is page.joins[1] and page.number < count)
+            if inner:
+                self._join(mark, words)
+        self._words(page, count, found, units)
+
+    def _join(self, mark: StripMark, words: str) -> None:
+        """Draw a cross in a circle on the center line, and a line across, where two pages meet."""
+        self._across(mark, 0.8 * self.half, lw=JOIN, color="#0057a8", dashes=(1, 1.5))
+        turn = np.exp(1j * np.linspace(0, 2 * np.pi, 49))
+        self._line(mark.place + self.middle + 0.003 * turn, lw=0.7, color="#0057a8")
+        at = mark.place + self.middle + 0.86 * self.half * 1j * cmath.exp(1j * mark.heading)
+        self._text(at, words, 7, ha="center", va="bottom", color="#0057a8")
+
+    def _across(self, mark: StripMark, half: float, **style: Any) -> None:  # noqa: ANN401 - a line's
+        side = 1j * cmath.exp(1j * mark.heading)
+        self._line(mark.place + self.middle + half * side * np.array([1.0, -1.0]), **style)
+
+    def _number(self, mark: StripMark, words: str) -> None:
+        at = mark.place + self.middle + (self.half + 0.003) * 1j * cmath.exp(1j * mark.heading)
+        self._text(at, words, 13, ha="center", va="bottom", weight="bold")
+
+    def _beside(self, mark: StripMark, off: float, words: str, va: str) -> None:
+        at = mark.place + self.middle + off * 1j * cmath.exp(1j * mark.heading) + 0.001
+        right = at.real > 0.8 * self.size[0]
+        self._text(at - (0.002 if right else 0.0), words, 7, ha="right" if right else "left", va=va)
+
+    def _words(self, page: StripPage, count: int, found: Risers, units: UnitFormat) -> None:
+        """Write the head and the foot: what it is, lengths to measure, and a caution."""
+        top = self.size[1] - _EDGE
+        name = shortened(plain(f"{found.title}: {clean(found.walk.name)}"), 60)
+        stretch = f"{place_words(page.start, units)} to {place_words(page.stop, units)}"
+        self._text(complex(_EDGE, top), f"{name}, {stretch}", 10, va="top", weight="bold")
+        self._text(complex(self.size[0] - _EDGE, top), f"strip {page.number} of {count}", 9, va="top", ha="right")
+        for left, length, words in ((_EDGE, 0.1, "100 mm"), (_EDGE + 0.12, 4 * _INCH, "4 in")):
+            y = _EDGE + 0.006
+            self._line(np.array([complex(left, y), complex(left + length, y)]), lw=1.0, color=INK)
+            for end in (left, left + length):
+                self._line(np.array([complex(end, y - 0.002), complex(end, y + 0.002)]), lw=1.0, color=INK)
+            self._text(complex(left + 0.5 * length, y + 0.001), words, 7, ha="center", va="bottom")
+        reminders = (
+            "Print at 100 %, not fitted.",
+            "Measure both bars first.",
+            "Saws, drops, children:",
+            "see the cut list.",
+        )
+        self._text(complex(_EDGE + 0.235, _EDGE + 0.016), "\n".join(reminders), 6.5, va="top")
+
+    def _line(self, points: Any, **style: Any) -> None:  # noqa: ANN401 - an array of places, and a line's style
+        from matplotlib.lines import Line2D
+
+        drawn = Line2D(np.real(points) / self.size[0], np.imag(points) / self.size[1], solid_capstyle="butt", **style)
+        self.figure.add_artist(drawn)
+
+    def _text(self, at: complex, words: str, size: float, **style: Any) -> None:  # noqa: ANN401 - a text's
+        self.figure.text(
+            at.real / self.size[0], at.imag / self.size[1], words, fontsize=size, **{"color": INK, **style}
+        )

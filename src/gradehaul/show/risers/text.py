@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import groupby
 from typing import NamedTuple
 
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.plan.names import clean
+from gradehaul.quantities import convert
+from gradehaul.show.base.labels import spans
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -35,28 +37,15 @@ def beside_lines(found: Risers, units: UnitFormat) -> list[str]:
     """Return the tracks that run beside, those of risers in a row that have the same in one line."""
     lines: list[str] = []
     if found.below:
-        which = ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 1 else f"{run[0]}" for run in _runs(found.below))
         lines.append(
-            f"TRACK BELOW risers {which}: a post to the floor would go through it. Cut blocks from deck to "
-            "deck there; helix -o FILE.pdf lists them."
+            f"TRACK BELOW risers {spans(found.below)}: a post to the floor would go through it. Cut blocks from deck "
+            "to deck there; helix -o FILE.pdf lists them."
         )
     for words, run in groupby(found.risers, key=lambda riser: _beside_words(riser, units)):
         numbers = [riser.number for riser in run]
         if words:
-            which = f"riser {numbers[0]}" if len(numbers) == 1 else f"risers {numbers[0]} to {numbers[-1]}"
-            lines.append(f"Beside {which}: {words}.")
+            lines.append(f"Beside riser{'s' if len(numbers) > 1 else ''} {spans(numbers)}: {words}.")
     return lines
-
-
-def _runs(numbers: Sequence[int]) -> list[list[int]]:
-    """Return numbers in runs without a gap."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return runs
 
 
 def headline(found: Risers, units: UnitFormat) -> str:
@@ -84,7 +73,10 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
     )
     turns = any(riser.per_turn is not None for riser in found.risers)
     more = ". Per turn: how much higher than one whole turn before" if turns else ""
+    unit = _rule_of(found)[1]
+    places = "" if units.length_unit == unit else f", places in {units.lengths}"
     return [
+        f"Columns are in {'inches' if unit == 'in' else unit}{places}.",
         f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
         "Risers also stand at ends and joints, and where the grade begins or ceases to change.",
@@ -107,34 +99,45 @@ class RiserColumn(NamedTuple):
 
 def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     """Return the columns of the list of risers: by turns, or from joints where the track turns round less than once."""
-    rule, risers = found.build.rule, found.risers
-    millimeters = units.system == "metric"
-    joints = [f"{clean(riser.joint)} + {place_words(riser.after, units)}" for riser in risers]
-    off = [f"{1000 * r.residual:+.2f} mm" if millimeters else f"{r.residual / 0.0254:+.3f} in" for r in risers]
+    risers, (rule, unit) = found.risers, _rule_of(found)
+
+    def height(length: float) -> str:
+        return on_rule(length, rule).removesuffix(f" {unit}")
+
+    def change(length: float | None) -> str:
+        return "" if length is None else f"{'+' if length > 0 else ''}{height(length)}"
+
+    def at(length: float) -> str:
+        return place_words(length, units).removesuffix(f" {units.length_unit}")
+
+    joints = [f"{clean(riser.joint)} + {at(riser.after)}" for riser in risers]
+    off = [f"{convert(riser.residual, unit):+.{2 if unit == 'mm' else 3}f}" for riser in risers]
     turns = any(riser.per_turn is not None for riser in risers)
     columns = [
         RiserColumn("riser>", 0.75, [_label(riser) for riser in risers]),
-        RiserColumn("at>", 0.72, [place_words(riser.at, units) for riser in risers]),
+        RiserColumn("at>", 0.72, [at(riser.at) for riser in risers]),
         RiserColumn("from joint", 1.75, joints),
-        RiserColumn("railhead>", 0.82, [on_rule(riser.railhead, rule) for riser in risers]),
-        RiserColumn(f"{top_word(found)}>", 0.92, [on_rule(riser.cut, rule) for riser in risers]),
+        RiserColumn("railhead>", 0.82, [height(riser.railhead) for riser in risers]),
+        RiserColumn(f"{top_word(found)}>", 0.92, [height(riser.cut) for riser in risers]),
         RiserColumn("off>", 0.72, off),
-        RiserColumn("change>", 0.78, [_signed(riser.change, rule) for riser in risers]),
+        RiserColumn("change>", 0.78, [change(riser.change) for riser in risers]),
         RiserColumn("turn>", 0.62, [_turn(riser.turned) for riser in risers]),
-        RiserColumn("per turn>", 0.82, [_signed(riser.per_turn, rule) for riser in risers]),
-        RiserColumn("block", 1.0, [_block(riser, rule) for riser in risers]),
+        RiserColumn("per turn>", 0.82, [change(riser.per_turn) for riser in risers]),
+        RiserColumn("block", 1.0, [_block(riser, height) for riser in risers]),
     ]
     left_out = ("from joint",) if turns else ("turn>", "per turn>")
     return [column for column in columns if column.head not in left_out]
 
 
+def _rule_of(found: Risers) -> tuple[float, str]:
+    """Return the smallest division of the rule, m, and the unit in which it shows lengths."""
+    rule = found.build.rule
+    return rule, on_rule(rule, rule).rpartition(" ")[2]
+
+
 def _label(riser: Riser) -> str:
     """Return the number of a riser, and why it stands there where that is not its spacing."""
     return f"{riser.number}" if riser.reason == "spacing" else f"{riser.reason} {riser.number}"
-
-
-def _signed(length: float | None, rule: float) -> str:
-    return "" if length is None else f"{'+' if length > 0 else ''}{on_rule(length, rule)}"
 
 
 def _turn(turned: float) -> str:
@@ -143,10 +146,11 @@ def _turn(turned: float) -> str:
     return f"{turns + 1}: {degrees}°"
 
 
-def _block(riser: Riser, rule: float) -> str:
+def _block(riser: Riser, height: Callable[[float], str]) -> str:
     if riser.block is None:
         return ""
-    return f"{on_rule(riser.block, rule)} {riser.low_end}".strip() if round(riser.block / rule) else "level"
+    block = height(riser.block)
+    return "level" if block == "0" else f"{block} {riser.low_end}".strip()
 
 
 def place_words(at: float, units: UnitFormat) -> str:

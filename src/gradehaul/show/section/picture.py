@@ -64,7 +64,7 @@ long_section_picture = as_picture(long_section_figure)
 
 
 def _headline(section: LongSection, units: UnitFormat, judged: list[PullGiven]) -> str:
-    """Return the answer: what becomes of the train on the worst of the judged rails, else what the route asks."""
+    """Return the answer: what becomes of the train on the worst of the judged rails, else the ruling grade."""
     if section.haul is None:
         ruling = section.profile.ruling()
         if ruling.effective < UNCHANGED:
@@ -85,7 +85,7 @@ def _words(section: LongSection, units: UnitFormat, judged: list[PullGiven]) -> 
     begins = "leg" if section.route.number else "route"
     whole = (
         f"{plan.title}: route {section.route.name}, {length} long, climbs {climb}, falls {fall}, scale {scale}"
-        f"1:{plan.scale.ratio:.4g}{train}. Distances are from where the {begins} begins; unit: {units.length_unit}"
+        f"1:{plan.scale.ratio:.4g}{train}. Distances are from where the {begins} begins, in {units.lengths}"
     )
     words = [whole]
     if haul is not None:

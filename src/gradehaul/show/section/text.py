@@ -12,6 +12,7 @@ from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import OUTCOMES, short_words, stretch_words
+from gradehaul.show.check.route_text import ends, ruling_words
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
@@ -20,8 +21,7 @@ def profile_page(section: LongSection, units: UnitFormat, more: Collection[str] 
     """Return the answer for a route as a page, and below it the sections that are named in `more`."""
     page = Page()
     profile, route = section.profile, section.route
-    ends = f"round from {route.origin}" if route.lap else f"{route.origin} to {route.destination}"
-    page.line("Route ", (route.name, "bold"), f": {ends}")
+    page.line("Route ", (route.name, "bold"), f": {ends(route)}")
     page.line()
     haul = section.haul
     if haul is not None:
@@ -31,8 +31,7 @@ def profile_page(section: LongSection, units: UnitFormat, more: Collection[str] 
         page.paragraph((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({worst.rail}).")
     length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     ruling = profile.ruling()
-    effective, grade, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
-    page.paragraph(f"Ruling grade {effective} = grade {grade} + curve {curve}, on {ruling.track}.")
+    page.paragraph(f"Ruling grade {ruling_words(ruling, units)}, on {ruling.track}.")
     page.paragraph(f"Length {length}, climbs {climb}, falls {fall}; railhead at its start {_start(section, units)}.")
     if haul is None:
         page.paragraph("No train is named for this route: --train takes any train of the plan.")
@@ -95,11 +94,10 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
             units.force(each.verdict.margin),
             f"{each.verdict.worst_track}, {units.length(each.verdict.worst_at)}",
             _range(each.standing, units),
-            _range(each.slipping, units),
         ]
         for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
-    page.table(["rail", "outcome", "to spare>", "place of its head", "pull>", "slipping>"], rows, folded=True)
+    page.table(["rail", "outcome", "to spare>", "place of its head", "pull>"], rows, indent=0, folded=True)
 
 
 def _add_care(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -> None:
@@ -109,7 +107,8 @@ def _add_care(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
         verdict = each.verdict
         known = basis_words(verdict.basis, verdict.slipping_basis)
         back = "holds back downhill" if verdict.holds_back else "runs away downhill"
-        page.line((each.rail, "bold"), f": pull {known}; {back}", indent=2)
+        slipping = _range(each.slipping, units)
+        page.line((each.rail, "bold"), f": pull {known}; with slipping wheels {slipping}; {back}", indent=2)
         for words, stretches in (
             ("stalls", verdict.stalling),
             ("must not stop", verdict.no_stopping),
@@ -129,7 +128,8 @@ def _where(section: LongSection, most: Extreme, units: UnitFormat) -> str:
 
 def _range(pull: PiecewiseQuadratic, units: UnitFormat) -> str:
     least, greatest = (units.force(value) for value in (pull.least().value, pull.greatest().value))
-    return least if least == greatest else f"{least} to {greatest}"
+    (low, unit), (_, same) = (words.split(" ") for words in (least, greatest))
+    return greatest if least == greatest else f"{low if unit == same else least} to {greatest}"
 
 
 def profile_csv(section: LongSection, units: UnitFormat | None) -> str:

@@ -15,7 +15,7 @@ from gradehaul.haulage.views.section import LongSection
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column, Level, Stretch
 from gradehaul.show.base.colors import CURVED, EARTH, INK, PALE_CURVED, PALE_EARTH, VERTICAL
-from gradehaul.show.base.paper import Paper, words_alone
+from gradehaul.show.base.paper import Paper, grade_axis, words_alone
 from gradehaul.show.base.picture import curve_points_in
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.heights.vertical import UNCHANGED
@@ -62,13 +62,12 @@ def draw_effective(axes: Axes, section: LongSection, units: UnitFormat) -> dict[
 
     Their sum is the effective grade.
     """
-    unit = "permille" if units.grades == "permille" else "%"
+    unit = units.grade_unit
     x, effective = curve_points_in(section.effective, units.length_unit, unit)
     _, grade = curve_points_in(section.profile.railhead.derivative(), units.length_unit, unit)
     axes.fill_between(x, grade, 0.0, color=EARTH, lw=0, zorder=2)
     curves: dict[str, Any] = {"facecolor": "none", "edgecolor": CURVED, "hatch": "//////", "lw": 0.0}
     axes.fill_between(x, effective, grade, zorder=2, **curves)
-    axes.axhline(0.0, color=INK, lw=0.7, zorder=2.5)
     axes.plot(x, effective, color=INK, lw=1.5, zorder=3, gid="effective grade")
     key: dict[str, Artist] = {
         "Grade": Patch(facecolor=EARTH),
@@ -76,10 +75,6 @@ def draw_effective(axes: Axes, section: LongSection, units: UnitFormat) -> dict[
     }
     low, high = axes.get_ylim()
     axes.set_ylim(low, max(high, convert(_LEAST_GRADE, unit)))
-    if units.grades == "one-in":
-        axes.yaxis.set_major_formatter(
-            lambda tick, _: "level" if not tick else units.grade(tick / convert(1.0, unit)).removesuffix(".0")
-        )
     ruling = section.profile.ruling()
     if ruling.effective >= UNCHANGED:  # nothing rules where nothing is needed
         ends = [convert(ruling.start, units.length_unit), convert(ruling.stop, units.length_unit)]
@@ -97,22 +92,18 @@ def draw_effective(axes: Axes, section: LongSection, units: UnitFormat) -> dict[
         whole, own, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
         mixed = ruling.curve >= UNCHANGED and abs(ruling.grade) >= UNCHANGED
         key[f"ruling {whole}{f' = {own} + {curve}' if mixed else ''}"] = bold
-    axes.set_ylabel("" if units.grades == "one-in" else unit)
+    grade_axis(axes, units)
     return key
 
 
 def figures_band(paper: Paper, section: LongSection, units: UnitFormat) -> Band:
     """Return the band: joints with their distances and railheads, grades, radii, tracks and berths."""
     unit = units.length_unit
-
-    def number(value: float) -> str:
-        return units.length(value).rsplit(" ", 1)[0]
-
     ends = {section.joints[0].at, section.joints[-1].at} if section.joints else set()
     columns = [
         Column(
             convert(joint.at, unit),
-            (joint.name, number(joint.at), number(section.profile.railhead(joint.at))),
+            (joint.name, units.number(joint.at), units.number(section.profile.railhead(joint.at))),
             0 if joint.at in ends else 2 if joint.kind == "plain" else 1,
         )
         for joint in section.joints
@@ -130,8 +121,8 @@ def figures_band(paper: Paper, section: LongSection, units: UnitFormat) -> Band:
         Stretch(
             convert(each.start, unit),
             convert(each.stop, unit),
-            "" if each.tapers else f"{each.hand} {number(each.radius)}",
-            "" if each.tapers else f"{each.hand[0].upper()} {number(each.radius)}",
+            "" if each.tapers else f"{each.hand} {units.number(each.radius)}",
+            "" if each.tapers else f"{each.hand[0].upper()} {units.number(each.radius)}",
             each.radius,
             {"facecolor": "#eef6fb" if each.tapers else PALE_CURVED, "edgecolor": CURVED},
         )

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from array import array
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
@@ -271,8 +274,38 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
 # Strokes
 
 
+@dataclass(slots=True, eq=False)
+class Curves:
+    """Curves in drawing units, all in a few columns: so many small records would keep Python's collector busy."""
+
+    points: array[float] = field(default_factory=lambda: array("d"))
+    bulges: dict[int, Sequence[float]] = field(default_factory=dict)
+    """Of those that have any, by number."""
+    ends: list[int] = field(default_factory=list)
+    """How many points there are up to the end of each."""
+    exact: list[bool] = field(default_factory=list)
+    handles: list[str] = field(default_factory=list)
+    layers: list[str] = field(default_factory=list)
+    origins: list[Entity] = field(default_factory=list)
+    """The entities of the file that they show."""
+
+    def add(self, curve: Curve, item: Item) -> None:
+        """Take one more."""
+        if isinstance(curve.points, np.ndarray):
+            self.points.frombytes(np.ascontiguousarray(curve.points).tobytes())
+        else:
+            self.points.extend(chain.from_iterable(curve.points))
+        if curve.bulges is not None:
+            self.bulges[len(self.ends)] = curve.bulges
+        self.ends.append(len(self.points) // 3)
+        self.exact.append(curve.exact)
+        self.handles.append(item.handle)
+        self.layers.append(item.layer)
+        self.origins.append(item.origin)
+
+
 def strokes_of(
-    curves: Sequence[tuple[Curve, Item]], scale: float, shown: Callable[[str], str], trouble: Trouble
+    curves: Curves, scale: float, shown: Callable[[str], str], trouble: Trouble
 ) -> tuple[list[Stroke], list[Fault]]:
     """Return curves in drawing units as strokes in m, and what was left out of them.
 
@@ -281,38 +314,32 @@ def strokes_of(
 
     `scale` is the drawing's unit, m; `shown` returns the name of a layer in readable characters.
     """
-    if not curves:
+    if not curves.ends:
         return [], []
-    rows: list[Sequence[float]] = []
-    slices: list[tuple[int, int]] = []
-    for curve, _ in curves:
-        first = len(rows)
-        rows.extend(curve.points)
-        slices.append((first, len(rows)))
-    points = np.array(rows, dtype=np.float64).reshape(-1, 3) * scale
+    points = np.array(curves.points).reshape(-1, 3) * scale
     plan, high = np.ascontiguousarray(points[:, :2]), np.ascontiguousarray(points[:, 2])
+    slices = list(itertools.pairwise([0, *curves.ends]))
     # Each segment stands where its first vertex does; the last vertex of a curve has none.
     bulges = np.zeros(len(points))
-    for (curve, _), (first, end) in zip(curves, slices, strict=True):
-        if curve.bulges is not None:
-            bulges[first : end - 1] = curve.bulges
+    for number, own in curves.bulges.items():
+        bulges[slices[number][0] : slices[number][1] - 1] = own
     lengths = np.append(np.hypot(*np.diff(plan, axis=0).T), 1.0)
-    lengths[[end - 1 for _, end in slices if end]] = 1.0
+    lengths[[end - 1 for end in curves.ends if end]] = 1.0
     fair = (np.abs(points) <= LARGEST).all(axis=1) & (lengths >= SHORTEST)
     fair &= (np.abs(bulges) <= LARGEST_BULGE) & (_radii(lengths, bulges) <= LARGEST)
     unfair, raised = (np.concatenate(((0,), np.cumsum(each))).tolist() for each in (~fair, np.abs(high) > FLAT))
     strokes: list[Stroke] = []
     faults: list[Fault] = []
-    for (curve, item), (first, end) in zip(curves, slices, strict=True):
+    for number, (first, end) in enumerate(slices):
         heights = high[first:end] if raised[end] > raised[first] else None
-        handle, layer, kind = item.handle, shown(item.layer), item.origin.dxftype()
-        exact = np.full(max(end - first - 1, 0), curve.exact)
-        stroke = Stroke(handle, layer, kind, plan[first:end], bulges[first : end - 1], exact, heights)
+        handle, layer, kind = curves.handles[number], shown(curves.layers[number]), curves.origins[number].dxftype()
+        exact = curves.exact[number]
+        stroke = Stroke(handle, layer, kind, plan[first:end], bulges[first : max(end - 1, first)], exact, heights)
         if end - first < 2 or unfair[end] > unfair[first]:
             try:
                 mended, fault = _mended(stroke, points[first:end])
             except DrawingError as error:
-                trouble(item.origin, item.layer, error)
+                trouble(curves.origins[number], curves.layers[number], error)
                 continue
             faults += [fault] if fault else []
             if mended is None:
@@ -370,7 +397,6 @@ def _mended(stroke: Stroke, points: FloatArray) -> tuple[Stroke | None, Fault | 
         stroke,
         points=stroke.points[vertices],
         bulges=np.where(wide, 0.0, bulges),
-        exact=stroke.exact[kept],
         heights=None if heights is None else heights[vertices],
     )
     return own, Fault("zero-length", text, at, stroke.handle, stroke.layer, dropped) if dropped else None

@@ -18,6 +18,8 @@ TEXTS = frozenset({"TEXT", "MTEXT", "ATTRIB", "ATTDEF"})
 _LONGEST = 1_000
 """The characters of a text that are kept."""
 _CONSTANT = 2
+_ADVANCE, _ROW = 0.8, 1.66
+"""In heights of its letters: about how wide a letter of a text is (our own choice), and how high a row of several."""
 _UPRIGHT = 1e-9
 
 Entity = Any
@@ -127,7 +129,30 @@ def label_of(entity: Entity, scale: float, layer: str, handle: str) -> Label | N
     at = point_of(entity, "align_point" if aligned and entity.dxf.hasattr("align_point") else "insert")
     if kind != "MTEXT" and hand_of(entity) != 1:
         at = entity.ocs().to_wcs(at).xyz
-    return Label(text, _spot(at, scale), layer, handle)
+        aligned = True
+    (x, y), half = ((0.0, 0.0), (0.0, 0.0)) if aligned else _drawn(entity, text)
+    return Label(text, _spot(at, scale), layer, handle, (x * scale, y * scale), (half[0] * scale, half[1] * scale))
+
+
+def _drawn(entity: Entity, text: str) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return how far the middle of a text lies from where it was put, and its right side from its middle, about."""
+    if entity.dxftype() == "MTEXT":
+        size, turn, rows = (
+            value_of(entity, "char_height", 0.0),
+            entity.get_rotation(),
+            str(entity.plain_text()).split("\n"),
+        )
+        width, up = max(map(len, rows)) * _ADVANCE * size, -len(rows) * _ROW * size / 2
+        if int(value_of(entity, "attachment_point", 1)) != 1:
+            return (0.0, 0.0), (0.0, 0.0)
+    else:
+        size, turn = value_of(entity, "height", 0.0), value_of(entity, "rotation", 0.0)
+        width, up = len(text) * _ADVANCE * size * value_of(entity, "width", 1.0), size / 2
+    if not (math.isfinite(width + up + turn) and 0 < width <= LARGEST):
+        return (0.0, 0.0), (0.0, 0.0)
+    cosine, sine = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    half = (width / 2 * cosine, width / 2 * sine)
+    return (half[0] - up * sine, half[1] + up * cosine), half
 
 
 def mark_of(entity: Entity, scale: float, layer: str, handle: str) -> Label | None:

@@ -1,41 +1,28 @@
 """Strokes of a drawing to straights and arcs: `fit_stroke` is the door, all else here is behind it.
 
-The words of this package:
+The words of this package, beside those of `drawing`:
 
-stroke
-    What was drawn in one go, or joined end to end before it comes here: vertices, and the segments between them.
-exact segment
-    A segment that is the track itself: a line, or an arc by its bulge. It stays as it was drawn.
-chord
-    A segment whose two ends lie on the track, which is a curve or a straight between them.
 run
-    Chords in a row between two corners, exact segments or ends of the stroke.
+    Chords in a row between two corners or ends of the stroke.
 corner
     A vertex at which the chords turn further than those beside it allow: the direction breaks there.
-element
-    A straight or an arc, as fitted; fewest that hold, each the tangent of the next.
 joint
     Where an element ends and the next begins, at a vertex or between two.
 free curve
     A long run whose curvature changes smoothly nearly all along, as that of a spline by hand: pairs of arcs follow it.
-kink
-    A joint at which the direction breaks by more than drawings by hand do.
 scatter
     How far vertices stray sideways from the track, m (standard deviation).
-reach
-    Elements between two kinks or ends: what becomes a line of the plan.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import turned
+from gradehaul.plan.drawing.elements import reverse
 from gradehaul.plan.drawing.fitting.course import (
     BEND,
     Course,
@@ -65,11 +52,11 @@ SAME = 1e-3
 def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     """Return a stroke as straights and arcs, and the places where its direction breaks.
 
-    Segments that are exact stay the lines and arcs they are (pieces of one line or circle in a row become one). Runs of
-    chords are fitted at their vertices, which lie on the curve that was drawn: by the fewest straights and arcs, each
-    the tangent of the next, that leave no vertex further off than `tolerance` and stray, root mean square, by no more
-    than a twentieth of it beyond the scatter of the vertices themselves. A free curve is followed by pairs of arcs that
-    leave no vertex further off than a quarter of the tolerance. The two ends of a run stay where they were drawn.
+    The segments of an exact stroke stay the lines and arcs they are (pieces of one line or circle in a row become one).
+    Runs of chords are fitted at their vertices, which lie on the curve that was drawn: by the fewest straights and
+    arcs, each the tangent of the next, that leave no vertex further off than `tolerance` and stray, root mean square,
+    by no more than a twentieth of it beyond the scatter of the vertices themselves. A free curve is followed by pairs
+    of arcs that leave no vertex further off than a quarter of the tolerance. The two ends of a run stay where they are.
 
     A closed stroke without a kink is one closed reach that begins at a joint of elements; a circle is one element of a
     full turn that begins beside the first vertex. With one kink it is one reach that begins and ends there, not closed.
@@ -77,9 +64,8 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     Parameters
     ----------
     stroke
-        The stroke, m: vertices, shape (n, 2), finite; for each segment its bulge and whether it is exact; a closed one
-        repeats its first vertex at the end (within a thousandth of the tolerance). Entities that were joined are one
-        stroke like any other, exact arcs and chords mixed as they come.
+        The stroke, m: vertices, shape (n, 2), finite; for each segment its bulge; a closed one repeats its first vertex
+        at the end (within a thousandth of the tolerance).
     tolerance
         How far a vertex may lie from the fitted curve, m; a twentieth of the gauge is what track laid by hand holds
         (common practice).
@@ -105,7 +91,7 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
 
     >>> angle = np.radians(np.arange(0.0, 91.0, 10.0))
     >>> stroke = Stroke("2F", "TRACK", "LWPOLYLINE", 0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle))),
-    ...                 np.zeros(9), np.zeros(9, dtype=bool))
+    ...                 np.zeros(9), exact=False)
     >>> (reach,), faults = fit_stroke(stroke, tolerance=0.0008, kink=0.035)
     >>> [(round(1 / element.curvature, 4), round(element.length, 4)) for element in reach.elements]
     [(0.6, 0.9425)]
@@ -117,26 +103,26 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
         x, y = stroke.points[0]
         fault = Fault("zero-length", "all of it lies at one place", Spot(x, y), stroke.handle, stroke.layer)
         return (), (fault,)
-    back = False
-    if not course.exact.all():
-        course, back = in_order(course)
+    if course.exact:
+        exact = [exact_span(course, segment) for segment in range(len(course.bulges))]
+        return reaches_from(merged(exact, SAME * tolerance, closed=course.closed), course, stroke, kink)
+    course, back = in_order(course)
     reaches, faults = _fitted(course, stroke, tolerance, kink)
     if not back:
         return reaches, faults
-    turned_back = [replace(reach, elements=tuple(map(turned, reversed(reach.elements)))) for reach in reversed(reaches)]
+    turned_back = [reach._replace(elements=tuple(reverse(reach.elements))) for reach in reversed(reaches)]
     return tuple(turned_back), faults[::-1]
 
 
 def _fitted(
     course: Course, stroke: Stroke, tolerance: float, kink: float
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
-    level = 0.0
-    if not course.exact.all():
-        level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
+    level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level)
     cuts = cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST))
     lone = lone_chords(course, DEEP * tolerance)
-    cuts = np.union1d(cuts, np.concatenate((lone, lone + 1)))
+    sure = np.concatenate((lone, lone + 1))
+    cuts = np.union1d(cuts, sure)
     for last in (False, False, True):
         if course.closed and not len(cuts):
             spans, cuts = _ring(course, fit)
@@ -147,11 +133,10 @@ def _fitted(
             cuts = cuts - cuts[0]
         runs = [_run(course, low, high, fit, lone) for low, high in between(course, cuts)]
         spans = [span for run in runs for span in run]
-        false = _false_cuts(runs, kink, closed=course.closed)
+        false = _false_cuts(runs, kink, closed=course.closed) & ~np.isin(cuts, sure)
         if last or not false.any():
             break
         cuts = cuts[~false]
-    spans = merged(spans, SAME * tolerance, closed=course.closed)
     return reaches_from(spans, course, stroke, kink)
 
 
@@ -164,8 +149,7 @@ def _false_cuts(runs: list[list[Span]], kink: float, *, closed: bool) -> NDArray
     for one, other in itertools.pairwise([*runs[-1:], *runs] if closed else runs):
         before, after = one[-1], other[0]
         allowed = kink if before.curvature and after.curvature else min(kink, BEND)
-        slight = abs(math.remainder(after.start[2] - before.end_heading, math.tau)) <= allowed
-        found.append(slight and not (before.exact or after.exact))
+        found.append(abs(math.remainder(after.start[2] - before.end_heading, math.tau)) <= allowed)
     return np.array(found, dtype=np.bool_)
 
 
@@ -177,11 +161,9 @@ def _ring(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:
 
 
 def _run(course: Course, low: int, high: int, fit: Fit, lone: IntArray) -> list[Span]:
-    """Return the elements of one run: an exact segment, a chord that is a curve by itself, or chords between cuts."""
+    """Return the elements of one run: a chord that is a curve by itself, or chords between cuts."""
     if high - low == 1 and low in lone:
         return [curve_span(course, low)]
-    if high - low == 1 and course.exact[low]:
-        return [exact_span(course, low)]
     points, along = course.points[low : high + 1], course.along[low : high + 1]
     free = free_spans(points, along, fit, closed=False)
     return chord_spans(points, along, fit) if free is None else free

@@ -27,7 +27,7 @@ HELD, ACCEPTED = 1e-9, 1e-7
 """In mean lengths of elements: how far off their joint two elements should lie in the end, and may after all steps."""
 GAP_PRICE = 1e4
 """How much more an offset at a joint counts than that of a vertex, while a step is judged."""
-DENSE = 130
+DENSE = 60
 """Up to this many unknowns the dense solver; beyond, its threads wait for one another where other work runs beside."""
 
 

@@ -33,7 +33,7 @@ class Course:
 
     points: FloatArray
     bulges: FloatArray
-    exact: NDArray[np.bool_]
+    exact: bool
     heights: FloatArray | None
     along: FloatArray
     closed: bool
@@ -102,13 +102,12 @@ def course_of(stroke: Stroke, same: float) -> Course | None:
         points[-1] = points[0]
     # The segment that leads up to a kept vertex is the one that has a length.
     bulges = np.asarray(stroke.bulges, dtype=np.float64)[kept[1:] - 1]
-    exact = np.asarray(stroke.exact, dtype=np.bool_)[kept[1:] - 1]
     heights = None if stroke.heights is None else np.asarray(stroke.heights, dtype=np.float64)[kept]
     chord = np.hypot(*np.diff(points, axis=0).T)
     turn = 4 * np.arctan(bulges)
-    drawn = np.where(exact, chord / np.sinc(turn / 2 / math.pi), chord)
+    drawn = chord / np.sinc(turn / 2 / math.pi) if stroke.exact else chord
     along = np.concatenate(([0.0], np.cumsum(drawn)))
-    return Course(points, bulges, exact, heights, along, closed)
+    return Course(points, bulges, stroke.exact, heights, along, closed)
 
 
 def begun_at(course: Course, start: int) -> Course:
@@ -125,7 +124,6 @@ def begun_at(course: Course, start: int) -> Course:
         course,
         points=np.vstack((ring, ring[:1])),
         bulges=np.roll(course.bulges, -start),
-        exact=np.roll(course.exact, -start),
         heights=heights,
         along=np.concatenate(([0.0], np.cumsum(drawn))),
         begin=(course.begin - start) % len(ring),
@@ -155,7 +153,6 @@ def _backward(course: Course) -> Course:
         course,
         points=course.points[::-1],
         bulges=-course.bulges[::-1],
-        exact=course.exact[::-1],
         heights=None if course.heights is None else course.heights[::-1],
         along=course.along[-1] - course.along[::-1],
         begin=-course.begin % (len(course.points) - 1),
@@ -163,23 +160,22 @@ def _backward(course: Course) -> Course:
 
 
 def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
-    """Return the vertices at which runs begin and end: those of exact segments, and corners between chords.
+    """Return the vertices at which runs of chords begin and end: corners.
 
     A vertex of a curve turns by half of what its two chords turn, hence by no more than its two neighbors together; a
     vertex that turns more by `kink` is a corner. A neighbor does not count across a chord from which the curve would
     lie off by more than `most`, m: that is a straight, as in a siding, and a smaller bend beside it is a corner.
     """
-    points, exact, inner = course.points, course.exact, 1
+    points, inner = course.points, 1
     if course.closed:  # the vertices 0 to n - 1 of the ring
-        points, exact, inner = np.vstack((points[-2], points)), np.concatenate((exact[-1:], exact)), 0
+        points, inner = np.vstack((points[-2], points)), 0
     turn, chord = turns(points), np.hypot(*np.diff(points, axis=0).T)
-    touches = exact[:-1] | exact[1:]
     one, other = chord[:-1], chord[1:]
     mean = (one + other) / 2
     if course.closed:
         before, after, nearer, further = np.roll(turn, 1), np.roll(turn, -1), np.roll(mean, 1), np.roll(mean, -1)
     else:
-        padded = np.concatenate(([0.0], np.where(touches, 0.0, turn), [0.0]))
+        padded = np.concatenate(([0.0], turn, [0.0]))
         before, after = padded[:-2], padded[2:]
         nearer, further = np.concatenate((mean[:1], mean[:-1])), np.concatenate((mean[1:], mean[-1:]))
     flat = [np.abs(turn) * each / 8 > most for each in (one, other)]  # sagittas, were they chords of a curve
@@ -194,7 +190,7 @@ def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
     shake = noise * np.sqrt(1 / one**2 + 1 / other**2 + (1 / one + 1 / other) ** 2)
     allowed = np.where(flat[0] | flat[1], min(kink, BEND), kink)
     corner = (isolated > allowed + 6 * shake) | (np.abs(turn) > WIDEST_CHORD + 6 * shake)
-    return np.flatnonzero(touches | corner) + inner
+    return np.flatnonzero(corner) + inner
 
 
 def lone_chords(course: Course, deep: float) -> IntArray:
@@ -210,7 +206,7 @@ def lone_chords(course: Course, deep: float) -> IntArray:
     off = np.minimum(np.abs(turn[:-1]) * chord[:-2], np.abs(turn[1:]) * chord[2:]) / 8
     alike = np.abs(turn[1:] - turn[:-1]) <= ALIKE * np.abs(turn[:-1])
     fair = alike & (shorter >= LONGER) & (off > deep) & (np.abs(turn[:-1]) <= WIDEST_CHORD / 2)
-    return np.flatnonzero(fair & ~(course.exact[:-2] | course.exact[1:-1] | course.exact[2:])) + 1
+    return np.flatnonzero(fair) + 1
 
 
 def between(course: Course, cuts: IntArray) -> Iterator[tuple[int, int]]:

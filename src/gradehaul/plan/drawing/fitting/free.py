@@ -51,6 +51,8 @@ class _Arcs(NamedTuple):
 
 def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool) -> list[Span] | None:
     """Return the elements of a run that is a free curve, or None; a closed one repeats its first vertex."""
+    if len(points) < FEWEST:
+        return None
     scaled = (points - points[0]) / fit.tolerance
     vertex = nodes_of(scaled, 0.0).vertex
     if len(vertex) < FEWEST or not _is_free(scaled[vertex], fit.scatter / fit.tolerance):
@@ -181,6 +183,6 @@ def _spans(points: FloatArray, along: FloatArray, arcs: _Arcs, fit: Fit) -> list
         strict=False,
     )
     return [
-        Span((*corner[at], heading), corner[at + 1], bend, long, since, until, False, stray)
+        Span((*corner[at], heading), corner[at + 1], bend, long, since, until, stray)
         for at, (heading, bend, long, since, until, stray) in enumerate(figures)
     ]

@@ -49,7 +49,6 @@ class Span(NamedTuple):
     length: float
     since: float
     until: float
-    exact: bool
     spread: float | None
 
     @property
@@ -65,7 +64,7 @@ def exact_span(course: Course, segment: int) -> Span:
     chord = math.hypot(x2 - x, y2 - y)
     since, until = float(course.along[segment]), float(course.along[segment + 1])
     heading = math.atan2(y2 - y, x2 - x) - turn / 2
-    return Span((x, y, heading), (x2, y2), 2 * math.sin(turn / 2) / chord, until - since, since, until, True, None)
+    return Span((x, y, heading), (x2, y2), 2 * math.sin(turn / 2) / chord, until - since, since, until, None)
 
 
 def curve_span(course: Course, chord: int) -> Span:
@@ -83,7 +82,7 @@ def straight_span(points: FloatArray, along: FloatArray) -> Span:
     (x, y), (x2, y2) = points[0], points[-1]
     heading = math.atan2(y2 - y, x2 - x)
     length = math.hypot(x2 - x, y2 - y)
-    return Span((x, y, heading), (x2, y2), 0.0, length, float(along[0]), float(along[-1]), False, None)
+    return Span((x, y, heading), (x2, y2), 0.0, length, float(along[0]), float(along[-1]), None)
 
 
 def spans_of(points: FloatArray, along: FloatArray, arcs: Chain, *, closed: bool) -> list[Span]:
@@ -102,7 +101,6 @@ def spans_of(points: FloatArray, along: FloatArray, arcs: Chain, *, closed: bool
             float(arcs.length[j]),
             places[j],
             places[j + 1],
-            False,
             None if arcs.straight[j] else float(spread[j]),
         )
         for j in range(arcs.count)
@@ -134,7 +132,7 @@ def _radius_spread(arcs: Chain, *, closed: bool) -> FloatArray:
     factor allows for. Where there are none beyond, nothing shows it.
     """
     result = np.zeros(arcs.count)
-    bent = ~arcs.straight
+    bent = arcs.curvature != 0  # an arc may turn out to be straight
     scatter_ = student(float(arcs.off @ arcs.off), arcs.freedom(closed=closed))
     if math.isinf(scatter_):
         return np.full(arcs.count, math.inf)
@@ -154,7 +152,7 @@ def student(squares: float, freedom: int) -> float:
 
 
 def merged(spans: Sequence[Span], stray: float, *, closed: bool) -> list[Span]:
-    """Return the elements with exact pieces of one line or one circle in a row made one."""
+    """Return exact elements with the pieces of one line or one circle in a row made one."""
     result: list[Span] = []
     for span in spans:
         whole = _union(result[-1], span, stray) if result else None
@@ -171,8 +169,6 @@ def merged(spans: Sequence[Span], stray: float, *, closed: bool) -> list[Span]:
 
 
 def _union(one: Span, other: Span, stray: float) -> Span | None:
-    if not (one.exact and other.exact):
-        return None
     length = one.length + other.length
     break_ = abs(math.remainder(other.start[2] - one.end_heading, 2 * math.pi))
     if (one.curvature == 0) != (other.curvature == 0):
@@ -180,7 +176,7 @@ def _union(one: Span, other: Span, stray: float) -> Span | None:
     if break_ * length > stray or abs(other.curvature - one.curvature) * length**2 > stray:
         return None
     curvature = (one.curvature * one.length + other.curvature * other.length) / length
-    return Span(one.start, other.end, curvature, length, one.since, one.since + length, True, None)
+    return Span(one.start, other.end, curvature, length, one.since, one.since + length, None)
 
 
 def reaches_from(
@@ -210,10 +206,7 @@ def reaches_from(
         bounds = [joint - kinks[0] for joint in kinks] + [len(elements)]
     else:
         bounds = [0, *kinks, len(elements)]
-    reaches = tuple(
-        Reach(tuple(elements[low:high]), closed, stroke.handle, stroke.layer)
-        for low, high in itertools.pairwise(bounds)
-    )
+    reaches = tuple(Reach(tuple(elements[low:high]), closed) for low, high in itertools.pairwise(bounds))
     return reaches, faults
 
 

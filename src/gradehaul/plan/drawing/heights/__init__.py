@@ -11,9 +11,9 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.elements import halved, length_of
-from gradehaul.plan.drawing.nearness import Nearness, pairs_between
-from gradehaul.plan.drawing.records import Element, Fault, Label, Linked, LinkedLine, Reach, Spot
+from gradehaul.plan.drawing.elements import length_of
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Reach, Spot, Terms
 from gradehaul.plan.drawing.wording import UNUSED, at_text
 from gradehaul.plan.names import key_text, quoted
 from gradehaul.quantities import describe
@@ -61,15 +61,14 @@ def read_heights(
     texts: Sequence[tuple[Label, float]],
     given: Mapping[str, float],
     given_along: Mapping[str, Sequence[float]],
-    *,
-    near: float,
-    edge: float,
-    unit: str,
+    terms: Terms,
 ) -> Heights:
     """Return the heights of joints and along lines.
 
     A joint has the height that the plan gives, else that of the text nearest to it, else the mean z of the ends that
-    meet there. Heights of one place that differ by up to 2 mm are noted, by more are an error each.
+    meet there. Heights of one place that differ by up to 2 mm are noted, by more are an error each. A height along a
+    line within `fit` of where the curvature changes belongs there: what is fitted is known no better, and a change of
+    grade a hair beside it would make a place of its own.
 
     Parameters
     ----------
@@ -81,14 +80,10 @@ def read_heights(
         The plan's heights of joints by name, m.
     given_along
         Where along lines the plan gives heights, m, by name of line: there no text is missed.
-    near
-        How far from its joint a text may stand, m.
-    edge
-        A height so near to where the curvature changes, m, belongs there: what is fitted is known no better, and a
-        change of grade a hair beside it would make a place of its own.
-    unit
-        The unit of messages.
+    terms
+        How far from its joint a text may stand, and the unit of messages.
     """
+    near, edge, unit = terms.near, terms.fit, terms.plan_unit
     shown = [[Source(given[name], "[railhead]")] if name in given else [] for name in joint_names]
     unused = _texts_at_joints(linked, texts, shown, near)
     faults = _unused(linked, line_names, unused, given_along, near, unit)
@@ -122,9 +117,11 @@ def read_heights(
 
 
 def _inner(
-    line: LinkedLine, name: str, shown: list[list[Source]], conflicts: list[_Conflict], unit: str
+    line: DrawnLine, name: str, shown: list[list[Source]], conflicts: list[_Conflict], unit: str
 ) -> list[tuple[float, float]]:
     """Return the heights along a line between its ends; those at its ends go to what shows those of its joints."""
+    if is_flat(line):
+        return []
     length = sum(element.length for element in line.elements)
     inner: list[tuple[float, float]] = []
     for distance, group in groupby(heights_along(line.elements), key=lambda pair: pair[0]):
@@ -155,11 +152,12 @@ def _texts_at_joints(
 ) -> list[tuple[Label, float]]:
     """Give each text that is a height to the joint nearest to it; return those that stand near none."""
     spots = [joint.spot for joint in linked.joints]
-    beside = nearest_pairs([label.spot for label, _ in texts], spots, near)
-    rows = [(off, texts[number][0].text, joint, texts[number][1]) for number, (off, joint) in beside.items()]
-    for _, text, joint, height in sorted(rows):
-        shown[joint].append(Source(height, f"the text {quoted(text)}"))
-    return [each for number, each in enumerate(texts) if number not in beside]
+    taken: set[int] = set()
+    for _, number, joint in beside_texts([label for label, _ in texts], spots, near):
+        if number not in taken:
+            taken.add(number)
+            shown[joint].append(Source(texts[number][1], f"the text {quoted(texts[number][0].text)}"))
+    return [each for number, each in enumerate(texts) if number not in taken]
 
 
 def _unused(
@@ -173,17 +171,11 @@ def _unused(
     """Return a fault for each height that stands at no joint, with the cure where it stands beside a single line."""
     if not texts:
         return []
-    lines = [line.elements for line in linked.lines]
-    parts = [(part, n) for n, elements in enumerate(lines) for each in elements for part in halved(each)]
-    ends = np.cumsum([part.length for part, _ in parts])
-    starts = [0.0, *np.cumsum([length_of(elements) for elements in lines]).tolist()]
-    beside = Nearness([part for part, _ in parts], near / 10).beside([label.spot for label, _ in texts], near)
+    beside = Nearness([line.elements for line in linked.lines]).beside([label.spot for label, _ in texts], near)
     places: dict[int, dict[int, tuple[float, float]]] = {}
-    for near_text, part, along, off in zip(*(each.tolist() for each in beside[:4]), strict=True):
-        line = parts[part][1]
-        here = off, float(ends[part]) - parts[part][0].length + along - starts[line]
-        own = places.setdefault(near_text, {})
-        own[line] = min(own.get(line, here), here)
+    for foot in beside.feet():
+        own = places.setdefault(foot.which, {})
+        own[foot.row] = min(own.get(foot.row, (foot.off, foot.along)), (foot.off, foot.along))
     faults = []
     for number, (label, height) in enumerate(texts):
         text, cure = f"{quoted(label.text)} stands at no joint", ""
@@ -197,20 +189,12 @@ def _unused(
     return faults
 
 
-def nearest_pairs(spots: Sequence[Spot], others: Sequence[Spot], near: float) -> dict[int, tuple[float, int]]:
-    """Return for points how far off the nearest of others is and which, where one is within `near`, m."""
-    found: dict[int, tuple[float, int]] = {}
-    for one, other, off in pairs_between(spots, others, near):
-        found[one] = min(found.get(one, (math.inf, 0)), (off, other))
-    return found
-
-
 # Reaches
 
 
-def is_flat(reach: Reach) -> bool:
-    """Return whether a reach has no height at all."""
-    return all(element.start.z is None and element.end.z is None for element in reach.elements)
+def is_flat(reach: Reach | DrawnLine) -> bool:
+    """Return whether a reach or a line has no height at all."""
+    return all(element.start[2] is None and element.end[2] is None for element in reach.elements)
 
 
 def ends_of(reach: Reach) -> list[Spot]:
@@ -259,6 +243,8 @@ def _thinned(
     any two of them differs from it by more than `SAME_GRADE`. Where an end of the line has no height of its own, the
     first or last of the heights stays.
     """
+    if not pairs:
+        return ()
     length = length_of(elements)
     ends = [(0.0, low)] if low is not None else []
     table = np.array([*ends, *pairs, *([(length, high)] if high is not None else [])], dtype=float)

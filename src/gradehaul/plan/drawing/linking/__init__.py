@@ -12,10 +12,9 @@ from gradehaul.plan.drawing.elements import halved, length_of, middle, order
 from gradehaul.plan.drawing.linking.duplicates import lengths_drawn, once, overlap_faults, source
 from gradehaul.plan.drawing.linking.flaws import level_misses, near_misses, strays
 from gradehaul.plan.drawing.linking.lines import in_order, written
-from gradehaul.plan.drawing.linking.sides import Index, mark_cuts, side_cuts
+from gradehaul.plan.drawing.linking.sides import mark_cuts, side_cuts
 from gradehaul.plan.drawing.linking.turnouts import askew, judged
 from gradehaul.plan.drawing.linking.ways import (
-    Tolerance,
     Way,
     cut_ways,
     meet,
@@ -25,22 +24,15 @@ from gradehaul.plan.drawing.linking.ways import (
     spot,
     without_specks,
 )
-from gradehaul.plan.drawing.records import Element, Fault, Linked, Reach, Spot
+from gradehaul.plan.drawing.nearness import Nearness
+from gradehaul.plan.drawing.records import Element, Fault, Linked, Reach, Spot, Terms
 from gradehaul.plan.drawing.wording import length_text
 
 _SPECK_FINE = 2e-5
 """How finely the length of a piece that is left out is named, m."""
 
 
-def link(
-    reaches: Sequence[Reach],
-    *,
-    snap: float,
-    kink: float,
-    level: float,
-    unit: str = "mm",
-    marks: Sequence[Spot] = (),
-) -> Linked:
+def link(reaches: Sequence[Reach], terms: Terms, marks: Sequence[Spot] = ()) -> Linked:
     """Return the network that reaches of track make.
 
     Ends within `snap` meet at one joint, at the mean of where they were drawn. Lines reach from joint to joint: the
@@ -55,14 +47,9 @@ def link(
     ----------
     reaches
         What was fitted to the strokes of the drawing.
-    snap
-        How far apart, m, ends may be drawn that meet, in plan.
-    kink
-        How much directions may differ, radians, that go on as tangents.
-    level
-        How much heights may differ, m, of ends that meet, where both are known.
-    unit
-        The unit in which faults name lengths.
+    terms
+        How far apart ends may be drawn that meet, how much directions and heights of what goes on may differ, and the
+        unit in which faults name lengths.
     marks
         Points on the track, m, that are joints.
 
@@ -78,49 +65,49 @@ def link(
 
     Examples
     --------
-    >>> def straight(x, end, handle):
-    ...     return Reach((Element(Spot(x, 0), Spot(end, 0), 0.0, 0.0, end - x, handle, ""),), False, handle, "")
-    >>> linked = link([straight(0, 2, "A"), straight(2.001, 3, "B")], snap=0.002, kink=0.03, level=0.01)
-    >>> [(line.handle, round(sum(element.length for element in line.elements), 3)) for line in linked.lines]
-    [('A', 3.0)]
+    >>> from gradehaul.plan.drawing.records import terms
+    >>> def straight(x, end):
+    ...     return Reach((Element(Spot(x, 0), Spot(end, 0), 0.0, 0.0, end - x, "", ""),))
+    >>> linked = link([straight(0, 2), straight(2.001, 3)], terms(0.0165, "mm", ["*"]))
+    >>> [round(line.length, 3) for line in linked.lines]
+    [3.0]
     >>> [(fault.code, fault.text) for fault in linked.faults]
     [('gap', 'ends drawn 1.00 mm apart are one joint')]
     """
-    tolerance = Tolerance(snap, kink, level)
+    snap, kink, unit = terms.snap, terms.kink, terms.plan_unit
     every = [element for reach in reaches for element in reach.elements]
     for element in every:
         _check(element)
     drawn = lengths_drawn(every)
     chains = [[part for e in reach.elements for part in halved(e)] for reach in reaches if reach.elements]
-    nodes = iter(meet([spot for chain in chains for spot in (chain[0].start, chain[-1].end)], snap=snap, level=level))
+    tips = [spot for chain in chains for spot in (chain[0].start, chain[-1].end)]
+    nodes = iter(meet(tips, snap=snap, level=terms.level))
     ways, specks = without_specks([Way(chain, next(nodes), next(nodes)) for chain in chains], snap)
     faults = [_speck(way.elements, unit) for way in specks]
     if not ways:
         return Linked((), (), tuple(faults))
     ways = in_order(merged(ways, kink))
-    cuts, skewed = side_cuts(ways, tolerance)
+    cuts, skewed = side_cuts(ways, terms)
     loose = {ways[end // 2].node(end): (turn, spot(ways, end), outward(ways, end)) for end, turn in skewed.items()}
     ways, _ = without_specks(cut_ways(ways, cuts, snap), snap)
     often = np.bincount(nodes_of(ways), minlength=max(loose, default=0) + 1)
     faults += [askew(*found) for node, found in loose.items() if often[node] == 1]
-    ways, dropped = once(ways, drawn, tolerance)
+    ways, dropped = once(ways, drawn, terms)
     faults += overlap_faults(dropped, drawn, unit)
     ways, kinds, found = judged(merged(ways, kink), kink)
     faults += found
     ways = merged(ways, plain=[node for node, kind in kinds.items() if kind == "plain"])
-    index = Index(ways, snap)
     if marks:
-        cuts, unused = mark_cuts(index, marks, tolerance)
+        cuts, unused = mark_cuts(ways, marks, terms)
         ways = cut_ways(ways, cuts, snap)
         kinds |= {cut.node: "plain" for cut in cuts}  # those that are joined to others keep the kind of these
-        index = Index(ways, snap)
         if unused:
             what = "1 point with a name lies" if unused == 1 else f"{unused} points with names lie"
             faults.append(Fault("mark-unused", f"{what} on no track and makes no joint", weight=unused))
     free = [end for end, node in enumerate(nodes_of(ways).tolist()) if kinds.get(node, "end") == "end"]
-    faults += [*level_misses(ways, free, tolerance, unit), *near_misses(index, free, tolerance, unit)]
-    faults += strays(index, unit)
-    lines, joints, gaps = written(ways, kinds, snap, unit)
+    index = Nearness([way.elements for way in ways])
+    faults += [*level_misses(ways, free, terms), *near_misses(ways, index, free, terms), *strays(ways, index, unit)]
+    lines, joints, gaps = written(ways, kinds, terms)
     faults += gaps
     faults.sort(key=lambda fault: (fault.code, -round(fault.weight, 9), order(fault.spot or Spot(0, 0)), fault.text))
     return Linked(lines, joints, tuple(faults))

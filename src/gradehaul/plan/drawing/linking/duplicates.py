@@ -21,8 +21,8 @@ from gradehaul.plan.drawing.elements import (
     reverse,
     wrapped,
 )
-from gradehaul.plan.drawing.linking.ways import Tolerance, Way
-from gradehaul.plan.drawing.records import Element, Fault, Spot
+from gradehaul.plan.drawing.linking.ways import Way
+from gradehaul.plan.drawing.records import Element, Fault, Spot, Terms
 from gradehaul.plan.drawing.wording import length_text
 
 Source = tuple[str, str]
@@ -59,6 +59,8 @@ def lengths_drawn(elements: Iterable[Element]) -> dict[Source, float]:
 
 def longest_source(elements: Sequence[Element]) -> Source:
     """Return the source of the longest part of a line."""
+    if len(elements) == 1:
+        return source(elements[0])
     lengths = lengths_drawn(elements)
     return min(lengths, key=lambda own: (-micro(lengths[own]), own))
 
@@ -74,7 +76,7 @@ def alike(one: float, other: float) -> bool:
     return abs(one - other) <= 1e-6 + ALIKE * max(abs(one), abs(other))
 
 
-def run_together(one: Element, run: float, other: Element, other_run: float, tolerance: Tolerance) -> bool:
+def run_together(one: Element, run: float, other: Element, other_run: float, terms: Terms) -> bool:
     """Return whether two elements that leave one place are one for a stretch worth the name.
 
     They are one up to where the first of them ends, or not at all: track parts where curvature changes. Near their
@@ -82,7 +84,7 @@ def run_together(one: Element, run: float, other: Element, other_run: float, tol
     must agree within a quarter of `snap`, or the curvatures within 2 %. `run` and `other_run` are how far the track
     goes on with the curvature of each, m.
     """
-    snap, kink, level = tolerance
+    snap, kink = terms.snap, terms.kink
     if other.length < one.length:
         one, other = other, one
     if abs(wrapped(one.heading - other.heading)) > kink or one.length <= 4 * snap:
@@ -97,20 +99,14 @@ def run_together(one: Element, run: float, other: Element, other_run: float, tol
     across = place(other, nearest(other, half))
     if gap(one.end, place(other, along)) > _SAME * snap or gap(half, across) > _SAME * snap:
         return False
-    return level_with(one.end.z, height(other, along), level)
+    return level_with(one.end.z, height(other, along), terms.level)
 
 
-def once(ways: Sequence[Way], drawn: Mapping[Source, float], tolerance: Tolerance) -> tuple[list[Way], list[Dropped]]:
+def once(ways: Sequence[Way], drawn: Mapping[Source, float], terms: Terms) -> tuple[list[Way], list[Dropped]]:
     """Return ways without those that lie on others between the same two nodes, and what was left out.
 
-    Parameters
-    ----------
-    ways
-        Cut wherever they run together with others or part from them.
-    drawn
-        Length of each source as drawn, m; of ways that are one the one of the longer source is kept.
-    tolerance
-        What counts as one.
+    They are cut wherever they run together with others or part from them. Of ways that are one that of the source is
+    kept that was `drawn` longer, m.
     """
     by_nodes: dict[tuple[int, int], list[Way]] = {}
     for way in ways:
@@ -120,7 +116,7 @@ def once(ways: Sequence[Way], drawn: Mapping[Source, float], tolerance: Toleranc
     for group in by_nodes.values():
         kept: list[Way] = []
         for way in sorted(map(_run_up, group), key=lambda way: _rank(way.elements, drawn)) if len(group) > 1 else group:
-            same = next((other for other in kept if _one(way, other, tolerance)), None)
+            same = next((other for other in kept if _one(way, other, terms)), None)
             if same is None:
                 kept.append(way)
                 continue
@@ -141,19 +137,19 @@ def _rank(elements: Sequence[Element], drawn: Mapping[Source, float]) -> tuple[o
     return -micro(drawn[own]), own, order(middle(elements)), micro(length_of(elements))
 
 
-def _one(way: Way, other: Way, tolerance: Tolerance) -> bool:
+def _one(way: Way, other: Way, terms: Terms) -> bool:
     """Return whether two ways between the same nodes lie on one another all along."""
     ways = [way.elements, *([reverse(way.elements)] if way.start == way.finish else [])]
     length, long = length_of(way.elements), length_of(other.elements)
-    if abs(length - long) > 6 * tolerance.snap:
+    if abs(length - long) > 6 * terms.snap:
         return False
     shares = [share / 8 for share in range(1, 8)]
     there = [beyond(other.elements, share * long) for share in shares]
     for elements in ways:
         here = [beyond(elements, share * length) for share in shares]
         pairs = list(zip(here, there, strict=True))
-        near = all(gap(*pair) <= 2 * _SAME * tolerance.snap for pair in pairs)
-        if near and all(level_with(a.z, b.z, tolerance.level) for a, b in pairs):
+        near = all(gap(*pair) <= 2 * _SAME * terms.snap for pair in pairs)
+        if near and all(level_with(a.z, b.z, terms.level) for a, b in pairs):
             return True
     return False
 

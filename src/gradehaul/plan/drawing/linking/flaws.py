@@ -9,12 +9,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import gap, level_with, micro, middle, orders, place
+from gradehaul.plan.drawing.elements import gap, in_plan, level_with, micro, middle, order, place
 from gradehaul.plan.drawing.linking.duplicates import source
-from gradehaul.plan.drawing.linking.sides import Index, feet
-from gradehaul.plan.drawing.linking.ways import Tolerance, Way, common_spot, continuing, fresh_node, outward, spot
-from gradehaul.plan.drawing.nearness import components, near_pairs, pairs_between
-from gradehaul.plan.drawing.records import Fault, Linked, Spot
+from gradehaul.plan.drawing.linking.ways import Way, common_spot, continuing, fresh_node, outward, spot
+from gradehaul.plan.drawing.nearness import Nearness, components, nearest_of, pairs
+from gradehaul.plan.drawing.records import Fault, Linked, Spot, Terms
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import describe
 
@@ -36,22 +35,18 @@ class _Miss(NamedTuple):
     end: int | None
 
 
-def near_misses(index: Index, free: Collection[int], tolerance: Tolerance, unit: str) -> list[Fault]:
-    """Return a fault for every free end that just misses other track, one where two ends miss one another.
-
-    `unit` is that of lengths.
-    """
-    ways = index.ways
-    places = orders([spot(ways, end) for end in free])
+def near_misses(ways: Sequence[Way], index: Nearness, free: Collection[int], terms: Terms) -> list[Fault]:
+    """Return a fault for every free end that just misses other track, one where two ends miss one another."""
+    places = [order(spot(ways, end)) for end in free]
     often = Counter(places)
     # Ends left unjoined at one spot are named already.
     ends = [end for place_, end in sorted(zip(places, free, strict=True)) if often[place_] == 1]
-    nearest = _nearest(index, ends, tolerance)
+    nearest = _nearest(ways, index, ends, terms)
     faults: list[Fault] = []
     named: set[int] = set()
     for end in ends:
         miss = nearest.get(end)
-        if miss is None or miss.off <= tolerance.snap or end in named:
+        if miss is None or miss.off <= terms.snap or end in named:
             continue
         here, what = spot(ways, end), "another track"
         if miss.end is not None:
@@ -59,55 +54,53 @@ def near_misses(index: Index, free: Collection[int], tolerance: Tolerance, unit:
             here = common_spot([here, miss.spot])
             if nearest[miss.end].end == end:
                 named.add(miss.end)
-        text = f"track ends {length_text(miss.off, unit)} from {what}"
-        weight = tolerance.snap / miss.off
+        text = f"track ends {length_text(miss.off, terms.plan_unit)} from {what}"
+        weight = terms.snap / miss.off
         faults.append(Fault("near-miss", text, here, *source(outward(ways, end)), weight=weight))
     return faults
 
 
-def _nearest(index: Index, ends: Sequence[int], tolerance: Tolerance) -> dict[int, _Miss]:
+def _nearest(ways: Sequence[Way], index: Nearness, ends: Sequence[int], terms: Terms) -> dict[int, _Miss]:
     """Return for every end the nearest other track within reach, an end rather than a side that is as near."""
-    spots = [spot(index.ways, end) for end in ends]
-    reach = NEAR * tolerance.snap
+    spots = [spot(ways, end) for end in ends]
+    reach = NEAR * terms.snap
     nearest: dict[int, _Miss] = {}
 
     def take(end: int, miss: _Miss) -> None:
         if end not in nearest or miss.off < nearest[end].off - 1e-6:
             nearest[end] = miss
 
-    for one, other in near_pairs(spots, reach).tolist():
-        if level_with(spots[one].z, spots[other].z, tolerance.level):
+    for one, other in zip(*(each.tolist() for each in pairs(in_plan(spots), reach)), strict=True):
+        if level_with(spots[one].z, spots[other].z, terms.level):
             off = gap(spots[one], spots[other])
             take(ends[one], _Miss(off, spots[other], ends[other]))
             take(ends[other], _Miss(off, spots[one], ends[one]))
-    near = index.nearness.beside(spots, reach, level=tolerance.level)
+    near = index.beside(spots, reach, level=terms.level)
     own = np.array(ends, dtype=np.int64)[near.which]
-    along, way = index.before[near.number] + near.along, index.owner[near.number]
-    since = np.where(own % 2 == 0, along, index.length[way] - along)
-    for which, foot in feet(index, near.only((way != own // 2) | (since > 4 * reach))):
-        take(ends[which], _Miss(foot.off, place(index.elements[foot.number], foot.on_element), None))
+    since = np.where(own % 2 == 0, near.along, index.length[near.row] - near.along)
+    for foot in near.only((near.row != own // 2) | (since > 4 * reach)).feet():
+        take(ends[foot.which], _Miss(foot.off, place(index.elements[foot.number], foot.on), None))
     return nearest
 
 
-def level_misses(ways: Sequence[Way], free: Collection[int], tolerance: Tolerance, unit: str) -> list[Fault]:
+def level_misses(ways: Sequence[Way], free: Collection[int], terms: Terms) -> list[Fault]:
     """Return a fault for free ends that meet in plan and as tangents, but not in height."""
     ends = [end for end in sorted(free) if spot(ways, end).z is not None]
     spots = [spot(ways, end) for end in ends]
     faults: list[Fault] = []
-    for one, other in near_pairs(spots, tolerance.snap).tolist():
+    for one, other in zip(*(each.tolist() for each in pairs(in_plan(spots), terms.snap)), strict=True):
         low, high = sorted((spots[one].z or 0.0, spots[other].z or 0.0))
-        apart = ends[one] // 2 != ends[other] // 2 and not level_with(low, high, tolerance.level)
-        if apart and continuing(ways, ends[one], ends[other]) <= tolerance.kink:
-            heights = f"{length_text(low, unit)} and {length_text(high, unit)}"
+        apart = ends[one] // 2 != ends[other] // 2 and not level_with(low, high, terms.level)
+        if apart and continuing(ways, ends[one], ends[other]) <= terms.kink:
+            heights = f"{length_text(low, terms.plan_unit)} and {length_text(high, terms.plan_unit)}"
             text = f"ends meet in plan, but at heights of {heights}: left unjoined"
             own = source(outward(ways, ends[one]))
             faults.append(Fault("level-miss", text, spots[one], *own, weight=high - low))
     return faults
 
 
-def strays(index: Index, unit: str) -> list[Fault]:
+def strays(ways: Sequence[Way], index: Nearness, unit: str) -> list[Fault]:
     """Return a fault for every part of the drawing that meets nothing and is small against the largest part."""
-    ways = index.ways
     if not ways:
         return []
     part = components(fresh_node(ways), [way[1:] for way in ways])[[way.start for way in ways]]
@@ -130,20 +123,12 @@ def kinks_left(faults: Sequence[Fault], linked: Linked, snap: float) -> list[Fau
     kinks = {number: fault.spot for number, fault in enumerate(faults) if fault.code == "kink" and fault.spot}
     joints = [joint.spot for joint in linked.joints if joint.kind in {"turnout", "crossing"}]
     numbers = list(kinks)
-    gone = {numbers[row] for row, _, _ in pairs_between(list(kinks.values()), joints, 2 * snap)}
+    gone = {numbers[row] for row in nearest_of(list(kinks.values()), joints, 2 * snap)}
     return [fault for number, fault in enumerate(faults) if number not in gone]
 
 
 def uncertain_radii(linked: Linked, unit: str) -> list[Fault]:
-    """Return a fault for every radius that was fitted to so short an arc that it is not well known.
-
-    Parameters
-    ----------
-    linked
-        The network.
-    unit
-        The unit of lengths.
-    """
+    """Return a fault for every radius that was fitted to so short an arc that it is not well known."""
     found: list[Fault] = []
     for element in (element for line in linked.lines for element in line.elements):
         turn, spread = abs(element.curvature) * element.length, element.radius_spread

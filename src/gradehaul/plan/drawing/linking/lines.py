@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import beyond, gap, heading, length_of, order, reverse, turned, wrapped
+from gradehaul.plan.drawing.elements import beyond, gap, heading, length_of, order, reverse, turned, whole, wrapped
 from gradehaul.plan.drawing.linking.duplicates import longest_source, source
 from gradehaul.plan.drawing.linking.turnouts import Kind, roles
 from gradehaul.plan.drawing.linking.ways import Way, common_spot, ends_at, spot
-from gradehaul.plan.drawing.records import Element, Fault, LinkedJoint, LinkedLine, ReachEnd, Spot
+from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Element, Fault, ReachEnd, Spot, Terms
 from gradehaul.plan.drawing.wording import gap_text
 
 _WRITTEN: dict[Kind, Literal["end", "plain", "turnout", "crossing"]] = {
@@ -46,7 +45,7 @@ def in_order(ways: Sequence[Way]) -> list[Way]:
     def third(elements: Sequence[Element]) -> tuple[int, int, int]:
         return order(beyond(elements, length_of(elements) / 3))
 
-    tips = _whole([spot for way in ways for spot in (way.elements[0].start, way.elements[-1].end)]).reshape(-1, 2, 3)
+    tips = whole([spot for way in ways for spot in (way.elements[0].start, way.elements[-1].end)]).reshape(-1, 2, 3)
     side = np.sign(tips[:, 0] - tips[:, 1]) @ np.array((4, 2, 1))
     for number in np.flatnonzero(side == 0).tolist():
         elements = ways[number].elements
@@ -75,15 +74,9 @@ def _by_place(table: NDArray[np.int64], key: Callable[[int], tuple[object, ...]]
     return found
 
 
-def _whole(spots: Sequence[Spot]) -> NDArray[np.int64]:
-    """Return points in whole micrometers, shape (n, 3), 0 for a height that is not known."""
-    table = np.array([(x, y, z or 0.0) for x, y, z in spots], dtype=np.float64).reshape(-1, 3)
-    return np.rint(table * 1e6).astype(np.int64)
-
-
 def written(
-    ways: Sequence[Way], kinds: Mapping[int, Kind], snap: float, unit: str
-) -> tuple[tuple[LinkedLine, ...], tuple[LinkedJoint, ...], list[Fault]]:
+    ways: Sequence[Way], kinds: Mapping[int, Kind], terms: Terms
+) -> tuple[tuple[DrawnLine, ...], tuple[DrawnJoint, ...], list[Fault]]:
     """Return the lines and joints in the order of their coordinates, gaps closed, with faults for the wide gaps."""
     faults: list[Fault] = []
     ways = in_order(
@@ -97,22 +90,22 @@ def written(
         ]
     )
     for way in ways:
-        _close_gaps(way.elements, snap, unit, faults)
-    joints: list[tuple[LinkedJoint, int]] = []
+        _close_gaps(way.elements, terms, faults)
+    joints: list[tuple[DrawnJoint, int]] = []
     for node, at in ends_at(ways).items():
         if len(at) == 1:
-            joints.append((LinkedJoint(spot(ways, at[0]), "end", (_named(at[0]),)), node))
+            joints.append((DrawnJoint(spot(ways, at[0]), "end", (_named(at[0]),)), node))
             continue
         tips = [spot(ways, end) for end in at]
         here = common_spot(tips)
-        if (off := max(gap(here, tip) for tip in tips)) > snap / 10:
+        if (off := max(gap(here, tip) for tip in tips)) > terms.snap / 10:
             of = source(ways[at[0] // 2].elements[-(at[0] % 2)])
-            faults.append(Fault("gap", gap_text(off, unit), here, *of, weight=off))
+            faults.append(Fault("gap", gap_text(off, terms.plan_unit), here, *of, weight=off))
         for end in at:
             _reach_out(ways[end // 2].elements, end % 2, here)
         kind = kinds.get(node, "end")
         role = roles(ways, at, kind)
-        joint = LinkedJoint(
+        joint = DrawnJoint(
             here,
             _WRITTEN[kind],
             tuple(map(_named, at)),
@@ -121,11 +114,11 @@ def written(
             _pairs(role.slips),
         )
         joints.append((joint, node))
-    places = _whole([joint.spot for joint, _ in joints])
+    places = whole([joint.spot for joint, _ in joints])
     by_place = _by_place(places, lambda each: (joints[each][0].kind, joints[each][0].ends))
     joint_of = {joints[each][1]: number for number, each in enumerate(by_place)}
     lines = tuple(
-        LinkedLine(tuple(way.elements), joint_of[way.start], joint_of[way.finish], *longest_source(way.elements))
+        DrawnLine(tuple(way.elements), joint_of[way.start], joint_of[way.finish], longest_source(way.elements)[1])
         for way in ways
     )
     return lines, tuple(joints[each][0] for each in by_place), faults
@@ -150,7 +143,7 @@ def _lengthened(element: Element, spot: Spot) -> Element:
     if abs(more) < 1e-9 or element.length + more < 1e-6:
         return element
     there = Spot(end.x + more * math.cos(last), end.y + more * math.sin(last), end.z)
-    return replace(element, end=there, length=element.length + more)
+    return element._replace(end=there, length=element.length + more)
 
 
 def _reach_out(elements: list[Element], side: int, spot: Spot) -> None:
@@ -161,15 +154,15 @@ def _reach_out(elements: list[Element], side: int, spot: Spot) -> None:
         elements[0] = turned(_lengthened(turned(elements[0]), spot))
 
 
-def _close_gaps(elements: list[Element], snap: float, unit: str, faults: list[Fault]) -> None:
+def _close_gaps(elements: list[Element], terms: Terms, faults: list[Fault]) -> None:
     """Lengthen elements of a line to where the next begins, a straight rather than an arc, and name the wide gaps."""
     for number in range(1, len(elements)):
         before, after = elements[number - 1], elements[number]
         if before.end[:2] == after.start[:2]:
             continue
         off = gap(before.end, after.start)
-        if off > snap / 10:
-            faults.append(Fault("gap", gap_text(off, unit), before.end, *source(after), weight=off))
+        if off > terms.snap / 10:
+            faults.append(Fault("gap", gap_text(off, terms.plan_unit), before.end, *source(after), weight=off))
         if after.curvature == 0 != before.curvature:
             elements[number] = turned(_lengthened(turned(after), before.end))
         else:
@@ -207,7 +200,7 @@ def _joined(elements: Sequence[Element]) -> list[Element]:
         else:
             found.append(element)
     return [
-        element if -math.pi <= element.heading <= math.pi else replace(element, heading=wrapped(element.heading))
+        element if -math.pi <= element.heading <= math.pi else element._replace(heading=wrapped(element.heading))
         for element in found
     ]
 
@@ -218,7 +211,7 @@ def _as_one(before: Element, after: Element) -> Element:
     inner = [(share * at, z) for share, z in before.inner]
     if inner or after.inner:
         inner += [(at, after.start.z or 0.0), *((at + share * (1 - at), z) for share, z in after.inner)]
-    return replace(before, end=after.end, length=length, inner=tuple(inner))
+    return before._replace(end=after.end, length=length, inner=tuple(inner))
 
 
 def _once_round(elements: list[Element]) -> list[Element]:

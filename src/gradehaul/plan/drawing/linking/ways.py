@@ -9,21 +9,13 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.plan.drawing.elements import cut, length_of, reverse, turned, wrapped
-from gradehaul.plan.drawing.nearness import IntArray, components, pairs_within
+from gradehaul.plan.drawing.nearness import IntArray, components, pairs, walks
 from gradehaul.plan.drawing.records import Element, Spot
 
 CROWD = 48
 """Where more ends than this come together they are not compared with one another: that is no track."""
 SPECK = 3.0
 """Track from a joint back to itself that is no longer than this, in snaps, is no track."""
-
-
-class Tolerance(NamedTuple):
-    """What still counts as one: places within `snap`, m; directions within `kink`, radians; heights, m."""
-
-    snap: float
-    kink: float
-    level: float
 
 
 class Way(NamedTuple):
@@ -113,24 +105,15 @@ def merged(ways: Sequence[Way], kink: float = math.pi, plain: Collection[int] | 
         if mine // 2 != theirs // 2 and continuing(ways, mine, theirs) <= kink:
             partner[mine], partner[theirs] = theirs, mine
     found: list[Way] = []
-    seen = [False] * len(ways)
-    every = range(len(nodes))
-    for start in (*(end for end in every if partner[end] < 0), *every):  # what is left last are rings
-        if seen[start // 2]:
-            continue
-        if partner[start] < 0 and partner[start ^ 1] < 0:
-            seen[start // 2] = True
-            found.append(ways[start // 2])
+    for row in walks(partner):
+        if len(row) == 1:
+            found.append(ways[row[0] // 2])
             continue
         elements: list[Element] = []
-        end, onward = start, start
-        while onward >= 0 and not seen[onward // 2]:
-            end = onward
-            seen[end // 2] = True
+        for end in row:
             own = ways[end // 2].elements
             elements += reverse(own) if end % 2 else own
-            onward = partner[end ^ 1]
-        found.append(Way(elements, ways[start // 2].node(start), ways[end // 2].node(end ^ 1)))
+        found.append(Way(elements, ways[row[0] // 2].node(row[0]), ways[row[-1] // 2].node(row[-1] ^ 1)))
     return found
 
 
@@ -217,7 +200,7 @@ def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
         return []
     table = np.array([(x, y, math.inf if z is None else z) for x, y, z in spots])
     places, own = np.unique(np.round(table, 6), axis=0, return_inverse=True)
-    one, other = pairs_within(places[:, :2], snap).T
+    one, other = pairs(places[:, :2], snap)
     known = np.isfinite(places[:, 2])
     both = known[one] & known[other]
     rise = np.subtract(places[one, 2], places[other, 2], out=np.zeros(len(one)), where=both)

@@ -1,18 +1,18 @@
-"""Names for what is drawn: by points of the plan, by texts beside the track, else by kind or layer and a number."""
+"""Names for what is drawn: as before, by points of the plan, by texts beside it, else by kind or layer and a number."""
 
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections import Counter, deque
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.drawing.elements import gap, halved, order
+from gradehaul.plan.drawing.elements import gap, in_plan, length_of, order, turned, wrapped
 from gradehaul.plan.drawing.naming.layers import free_name, names_lines
-from gradehaul.plan.drawing.nearness import Nearness, pairs_between
-from gradehaul.plan.drawing.records import Claim, Label, Linked, LinkedJoint, Spot
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts, pairs
+from gradehaul.plan.drawing.records import Claim, DrawnJoint, DrawnLine, Label, Linked, Spot
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
@@ -23,6 +23,10 @@ LONGEST = 40
 _KIND = {"end": "End", "plain": "Joint", "turnout": "Turnout", "crossing": "Crossing", "table": "Turntable"}
 
 
+Named = TypeVar("Named", int, str)
+"""A text by its number, or a name."""
+
+
 class Names(NamedTuple):
     """The names of joints and lines by their numbers, and how many texts name nothing."""
 
@@ -31,23 +35,12 @@ class Names(NamedTuple):
     unused: int
 
 
-def claimed(
-    joints: Sequence[LinkedJoint], claims: Sequence[Claim], unit: str
-) -> tuple[dict[int, str], list[PlanError]]:
+def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) -> tuple[dict[int, str], list[PlanError]]:
     """Return the joints that are named by a point, by their numbers, and what is wrong with the other points.
-
-    Parameters
-    ----------
-    joints
-        The joints as drawn.
-    claims
-        Names with their points.
-    unit
-        The unit of messages.
 
     Examples
     --------
-    >>> joint = LinkedJoint(Spot(1.0, 2.0), "end", ())
+    >>> joint = DrawnJoint(Spot(1.0, 2.0), "end", ())
     >>> claimed([joint], [Claim("Wharf", 1.001, 2.0, 0.005)], "mm")
     ({0: 'Wharf'}, [])
     """
@@ -83,8 +76,8 @@ def claimed(
 def named_marks(marks: Sequence[Label], labels: Sequence[Label], near: float) -> list[Spot]:
     """Return the points that a text of their own layer stands beside, within `near`, m: those are joints."""
     texts = [label for label in labels if len(label.text) <= LONGEST]
-    pairs = pairs_between([mark.spot for mark in marks], [label.spot for label in texts], near)
-    found = {mark for mark, text, _ in pairs if texts[text].layer == marks[mark].layer}
+    beside = beside_texts(texts, [mark.spot for mark in marks], near)
+    found = {mark for _, text, mark in beside if texts[text].layer == marks[mark].layer}
     return [marks[mark].spot for mark in sorted(found)]
 
 
@@ -121,11 +114,12 @@ def name_all(
         (replace(label, text=_writable(label.text)) for label in labels if len(label.text) <= LONGEST),
         key=lambda label: (order(label.spot), label.text),
     )
-    free = list(range(len(texts)))
+    free = set(range(len(texts)))
     joints, lines = {**claims}, {**(known_lines or {})}
     used = {*lines_taken, *claims.values(), *lines.values()}
-    for names, pairs in zip((joints, lines), _beside(linked, texts, near), strict=True):
-        own, free = _nearest_first(free, pairs)
+    for names, beside in zip((joints, lines), _beside(linked, texts, near), strict=True):
+        own = _nearest_first(each for each in beside if each[1] in free)
+        free -= set(own.values())
         for number in sorted(set(own) - set(names)):
             names[number] = free_name(texts[own[number]].text, used)
             used.add(names[number])
@@ -154,15 +148,15 @@ def name_all(
     )
 
 
-def _nearest_first(free: Sequence[int], pairs: Sequence[tuple[float, int, int]]) -> tuple[dict[int, int], list[int]]:
-    """Return what takes which text, the nearest first, and the texts that are left."""
-    left = set(free)
-    found: dict[int, int] = {}
-    for _, text, thing in sorted(pairs):
-        if text in left and thing not in found:
-            found[thing] = text
-            left.discard(text)
-    return found, [text for text in free if text in left]
+def _nearest_first(pairs: Iterable[tuple[float, Named, int]]) -> dict[int, Named]:
+    """Return which thing takes which name or text, those that are nearest first."""
+    found: dict[int, Named] = {}
+    taken: set[Named] = set()
+    for _, name, number in sorted(pairs):
+        if number not in found and name not in taken:
+            found[number] = name
+            taken.add(name)
+    return found
 
 
 def _beside(
@@ -173,23 +167,111 @@ def _beside(
         return [], []
     layers = [{element.layer for element in line.elements} for line in linked.lines]
     drawn = set().union(*layers)
-    spots = [text.spot for text in texts]
-    at = [set().union(*(layers[end.line] for end in joint.ends)) for joint in linked.joints]
+    spots = [text.seen for text in texts]
+    layers_at = [set().union(*(layers[end.line] for end in joint.ends)) for joint in linked.joints]
     of_joints = [
-        (off, text, joint)
-        for text, joint, off in pairs_between(spots, [joint.spot for joint in linked.joints], near)
-        if not names_lines(texts[text]) and (texts[text].layer in at[joint] or texts[text].layer not in drawn)
+        (rank, text, joint)
+        for rank, text, joint in beside_texts(texts, [joint.spot for joint in linked.joints], near)
+        if not names_lines(texts[text]) and (texts[text].layer in layers_at[joint] or texts[text].layer not in drawn)
     ]
-    parts = [(part, n) for n, line in enumerate(linked.lines) for element in line.elements for part in halved(element)]
-    beside = Nearness([part for part, _ in parts], near / 10).beside(spots, near)
+    index = Nearness([line.elements for line in linked.lines])
     best: dict[tuple[int, int], float] = {}
-    for text, number, off in zip(beside.which.tolist(), beside.number.tolist(), beside.off.tolist(), strict=True):
-        part, line = parts[number]
-        if texts[text].layer == part.layer or texts[text].layer not in drawn:
-            best[text, line] = min(off, best.get((text, line), math.inf))
+    for foot in index.beside(spots, near).feet():
+        layer = texts[foot.which].layer
+        if layer == index.elements[foot.number].layer or layer not in drawn:
+            best[foot.which, foot.row] = min(foot.off, best.get((foot.which, foot.row), math.inf))
     return of_joints, [(off, text, line) for (text, line), off in best.items()]
 
 
 def _writable(text: str) -> str:
     """Return a text without the halves of characters that no file can hold."""
     return text.encode("utf-8", "replace").decode("utf-8")
+
+
+# As before
+
+
+_SAME_WAY = math.radians(5)
+
+
+class KnownLine(NamedTuple):
+    """A line as it was drawn before: its name, its joints, where its ends lie, m, and how it leaves them, radians."""
+
+    name: str
+    start: str
+    finish: str
+    at: Spot
+    heading: float
+    end: Spot
+    end_heading: float
+    length: float
+
+
+def recognize(linked: Linked, known: Sequence[KnownLine], within: float) -> tuple[dict[int, str], dict[int, str]]:
+    """Return the names of joints and of lines that were there before, by their numbers in the new network.
+
+    A joint is known by its place. Where one end of a line has moved, so that the line is longer or shorter than
+    before, that end is known by the line, which still leaves the other end in the same direction. A line is known by
+    its joints; of several between the same two, each by the length nearest to its own. A joint may have moved by
+    `within`, m, to be known by its place.
+    """
+    if not known:
+        return {}, {}
+    joints = _by_place(linked, known, within)
+    _by_lines(linked, known, joints)
+    free: dict[frozenset[str], list[KnownLine]] = {}
+    for line in known:
+        free.setdefault(frozenset((line.start, line.finish)), []).append(line)
+    lines = _nearest_first(
+        (abs(before.length - length_of(drawn.elements)), before.name, number)
+        for number, drawn in enumerate(linked.lines)
+        if drawn.start in joints and drawn.finish in joints
+        for before in free.get(frozenset((joints[drawn.start], joints[drawn.finish])), ())
+    )
+    return joints, lines
+
+
+def _by_place(linked: Linked, known: Sequence[KnownLine], within: float) -> dict[int, str]:
+    places = {name: spot for line in reversed(known) for name, spot in ((line.finish, line.end), (line.start, line.at))}
+    before, now = list(places.items()), [joint.spot for joint in linked.joints]
+    near = pairs(in_plan(list(places.values())), within, in_plan(now))
+    return _nearest_first(
+        (gap(before[name][1], now[number]), before[name][0], number)
+        for name, number in zip(*(each.tolist() for each in near), strict=True)
+    )
+
+
+def _by_lines(linked: Linked, known: Sequence[KnownLine], joints: dict[int, str]) -> None:
+    """Name the joints at the moved ends of lines whose other ends are known, and so on from there."""
+    lines_at: dict[int, list[DrawnLine]] = {}
+    for drawn in linked.lines:
+        for joint in {drawn.start, drawn.finish}:
+            lines_at.setdefault(joint, []).append(drawn)
+    known_at: dict[str, list[tuple[str, float]]] = {}
+    for line in known:
+        known_at.setdefault(line.start, []).append((line.finish, line.heading))
+        known_at.setdefault(line.finish, []).append((line.start, line.end_heading))
+    names = set(joints.values())
+    waiting = deque(sorted(joints))
+    while waiting:
+        number = waiting.popleft()
+        for drawn in lines_at.get(number, ()):
+            far, heading = _seen_from(drawn, number)
+            if far in joints:
+                continue
+            same = [
+                other
+                for other, before in known_at.get(joints[number], ())
+                if other not in names and abs(wrapped(before - heading)) < _SAME_WAY
+            ]
+            if len(same) == 1:
+                joints[far] = same[0]
+                names.add(same[0])
+                waiting.append(far)
+
+
+def _seen_from(line: DrawnLine, joint: int) -> tuple[int, float]:
+    """Return the far joint of a line seen from one of its joints, and the heading in which it leaves that one."""
+    if line.start == joint:
+        return line.finish, line.elements[0].heading
+    return line.start, turned(line.elements[-1]).heading

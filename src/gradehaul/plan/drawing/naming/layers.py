@@ -1,16 +1,16 @@
-"""Layers known by their names, as export writes them: names of lines, berths, turntables and slips."""
+"""Layers known by their names: benchwork, heights and names, and as export writes them lines, berths and slips."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from itertools import groupby
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from gradehaul.errors import QuantityError
 from gradehaul.plan.drawing.elements import gap, place
-from gradehaul.plan.drawing.records import Label, Linked, LinkedJoint, LinkedLine, ReachEnd
+from gradehaul.plan.drawing.records import Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked, ReachEnd
+from gradehaul.plan.names import quoted
 from gradehaul.quantities import read_quantity
 
 RAILHEAD, HEIGHTS, NAMES = "Railhead line", "Railhead heights", "Names"
@@ -24,6 +24,72 @@ BERTH = "Berth "
 
 EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TURNTABLES, SLIPS)
 """The layers of an exported drawing that hold its track and names."""
+
+
+Use = Literal["track", "heights", "names", "other"]
+_WORDS: dict[Use, tuple[str, ...]] = {
+    "track": ("track", "rail", "siding", "yard", "spur", "turnout", "helix", "berth", "gleis"),
+    "heights": ("height", "elev", "höhe", "hoehe"),
+    "names": ("name", "label", "turntable", "slip"),
+    "other": (
+        *("bench", "table", "baseboard", "plywood", "riser", "joist", "girder", "wall", "room", "door", "window"),
+        *(
+            "aisle",
+            "floor",
+            "furniture",
+            "fascia",
+            "backdrop",
+            "building",
+            "structure",
+            "scenery",
+            "terrain",
+            "contour",
+        ),
+        *("tree", "road", "street", "river", "water", "dim", "border", "frame", "title", "grid", "legend", "defpoint"),
+        *("hatch", "viewport", "wiring", "sketch", "tisch", "platte", "wand", "wände", "raum", "tür", "fenster"),
+        *("gebäude", "straße", "strasse", "bemaßung", "rahmen"),
+    ),
+}
+"""How words begin that say what a layer shows (our own choice)."""
+
+
+def use_of(layer: str) -> Use:
+    """Return what a layer most likely shows: what the last word of its name says that says anything; else track.
+
+    Examples
+    --------
+    >>> [use_of(layer) for layer in ("YARD-TRACK", "Track heights", "TABLES", "Yard walls", "0", "Line names")]
+    ['track', 'heights', 'other', 'other', 'track', 'names']
+    """
+    for word in reversed(re.findall(r"[^\W\d_]+", layer.casefold())):
+        for use, stems in _WORDS.items():
+            if word.startswith(stems):
+                return use
+    return "track"
+
+
+def lone_layers(drawn: Drawn) -> list[Fault]:
+    """Return a fault for each layer whose lines meet none of another's and whose name does not say that it is track."""
+    lines = list(drawn.lines.values())
+    met = {
+        layer
+        for joint in drawn.joints.values()
+        for layers in [{element.layer for end in joint.ends for element in lines[end.line].elements}]
+        for layer in layers
+        if len(layers) > 1
+    }
+    every = {element.layer: (element, line) for line in lines for element in line.elements}
+    return [
+        Fault(
+            "lone-layer",
+            f"nothing on layer {quoted(layer)} meets track of another: if it is none, name the others by --layers",
+            element.start,
+            layer=layer,
+            weight=line.length,
+        )
+        for layer, (element, line) in every.items()
+        if len(every) > 1 and layer not in met and not re.search("|".join(_WORDS["track"]), layer.casefold())
+    ]
 
 
 class Labels(NamedTuple):
@@ -69,17 +135,10 @@ class Turntables(NamedTuple):
 def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: str) -> Turntables:
     """Return a network whose ends of track with the same text on the layer of turntables are one joint.
 
-    Parameters
-    ----------
-    linked
-        The network.
-    labels
-        The texts of that layer: a name, with the length of the bridge in parentheses where it is known.
-    near
-        How far from the end of its track a text may stand, m.
-    unit
-        The unit of a bare length.
+    A text stands `near` the end of its track, m: a name, and the length of the bridge in parentheses where it is known.
     """
+    if not labels:
+        return Turntables(linked, {}, {})
     ends = [number for number, joint in enumerate(linked.joints) if joint.kind == "end"]
     groups: dict[str, dict[int, None]] = {}
     for label in labels:
@@ -95,16 +154,16 @@ def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: 
     for text, numbers in groups.items():
         here = min(numbers)
         at = tuple(sorted(end for number in numbers for end in linked.joints[number].ends))
-        joints[here] = LinkedJoint(joints[here].spot, "table", at)
+        joints[here] = DrawnJoint(joints[here].spot, "table", at)
         name, length = _bridge(text, unit)
         names[after[here]] = name
         if length is not None:
             lengths[after[here]] = length
     lines = tuple(
-        replace(line, start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
+        line._replace(start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
         for line in linked.lines
     )
-    return Turntables(replace(linked, lines=lines, joints=tuple(joints.values())), names, lengths)
+    return Turntables(Linked(lines, tuple(joints.values()), linked.faults), names, lengths)
 
 
 def _bridge(text: str, unit: str) -> tuple[str, float | None]:
@@ -126,8 +185,11 @@ def _bridge(text: str, unit: str) -> tuple[str, float | None]:
 # Slips
 
 
-def with_slips(joint: LinkedJoint, texts: Collection[str], names: Sequence[str]) -> LinkedJoint:
+def with_slips(joint: DrawnJoint, labels: Sequence[Label], names: Sequence[str], near: float) -> DrawnJoint:
     """Return a crossing with the slips that texts beside it name, each as two lines with ``to`` between them."""
+    if joint.kind != "crossing":
+        return joint
+    texts = {label.text for label in labels if gap(label.spot, joint.spot) <= near}
     by_name = {_of_crossing(joint, end, names): end for end in joint.ends}
     found = [
         (min(by_name[one], by_name[other]), max(by_name[one], by_name[other]))
@@ -135,10 +197,10 @@ def with_slips(joint: LinkedJoint, texts: Collection[str], names: Sequence[str])
         for other in by_name
         if f"{one} to {other}" in texts
     ]
-    return replace(joint, slips=tuple(sorted({*joint.slips, *found}))) if found else joint
+    return joint._replace(slips=tuple(sorted({*joint.slips, *found}))) if found else joint
 
 
-def _of_crossing(joint: LinkedJoint, end: ReachEnd, names: Sequence[str]) -> str:
+def _of_crossing(joint: DrawnJoint, end: ReachEnd, names: Sequence[str]) -> str:
     """Return an end as a plan names it: by its line, and its side where both ends of the line are here."""
     both = sum(each.line == end.line for each in joint.ends) > 1
     return f"{names[end.line]}.{end.end}" if both else names[end.line]
@@ -148,13 +210,15 @@ def _of_crossing(joint: LinkedJoint, end: ReachEnd, names: Sequence[str]) -> str
 
 
 def berths_of(
-    lines: Sequence[LinkedLine], labels: Sequence[Label], taken: Collection[str]
+    lines: Sequence[DrawnLine], labels: Sequence[Label], taken: Collection[str]
 ) -> tuple[list[tuple[str, ...]], set[str]]:
-    """Return for each line the berth that each of its elements is in, empty for none, and the names of all berths.
+    """Return for each line the berth that each of its elements is in, if any is in one, and the names of all berths.
 
     Track on a layer whose name begins with ``Berth`` is a berth. It bears the name that a text on that layer has, the
     nearest of several, else the rest of the layer's name; one that is taken has a number after it.
     """
+    if not any(map(_is_berth, {element.layer for line in lines for element in line.elements})):
+        return [()] * len(lines), set()
     used = set(taken)
     found: list[tuple[str, ...]] = []
     for line in lines:
@@ -169,7 +233,7 @@ def berths_of(
                 name = free_name(nearest.text if nearest else layer[len(BERTH) :].strip() or "Berth", used)
                 used.add(name)
             berths += [name] * len(elements)
-        found.append(tuple(berths))
+        found.append(tuple(berths) if any(berths) else ())
     return found, used - set(taken)
 
 

@@ -1,16 +1,241 @@
-"""Writing a drawing's network as a plan file, new or over one that a person has gone on with."""
+"""A plan file of a drawing, new or brought up to date, and what changed in it."""
 
-from gradehaul.plan.edit.writer.drawn_tables import heights_before, lines_before, unit_of
-from gradehaul.plan.edit.writer.text import MARK
-from gradehaul.plan.edit.writer.updating import Changes, Written, new_plan, updated_plan
+from __future__ import annotations
 
-__all__ = [
-    "MARK",
-    "Changes",
-    "Written",
-    "heights_before",
-    "lines_before",
-    "new_plan",
-    "unit_of",
-    "updated_plan",
-]
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.drawing.heights import MISFIT
+from gradehaul.plan.edit.writer.drawn_tables import edited, height_of, length_in, same, tables_of, unit_of
+from gradehaul.plan.edit.writer.text import (
+    DRAWN,
+    MARK,
+    Chunk,
+    chunks_of,
+    comments,
+    insert,
+    item,
+    snippet,
+    toml_key,
+    toml_text,
+    without_tail,
+)
+from gradehaul.plan.names import key_text, quoted
+from gradehaul.plan.text.toml import parse
+from gradehaul.quantities import describe
+
+if TYPE_CHECKING:
+    from gradehaul.plan.drawing.records import Drawn
+
+
+@dataclass(slots=True)
+class Changes:
+    """What became of a plan: names of tables, each as ``line "Main"``, and what is said of heights."""
+
+    added: list[str] = field(default_factory=list)
+    removed: list[str] = field(default_factory=list)
+    changed: list[str] = field(default_factory=list)
+    kept: list[str] = field(default_factory=list)
+    """Tables without the mark, which the drawing shows otherwise."""
+    heights: list[str] = field(default_factory=list)
+
+
+class Written(NamedTuple):
+    """A plan file's text, what changed where there was one before, and what TOML makes of it."""
+
+    text: str
+    changes: Changes
+    data: dict[str, Any]
+
+
+def _cannot(file: str) -> PlanError:
+    return PlanError(
+        "this plan is written so that it cannot be changed in place",
+        file=file,
+        write="each line, turnout and crossing as a table of its own, such as [line.Main]",
+    )
+
+
+def new_plan(drawn: Drawn, options: Mapping[str, Any] | None = None, *, title: str, scale: str, unit: str) -> Written:
+    """Return a plan file of a drawing, how it was read, and the unit in which its bare lengths read."""
+    head = (
+        "# The track of a drawing, as gradehaul import read it. Run again over this file it rewrites what is marked\n"
+        f"# {quoted(MARK)}; all else is yours and stays. Add locomotives, cars, routes and trains.\n\n"
+        f"title = {toml_text(title)}\nscale = {toml_text(scale)}\nunit = {toml_text(unit)}\n"
+    )
+    heights = ""
+    if drawn.heights:
+        rows = "".join(f"{key_text(name)} = {length_in(height, unit)}\n" for name, height in drawn.heights.items())
+        heights = f"\n[railhead]  # heights of joints\n{rows}"
+    tables = tables_of(drawn, unit)
+    rest = "".join(f"\n{snippet(section, name, table)}" for (section, name), table in tables.items())
+    text = head + _import_table(options) + heights + rest
+    data = _checked(text, tables, "")
+    return Written(text, Changes(added=[_titled(*key) for key in tables]), data)
+
+
+def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = None, *, file: str) -> Written:
+    """Return a plan file with a drawing's lines, turnouts and crossings in place of those an earlier one left there.
+
+    Only tables whose header bears the mark are rewritten, and of those only what the drawing shows: a line's `berth`,
+    `runs` and `rail` stay, and so do the names, berths and heights on its tracks where their number stays the same.
+    Comments stay, those of tables that go too. Heights of joints are added where there are none.
+
+    Parameters
+    ----------
+    text
+        The plan as it is.
+    drawn, options
+        The network, read in the plan's unit, and how it was read.
+    file
+        The plan's name in messages.
+
+    Raises
+    ------
+    PlanError
+        The text is no TOML, has a drawing of its own, or is written so that it cannot be changed in place.
+    """
+    data = parse(text, file)
+    if not all(isinstance(data.get(section, {}), dict) for section in (*DRAWN, "railhead", "import")):
+        raise _cannot(file)
+    if "drawing" in data:
+        raise PlanError(
+            "this plan reads a drawing by itself, and import would give it the same track twice",
+            file=file,
+            place="[drawing]",
+            write="another name after -o",
+        )
+    unit = unit_of(data, file)
+    chunks = chunks_of(text)
+    changes = Changes()
+    tables = tables_of(drawn, unit)
+    written: dict[tuple[str, str], dict[str, Any]] = {}
+    by_key = {chunk.key: chunk for chunk in chunks}
+    for key, table in tables.items():
+        chunk = by_key.get(key)
+        before = data.get(key[0], {}).get(key[1])
+        if before is None:
+            insert(chunks, Chunk(key, f"\n{snippet(*key, table)}"))
+            changes.added.append(_titled(*key))
+        elif chunk is None or not chunk.marked:
+            if not same(before, table, unit):
+                changes.kept.append(_titled(*key))
+            continue
+        elif not same(before, table, unit):
+            chunk.text = edited(chunk.text, key, table)
+            changes.changed.append(_titled(*key))
+        written[key] = table
+    for chunk in chunks:
+        if chunk.marked and chunk.key not in tables:
+            changes.removed.append(_titled(*chunk.key))
+            kept = [comment for comment in comments(chunk.text) if comment.strip() != MARK]
+            chunk.text = "".join(f"{comment}\n" for comment in kept)
+            chunk.key = ("", "")
+    lines = [*data.get("line", {}).values(), *written.values()]
+    there = {line.get(end) for line in lines if isinstance(line, dict) for end in ("from", "to")}
+    heights = {name: height for name, height in drawn.heights.items() if name in there}
+    _keep_options(chunks, data.get("import"), options)
+    _add_heights(chunks, data.get("railhead"), heights, unit, changes, file)
+    result = "".join(chunk.text for chunk in chunks)
+    after = _checked(result, written, file, unit=unit)
+    _check_kept(result, after, text, data, file)
+    return Written(result, changes, after)
+
+
+def _import_table(options: Mapping[str, Any] | None) -> str:
+    if not options:
+        return ""
+    rows = "".join(f"{item(key, value)}\n" for key, value in options.items())
+    return f"\n[import]  # how the drawing was read, and is again\n{rows}"
+
+
+def _keep_options(chunks: list[Chunk], before: object, options: Mapping[str, Any] | None) -> None:
+    """Write how the drawing was read where the plan does not say so yet."""
+    if not options:
+        return
+    if before is None:
+        _insert_before_drawn(chunks, Chunk(("import",), _import_table(options)))
+    elif isinstance(before, dict) and any(before.get(key) != value for key, value in options.items()):
+        import tomlkit
+
+        for chunk in chunks:
+            if chunk.key == ("import",):
+                body, tail = without_tail(chunk.text)
+                document = tomlkit.parse(body)
+                table: Any = document["import"]
+                table.update(options)
+                chunk.text = tomlkit.dumps(document) + tail
+
+
+def _insert_before_drawn(chunks: list[Chunk], chunk: Chunk) -> None:
+    first = next((n for n, other in enumerate(chunks) if other.key[0] in DRAWN), len(chunks))
+    if first and not chunks[first - 1].text.endswith("\n"):
+        chunks[first - 1].text += "\n"
+    chunks.insert(first, chunk)
+
+
+def _titled(section: str, name: str) -> str:
+    return f"{section} {quoted(name)}"
+
+
+def _checked(
+    text: str, tables: Mapping[tuple[str, str], Mapping[str, Any]], file: str, *, unit: str = "mm"
+) -> dict[str, Any]:
+    """Return what TOML makes of the text, and make sure that it is what was meant."""
+    data = parse(text, file)
+    if not all(same(data.get(section, {}).get(name), table, unit) for (section, name), table in tables.items()):
+        raise _cannot(file)
+    return data
+
+
+def _check_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[str, Any], file: str) -> None:
+    """Make sure that a plan has lost no comment, no table that is not drawn and no height."""
+    lost = Counter(comments(before))
+    lost.subtract(comments(text))
+    heights = data.get("railhead", {})
+    if (
+        any(count > 0 and comment.strip() != MARK for comment, count in lost.items())
+        or any(heights.get(name) != height for name, height in old.get("railhead", {}).items())
+        or any(data.get(own) != value for own, value in old.items() if own not in (*DRAWN, "railhead", "import"))
+    ):
+        raise _cannot(file)
+
+
+def _add_heights(
+    chunks: list[Chunk], given: object, drawn: Mapping[str, float], unit: str, changes: Changes, file: str
+) -> None:
+    """Add heights of joints that have none, and name those that the drawing has otherwise."""
+    before = given if isinstance(given, dict) else {}
+    missing: dict[str, float | int] = {}
+    for name, height in drawn.items():
+        there = describe(height, "length", unit)
+        if name not in before:
+            missing[name] = length_in(height, unit)
+            changes.heights.append(f"{quoted(name)} is new, {there}")
+        elif (own := height_of(before[name], unit)) is not None and abs(own - height) > MISFIT:
+            changes.heights.append(f"{quoted(name)} stays at {describe(own, 'length', unit)}; the drawing has {there}")
+    if missing and given is None:
+        rows = "".join(f"{toml_key(name)} = {height!r}\n" for name, height in missing.items())
+        _insert_before_drawn(chunks, Chunk(("railhead",), f"\n[railhead]\n{rows}"))
+    elif missing and not any(_with_heights(chunk, missing) for chunk in chunks):
+        raise _cannot(file)
+
+
+def _with_heights(chunk: Chunk, missing: Mapping[str, float | int]) -> bool:
+    """Add heights to a piece of the text that has some; return whether it has."""
+    import tomlkit
+
+    if chunk.key not in {("railhead",), ("",)}:
+        return False
+    body, tail = without_tail(chunk.text)
+    document = tomlkit.parse(body)
+    table: Any = document.get("railhead")
+    if table is None:
+        return False
+    for name, height in missing.items():
+        table[name] = height
+    chunk.text = tomlkit.dumps(document) + tail
+    return True

@@ -8,7 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, QuantityError
-from gradehaul.plan.drawing.naming.recognition import KnownLine
+from gradehaul.plan.drawing.naming import KnownLine
 from gradehaul.plan.drawing.records import Spot
 from gradehaul.plan.drawing.tables import joint_table, line_table
 from gradehaul.plan.edit.writer.text import chunks_of, comments, item
@@ -36,11 +36,12 @@ def tables_of(drawn: Drawn, unit: str) -> dict[tuple[str, str], dict[str, Any]]:
             return _rounded(value, ANGLE_DECIMALS, above_0=kind == "turn")
         return _rounded(convert(value, unit), decimals(unit), above_0=kind == "size")
 
+    lines, joints = list(drawn.lines), list(drawn.joints)
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for name, line in drawn.lines.items():
-        found["line", name] = line_table(line, figure)
+        found["line", name] = line_table(line, joints, figure)
     for name, joint in drawn.joints.items():
-        if table := joint_table(joint):
+        if table := joint_table(joint, lines):
             found[table[0], name] = table[1]
             if joint.length is not None:
                 table[1]["length"] = length_in(joint.length, unit)
@@ -178,15 +179,7 @@ def unit_of(data: Mapping[str, Any], file: str) -> str:
 
 
 def lines_before(text: str, data: Mapping[str, Any], file: str) -> list[KnownLine]:
-    """Return the lines of a plan whose places are given, as an earlier import wrote them.
-
-    Parameters
-    ----------
-    text, data
-        The plan, as text and as its tables.
-    file
-        Its name.
-    """
+    """Return the lines of a plan whose places are given, as an earlier import wrote them."""
     source = Source(file, unit_of(data, file), {}, {})
     found = []
     for chunk in chunks_of(text):

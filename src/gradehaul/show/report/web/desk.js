@@ -43,11 +43,12 @@ const Desk = (() => {
       const [judged, ...rest] = desk.conditions;
       const films = rest.filter((each) => now.everywhere.some(({ name }) => name === each.name));
       const judge = (condition, named) => Outcomes.ofTrain(now, stock, condition, named);
-      const list = now.trains.map((named) => ({
+      const own = workbench?.own, trains = own ? [...now.trains, own] : now.trains;
+      const list = trains.map((named) => ({
         name: named.name,
         was: pinned || !trial.empty ? stated.get(named.name) : null,
-        found: [[decided() ? found.get(named.name) : judge(judged, named), ""], ...films.map((each) => [judge(each, named), each.name])]
-          .map(([verdict, on]) => verdict && { ...verdict, risk: risk(named.name, on) }),
+        found: [[(decided() && found.get(named.name)) || judge(judged, named), ""], ...films.map((each) => [judge(each, named), each.name])]
+          .map(([verdict, on]) => verdict && { ...verdict, risk: named === own ? "" : risk(named.name, on) }),
       }));
       return { was: pinned ? "pinned" : "was", names: [judged, ...films].map((each) => each.name), rows: list };
     }
@@ -59,7 +60,7 @@ const Desk = (() => {
       spreads.textContent = desk.data.film_spreads;
       spreads.hidden = !desk.routes.some((route) => route.conditions.some((own) => own.length > 1));
       table.classList.toggle("compared", Boolean(desk.pinned) || !desk.trial.empty);
-      Outcomes.show(table, desk.units, rows(), workbench ? workbench.chosen : "", (name) => { workbench?.choose(name); showOutcomes(); });
+      Outcomes.show(table, desk.units, desk.data.outcomes, rows(), workbench?.chosen, (name) => workbench?.choose(name));
     }
 
     function showButtons() {
@@ -203,7 +204,7 @@ const Desk = (() => {
     });
 
     Object.assign(desk, {
-      planView, toggle, rows, decided, showFilm,
+      planView, showFilm,
       /* Takes another document in the place of the one at hand; a hand that moves keeps hold. */
       take(document_) {
         take(document_);

@@ -103,5 +103,5 @@ const Handles = (() => {
     return { place, get held() { return held !== null; } };
   }
 
-  return { start, along, label };
+  return { start, label };
 })();

@@ -12,23 +12,17 @@ const Haulage = (() => {
 
   // Functions of the distance
 
-  function firstAtLeast(sorted, value) {
+  /* The place in a sorted list before which all its values satisfy `before`. */
+  function firstPast(sorted, before) {
     let low = 0, high = sorted.length;
     while (low < high) {
       const middle = (low + high) >> 1;
-      if (sorted[middle] < value) low = middle + 1; else high = middle;
+      if (before(sorted[middle])) low = middle + 1; else high = middle;
     }
     return low;
   }
-
-  function firstAbove(sorted, value) {
-    let low = 0, high = sorted.length;
-    while (low < high) {
-      const middle = (low + high) >> 1;
-      if (sorted[middle] <= value) low = middle + 1; else high = middle;
-    }
-    return low;
-  }
+  const firstAtLeast = (sorted, value) => firstPast(sorted, (each) => each < value);
+  const firstAbove = (sorted, value) => firstPast(sorted, (each) => each <= value);
 
   function at(f, place) {
     const piece = Math.min(Math.max(firstAbove(f.breaks, place) - 1, 0), f.values.length - 1);
@@ -101,10 +95,7 @@ const Haulage = (() => {
         seconds.push(part.seconds[k]);
       }
       if (followOn) {
-        const last = part.values.length - 1;
-        const width = part.breaks[last + 1] - part.breaks[last];
-        const end = part.values[last] + width * (part.slopes[last] + 0.5 * width * part.seconds[last]);
-        gained += end - part.values[0];
+        gained += endOf(part, part.values.length - 1) - part.values[0];
         for (let k = begin; k < values.length; k++) values[k] += lift;
       }
     }
@@ -127,16 +118,14 @@ const Haulage = (() => {
       }
     }
     const enough = top - 1e-12 * Math.max(1e-9, Math.abs(top));
-    let place = Infinity;
-    for (let k = 0; k < f.values.length; k++) {
-      if (f.values[k] >= enough) { place = Math.min(place, f.breaks[k]); break; }
-    }
-    for (let k = 0; k < f.values.length; k++) {
-      if (endOf(f, k) >= enough) { place = Math.min(place, f.breaks[k + 1]); break; }
-    }
-    for (const [where, value] of turning) {
-      if (value >= enough) { place = Math.min(place, where); break; }
-    }
+    const reached = (list, value, where) => {
+      const k = list.findIndex((each, number) => value(each, number) >= enough);
+      return k < 0 ? Infinity : where(list[k], k);
+    };
+    const place = Math.min(
+      reached(f.values, (value) => value, (_, k) => f.breaks[k]),
+      reached(f.values, (_, k) => endOf(f, k), (_, k) => f.breaks[k + 1]),
+      reached(turning, ([, value]) => value, ([where]) => where));
     return { value: top, at: place };
   }
 
@@ -266,7 +255,7 @@ const Haulage = (() => {
     return raised({ ...turns, breaks: turns.breaks.map((b) => b + shift) }, -rounds * gain);
   }
 
-  /* What grades and curves ask of a whole train, locomotives included, N, by the place of its head. */
+  /* What a whole train needs on grades and curves, locomotives included, N, by the place of its head. */
   function gravityAndCurves(route, train, times = 1.0) {
     const weights = [...train.lineWeights, 0.0];
     for (let k = 1; k < weights.length; k++) weights[k] -= train.lineWeights[k - 1];
@@ -404,7 +393,7 @@ const Haulage = (() => {
   /* A rail condition as it is on the day on which its film goes on. */
   const firstDay = (rail) => (rail === "clean" || rail.endsWith(FRESH) ? rail : rail + FRESH);
 
-  /* The rail conditions that each track may have as planned, settled or on the first day; else one for all. */
+  /* The rail conditions that each track may have as planned, rested or on the first day; else one for all. */
   function railsAlong(route, rail) {
     if (rail === PLANNED_FRESH) return route.conditions.map((own) => own.map(firstDay));
     return rail === AS_PLANNED ? route.conditions : [[rail]];
@@ -485,7 +474,7 @@ const Haulage = (() => {
   }
 
   return {
-    AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, below, restrict, madeUp, firstHead, gravityAndCurves, demand, supply, judge,
-    trackAt, trackNumber, misfits, firstDay,
+    AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, restrict,
+    madeUp, supply, judge, trackAt, trackNumber, misfits, firstDay,
   };
 })();

@@ -28,57 +28,43 @@ const Outcomes = (() => {
     return all.length ? worst(data.outcomes, all) : null;
   }
 
-  function cell(text, cls = "", tag = "td") {
-    const node = document.createElement(tag);
-    if (cls) node.className = cls;
-    node.append(text);
-    return node;
+  function node(tag, cls, ...children) {
+    const made = document.createElement(tag);
+    if (cls) made.className = cls;
+    made.append(...children);
+    return made;
   }
 
-  function word(outcome) {
-    const node = document.createElement("strong");
-    node.className = `outcome ${outcome.replace(" ", "-")}`;
-    node.textContent = outcome;
-    return node;
+  /* A head: what the column is, and smaller what stands in it. */
+  const head = (words, more = "", cls = "") =>
+    Object.assign(node("th", cls, words, ...(more ? [node("br"), node("small", "", more)] : [])), { scope: "col" });
+
+  /* An outcome with the pull to spare, and the risk where it is known. */
+  function result(units, found) {
+    const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, found.outcome);
+    const risk = found.risk ? [", ", node("span", "risk", found.risk)] : [];
+    return [word, " ", node("span", "figure", node("span", "spare", units.force(found.margin_n)), ...risk)];
   }
 
-  /* Fills the head: a group of columns for what was, and one for each condition that is compared. */
-  function head(table, was, names) {
-    const group = (words, count, cls = "") => {
-      const node = cell(words, cls, "th");
-      if (count) Object.assign(node, { colSpan: count, scope: "colgroup" });
-      else Object.assign(node, { rowSpan: 2, scope: "col" });
-      return node;
-    };
-    const column = (words, cls = "") => Object.assign(cell(words, cls, "th"), { scope: "col" });
-    const [first, second] = [document.createElement("tr"), document.createElement("tr")];
-    first.append(group("Train", 0), group(was, 2, "was"), ...names.map((name) => group(name, 3)), group("Place", 0, "hardest"));
-    second.append(column("outcome", "was"), column("to spare", "was"), ...names.flatMap(() => ["outcome", "to spare", "risk"].map((each) => column(each))));
-    table.tHead.replaceChildren(first, second);
-  }
-
-  /* Fills a table: a row for each train, with what it was where that is known, and what it is on each condition. */
-  function show(table, units, { was: before, names, rows }, chosen, choose) {
+  /* Fills a table: a row for each train, with what it was where that is known, and what it is on each condition. The
+     row of the train that the reader made up has no name. */
+  function show(table, units, outcomes, { was: before, names, rows }, chosen, choose) {
     const [body] = table.tBodies;
     const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.textContent : null;
-    head(table, before, names);
+    table.tHead.replaceChildren(node("tr", "",
+      head("Train"), head(before, "to spare", "was"), ...names.map((name) => head(name, "to spare, risk")), head("Place", "", "hardest")));
     body.replaceChildren(...rows.map(({ name, was, found }) => {
-      const row = document.createElement("tr"), title = cell("", "", "th"), button = document.createElement("button");
-      title.scope = "row";
-      button.type = "button";
+      const button = Object.assign(node("button", name ? "" : "own", name || "your own train"), { type: "button" });
       button.setAttribute("aria-pressed", String(name === chosen));
-      button.textContent = name;
       button.addEventListener("click", () => choose(name));
-      title.append(button);
-      row.append(title, cell(was ? word(was.outcome) : "", "was"), cell(was ? units.force(was.margin_n) : "", "number was"));
-      for (const now of found) {
-        if (now) row.append(cell(word(now.outcome)), cell(units.force(now.margin_n), "number"), cell(now.risk, "number"));
-        else row.append(Object.assign(cell("its route is not answered"), { colSpan: 3 }));
-      }
       const [now] = found;
-      row.append(cell(now ? now.track : "", "hardest"));
-      if (was && now && (was.outcome !== now.outcome || units.force(was.margin_n) !== units.force(now.margin_n))) row.className = "changed";
-      return row;
+      const answered = found.filter(Boolean);
+      const changed = was && now && (was.outcome !== now.outcome || units.force(was.margin_n) !== units.force(now.margin_n));
+      return node("tr", changed ? "changed" : "",
+        Object.assign(node("th", "", button), { scope: "row" }),
+        node("td", "was", ...(was ? result(units, was) : [])),
+        ...found.map((each) => node("td", "", ...(each ? result(units, each) : ["its route cannot be run"]))),
+        node("td", "hardest", answered.length ? worst(outcomes, answered).track : ""));
     }));
     if (focused !== null) [...body.querySelectorAll("button")].find((each) => each.textContent === focused)?.focus();
   }

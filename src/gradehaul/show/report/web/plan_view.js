@@ -1,4 +1,4 @@
-/* The plan view: tracks where they lie, by what they ask of a climbing train or by where the film may go, linked with
+/* The plan view: tracks where they lie, by the effective grade for a climbing train or by where the film may go, linked with
    the long sections. */
 const PlanView = (() => {
   const { el, r, nice, numbers, Board, label, fitted } = Drawing;

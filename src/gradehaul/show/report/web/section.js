@@ -1,5 +1,5 @@
 /* The long section of a route: railhead, curves, effective grade and rail condition over the distance, and, for a
-   train, pull needed and pull given by the place of its head. */
+   train, demand and pull by the place of its head. */
 const LongSection = (() => {
   const { el, r, nice, numbers, textWidth, fitted, Board, label, path } = Drawing;
 
@@ -29,7 +29,7 @@ const LongSection = (() => {
     svg.append(el("text", { x: 2, y, "font-size": 11, class: "name" }, shown));
   }
 
-  /* Draws a route into a figure and returns what can be done with it: `mark` a place, ask the `place` at a point. */
+  /* Draws a route into a figure and returns what can be done with it: `mark` a place, find the place at a point. */
   function draw(figure, route, units, { train = null, rail = Haulage.AS_PLANNED, on = rail, title = "" } = {}) {
     const width = Math.max(280, Math.floor(figure.clientWidth || 640));
     const roomy = width >= 560;
@@ -92,7 +92,7 @@ const LongSection = (() => {
     }
 
     return {
-      svg, mark, placeAt, width,
+      mark, placeAt,
       spot: (place, height_) => ({ x: x(place), y: railhead.y(height_) }),
       metersPerDot: () => railhead.metersPerDot,
     };

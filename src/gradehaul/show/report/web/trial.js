@@ -223,5 +223,5 @@ const Trial = (() => {
     };
   }
 
-  return { start, routesWith, conditions, routeOn, railOf, along, plus };
+  return { start, routesWith, conditions, routeOn, railOf };
 })();

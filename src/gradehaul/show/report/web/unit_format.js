@@ -1,19 +1,10 @@
 /* Figures in the units shown, by the rules of show/base/unit_format, figure by figure the same text. */
 const UnitFormat = (() => {
-  /* A number with so many decimals, exact halves to the even digit, as Python writes them. */
-  function fixed(value, decimals) {
-    const text = value.toFixed(decimals);
-    const exact = Math.abs(value).toFixed(Math.min(decimals + 60, 100));
-    const rest = exact.slice(exact.indexOf(".") + 1 + decimals);
-    if (!/^50*$/.test(rest)) return text;
-    const kept = exact.slice(0, exact.length - rest.length).replace(/\.$/, "");
-    if (!"02468".includes(kept.slice(-1))) return text;
-    return (value < 0 ? "-" : "") + kept;
-  }
-
+  /* A number with so many decimals, halves away from 0. */
   function number(value, decimals) {
-    let text = fixed(value, decimals);
-    while (value !== 0 && Number(text) === 0 && decimals < 9) text = fixed(value, ++decimals);
+    const up = value * (1 + 1e-9);
+    let text = up.toFixed(decimals);
+    while (value !== 0 && Number(text) === 0 && decimals < 9) text = up.toFixed(++decimals);
     return Number(text) === 0 ? text.replace(/^-/, "") : text;
   }
 
@@ -41,5 +32,5 @@ const UnitFormat = (() => {
     };
   }
 
-  return { of, fixed, number };
+  return { of };
 })();

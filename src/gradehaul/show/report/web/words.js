@@ -51,5 +51,5 @@ const Words = (() => {
   /* On which rails a verdict holds, behind it. */
   const on = (condition) => (condition.endsWith("everywhere") ? `with ${condition}` : condition.startsWith("as ") ? condition : `on ${condition} rail`);
 
-  return { name, stretch, verdict, worst, basis, kind, on };
+  return { name, verdict, worst, basis, kind, on };
 })();

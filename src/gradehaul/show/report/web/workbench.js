@@ -112,10 +112,11 @@ const Workbench = (() => {
       remember();
     }
 
-    /* Keeps the train that is looked at in the address. */
+    /* Keeps the train that is looked at in the address, and shows it among the others. */
     function remember() {
       const { named, own, consist, together } = state;
       desk.trial.look = { named, own, route: state.route.name, rail: desk.on, consist, together };
+      desk.outcomes();
     }
 
     /* Shows the train that the address keeps, as far as the plan still has it. */
@@ -140,7 +141,7 @@ const Workbench = (() => {
       byId("bench-result").hidden = !locos;
       if (!locos) {
         verdict = null;
-        tellVerdict("cannot run", ["A train needs a locomotive: add one."], "none");
+        showVerdict("cannot run", ["A train needs a locomotive: add one."], "none");
         desk.run(null);
         return;
       }
@@ -153,7 +154,7 @@ const Workbench = (() => {
         const byLeg = legs.map((each, k) => `leg ${k + 1} ${each}`).join(", ");
         sentences.push(`Of the legs of ${Words.name(state.route.whole)}: ${byLeg}.`);
       }
-      tellVerdict(outcome, sentences, outcome.replace(" ", "-"));
+      showVerdict(outcome, sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
         `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}, the worse age of its film.`}`;
       draw();
@@ -161,7 +162,7 @@ const Workbench = (() => {
       push(Math.min(Math.max(state.head, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
     }
 
-    function tellVerdict(outcome, sentences, cls) {
+    function showVerdict(outcome, sentences, cls) {
       const word = document.createElement("strong");
       word.className = `outcome ${cls}`;
       word.textContent = outcome;
@@ -326,7 +327,13 @@ const Workbench = (() => {
       },
       redraw() { if (verdict) { draw(); push(state.head); } },
       get chosen() { return state.own ? "" : state.named; },
+      /* The train that the reader made up, null where it is one of the plan's or has no locomotive. */
+      get own() {
+        const { consist, together, route } = state;
+        return state.own && verdict ? { name: "", route: route.whole, consist, together } : null;
+      },
       choose(name) {
+        if (name === this.chosen) return;
         begin(name);
         choice.value = name;
         state.head = 0;

@@ -15,11 +15,11 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EVEN, INK, PALE_CURVED
-from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
+from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, grade_axis, words_alone
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.level.picture import grade_axis, grade_unit, stairs
-from gradehaul.show.level.risers_text import correction_text
+from gradehaul.show.level.picture import stairs
+from gradehaul.show.level.shims_text import correction_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -31,7 +31,7 @@ _SPREAD = 2.0
 """Standard deviations either way that a bar or a band covers: 19 cases of 20."""
 
 
-def risers_figure(plan: Plan, found: Corrections, units: UnitFormat, *, size: SizeName = "a4") -> Figure:
+def shims_figure(plan: Plan, found: Corrections, units: UnitFormat, *, size: SizeName = "a4") -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     hill, unit = found.surveyed, units.length_unit
     along = convert(1.0, unit) * (hill.distance - hill.distance[0])
@@ -42,8 +42,8 @@ def risers_figure(plan: Plan, found: Corrections, units: UnitFormat, *, size: Si
             at,
             (
                 f"{number}",
-                _number(at / convert(1.0, unit), units),
-                _number(height, units),
+                units.number(at / convert(1.0, unit), fine=True),
+                units.number(height, fine=True),
                 correction_text(steps, found.step),
             ),
         )
@@ -63,7 +63,7 @@ def risers_figure(plan: Plan, found: Corrections, units: UnitFormat, *, size: Si
     return paper.figure
 
 
-risers_picture = as_picture(risers_figure)
+shims_picture = as_picture(shims_figure)
 
 
 def _headline(found: Corrections, units: UnitFormat) -> str:
@@ -74,10 +74,6 @@ def _headline(found: Corrections, units: UnitFormat) -> str:
         return f"{wanted} The shims below reach it."
     why = "the nearest that their step gives" if found.step_alone else "no lower"
     return f"{wanted} The shims below bring it to {units.grade(found.reached)}, {why}."
-
-
-def _number(value: float, units: UnitFormat) -> str:
-    return units.length(value, fine=True).rpartition(" ")[0]
 
 
 def _draw_off(paper: Paper, axes: Axes, found: Corrections, units: UnitFormat) -> None:
@@ -105,7 +101,7 @@ def _draw_off(paper: Paper, axes: Axes, found: Corrections, units: UnitFormat) -
 
 def _draw_grades(paper: Paper, axes: Axes, found: Corrections, units: UnitFormat) -> None:
     hill = found.surveyed
-    times = convert(1.0, grade_unit(units))
+    times = convert(1.0, units.grade_unit)
     spread = _SPREAD * hill.spreads
     x = convert(1.0, units.length_unit) * (hill.distance - hill.distance[0])
     low, high = (times * np.repeat(each, 2) for each in (hill.grades - spread, hill.grades + spread))

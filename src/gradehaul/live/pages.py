@@ -1,26 +1,54 @@
-"""The start page: the plans of a folder, each with its headline, a new one, or one from a drawing."""
+"""The pages that live serves: that of a plan, and a start page with the plans of a folder, a new one, or a drawing."""
 
 from __future__ import annotations
 
 import re
 import tempfile
 from collections import Counter
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+from gradehaul import __version__
 from gradehaul.errors import GradehaulError, PlanError
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.live.answers import stated
-from gradehaul.live.page import ROOM, assembled
 from gradehaul.live.writing import write_copy
 from gradehaul.plan import load_plan
 from gradehaul.plan.names import clean, quoted
 from gradehaul.scales import known_scales
-from gradehaul.show.report.assets import template, trusted
+from gradehaul.show.report.assets import SHARED, asset, policy, script_of, template, trusted
+from gradehaul.show.report.page import TRAIN_KEY
+
+_ROOM = "gradehaul.live"
+
+_OWN = ("connect-src 'self'", "frame-ancestors 'none'")
 
 _MOST_PLANS = 200
 _SCALE = re.compile(rb"^\s*(?:scale\s*[.=]|\[scale\])", re.MULTILINE)
 _SEVERAL = {"climbs": "climb", "stalls": "stall", "runs away": "run away"}
+
+
+@cache
+def _assembled(script: str) -> tuple[str, str, str]:
+    """Return the style, the scripts with a page's own last, and the policy for both."""
+    shared = SHARED if script == "live.js" else ()
+    style, code = asset("page.css") + asset("live.css", _ROOM), script_of((*shared, script), _ROOM)
+    return style, code, policy(style, code, *_OWN)
+
+
+def live_page(plan: str) -> tuple[str, str]:
+    """Return the page of a plan as HTML, and its content policy."""
+    style, script, rules = _assembled("live.js")
+    html = template("live.html", _ROOM).render(
+        style=trusted(style),
+        script=trusted(script),
+        policy=rules.partition("; frame-ancestors")[0],
+        plan=plan,
+        train_key=TRAIN_KEY,
+        version=__version__,
+    )
+    return html, rules
 
 
 def plans_in(folder: Path) -> list[str]:
@@ -60,8 +88,8 @@ def headline(path: Path) -> str:
 
 def start_page(folder: Path) -> tuple[str, str]:
     """Return the start page of a folder as HTML, and its content policy."""
-    style, script, rules = assembled("start.js")
-    html = template("start.html", ROOM).render(
+    style, script, rules = _assembled("start.js")
+    html = template("start.html", _ROOM).render(
         style=trusted(style),
         script=trusted(script),
         policy=rules.partition("; frame-ancestors")[0],

@@ -22,8 +22,8 @@ CAUTION = (
 )
 
 
-def risers_page(plan: Plan, found: Sequence[Corrections], units: UnitFormat, more: Collection[str] = ()) -> Page:
-    """Return the answer for some surveys as a page, those that cannot be as meant first."""
+def shims_page(plan: Plan, found: Sequence[Corrections], units: UnitFormat, more: Collection[str] = ()) -> Page:
+    """Return the answer for some surveys as a page, those that cannot reach the target first."""
     page = Page()
     page.line((clean(plan.title), "bold"), ": surveyed hills")
     for each in sorted(found, key=lambda each: (each.met, not each.before)):
@@ -35,15 +35,15 @@ def risers_page(plan: Plan, found: Sequence[Corrections], units: UnitFormat, mor
 
 
 def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> None:
-    """Add a survey: what is steeper than meant, what to do at each riser that moves, and at every one if wanted."""
+    """Add a survey: what is steeper than the target, and what to do at each riser that moves, or at every one."""
     hill = found.surveyed
     page.line()
     done = on_rule(found.total, found.step)
     name = f"{clean(hill.name)}: "
     if not found.before:
-        page.paragraph((f"{name}nowhere steeper than meant", "green"), ".")
+        page.paragraph((f"{name}nowhere steeper than the target", "green"), ".")
     elif found.met:
-        page.paragraph((f"{name}as meant with the corrections below", "green"), f", {done} in all.")
+        page.paragraph((f"{name}on target with the corrections below", "green"), f", {done} in all.")
     elif found.step_alone:
         step = on_rule(found.step, found.step)
         page.paragraph(
@@ -53,7 +53,7 @@ def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> N
         )
     else:
         page.paragraph(
-            (f"{name}it cannot be as meant", "bold red"),
+            (f"{name}it cannot reach the target", "bold red"),
             f" with shims of at most {units.length(found.shim, fine=True)} and fixed ends. "
             + (
                 f"The corrections below, {done} in all, bring it to {units.grade(found.reached)}."
@@ -65,7 +65,7 @@ def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> N
         page.paragraph(*_steep(steep, units), indent=2)
     assumed = ", assumed" if hill.reading_assumed else ""
     page.paragraph(
-        f"Meant: at most {units.grade(found.target)}; even from end to end it is {units.grade(hill.even_grade)}. "
+        f"Target: at most {units.grade(found.target)}; even from end to end it is {units.grade(hill.even_grade)}. "
         f"A reading is good to {units.length(hill.reading, fine=True)}{assumed}.",
         indent=2,
     )
@@ -73,7 +73,7 @@ def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> N
     if rows:
         page.table(["at>", "railhead>", "grade to next>", "correction", "then>"], rows)
     else:
-        page.line("No riser need be touched.", indent=2)
+        page.line("No riser needs a shim.", indent=2)
 
 
 def _stations(found: Corrections, units: UnitFormat) -> Iterator[tuple[list[Piece], bool]]:
@@ -102,8 +102,8 @@ def _steep(steep: Steep, units: UnitFormat) -> tuple[Piece, ...]:
         f"{100 * steep.spread:.2g} %"
     )
     if steep.sure:
-        return ("Steeper than meant", "bold red"), where
-    return ("Perhaps steeper than meant", "yellow"), f"{where}, within the error of reading"
+        return ("Steeper than the target", "bold red"), where
+    return ("Perhaps steeper than the target", "yellow"), f"{where}, within the error of reading"
 
 
 def correction_text(steps: int, step: float) -> str:
@@ -128,7 +128,7 @@ class _Surveyed(NamedTuple):
     riser: Shim
 
 
-def risers_csv(found: CorrectedSurveys, units: UnitFormat | None) -> str:
+def shims_csv(found: CorrectedSurveys, units: UnitFormat | None) -> str:
     """Return the risers as CSV (RFC 4180); the grade is that to the next reading."""
     columns = "survey riser.riser riser.at riser.railhead riser.grade riser.spread riser.correction"
     rows = (_Surveyed(each.surveyed.name, riser) for each in found.surveys for riser in each.risers)

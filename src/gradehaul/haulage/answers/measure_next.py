@@ -1,0 +1,99 @@
+"""What to measure next: what would make the verdicts on named trains most certain, then what was never read."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+from itertools import islice
+
+from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.bench.benched import Bench, work_out
+from gradehaul.haulage.bench.reduction import ENOUGH
+from gradehaul.haulage.trust.train import BEND, ROLL
+from gradehaul.plan.rail_condition import CLEAN, PLANNED, ages
+from gradehaul.plan.records import Plan
+
+_MOST, _MOST_OF_TRAINS = 6, 4
+"""Measurements that are advised at the most, and those of them that would make trains more certain."""
+
+_GAIN, _NARROWS = 1e-4, 0.05
+"""The least gain in certainty, and the least share of the margin's variance removed, that are worth a measurement."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """Something to measure, and why, empty where the words say it."""
+
+    what: str
+    why: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.what}: {self.why}" if self.why else self.what
+
+
+def measurements(
+    plan: Plan, judged: Iterable[TrainAnswer], film: Iterable[TrainAnswer], bench: Bench | None = None
+) -> Iterator[Measurement]:
+    """Yield what to measure next, at most six measurements, the most useful first.
+
+    Parameters
+    ----------
+    plan
+        The plan with its readings.
+    judged, film
+        The named trains as they are judged, each at its worst, and with each film everywhere; the first go first.
+    bench
+        What its readings say, where that is at hand.
+    """
+    best: dict[str, tuple[bool, float, str]] = {}
+    for first, trains in ((True, judged), (False, film)):
+        for train in trains:
+            on = train.rail if train.rail in PLANNED else f"on {train.rail} rail"
+            for gain, cause in train.trust.gains:
+                useful = gain > _GAIN and cause.narrows > _NARROWS
+                if useful and (first, gain) > best.get(cause.measure, (False, 0.0))[:2]:
+                    best[cause.measure] = first, gain, f"narrows the answer for train {train.name} {on}"
+    ranked = sorted(best.items(), key=lambda item: item[1][:2], reverse=True)[:_MOST_OF_TRAINS]
+    yield from (Measurement(what, why) for what, (*_, why) in ranked)
+    missing = _missing(plan, work_out(plan) if bench is None else bench, best)
+    yield from map(Measurement, islice(missing, _MOST - len(ranked)))
+
+
+def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str]:
+    films = list(plan.films)
+    unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
+    if unread:
+        yield f"read the pull of {_some(unread)} on clean rail, five times each"
+    clean = bench.fits.get(CLEAN)
+    if clean is not None and not clean.apart and len(plan.locos) > 1:
+        yield f"on clean rail, read at least three locomotives with different numbers of tires: {clean.why}"
+    for film in films:
+        settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
+        if plan.locos and not (fresh or settled):
+            yield (
+                f"wipe the film {film} on a loose plank; read a locomotive with traction tires and one without, "
+                "fresh and after a day"
+            )
+        elif plan.locos and not (fresh and settled):
+            yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
+        if any(one.film == film and one.form == "stepwise" for one in bench.films):
+            yield f"read the pulls on {film} rail at three ages or more, to show how they recover"
+    few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
+    if few:
+        yield f"read more often, five times each: {_some(few)}"
+    unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
+    if unrolled and not any(guess.startswith(ROLL) for guess in guesses):
+        yield f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
+    curved = any(track.curvature for track in plan.tracks.values())
+    if (
+        curved
+        and bench.curve is None
+        and plan.curve_resistance.model != "coefficient"
+        and plan.cars
+        and BEND not in guesses
+    ):
+        yield "pull the same string round a curve of known radius"
+
+
+def _some(names: list[str]) -> str:
+    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")

@@ -1,0 +1,317 @@
+"""On which level reaches lie: drawn over one another, as turns of a helix are, and at z = 0 among others in space."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.plan.drawing.elements import beyond, gap, heading_beyond, in_plan, length_of, place, turned, wrapped
+from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs
+from gradehaul.plan.drawing.records import Element, Fault, Label, Linked, Reach, Spot, Stroke, Terms
+
+LEAST_TURN = math.radians(60)
+"""A part of a turn curves by this much at the least (our own choice); straights over one another are bridges."""
+STEEPEST = 0.15
+"""Level pieces that differ more in height than this share of their length are no climb (our own choice)."""
+
+
+# Levels by texts
+
+
+def lifted(
+    reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], terms: Terms
+) -> tuple[list[Reach], list[tuple[Label, float]]]:
+    """Return reaches with those lifted to the heights of their ends that lie over one another on several levels.
+
+    A reach is lifted where a text shows the height, m, of both of its ends, and halfway along it lies over another such
+    reach, or under it, higher or lower by more than `level` if both climb evenly. All other reaches stay as they are,
+    so that a track drawn twice is still one track, and so do the texts that no lifted end takes, which come second.
+    """
+    if not texts:
+        return list(reaches), []
+    flat = [number for number, reach in enumerate(reaches) if is_flat(reach) and not reach.closed]
+    ends = [spot for number in flat for spot in ends_of(reaches[number])]
+    best: dict[int, int] = {}
+    for _, text, end in beside_texts([label for label, _ in texts], ends, terms.near):
+        best.setdefault(end, text)
+    beside = {
+        number: (best[2 * row], best[2 * row + 1])
+        for row, number in enumerate(flat)
+        if 2 * row in best and 2 * row + 1 in best
+    }
+    slopes = {number: (texts[one][1], texts[other][1]) for number, (one, other) in beside.items()}
+    apart = _apart(reaches, slopes, terms) if len(slopes) > 1 else set()
+    taken = {text for number in apart for text in beside[number]}
+    raised = [_raised(reach, *slopes[number]) if number in apart else reach for number, reach in enumerate(reaches)]
+    return raised, [text for number, text in enumerate(texts) if number not in taken]
+
+
+def _apart(reaches: Sequence[Reach], slopes: dict[int, tuple[float, float]], terms: Terms) -> set[int]:
+    """Return the reaches that lie over others on another level, and those others."""
+    numbers = list(slopes)
+    climbs = [_raised(reaches[number], *slopes[number]) for number in numbers]
+    halves = [length_of(climb.elements) / 2 for climb in climbs]
+    middles = [beyond(climb.elements, half) for climb, half in zip(climbs, halves, strict=True)]
+    headings = [heading_beyond(climb.elements, half) for climb, half in zip(climbs, halves, strict=True)]
+    index = Nearness([climb.elements for climb in climbs])
+    near, same = (index.beside(middles, terms.snap, headings, level) for level in (0.0, terms.level))
+    on_level = set(zip(same.which.tolist(), same.number.tolist(), strict=True))
+    found: set[int] = set()
+    for foot in near.feet():
+        if foot.which != foot.row and foot.turn <= terms.kink and (foot.which, foot.number) not in on_level:
+            found |= {numbers[foot.which], numbers[foot.row]}
+    return found
+
+
+def _raised(reach: Reach, low: float, high: float) -> Reach:
+    """Return a reach that climbs evenly between two heights, m."""
+    ends = np.cumsum([0.0, *(element.length for element in reach.elements)])
+    heights = (low + (high - low) * ends / ends[-1]).tolist()
+    elements = [
+        element._replace(start=element.start._replace(z=start), end=element.end._replace(z=end), inner=())
+        for element, start, end in zip(reach.elements, heights[:-1], heights[1:], strict=True)
+    ]
+    return reach._replace(elements=tuple(elements))
+
+
+# Turns by their own heights
+
+
+class _End(NamedTuple):
+    reach: int
+    side: int
+
+    @property
+    def far(self) -> _End:
+        return _End(self.reach, 1 - self.side)
+
+
+def climbing(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], list[Fault]]:
+    """Return reaches, with the turns of a helix drawn as level arcs made the climb they stand for, and words on it.
+
+    A reach that is level throughout ends in plan where another one begins, as its tangent and higher or lower: both are
+    brought to the height in the middle. From track that meets such reaches at their own height the climb is followed
+    from each to the nearest in height. Circles over one another have no end to climb from, and are named.
+    """
+    if all(map(is_flat, reaches)):
+        return list(reaches), _circles(reaches, terms.snap)
+    level = {number: height for number, reach in enumerate(reaches) if (height := _level(reach)) is not None}
+    met, steps = _meetings(reaches, level, terms)
+    heights: dict[int, list[float]] = {}
+    for one, other in _followed(level, met, steps):
+        for end in (one, other):
+            middle = (level[one.reach] + level[other.reach]) / 2
+            heights.setdefault(end.reach, [level[end.reach]] * 2)[end.side] = middle
+    raised = [_raised(reach, *heights[n]) if n in heights else reach for n, reach in enumerate(reaches)]
+    faults = _circles(reaches, terms.snap)
+    if heights:
+        first = reaches[min(heights, key=lambda each: level[each])].elements[0]
+        text = f"{len(heights)} level pieces at rising heights, as turns of a helix, are read as one climb"
+        faults.append(Fault("climb", text, first.start, first.handle, first.layer, weight=len(heights)))
+    return raised, faults
+
+
+def _level(reach: Reach) -> float | None:
+    """Return the height of a reach that is part of a turn and level throughout, m; without z it lies at 0."""
+    if reach.closed or abs(math.fsum(each.curvature * each.length for each in reach.elements)) < LEAST_TURN:
+        return None
+    heights = [spot.z or 0.0 for element in reach.elements for spot in (element.start, element.end)]
+    heights += [height for element in reach.elements for _, height in element.inner]
+    return min(heights) if max(heights) - min(heights) <= MISFIT / 10 else None
+
+
+def _meetings(
+    reaches: Sequence[Reach], level: dict[int, float], terms: Terms
+) -> tuple[set[_End], dict[_End, list[_End]]]:
+    """Return the ends that meet track at their own height, and for each other the level ends higher or lower there."""
+    ends = [_End(number, side) for number, reach in enumerate(reaches) if not reach.closed for side in (0, 1)]
+    first = [turned(reaches[end.reach].elements[-1]) if end.side else reaches[end.reach].elements[0] for end in ends]
+    met: set[_End] = set()
+    steps: dict[_End, list[_End]] = {}
+    near = pairs(in_plan([element.start for element in first]), terms.snap)
+    for one, other in zip(*(each.tolist() for each in near), strict=True):
+        mine, theirs = ends[one], ends[other]
+        if mine.reach == theirs.reach or abs(wrapped(first[one].heading - first[other].heading + math.pi)) > terms.kink:
+            continue
+        rise = abs((first[one].start.z or 0.0) - (first[other].start.z or 0.0))
+        if rise <= MISFIT:
+            met |= {mine, theirs}
+        elif mine.reach in level and theirs.reach in level:
+            length = min(length_of(reaches[end.reach].elements) for end in (mine, theirs))
+            if rise <= STEEPEST * length:
+                steps.setdefault(mine, []).append(theirs)
+                steps.setdefault(theirs, []).append(mine)
+    return met, steps
+
+
+def _followed(level: dict[int, float], met: set[_End], steps: dict[_End, list[_End]]) -> list[tuple[_End, _End]]:
+    """Return the pairs of ends that one climb joins, followed from where it meets other track, else from its foot."""
+    least = {end: min(abs(level[other.reach] - level[end.reach]) for other in steps[end]) for end in steps}
+    by_height = sorted(steps, key=lambda end: (level[end.reach], least[end], end))
+    used: set[int] = set()
+    joints: list[tuple[_End, _End]] = []
+    for start in (*(end for end in by_height if end.far in met and end not in met), *by_height):
+        if start.reach in used or start in met:
+            continue
+        end, rising = start, 0.0
+        used.add(end.reach)
+        while end not in met:
+            here = level[end.reach]
+            onward = [each for each in steps.get(end, ()) if each.reach not in used and each not in met]
+            onward = [each for each in onward if (level[each.reach] - here) * rising >= 0]
+            if not onward:
+                break
+            following = min(onward, key=lambda each: (abs(level[each.reach] - here), -level[each.reach], each))
+            rising = level[following.reach] - here
+            joints.append((end, following))
+            used.add(following.reach)
+            end = following.far
+    return joints
+
+
+def _circles(reaches: Sequence[Reach], snap: float) -> list[Fault]:
+    """Return a fault for each place where circles lie over one another."""
+    rings: dict[tuple[int, int, int], list[Element]] = {}
+    for reach in reaches:
+        first = reach.elements[0]
+        if reach.closed and first.curvature and all(each.curvature == first.curvature for each in reach.elements):
+            radius = 1 / first.curvature
+            x = first.start.x - radius * math.sin(first.heading)
+            y = first.start.y + radius * math.cos(first.heading)
+            rings.setdefault((round(x / snap), round(y / snap), round(abs(radius) / snap)), []).append(first)
+    cure = "draw the turns of a helix as a HELIX, as a 3D polyline, or as half-turn arcs at rising heights"
+    return [
+        Fault(
+            "turns",
+            f"{1 + len(more)} circles lie over one another: {cure}",
+            ring.start,
+            ring.handle,
+            ring.layer,
+        )
+        for ring, *more in rings.values()
+        if more
+    ]
+
+
+# Track at z = 0
+
+
+def at_zero_elevation(reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], terms: Terms) -> list[Reach]:
+    """Return reaches with those set to height 0 that lie there.
+
+    Where any track of a drawing has a z other than 0 the drawing is one in space, and track at z = 0 lies at 0. Arcs
+    are often drawn flat in such a drawing, though, between track that climbs: where track at z = 0 runs on into track
+    at another height, or a text beside an end of it shows one, neither it nor the track at z = 0 that it meets has a
+    height; `raised_by_plan` does the same for heights of the plan. Track meets where one ends on the end or the side of
+    another; what only crosses does not meet, nor does what lies over another track that is met at its own height.
+
+    Parameters
+    ----------
+    reaches
+        What was fitted to the strokes of the drawing; a reach at z = 0 throughout has no z in it.
+    texts
+        Texts that are heights, m, and are not yet used.
+    terms
+        How far from an end its text may stand, and how far apart ends that meet may be.
+
+    Examples
+    --------
+    >>> from gradehaul.plan.drawing.records import terms
+    >>> on = terms(0.0165, "mm", ["*"])
+    >>> def straight(start, end, z):
+    ...     return Reach((Element(Spot(start, 0, z), Spot(end, 0, z), 0.0, 0.0, end - start, "", ""),))
+    >>> found = at_zero_elevation([straight(0, 1, 0.05), straight(3, 4, None)], [], on)
+    >>> found[1].elements[0].start.z
+    0.0
+    >>> found = at_zero_elevation([straight(0, 1, 0.05), straight(1, 2, None)], [], on)
+    >>> found[1].elements[0].start.z is None
+    True
+    """
+    flat = np.array([is_flat(reach) for reach in reaches], dtype=bool)
+    if not flat.any() or flat.all():
+        return list(reaches)
+    joined, raised = _met_flat(reaches, flat, terms.snap)
+    numbers = [number for number in np.flatnonzero(flat).tolist() for _ in ends_of(reaches[number])]
+    ends = [spot for number in np.flatnonzero(flat).tolist() for spot in ends_of(reaches[number])]
+    high = [label for label, height in texts if abs(height) > MISFIT]
+    raised |= {numbers[end] for _, _, end in beside_texts(high, ends, terms.near)}
+    group = components(len(reaches), joined)
+    at_zero = flat & ~np.isin(group, group[sorted(raised)])
+    return [_at(reach, 0.0) if low else reach for reach, low in zip(reaches, at_zero.tolist(), strict=True)]
+
+
+def _at(reach: Reach, z: float | None) -> Reach:
+    return reach._replace(elements=tuple(_flat_at(element, z) for element in reach.elements))
+
+
+def _flat_at(element: Element, z: float | None) -> Element:
+    return element._replace(start=element.start._replace(z=z), end=element.end._replace(z=z))
+
+
+def _met_flat(reaches: Sequence[Reach], flat: NDArray[np.bool_], snap: float) -> tuple[list[tuple[int, int]], set[int]]:
+    """Return the pairs of flat reaches that meet, and the flat ones that meet track at another height than 0."""
+    ends = [(spot, number) for number, reach in enumerate(reaches) for spot in ends_of(reach)]
+    index = Nearness([reach.elements for reach in reaches])
+    near = index.beside([spot for spot, _ in ends], snap)
+    own = np.array([number for _, number in ends], dtype=np.int64)[near.which]
+    joined: list[tuple[int, int]] = []
+    higher: list[tuple[int, Spot]] = []
+    level: dict[int, list[Spot]] = {}
+    feet: dict[int, list[tuple[int, Spot]]] = {}
+    for foot in near.only(own != near.row).feet():
+        feet.setdefault(foot.which, []).append((foot.row, place(index.elements[foot.number], foot.on)))
+    for end, places in feet.items():
+        spot, mine = ends[end]
+        for theirs, there in places:
+            if flat[mine] and flat[theirs]:
+                joined.append((mine, theirs))
+                if all(gap(there, tip) > snap for tip in ends_of(reaches[theirs])):
+                    level.setdefault(mine, []).append(spot)  # it runs into flat track there, whatever lies above
+            elif flat[mine] or flat[theirs]:
+                height = (there if flat[mine] else spot).z
+                own_flat = mine if flat[mine] else theirs
+                if height is not None and abs(height) <= MISFIT:
+                    level.setdefault(own_flat, []).append(spot)
+                elif height is not None and not (flat[theirs] and _met(spot, places, flat)):
+                    higher.append((own_flat, spot))
+    # where it meets track at 0 too, as below the turns of a helix, what is higher only lies above it
+    raised = {own for own, spot in higher if all(gap(spot, each) > 2 * snap for each in level.get(own, ()))}
+    return joined, raised
+
+
+def _met(spot: Spot, places: Sequence[tuple[int, Spot]], flat: NDArray[np.bool_]) -> bool:
+    """Return whether an end in space lies on track at its own height."""
+    heights = [there.z for theirs, there in places if not flat[theirs]]
+    return any(z is not None and spot.z is not None and abs(z - spot.z) <= MISFIT for z in heights)
+
+
+def raised_by_plan(
+    linked: Linked, strokes: Sequence[Stroke], names: Sequence[str], given: Mapping[str, float]
+) -> Linked:
+    """Return a network without the heights of track at z = 0 that meets a joint to which the plan gives another."""
+    high = [number for number, name in enumerate(names) if abs(given.get(name, 0.0)) > MISFIT]
+    if not high:
+        return linked
+    in_space = {stroke.handle for stroke in strokes if stroke.heights is not None}
+    elements = [list(line.elements) for line in linked.lines]
+    waiting = [end for number in high for end in linked.joints[number].ends]
+    seen = set(waiting)
+    while waiting:
+        line, end = waiting.pop()
+        own = elements[line]
+        for number in range(len(own)) if end == "from" else range(len(own) - 1, -1, -1):
+            if not own[number].start.z == own[number].end.z == 0.0 or own[number].handle in in_space:
+                break
+            own[number] = _flat_at(own[number], None)
+        else:
+            joint = linked.lines[line].finish if end == "from" else linked.lines[line].start
+            further = [each for each in linked.joints[joint].ends if each not in seen]
+            seen.update(further)
+            waiting += further
+    lines = tuple(line._replace(elements=tuple(own)) for line, own in zip(linked.lines, elements, strict=True))
+    return Linked(lines, linked.joints, linked.faults)

@@ -1,0 +1,231 @@
+"""Every named train on every rail condition, and what to do about trains that do not climb, for a person."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from gradehaul.haulage.answers.check import CheckAnswer
+from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.trust.train import TrainTrust
+from gradehaul.haulage.verdict import how_well
+from gradehaul.plan.rail_condition import PLANNED
+from gradehaul.show.base.labels import basis_words, chance_words, counted
+from gradehaul.show.base.page import Page, Piece
+from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, stretch_words
+from gradehaul.treatment.helping import Help, Obstacle
+from gradehaul.treatment.ways_over import Doubling, Undivided, WaysOver
+
+
+def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
+    """Add a table for each train with a row for each rail condition, and where to take care."""
+    page.heading("Trains")
+    if not answer.trains:
+        page.line("No train is judged.", indent=2)
+        return
+    profiles = {route.route.name: route.profile for route in answer.routes}
+    for name in dict.fromkeys(train.name for train in answer.trains):
+        _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, units)
+    page.line(
+        "To spare: pull minus demand where it is least. Places are the train's head, from the start of its route. "
+        "For a train that stalls it is where it stalls first.",
+        indent=2,
+    )
+    count = answer.trains[0].trust.trials
+    page.line(f"Risk: the chance to stall or run away, by {count:,} random trials of every uncertain figure.", indent=2)
+
+
+def _add_train(
+    page: Page,
+    answer: CheckAnswer,
+    verdicts: list[TrainAnswer],
+    profiles: Mapping[str, RouteProfile],
+    units: UnitFormat,
+) -> None:
+    """Add a train: a row for each rail, the judged ones first, and where to take care on those."""
+    judged = [train for train in verdicts if train.rail in answer.judged_rails]
+    others = [train for train in verdicts if train.rail not in answer.judged_rails]
+    first = verdicts[0]
+    page.line((first.name, "bold"), f", {units.length(first.length)} long, on route {first.route}:", indent=2)
+    heads = ["rail", "outcome", "risk>", "to spare>", "head at>", "on track", "downhill", "pull"]
+    page.table(heads, [_row(train, units) for train in (*judged, *others)], indent=4)
+    if tuple(train.rail for train in judged) == PLANNED:
+        page.line(f"{_binding_age(judged[0], judged[1])}.", indent=4)
+    for misfit in first.misfits:
+        page.line(("Too long", "bold red"), f": {misfit_words(misfit, units)}", indent=4)
+    for train in judged:
+        _add_care(page, train, profiles[train.route], units)
+    for words, trains in _grouped(judged).items():
+        page.line(f"{', '.join(trains)}: {words}", indent=4)
+
+
+def _binding_age(settled: TrainAnswer, fresh: TrainAnswer) -> str:
+    """Return at which age of the film a train has the least to spare as planned."""
+    ages = [
+        (how_well(settled.verdict), "after a day's rest"),
+        (how_well(fresh.verdict), "on the day you apply the film"),
+    ]
+    if ages[0][0] == ages[1][0]:
+        return "As planned, the age of the film makes no difference"
+    return f"As planned, pull is lowest {min(ages)[1]}"
+
+
+def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
+    verdict = train.verdict
+    downhill: Piece = "holds back" if verdict.holds_back else ("RUNS AWAY", "bold red")
+    return [
+        train.rail,
+        OUTCOMES[train.outcome],
+        chance_words(train.risk),
+        units.force(verdict.margin),
+        units.length(verdict.at),
+        verdict.track,
+        downhill,
+        basis_words(verdict.basis, verdict.slipping_basis),
+    ]
+
+
+def _grouped(trains: Iterable[TrainAnswer]) -> dict[str, list[str]]:
+    """Return the biggest unknown of each verdict and what to measure, with the rails on which that is so."""
+    found: dict[str, list[str]] = {}
+    for train in trains:
+        words = biggest_unknown(train.trust)
+        if words:
+            found.setdefault(words, []).append(train.rail)
+    return found
+
+
+def biggest_unknown(trust: TrainTrust) -> str:
+    """Return the biggest unknown of a verdict, and what to measure next where something would help."""
+    most, measure = trust.dominant, trust.next_measurement
+    if most is None:
+        return ""
+    words = f"biggest unknown: {most.what}"
+    if measure is None:
+        return words
+    return f"{words}; measure next: {measure.measure}"
+
+
+def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, units: UnitFormat) -> None:
+    verdict = train.verdict
+    stretches_by_words = [("stalls", verdict.stalling)]
+    if not verdict.stalling:  # a train that does not get by has no use for the rest
+        stretches_by_words += [
+            ("must not stop, since it would not start again,", verdict.no_stopping),
+            ("would not recover from a slip", verdict.no_recovery),
+        ]
+    for words, stretches in stretches_by_words:
+        if stretches:
+            where = "; ".join(stretch_words(stretch, profile, units) for stretch in stretches)
+            page.line(f"{train.rail}: {words} {where}", indent=4)
+    if verdict.running_away:
+        where = "; ".join(stretch_words(stretch, profile, units) for stretch in verdict.running_away)
+        page.line(f"{train.rail}: runs away, its cars pushing the locomotives, {where}", indent=4)
+
+
+HOW_HELPED = (
+    "A helper comes on and goes off while the train stands with its head at the joint. A train on a drop needs a "
+    "guard beside the rail, whoever pulls it."
+)
+"""What holds for every helper."""
+
+
+def add_ways_over(page: Page, ways: Sequence[WaysOver], units: UnitFormat) -> None:
+    """Add the ways over the hill for every train that needs them."""
+    page.heading("Ways over the hill")
+    if not ways:
+        page.line("No judged train needs one.", indent=2)
+        return
+    for way in ways:
+        page.line(
+            (way.train, "bold"),
+            f" {DOES.get(way.outcome, way.outcome)} on rail {way.rail}, with {counted(way.cars, 'car')}.",
+            indent=2,
+        )
+        for line in way_lines(way, units):
+            page.line(line, indent=4)
+    page.line(HOW_HELPED, indent=2)
+
+
+def way_lines(way: WaysOver, units: UnitFormat) -> list[str]:
+    """Return in a sentence each what gets a train over: cars left behind, doubling, a helper, leg by leg."""
+    legs = dict.fromkeys(each.leg for each in way.help)
+    helped = [_help([each for each in way.help if each.leg == leg], leg, units) for leg in legs]
+    return [_leave(way), _double(way.double), *(line for lines in helped for line in lines)]
+
+
+def best_way(way: WaysOver) -> str:
+    """Return the one way over that keeps most of a train together: a helper, two parts, or cars left behind.
+
+    A train of which at most a third is left behind needs nothing else (our own choice).
+    """
+    if way.leave is not None and 3 * way.leave <= way.cars:
+        return _short_leave(way)
+    helper = next((each for each in way.help if each.enough and each.obstacle is None), None)
+    if helper is not None and all(each.leg == helper.leg for each in way.help):
+        where = " and ".join(f"from {each.on} to {each.off}" for each in helper.districts)
+        return f"add {helper.loco} at the {helper.where} {where}."
+    if isinstance(way.double, Doubling):
+        return f"take it over in two parts, first {counted(way.double.front, 'car')}, then {way.double.rear}."
+    if way.leave is not None:
+        return _short_leave(way)
+    return "no helper is enough, and its locomotives do not climb alone."
+
+
+def _short_leave(way: WaysOver) -> str:
+    return f"leave {way.leave} of its {counted(way.cars, 'car')} behind."
+
+
+def _leave(way: WaysOver) -> str:
+    if way.leave is None:
+        return "Leaving cars does not help: the locomotives do not climb alone."
+    left = way.cars - way.leave
+    rest = (
+        "the locomotives climb alone" if left == 0 else "the other climbs" if left == 1 else f"the other {left} climb"
+    )
+    return f"Leave {way.leave} of its cars behind, from the tail: {rest}."
+
+
+_NO_DOUBLING: dict[Undivided, str] = {
+    "order": "its locomotives are not all ahead of its cars.",
+    "pull": "no split leaves two parts that climb.",
+    "foot": "no berth holds the second part where the route begins.",
+    "summit": "no berth holds both parts and the locomotives where the route ends.",
+    "through": "the route, or a way round the train on it, runs again through a berth in which a part would stand.",
+    "return": "no way leads the locomotives back to the second part past the first.",
+}
+
+_NO_HELP: dict[Obstacle, str] = {
+    "start": "No helper can come on, since the train fails before all of it stands on the route",
+    "room": "Too long together for the tail or berth that must hold both",
+    "on": "Cannot come on, with no track to wait on out of the train's way",
+    "off": "Cannot get out of the train's way",
+}
+
+
+def _double(double: Doubling | Undivided) -> str:
+    if not isinstance(double, Doubling):
+        return f"Do not double it: {_NO_DOUBLING[double]}"
+    return (
+        f"Double it, that is, take it over in two parts: first {counted(double.front, 'car')}, then {double.rear}. "
+        "The berths hold both parts, and the locomotives can get back to the second."
+    )
+
+
+def _help(help_: Sequence[Help], leg: int, units: UnitFormat) -> list[str]:
+    """Return what helpers do on a leg of a route with reversals, or on a route without, where the leg is 0."""
+    where = " and ".join(
+        f"{each.on} to {each.off} (head from {units.length(each.on_at)} to {units.length(each.off_at)})"
+        for each in help_[0].districts
+    )
+    lines = [f"Helper district on leg {leg}: {where}." if leg else f"Helper district: {where}."]
+    free = [each for each in help_ if each.obstacle is None]
+    for words, found in (
+        ("Enough as a helper", [each for each in free if each.enough]),
+        ("Not enough as a helper", [each for each in free if not each.enough]),
+        *((words, [each for each in help_ if each.obstacle == kind]) for kind, words in _NO_HELP.items()),
+    ):
+        if found:
+            lines.append(f"{words}: {', '.join(f'{each.loco} at the {each.where}' for each in found)}.")
+    return lines

@@ -1,0 +1,157 @@
+"""Which layers of a builder's own drawing are taken for track, heights and names, and what is left."""
+
+import pytest
+
+from gradehaul.errors import DrawingError
+from gradehaul.plan.edit.importing import ImportOptions, import_drawing
+from plan.drawing.dxf_files import MM, new
+
+FURNITURE = ("TABLES", "Wall_2", "FASCIA line", "A-DOORS", "Track dimensions", "Fenster")
+
+
+def track(space, layer="TRACK"):
+    space.add_line((0, 0), (1000, 0), {"layer": layer})
+    space.add_arc((1000, 600), 600, 270, 330, dxfattribs={"layer": layer})
+
+
+def rectangle(space, layer, x=-100.0, y=-100.0, *, lines=False):
+    corners = [(x, y), (x + 2400, y), (x + 2400, y + 900), (x, y + 900)]
+    if not lines:
+        space.add_lwpolyline(corners, close=True, dxfattribs={"layer": layer})
+        return
+    for one, other in zip(corners, corners[1:] + corners[:1], strict=True):
+        space.add_line(one, other, {"layer": layer})
+
+
+@pytest.fixture
+def imported(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+
+    def done(draw, plan=None, **options):
+        document, space = new(units=MM)
+        draw(space)
+        document.saveas("tarn.dxf")
+        return import_drawing("tarn.dxf", plan, ImportOptions(scale="HO", **options))
+
+    return done
+
+
+def said(done, code):
+    return [fault.text for fault in done.drawn.faults if fault.code == code]
+
+
+@pytest.mark.parametrize("layer", FURNITURE)
+def test_a_layer_of_benchwork_is_known_by_its_name_and_named(imported, layer):
+    def draw(space):
+        track(space)
+        space.add_spline([(0, -300, 0), (500, -350, 0), (1500, -320, 0)], dxfattribs={"layer": layer})
+
+    done = imported(draw)
+    assert list(done.drawn.lines) == ["TRACK 1"]
+    by_name = "not read by the names of their layers; --layers reads the layers that it names"
+    assert said(done, "not-read") == [f"1 entity on {layer} {by_name}"]
+    assert len(imported(draw, layers=("TRACK", layer)).drawn.lines) == 2  # chosen, it is read
+
+
+@pytest.mark.parametrize("layer", ["0", "TRACK", "Layer 7"])
+@pytest.mark.parametrize("lines", [False, True])
+def test_closed_figures_with_corners_are_no_track_on_whatever_layer(imported, layer, lines):
+    def draw(space):
+        track(space)
+        rectangle(space, layer, lines=lines)
+        rectangle(space, layer, 3000.0, lines=lines)
+
+    done = imported(draw)
+    assert list(done.drawn.lines) == ["TRACK 1"]
+    (text,) = said(done, "no-track")
+    assert text == f'closed figures with corners on layer "{layer}" are no track: left out'
+
+
+def test_what_meets_a_corner_or_has_none_is_track(imported):
+    def draw(space):
+        rectangle(space, "0", lines=True)
+        space.add_line((-100, -100), (-700, -100), {"layer": "0"})  # goes on from a corner
+        space.add_circle((5000, 0), 600, {"layer": "0"})
+        space.add_lwpolyline([(0, 3000, 0), (1000, 3000, 1), (1000, 4000, 0), (0, 4000, 1)], "xyb", close=True)
+
+    assert said(imported(draw), "no-track") == []
+
+
+def test_a_layer_that_meets_no_other_is_asked_about(imported):
+    def draw(space):
+        track(space)
+        space.add_line((-500, 0), (0, 0), {"layer": "Mine"})
+        space.add_line((0, -900), (2000, -900), {"layer": "Edge"})
+        space.add_line((0, 2000), (2000, 2000), {"layer": "Narrow track"})
+
+    assert said(imported(draw), "lone-layer") == [
+        'nothing on layer "Edge" meets track of another: if it is none, name the others by --layers'
+    ]
+    assert said(imported(draw, layers=("TRACK", "Edge")), "lone-layer") == []
+
+
+def test_heights_and_names_are_known_by_the_names_of_their_layers(imported):
+    def draw(space):
+        track(space)
+        space.add_line((0, 0), (-20, 20), {"layer": "ELEVATIONS"})  # leads to the text
+        space.add_text("25", height=20, dxfattribs={"layer": "ELEVATIONS", "insert": (-20, 20)})
+        space.add_text("Mill", height=20, dxfattribs={"layer": "NAMES", "insert": (-20, -30)})
+        space.add_text("2400", height=20, dxfattribs={"layer": "DIMENSIONS", "insert": (0, 10)})
+
+    done = imported(draw)
+    assert (done.drawn.heights, "Mill" in done.drawn.joints) == ({"Mill": 0.025}, True)
+    assert done.drawn.texts == (["NAMES"], ["ELEVATIONS"])
+    chosen = imported(draw, layers=("TRACK",))
+    assert "Mill" in chosen.drawn.joints
+    assert said(chosen, "not-read") == ["1 text on ELEVATIONS, 1 text on DIMENSIONS not read"]
+
+
+def test_the_next_import_takes_the_same(imported, tmp_path):
+    def draw(space):
+        track(space, "Main [1]")
+        rectangle(space, "TABLE")
+        space.add_text("25", height=20, dxfattribs={"layer": "Heights", "insert": (-20, 20)})
+
+    first = imported(draw)
+    assert 'layers = ["Main [[]1]"]\nheight_layers = ["Heights"]\n' in first.text
+    (tmp_path / "tarn.toml").write_text(first.text, "utf-8")
+    assert imported(draw, "tarn.toml").text == first.text
+
+
+def test_benchwork_alone_is_refused(imported):
+    with pytest.raises(
+        DrawingError, match=r"no layer looks like track by its name, got \"TABLE\" \(1\); write --layers"
+    ):
+        imported(lambda space: rectangle(space, "TABLE"))
+
+
+@pytest.mark.parametrize("turn", [0.0, 90.0])
+@pytest.mark.parametrize("kind", ["text", "mtext"])
+def test_a_text_counts_from_where_its_middle_is_seen(imported, kind, turn):
+    """It begins beside one end of the line, 240 mm away from the other, over which its middle stands."""
+
+    def draw(space):
+        upright = turn != 0.0
+        line = ((0, 0), (0, 240)) if upright else ((0, 0), (240, 0))
+        space.add_line(*line, {"layer": "TRACK"})
+        on = {"layer": "NAMES", "insert": (-20, 0) if upright else (0, 20), "rotation": turn}
+        if kind == "text":
+            space.add_text("Mill end of the old branch", height=25, dxfattribs=on)  # some 520 mm long
+        else:
+            space.add_mtext("Mill end of the old branch", dxfattribs={**on, "char_height": 25})
+
+    done = imported(draw)
+    (name,) = (name for name in done.drawn.joints if name.startswith("Mill"))
+    assert max(done.drawn.joints[name].spot[:2]) == pytest.approx(0.24)
+
+
+def test_an_aligned_text_counts_from_its_point(imported):
+    from ezdxf.enums import TextEntityAlignment
+
+    def draw(space):
+        space.add_line((0, 0), (240, 0), {"layer": "TRACK"})
+        text = space.add_text("Mill end of the old branch", height=25, dxfattribs={"layer": "NAMES"})
+        text.set_placement((0, 20), align=TextEntityAlignment.MIDDLE_LEFT)
+
+    done = imported(draw)
+    assert [name for name, joint in done.drawn.joints.items() if joint.spot.x == 0] == ["Mill end of the old branch"]
