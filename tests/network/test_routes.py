@@ -6,7 +6,6 @@ import os
 import random
 import subprocess
 import sys
-import time
 from itertools import islice, permutations
 from pathlib import Path
 
@@ -15,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from effort import at_most
 from gradehaul.errors import Problems
 from gradehaul.network import routes
 from gradehaul.network.graph import Way, standing_places
@@ -711,11 +711,10 @@ def test_list_all_lists_the_declared_routes_and_every_other():
 def test_a_ladder_with_a_million_routes():
     graph = network(ladder(20))
     level = dict.fromkeys(graph.graph, 0.0)
-    begun = time.process_time()
-    found = find_routes(graph, level)
-    assert [(pair.count, pair.exact) for pair in found.between] == [(1_048_576, True)] * 2
-    every = find_routes(graph, level, list_all=True)
-    assert time.process_time() - begun < 1
+    with at_most(400_000):
+        found = find_routes(graph, level)
+        assert [(pair.count, pair.exact) for pair in found.between] == [(1_048_576, True)] * 2
+        every = find_routes(graph, level, list_all=True)
     assert len({one.ways for one in every.routes}) == len({one.name for one in every.routes}) == MOST_ROUTES
     assert [str(note) for note in every.notes] == [f"routes: stopped after {MOST_ROUTES} routes; there are more"]
 
@@ -749,9 +748,8 @@ def test_large_networks(text):
     assert len(graph.lengths) > 3_500
     chance = random.Random(3)
     steepest = {way: chance.choice([0.0, 0.01, chance.random() / 30]) for way in graph.graph}
-    begun = time.process_time()
-    find_routes(graph, steepest)
-    assert time.process_time() - begun < 2
+    with at_most(6_000_000):
+        find_routes(graph, steepest)
 
 
 def test_two_hundred_declared_routes_over_a_large_network():
@@ -762,10 +760,9 @@ def test_two_hundred_declared_routes_over_a_large_network():
         via = [f"Siding{chance.randint(one, other - 1)}"] if number % 2 else []
         wanted.append(route(f"R{number}", f"Lead{one}.from", f"Main{other}.to", *via))
     graph = network(ladder(650), *wanted)
-    begun = time.process_time()
-    found = find_routes(graph, dict.fromkeys(graph.graph, 0.0))
-    assert len(found.routes) == 200
-    assert time.process_time() - begun < 8
+    with at_most(25_000_000):
+        found = find_routes(graph, dict.fromkeys(graph.graph, 0.0))
+        assert len(found.routes) == 200
 
 
 PRINT = """

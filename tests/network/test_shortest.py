@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import time
 from itertools import islice, pairwise, permutations
 
 import networkx as nx
@@ -11,6 +10,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from effort import at_most
 from gradehaul.network.graph import MovementGraph, Way, route_end, standing_places
 from gradehaul.network.routes import every_circuit, every_route
 from gradehaul.network.ruling import count_routes, highest_ruling, lowest_ruling, ways_on_circuits
@@ -225,10 +225,9 @@ def test_a_hopeless_via_gives_up_soon():
     graph = network(
         ladder(20).replace('to = "East"', 'to = "B"'), line("L", "B", "B"), turnout("B", "Last", "L.from", "L.to")
     )
-    begun = time.process_time()
-    found = shortest(graph, ways("Lead0:1"), ways("-Lead0:1"), ["Main7", "L", "Siding7", "Siding9", "L"])
-    assert isinstance(found, RouteCut)
-    assert time.process_time() - begun < 3
+    with at_most(20_000):
+        found = shortest(graph, ways("Lead0:1"), ways("-Lead0:1"), ["Main7", "L", "Siding7", "Siding9", "L"])
+        assert isinstance(found, RouteCut)
 
 
 # The lowest and highest ruling grade, and how many
@@ -348,10 +347,9 @@ def test_every_circuit_once_and_turned_round(text):
 def test_the_next_of_many_routes_is_never_long_in_coming():
     text = ladder(18).replace('to = "East"', 'to = "B"')
     graph = network(text, line("L", "B", "B"), turnout("B", "Last", "L.from", "L.to"))
-    begun = time.process_time()
-    found = list(islice(every_route(graph, ways("Lead0:1"), ways("-Lead0:1")), 1000))
-    assert len(set(found)) == 1000
-    assert time.process_time() - begun < 3
+    with at_most(300_000):
+        found = list(islice(every_route(graph, ways("Lead0:1"), ways("-Lead0:1")), 1000))
+        assert len(set(found)) == 1000
 
 
 def test_no_trap_holds_the_search_for_every_route():
@@ -362,9 +360,8 @@ def test_no_trap_holds_the_search_for_every_route():
         text, line("In", "West", "J"), line("Top", "J", "K"), line("Out", "K", "East"),
         turnout("J", "Top", "In", "Last"), turnout("K", "Top", "Lead0", "Out"),
     )  # fmt: skip
-    begun = time.process_time()
-    assert [*every_route(graph, ways("In:1"), ways("Out:1"))] == [ways("In:1 Top:1 Out:1")]
-    assert time.process_time() - begun < 1
+    with at_most(2_000):
+        assert [*every_route(graph, ways("In:1"), ways("Out:1"))] == [ways("In:1 Top:1 Out:1")]
 
 
 # Speed
@@ -372,19 +369,17 @@ def test_no_trap_holds_the_search_for_every_route():
 
 def test_a_million_routes_are_counted_not_listed():
     graph = network(ladder(20))
-    begun = time.process_time()
-    counts = count_routes(graph, ways("Lead0:1"))
-    assert counts[ways("Last:1")[0]] == 2**20 == 1_048_576
-    assert time.process_time() - begun < 0.5
+    with at_most(4_000):
+        counts = count_routes(graph, ways("Lead0:1"))
+        assert counts[ways("Last:1")[0]] == 2**20 == 1_048_576
 
 
 def test_shortest_over_a_large_network():
     graph = network(ladder(500))
-    begun = time.process_time()
-    found = shortest(graph, ways("Lead0:1"), ways("Last:1"), ["Siding100", "Siding300"])
-    assert length(graph, found[0]) == 500 * (LADDER_LEAD + 1) + 2 * 0.5 + 1
-    assert len(found) > 1
-    assert time.process_time() - begun < 1
+    with at_most(400_000):
+        found = shortest(graph, ways("Lead0:1"), ways("Last:1"), ["Siding100", "Siding300"])
+        assert length(graph, found[0]) == 500 * (LADDER_LEAD + 1) + 2 * 0.5 + 1
+        assert len(found) > 1
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -33,7 +33,7 @@ _SEVERAL = {"climbs": "climb", "stalls": "stall", "runs away": "run away"}
 def _assembled(script: str) -> tuple[str, str, str]:
     """Return the style, the scripts with a page's own last, and the policy for both."""
     shared = SHARED if script == "live.js" else ()
-    style, code = asset("page.css") + asset("live.css", _ROOM), script_of((*shared, script), _ROOM)
+    style, code = asset("page.css") + asset("live.css", _ROOM), script_of((*shared, "request.js", script), _ROOM)
     return style, code, policy(style, code, *_OWN)
 
 

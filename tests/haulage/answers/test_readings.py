@@ -183,6 +183,24 @@ def test_a_plan_without_any_reading_is_told_where_to_begin():
     assert "loose plank" in advice
 
 
+def test_what_is_to_be_read_of_two_locomotives_coupled_together_can_be_written():
+    """As `together`, after which it is not named again."""
+    text = """
+scale = "HO"
+unit = "in"
+railhead = { Foot = 0, Top = 6 }
+line.Hill = { from = "Foot", to = "Top", track = [{ straight = 250 }] }
+loco.goat = { mass = "300 g", length = 8, pull.clean = ["70 gf", "71 gf"], slipping.clean = ["60 gf", "61 gf"] }
+car.ore = { mass = "100 g", length = 5, rolling = "2 ± 0.01 %", starting = "2 ± 0.01 %" }
+route.Up = { from = "Foot", to = "Top" }
+train.double = { route = "Up", consist = ["goat", "goat", "20 ore"] }
+"""
+    wanted = "read the pull of 2 goat coupled together, and write its share of their sum as together"
+    assert check(read_plan(text)).measure_next.what == wanted
+    stated = text.replace('"20 ore"]', '"20 ore"], together = "88 %"')
+    assert not [each for each in readings(read_plan(stated)).measure_next if "coupled" in each]
+
+
 @pytest.mark.parametrize("name", ["first-hill", "two-levels", "bench", "switchback", "yard", "landing"])
 def test_check_and_readings_name_the_same_measurement(name):
     plan = load_plan(f"plans/{name}.toml")

@@ -1,11 +1,11 @@
 """Blocks: layers they inherit, what is missing, and files made to grow out of hand."""
 
-import time
 import tracemalloc
 
 import numpy as np
 import pytest
 
+from effort import at_most
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.dxf.blocks import DEEPEST, MOST_INSERTED
 from plan.drawing.dxf_files import ON, line, new, plain, read, saved, strokes, written
@@ -28,13 +28,11 @@ def bomb(levels, width, layer="Track", more=""):
 
 
 def refused(path, **more):
-    began = time.process_time()
     tracemalloc.start()
-    with pytest.raises(DrawingError) as caught:
+    with at_most(12_000_000), pytest.raises(DrawingError) as caught:
         read(path, **more)
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert time.process_time() - began < 10
     assert most < 300e6
     return str(caught.value).removeprefix(f"{path}: ")
 
@@ -135,9 +133,8 @@ def test_a_full_block_inserted_often_for_one_line(tmp_path):
     # Each copy draws one line; the twenty thousand others on another layer must not be gone through each time.
     blocks = block("B0", line() + line(layer="Trees") * 20_000)
     path = written(tmp_path, plain(insert("B0", more="70\n100\n71\n100\n44\n1\n45\n1\n"), blocks=blocks))
-    began = time.process_time()
-    assert len(read(path).strokes) == 10_000
-    assert time.process_time() - began < 20
+    with at_most(35_000_000):
+        assert len(read(path).strokes) == 10_000
 
 
 def test_blocks_are_bounded_by_their_points_too(tmp_path):

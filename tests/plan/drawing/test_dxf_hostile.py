@@ -3,12 +3,12 @@
 import math
 import os
 import random
-import time
 import tracemalloc
 
 import numpy as np
 import pytest
 
+from effort import at_most
 from gradehaul.errors import DrawingError, Problems
 from gradehaul.plan.drawing.dxf import file as dxf_file
 from plan.drawing.dxf_files import ON, line, new, plain, read, saved, written
@@ -201,19 +201,19 @@ def whole_file(folder, version, fmt):
 def test_a_file_cut_short_is_refused_or_whole(tmp_path, version, fmt):
     data = whole_file(tmp_path, version, fmt)
     full = read(written(tmp_path, data), unit="m")
-    began, refusals = time.process_time(), 0
-    for share in range(1, 20):
-        path = written(tmp_path, data[: len(data) * share // 20])
-        drawing, error = attempt(path)
-        if error is not None:
-            refusals += 1
-            assert "damaged or cut short" in str(error)
-        else:
-            assert len(drawing.strokes) == len(full.strokes)
-            for ours, theirs in zip(drawing.strokes, full.strokes, strict=True):
-                np.testing.assert_array_equal(ours.points, theirs.points)
-    assert refusals > 5
-    assert time.process_time() - began < 30
+    refusals = 0
+    with at_most(1_500_000):
+        for share in range(1, 20):
+            path = written(tmp_path, data[: len(data) * share // 20])
+            drawing, error = attempt(path)
+            if error is not None:
+                refusals += 1
+                assert "damaged or cut short" in str(error)
+            else:
+                assert len(drawing.strokes) == len(full.strokes)
+                for ours, theirs in zip(drawing.strokes, full.strokes, strict=True):
+                    np.testing.assert_array_equal(ours.points, theirs.points)
+        assert refusals > 5
 
 
 @pytest.mark.parametrize(("version", "fmt"), [("R12", "asc"), ("R2000", "asc"), ("R2018", "bin")])
@@ -296,12 +296,11 @@ def test_a_drawing_of_too_many_entities_is_refused_before_it_is_read(tmp_path, m
 
 def test_a_million_entities_are_refused_at_once_and_in_little_memory(tmp_path):
     path = written(tmp_path, plain("0\nLINE\n8\nTrack\n10\n0\n20\n0\n11\n1\n21\n0\n" * 1_000_000))
-    began = time.process_time()
     tracemalloc.start()
-    assert said(path) == ["a drawing has at most 250,000 entities, got more; write a file of the track alone"]
+    with at_most(2_000_000):
+        assert said(path) == ["a drawing has at most 250,000 entities, got more; write a file of the track alone"]
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert time.process_time() - began < 10
     assert most < 50e6
 
 

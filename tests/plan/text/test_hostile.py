@@ -3,13 +3,13 @@
 import copy
 import os
 import random
-import time
 
 import pytest
 import tomli
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from effort import at_most
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Plan
@@ -116,9 +116,8 @@ def test_a_byte_order_mark_and_windows_line_ends_are_welcome(tmp_path):
     ids=["brackets", "dots", "digits"],
 )
 def test_toml_that_is_an_attack(text, message):
-    start = time.process_time()
-    assert said(text) == [f"tarn.toml: {message}"]
-    assert time.process_time() - start < 2
+    with at_most(500):
+        assert said(text) == [f"tarn.toml: {message}"]
 
 
 def test_a_number_too_long_to_print():
@@ -177,9 +176,8 @@ def test_a_header_with_control_characters_is_shown_without_them():
 
 @pytest.mark.parametrize("header", ["[line.\x01{}]", "[{} {}]", "[line.{} x", "[\x1b[31m{}\x07]"])
 def test_a_very_long_header_does_not_fill_the_screen(header):
-    start = time.process_time()
-    (message,) = said(HEAD + header.replace("{}", "x" * 50_000) + "\n")
-    assert time.process_time() - start < 2
+    with at_most(800_000):
+        (message,) = said(HEAD + header.replace("{}", "x" * 50_000) + "\n")
     assert len(message) < 250
     assert message.isprintable()
 
@@ -195,17 +193,15 @@ def test_thousands_of_unknown_names_do_not_take_minutes():
         for n in range(2000)
     )
     routes = "".join(f'[route.R{n}]\nfrom = "Janction {n}"\nto = "Jonction {n}"\n' for n in range(1000))
-    start = time.process_time()
-    assert len(said(HEAD + lines + routes)) == 2000
-    assert time.process_time() - start < 15
+    with at_most(20_000_000):
+        assert len(said(HEAD + lines + routes)) == 2000
 
 
 def test_ten_thousand_tracks_load_in_seconds():
     tracks = ["{ straight = 12.5, rise = 0.1 }", '{ left = "24 in", angle = 10, ease = "1 1/2 in" }'] * 5_000
     text = one_line(*tracks)
-    start = time.process_time()
-    assert len(read_plan(text).tracks) == 10_000
-    assert time.process_time() - start < 6  # a tenth of that where nothing else runs
+    with at_most(5_000_000):
+        assert len(read_plan(text).tracks) == 10_000
 
 
 WRONG = st.sampled_from(

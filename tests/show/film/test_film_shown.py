@@ -19,6 +19,7 @@ from command_line import run
 from demos import layout_of
 from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan.drawing.dxf.file import dxf_library
+from gradehaul.show.base.labels import USE_MEANINGS
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.drawing.dxf_film_uses import USE_BESIDE, USE_LINES
@@ -41,7 +42,7 @@ def shown(name: str, step: float | None = None):
 
 
 def test_uses_are_told_apart_without_color() -> None:
-    patterns = {use: [(line["lw"], line.get("ls", "-")) for line in style.lines] for use, style in USES.items()}
+    patterns = {use: [(line["lw"], line.get("ls", "-")) for line in lines] for use, lines in USES.items()}
     for one, other in combinations(patterns, 2):
         assert patterns[one] != patterns[other], (one, other)
     dashes = [(line.dashes, line.weight) for line in USE_LINES.values()]
@@ -58,10 +59,10 @@ def test_the_picture_draws_every_use_on_its_stretches_and_says_what_it_means(nam
         check_sheet(figure)
     texts = [text for text in figure.findobj(Text) if text.get_text()]
     drawn: dict[tuple[str, str], float] = {}
-    for use, style in USES.items():
+    for use, styles in USES.items():
         for track in view.tracks:
             lines = [line for line in figure.axes[0].lines if line.get_gid() == f"{use} {track}"]
-            rail = lines[:: len(style.lines)]  # the lines of a use lie on top of one another
+            rail = lines[:: len(styles)]  # the lines of a use lie on top of one another
             drawn[use, track] = sum(float(np.hypot(*np.diff(line.get_xydata(), axis=0).T).sum()) for line in rail)
     asked: dict[tuple[str, str], float] = {}
     for row in found.rows:
@@ -80,8 +81,8 @@ def test_the_picture_draws_every_use_on_its_stretches_and_says_what_it_means(nam
         assert min(np.hypot(*(place - each)) for place in places for each in at) < 60  # one that lies near may hold it
     assert (FORCED_WORDS in words) == bool(found.hardest)
     used = {row.use for row in found.rows}
-    assert {USES[use].words for use in used} <= set(words)
-    assert not {style.words for use, style in USES.items() if use not in used} & set(words)
+    assert {USE_MEANINGS[use] for use in used} <= set(words)
+    assert not {words for use, words in USE_MEANINGS.items() if use not in used} & set(words)
     for train in found.trains:
         said = rf"{train.name}, with this plan: [^;]*; with film everywhere: {train.everywhere.outcome}"
         assert re.search(said, " ".join(words))
@@ -167,7 +168,7 @@ def test_the_drawing_has_a_layer_and_a_line_type_for_each_use(tmp_path) -> None:
         assert len(lines) == len(stretches) + bool(stretches)  # and the sample in the key
         if not stretches:
             continue
-        assert USES[use].words in texts
+        assert USE_MEANINGS[use] in texts
         forced = len(found.hardest) if use == "keep clean" else 0
         assert len(texts) == len(lines) + forced
         assert {line.dxf.linetype for line in lines} == ({style.layer} if style.dashes else {"CONTINUOUS"})

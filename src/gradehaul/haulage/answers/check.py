@@ -2,45 +2,35 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import ClassVar
 
-from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
+from gradehaul.haulage.answers.check_notes import assumed_films, misfit_notes, taut_trains, unsure_predictions
+from gradehaul.haulage.answers.figures import Figure, figures
 from gradehaul.haulage.answers.judged import worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
 from gradehaul.haulage.answers.named_trains import TrainAnswer, train_answers
 from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
-from gradehaul.haulage.demand import demand
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
-from gradehaul.haulage.trust.predicted import predictions
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.network.route import Between, Route, Tail
-from gradehaul.plan.rail_condition import RailCondition, ages, conditions
-from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
-from gradehaul.quantities import Kind, describe
+from gradehaul.plan.rail_condition import RailCondition
+from gradehaul.plan.records import Note, Plan
+from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters, Ratio
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.figures import figures_of
 from gradehaul.track.map.closing import figure_name
 from gradehaul.track.proximity.fouling import fouling_notes
-
-MUCH_WRAPPED = 4.0
-"""Angle of curves under a train, rad, beyond which coupler tension is worth a note: some 6 % more demand."""
-
-USUAL_TENSION = 0.03
-"""Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
-measured value was found)."""
 
 Progress = Callable[[int, int], None]
 """Called with the number of parts of the work that are done, and of how many."""
@@ -144,27 +134,6 @@ class RouteAnswer:
     def ranged_loads(self) -> tuple[RangedLoad, ...]:
         """The loads, each with how sure it is."""
         return tuple(map(RangedLoad, self.loads, self.spreads))
-
-
-_SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N"}
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """A figure that the answer rests on: whose, which, its value in SI units, and where it comes from."""
-
-    KEYS: ClassVar[str] = "subject name value unit basis"
-
-    subject: str
-    name: str
-    value: float
-    kind: Kind
-    basis: Basis
-
-    @property
-    def unit(self) -> str:
-        """The SI unit of its value, 1 of a plain ratio."""
-        return _SI.get(self.kind, "1")
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,9 +283,9 @@ def check_layout(
         *fouling_notes(alignment),
         *layout.found.notes,
         *misfit_notes(plan, answers),
-        *_unsure_predictions(plan, trials),
-        *_assumed_films(plan),
-        *_taut_trains(layout, made),
+        *unsure_predictions(plan, trials),
+        *assumed_films(plan),
+        *taut_trains(layout, made),
         *doubts,
     )
     return CheckAnswer(
@@ -352,18 +321,6 @@ def _narrowed(layout: Layout, trains: Sequence[str], routes: Sequence[str]) -> t
     return replace(plan, trains=kept), tuple(route for route in layout.routes if route.name in wanted)
 
 
-def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
-    """Yield a note for each place that does not hold a train."""
-    for train in trains:
-        for misfit in train.misfits:
-            needed, holds = (describe(x, "length", plan.unit) for x in (misfit.length, misfit.available))
-            if misfit.kind == "run-round":
-                text = f"its locomotives are {needed} long and do not fit {misfit.place}, which holds {holds}"
-            else:
-                text = f"it is {needed} long and does not fit {misfit.place}, which holds {holds}"
-            yield Note(f'train "{train.name}"', text)
-
-
 def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]:
     """Yield what no answer can be found to, and why; of a narrowed question only what bears on it."""
     positions = layout.alignment.positions
@@ -397,78 +354,6 @@ def _listed(kind: str, names: Sequence[str]) -> str:
     return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
 
 
-def _unsure_predictions(plan: Plan, trials: RandomTrials) -> Iterator[Note]:
-    """Yield a note for each pull that is calculated from other locomotives though its weight alone says more."""
-    if not any(loco.predicted for loco in plan.locos.values()):
-        return
-    for each in predictions(trials):
-        if each.less_sure:
-            others, weight = (
-                f"{describe(pull.value, 'force', unit)} ({describe(pull.low, 'force', unit)} to "
-                f"{describe(pull.high, 'force', unit)})"
-                for unit in [_force_unit(plan)]
-                for pull in (each.pull, each.by_weight)
-            )
-            yield Note(
-                f'loco "{each.loco}", {each.rail}',
-                f"its pull by the readings of other locomotives is {others}, by its weight {weight}; the first is used "
-                "and says little: read its own pull",
-            )
-
-
-def _force_unit(plan: Plan) -> str:
-    """Return a unit in which the plan's readings were written, N where there are none."""
-    readings = (force for loco in plan.locos.values() for forces in loco.pull.values() for force in forces)
-    return next((force.unit for force in readings if force.unit), "N")
-
-
-def _assumed_films(plan: Plan) -> Iterator[Note]:
-    """Yield a note for each film whose shares nobody measured or stated, where some pull depends on them."""
-    for film in plan.films.values():
-        if film.basis == "assumed" and any(
-            not loco.pull.get(rail) for loco in plan.locos.values() for rail in ages(film.name)
-        ):
-            yield Note(
-                f'rail "{film.name}"',
-                "measure first: the shares of pull that it leaves are assumed, for no measured pull of a model on one "
-                "was found; on a test rig with steel wheels a film left as little as 35 %",
-            )
-
-
-def _taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
-    """Yield a note for each train round so much curve that coupler tension, where it is left out, matters."""
-    if layout.curves.tension:
-        return
-    routes = {route.name: route for route in layout.routes}
-    for name, train in trains.items():
-        if layout.plan.trains[name].route not in routes or not (train.locos and train.cars):
-            continue
-        taut = [
-            _strain(leg, train.after(leg.route.run_rounds))
-            for leg, _ in layout.profile(routes[layout.plan.trains[name].route]).runs
-        ]
-        angle, more = max(taut)
-        if angle > MUCH_WRAPPED:
-            share = f"{100 * more:.0f} %"
-            yield Note(
-                f'train "{name}"',
-                f"it wraps {math.degrees(angle):.0f} degrees of curve at once: coupler tension, not counted, would add "
-                f"some {share} to its demand; tension = {USUAL_TENSION:g} in [curve_resistance] counts it, engines "
-                "within the train about halve it",
-            )
-
-
-def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
-    """Return the most angle that a train's cars wrap, rad, and by how much usual tension raises its greatest demand."""
-    angle = profile.bends.averaged(train.length, profile.first_head(train.length)).greatest()
-    wrapped = angle.value * train.length
-    if wrapped <= MUCH_WRAPPED:
-        return wrapped, 0.0
-    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION))
-    with_it, without = (demand(each, train).running.greatest().value for each in (taut, profile))
-    return wrapped, with_it / without - 1 if without > 0 else 0.0
-
-
 def _route_answer(
     layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], trials: RandomTrials
 ) -> RouteAnswer:
@@ -482,48 +367,3 @@ def _route_answer(
     )
     load_trials = LoadTrials(partial(RouteTrust, layout.plan, profile, trials))
     return RouteAnswer(profile, profile.ruling(), under, loads, load_trials)
-
-
-_CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "coefficient": "measured"}
-
-
-def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
-    """List the figures that the answer rests on, each with where it comes from."""
-    return (
-        *(
-            Figure(f'line "{line.name}"', figure.name, figure.of(figure.track), figure.kind, "fitted")
-            for line in plan.lines.values()
-            for figure in figures_of(line)
-        ),
-        Figure("curves", "coefficient", coefficient, "length", _CURVE_BASIS[plan.curve_resistance.model]),
-        *(figure for loco in plan.locos.values() for figure in _pulls_of(plan, loco)),
-        *(
-            Figure(f'power "{power.name}"', "together", power.together, "share", power.basis)
-            for power in plan.powers.values()
-            if len(power.locos) > 1
-        ),
-        *(figure for car in plan.cars.values() for figure in _figures_of_car(car)),
-        *(figure for film in plan.films.values() for figure in _shares_of(film)),
-    )
-
-
-def _pulls_of(plan: Plan, loco: Loco) -> Iterator[Figure]:
-    subject = f'loco "{loco.name}"'
-    for rail in conditions(plan.films):
-        stand, slip = Pulls(plan).standing(loco, rail), Pulls(plan).slipping(loco, rail)
-        yield Figure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis)
-        yield Figure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis)
-
-
-def _figures_of_car(car: Car) -> Iterator[Figure]:
-    subject = f'car "{car.name}"'
-    yield Figure(subject, "mass", car.mass, "mass", car.mass_basis)
-    yield Figure(subject, "rolling resistance", car.rolling.value, "share", car.rolling_basis)
-    yield Figure(subject, "starting resistance", car.starting.value, "share", car.starting_basis)
-
-
-def _shares_of(film: Film) -> Iterator[Figure]:
-    subject = f'rail "{film.name}"'
-    for wheels, share in (("metal", film.metal), ("tyred", film.tyred)):
-        yield Figure(subject, f"{wheels} share kept, fresh", share.fresh, "share", film.basis)
-        yield Figure(subject, f"{wheels} share kept, settled", share.settled, "share", film.basis)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple
 
@@ -189,8 +190,9 @@ def _of_pulls(margins: Margins, place: Place, state: State) -> dict[str, _Effect
         )
     together = trials.together(train.together, train.together_basis)
     if together is not None:
-        names = " and ".join(dict.fromkeys(loco.name for loco, _ in train.locos))
-        measure = f"read the pull of {names} coupled together"
+        counts = Counter(loco.name for loco, _ in train.locos)
+        names = " and ".join(name if count == 1 else f"{count} {name}" for name, count in counts.items())
+        measure = f"read the pull of {names} coupled together, and write its share of their sum as together"
         effects["how well the locomotives pull together"] = _Effect(together * total, (0.02 * total) ** 2, measure)
     return effects
 

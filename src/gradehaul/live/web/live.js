@@ -14,19 +14,7 @@
 
   const state = (words) => { byId("state").textContent = words; };
 
-  /* Makes a request; where it is refused, the words why are the error. */
-  async function request(what, body) {
-    let answer;
-    try {
-      answer = await fetch(`${what}?${plan}`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
-    } catch {
-      throw new Error("The program does not answer: it has ended, or the connection is lost.");
-    }
-    const type = answer.headers.get("content-type") || "";
-    const answered = type.startsWith("application/json") ? await answer.json() : { wrong: await answer.text() };
-    if (!answer.ok) throw new Error(answered.wrong || answer.statusText);
-    return answered;
-  }
+  const request = (what, body) => Program.post(`${what}?${plan}`, body);
 
   // Trials
 

@@ -3,29 +3,20 @@
   const byId = (id) => document.getElementById(id);
   const say = (words) => { byId("said").textContent = words; };
 
-  async function request(what, options) {
-    let answer;
-    try { answer = await fetch(what, options); } catch { throw new Error("The program does not answer: it has ended."); }
-    const type = answer.headers.get("content-type") || "";
-    const answered = type.startsWith("application/json") ? await answer.json() : { wrong: await answer.text() };
-    if (!answer.ok) throw new Error(answered.wrong);
-    return answered;
-  }
-
   const link = (name) => `?plan=${encodeURIComponent(name)}`;
 
   async function headlines() {
     for (const place of document.querySelectorAll(".headline")) {
-      try { place.textContent = (await request(`headline${link(place.dataset.plan)}`)).headline; } catch (error) { place.textContent = error.message; }
+      try { place.textContent = (await Program.request(`headline${link(place.dataset.plan)}`)).headline; } catch (error) { place.textContent = error.message; }
     }
     document.documentElement.dataset.ready = "yes";
   }
 
   byId("new").addEventListener("submit", async (event) => {
     event.preventDefault();
-    const body = JSON.stringify({ name: byId("new-name").value, layout: byId("new-layout").value, scale: byId("new-scale").value, unit: byId("new-unit").value });
+    const body = { name: byId("new-name").value, layout: byId("new-layout").value, scale: byId("new-scale").value, unit: byId("new-unit").value };
     try {
-      location.assign(link((await request("new", { method: "POST", headers: { "content-type": "application/json" }, body })).name));
+      location.assign(link((await Program.post("new", body)).name));
     } catch (error) { say(error.message); }
   });
 
@@ -33,7 +24,7 @@
     say(`Reading ${file.name} ...`);
     const scale = encodeURIComponent(byId("drawing-scale").value);
     try {
-      const { name, report } = await request(`drawing?name=${encodeURIComponent(file.name)}&scale=${scale}`, { method: "POST", body: file });
+      const { name, report } = await Program.request(`drawing?name=${encodeURIComponent(file.name)}&scale=${scale}`, { method: "POST", body: file });
       const anchor = byId("open-drawn").querySelector("a");
       anchor.href = link(name);
       anchor.textContent = `Open ${name}`;

@@ -25,6 +25,15 @@ USE_WORDS: Mapping[Use, str | tuple[str, str]] = {
 }
 """What is to become of track, in a table, with its style."""
 
+USE_MEANINGS: Mapping[Use, str] = {
+    "film": "may be filmed",
+    "has film": "has film already",
+    "keep clean": "keep clean",
+    "buffer": "also keep clean: wheels would spread film",
+    "no effect": "film or not: no locomotive in question runs there",
+}
+"""What the uses of track mean, in a sum or the key of a picture."""
+
 WOULD: Mapping[Needed, str] = {
     "stand": "would stall",
     "restart": "would not restart",

@@ -2,28 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.answers.named_trains import TrainAnswer
-from gradehaul.haulage.outcome import FAILS, WORST_FIRST, Outcome, worst
+from gradehaul.haulage.outcome import FAILS, WORST_FIRST, worst
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
 from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.page import Piece, words_of
-from gradehaul.show.check.outcome_words import OUTCOMES, plain_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, plain_words
 
 _NAMED = 6
 """Trains that a headline names, the worst first."""
-
-_DO: Mapping[Outcome, tuple[str, str]] = {
-    "stalls": ("stalls", "stall"),
-    "runs away": ("runs away", "run away"),
-    "too long": ("is too long", "are too long"),
-    "marginal": ("is marginal", "are marginal"),
-    "climbs": ("climbs", "climb"),
-}
-"""What one train does, and what several do."""
 
 
 def headline(answer: CheckAnswer) -> list[Piece]:
@@ -112,7 +103,7 @@ def _counted(trains: Sequence[TrainAnswer], of: str) -> Iterator[str]:
         those = [each for each in trains if each.outcome == outcome]
         every = len(those) == len(trains) > 1
         who = f"{len(those)}{of}" if not every else "both trains" if len(those) == 2 else f"all {len(those)} trains"
-        words = f"{who} {_DO[outcome][len(those) > 1]}"
+        words = f"{who} {DOES[outcome][len(those) > 1]}"
         of = ""
         named = [_with_place(each) for each in those[:left]] if failing else []
         left -= len(named)

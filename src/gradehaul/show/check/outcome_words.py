@@ -25,8 +25,14 @@ OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
 _MEETS = 1e-3
 """Tracks no farther apart than this, m, meet: at a turnout or a crossing."""
 
-DOES: Mapping[Outcome, str] = {"too long": "is too long", "marginal": "is marginal"}
-"""An outcome behind the name of a train, where it is no verb itself."""
+DOES: Mapping[Outcome, tuple[str, str]] = {
+    "stalls": ("stalls", "stall"),
+    "runs away": ("runs away", "run away"),
+    "too long": ("is too long", "are too long"),
+    "marginal": ("is marginal", "are marginal"),
+    "climbs": ("climbs", "climb"),
+}
+"""What one train does behind its name, and what several do."""
 
 SHORT: Mapping[Outcome, tuple[str, ...]] = {
     "stalls": (

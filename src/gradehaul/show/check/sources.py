@@ -14,8 +14,9 @@ from gradehaul.haulage.adhesion import (
     source_of_pull,
     source_of_slipping,
 )
-from gradehaul.haulage.answers.check import CheckAnswer, Figure
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
+from gradehaul.haulage.answers.figures import Figure
 from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up

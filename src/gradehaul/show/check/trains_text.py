@@ -140,7 +140,7 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], units: UnitFormat) -> No
     for way in ways:
         page.line(
             (way.train, "bold"),
-            f" {DOES.get(way.outcome, way.outcome)} on rail {way.rail}, with {counted(way.cars, 'car')}.",
+            f" {DOES[way.outcome][0]} on rail {way.rail}, with {counted(way.cars, 'car')}.",
             indent=2,
         )
         for line in way_lines(way, units):

@@ -46,7 +46,7 @@ def _add_train(page: Page, train: TrialTrain, units: UnitFormat) -> None:
     by_outcome: dict[Outcome, list[str]] = {}
     for trial in train.trials:
         by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition])
-    words = "; ".join(f"{DOES.get(outcome, outcome)} {listed(where)}" for outcome, where in by_outcome.items())
+    words = "; ".join(f"{DOES[outcome][0]} {listed(where)}" for outcome, where in by_outcome.items())
     page.line((f"It {words}.", OUTCOMES[train.judged.outcome][1]))
     most = [f"most {train.counted}>"] if train.counted else []
     rows = [[*_row(trial, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]

@@ -7,10 +7,9 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.haulage.views.plan_view import PlanView
-from gradehaul.show.base.labels import USE_WORDS, WOULD
+from gradehaul.show.base.labels import USE_MEANINGS, USE_WORDS, WOULD
 from gradehaul.show.base.page import words_of
 from gradehaul.show.drawing.dxf_pen import Pen, beside
-from gradehaul.show.plan_view.styles import USES
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, used_stretches
 
@@ -63,10 +62,10 @@ def draw_uses(pen: Pen, view: PlanView, film: KeepCleanPlan) -> None:
             pen.circle(spot.x, spot.y, 0.8 * pen.gauge, style.layer, style.color)
             pen.text(f"{forced.train} {WOULD[forced.test]}", [(spot.x, spot.y)], style.layer, style.color)
     left, _, bottom, _ = view.box
-    for row, use in enumerate(use for use in USES if use in drawn):
+    for row, use in enumerate(use for use in USE_MEANINGS if use in drawn):
         y, right = bottom - (5.0 + 2.0 * row) * pen.height, left + 6.0 * pen.height
         _line(pen, use, np.array([[left, y], [right, y]]))
-        words, style = USES[use].words, USE_LINES[use]
+        words, style = USE_MEANINGS[use], USE_LINES[use]
         pen.text(words, [(right, y)], style.layer, style.color, offsets=[pen.height])
 
 

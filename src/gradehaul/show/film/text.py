@@ -8,7 +8,7 @@ from itertools import groupby
 
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.plan.names import clean
-from gradehaul.show.base.labels import USE_WORDS, WOULD, chance_words
+from gradehaul.show.base.labels import USE_MEANINGS, USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -17,13 +17,6 @@ from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Outlook, Row, Use
 from gradehaul.treatment.needs import Need
 
-_USES: dict[Use, str] = {
-    "film": "may be filmed",
-    "has film": "has film already",
-    "keep clean": "keep clean",
-    "buffer": "also keep clean: wheels would spread film from here",
-    "no effect": "film or not: no locomotive in question runs there",
-}
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",
     "marginal": "every train gets through as long as its wheels never slip, and holds back downhill",
@@ -44,7 +37,7 @@ def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = 
     page.line()
     failing = [train for train in found.trains if train.planned.outcome in FAILS]
     if failing and not found.beyond:
-        words = [f"{each.name} {DOES.get(each.planned.outcome, each.planned.outcome)}" for each in failing]
+        words = [f"{each.name} {DOES[each.planned.outcome][0]}" for each in failing]
         page.paragraph((f"With this plan {', '.join(words)}", "bold red"), ".")
     for line in (_beyond if found.beyond else _depends_on)(found, units):
         page.paragraph(*line)
@@ -191,7 +184,7 @@ def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]
 def _add_totals(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.heading("In all")
     rows = []
-    for use, words in _USES.items():
+    for use, words in USE_MEANINGS.items():
         rows_of = [row for row in found.rows if row.use == use]
         if rows_of:
             rows.append([words, units.length(found.length(use)), str(len({row.unit.track for row in rows_of}))])

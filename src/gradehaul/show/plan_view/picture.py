@@ -15,7 +15,7 @@ from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.colors import FAINT, INK
-from gradehaul.show.base.labels import FILM_CAUTION, WOULD
+from gradehaul.show.base.labels import FILM_CAUTION, USE_MEANINGS, WOULD
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
@@ -143,7 +143,7 @@ def _key(
     uses = {} if film is None else used_stretches(film)
     drawn = {stretch.use for track in view.tracks for stretch in uses.get(track, ())}
     key: dict[str, Artist | tuple[Artist, ...]] = {
-        style.words: sample(*style.lines) for use, style in USES.items() if use in drawn
+        USE_MEANINGS[use]: sample(*lines) for use, lines in USES.items() if use in drawn
     }
     if not uses:
         for number in sorted({run.shade for track in view.tracks.values() for run in runs(track)}):
@@ -233,7 +233,7 @@ def _draw_run(canvas: Canvas, track: TrackView, run: Run, film: tuple[str, Any] 
 
 def _draw_used(canvas: Canvas, track: TrackView, run: Run, use: Use) -> None:
     x, y = canvas.xy(track.part(run.start, run.stop)).T
-    for style in USES[use].lines:
+    for style in USES[use]:
         ends: dict[str, Any] = {"solid_capstyle": "butt", "dash_capstyle": "butt", "solid_joinstyle": "round"}
         wide = {**style, "lw": style["lw"] * canvas.thin}
         canvas.axes.plot(x, y, zorder=3, gid=f"{use} {track.id}", **wide, **ends)

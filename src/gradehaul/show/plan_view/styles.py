@@ -140,43 +140,27 @@ def rail_words(rail: str) -> str:
     return rail if rail in PLANNED else f"on {rail} rail"
 
 
-class UseStyle(NamedTuple):
-    """The lines of a use, each drawn on top of those before, and what they mean."""
-
-    lines: tuple[dict[str, Any], ...]
-    words: str
-
-
-USES: Mapping[Use, UseStyle] = {
-    "film": UseStyle(
-        (
-            {"color": "#555555", "lw": 5.2},
-            {"color": PALE_FILM, "lw": 4.4},
-            {"color": FILM, "lw": 1.5, "ls": (0, (2.6, 1.6))},
-        ),
-        "may be filmed",
+USES: Mapping[Use, tuple[dict[str, Any], ...]] = {
+    "film": (
+        {"color": "#555555", "lw": 5.2},
+        {"color": PALE_FILM, "lw": 4.4},
+        {"color": FILM, "lw": 1.5, "ls": (0, (2.6, 1.6))},
     ),
-    "has film": UseStyle(
-        (
-            {"color": "#555555", "lw": 5.2},
-            {"color": PALE_FILM, "lw": 4.4},
-            {"color": FILM, "lw": 1.7, "ls": (0, (0.9, 0.9))},
-        ),
-        "has film already",
+    "has film": (
+        {"color": "#555555", "lw": 5.2},
+        {"color": PALE_FILM, "lw": 4.4},
+        {"color": FILM, "lw": 1.7, "ls": (0, (0.9, 0.9))},
     ),
-    "keep clean": UseStyle(({"color": INK, "lw": 5.6},), "keep clean"),
-    "buffer": UseStyle(
-        (
-            {"color": INK, "lw": 5.6},
-            {"color": "white", "lw": 4.2},
-            {"color": INK, "lw": 4.2, "ls": (0, (0.3, 0.6))},
-        ),
-        "also keep clean: wheels would spread film",
+    "keep clean": ({"color": INK, "lw": 5.6},),
+    "buffer": (
+        {"color": INK, "lw": 5.6},
+        {"color": "white", "lw": 4.2},
+        {"color": INK, "lw": 4.2, "ls": (0, (0.3, 0.6))},
     ),
-    "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no locomotive in question runs there"),
+    "no effect": ({"color": "#8a8a8a", "lw": 1.8},),
 }
-"""Dashes and dots on pale blue for film, solid black and a ladder of it for what stays clean, a thin line for the rest:
-distinct without color, and no color of a grade."""
+"""The lines of each use, each drawn on top of those before. Dashes and dots on pale blue for film, solid black and a
+ladder of it for what stays clean, a thin line for the rest: distinct without color, and no color of a grade."""
 
 
 FORCED_WORDS = "head of a train that would fail here with more film"

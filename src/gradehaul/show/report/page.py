@@ -18,7 +18,7 @@ from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.show.base.labels import chance_words
+from gradehaul.show.base.labels import USE_MEANINGS, chance_words
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import (
@@ -36,7 +36,7 @@ from gradehaul.show.check.sources import add_sources
 from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
 from gradehaul.show.check.trains_text import HOW_HELPED, add_trains, way_lines
 from gradehaul.show.film.text import add_film_plan
-from gradehaul.show.plan_view.styles import SHADES, USES, shade_words
+from gradehaul.show.plan_view.styles import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import report_document
 from gradehaul.show.report.parts import Cell, Rows, outcome_cell, parts_of, rows_of
@@ -117,7 +117,7 @@ def drawn_plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
 def _uses(film: KeepCleanPlan | None) -> list[tuple[str, str]]:
     """Return the uses that track is put to, each with its class on the page and what it means."""
     used = set() if film is None else {row.use for row in film.rows}
-    return [(use.replace(" ", "-"), style.words) for use, style in USES.items() if use in used]
+    return [(use.replace(" ", "-"), words) for use, words in USE_MEANINGS.items() if use in used]
 
 
 def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> dict[str, Any]:

@@ -1,0 +1,109 @@
+"""Notes of check: trains that do not fit or are taut on curves, predictions that say little, films nobody measured."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.demand import demand
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Train
+from gradehaul.haulage.trust.predicted import predictions
+from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.plan.rail_condition import ages
+from gradehaul.plan.records import Note, Plan
+from gradehaul.quantities import describe
+
+MUCH_WRAPPED = 4.0
+"""Angle of curves under a train, rad, beyond which coupler tension is worth a note: some 6 % more demand."""
+
+USUAL_TENSION = 0.03
+"""Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
+measured value was found)."""
+
+
+def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
+    """Yield a note for each place that does not hold a train."""
+    for train in trains:
+        for misfit in train.misfits:
+            needed, holds = (describe(x, "length", plan.unit) for x in (misfit.length, misfit.available))
+            if misfit.kind == "run-round":
+                text = f"its locomotives are {needed} long and do not fit {misfit.place}, which holds {holds}"
+            else:
+                text = f"it is {needed} long and does not fit {misfit.place}, which holds {holds}"
+            yield Note(f'train "{train.name}"', text)
+
+
+def unsure_predictions(plan: Plan, trials: RandomTrials) -> Iterator[Note]:
+    """Yield a note for each pull that is calculated from other locomotives though its weight alone says more."""
+    if not any(loco.predicted for loco in plan.locos.values()):
+        return
+    for each in predictions(trials):
+        if each.less_sure:
+            others, weight = (
+                f"{describe(pull.value, 'force', unit)} ({describe(pull.low, 'force', unit)} to "
+                f"{describe(pull.high, 'force', unit)})"
+                for unit in [_force_unit(plan)]
+                for pull in (each.pull, each.by_weight)
+            )
+            yield Note(
+                f'loco "{each.loco}", {each.rail}',
+                f"its pull by the readings of other locomotives is {others}, by its weight {weight}; the first is used "
+                "and says little: read its own pull",
+            )
+
+
+def _force_unit(plan: Plan) -> str:
+    """Return a unit in which the plan's readings were written, N where there are none."""
+    readings = (force for loco in plan.locos.values() for forces in loco.pull.values() for force in forces)
+    return next((force.unit for force in readings if force.unit), "N")
+
+
+def assumed_films(plan: Plan) -> Iterator[Note]:
+    """Yield a note for each film whose shares nobody measured or stated, where some pull depends on them."""
+    for film in plan.films.values():
+        if film.basis == "assumed" and any(
+            not loco.pull.get(rail) for loco in plan.locos.values() for rail in ages(film.name)
+        ):
+            yield Note(
+                f'rail "{film.name}"',
+                "measure first: the shares of pull that it leaves are assumed, for no measured pull of a model on one "
+                "was found; on a test rig with steel wheels a film left as little as 35 %",
+            )
+
+
+def taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
+    """Yield a note for each train round so much curve that coupler tension, where it is left out, matters."""
+    if layout.curves.tension:
+        return
+    routes = {route.name: route for route in layout.routes}
+    for name, train in trains.items():
+        if layout.plan.trains[name].route not in routes or not (train.locos and train.cars):
+            continue
+        taut = [
+            _strain(leg, train.after(leg.route.run_rounds))
+            for leg, _ in layout.profile(routes[layout.plan.trains[name].route]).runs
+        ]
+        angle, more = max(taut)
+        if angle > MUCH_WRAPPED:
+            share = f"{100 * more:.0f} %"
+            yield Note(
+                f'train "{name}"',
+                f"it wraps {math.degrees(angle):.0f} degrees of curve at once: coupler tension, not counted, would add "
+                f"some {share} to its demand; tension = {USUAL_TENSION:g} in [curve_resistance] counts it, engines "
+                "within the train about halve it",
+            )
+
+
+def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
+    """Return the most angle that a train's cars wrap, rad, and by how much usual tension raises its greatest demand."""
+    angle = profile.bends.averaged(train.length, profile.first_head(train.length)).greatest()
+    wrapped = angle.value * train.length
+    if wrapped <= MUCH_WRAPPED:
+        return wrapped, 0.0
+    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION))
+    with_it, without = (demand(each, train).running.greatest().value for each in (taut, profile))
+    return wrapped, with_it / without - 1 if without > 0 else 0.0
