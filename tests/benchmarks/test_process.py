@@ -2,32 +2,38 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from statistics import median
 from time import perf_counter
 
-from project import ROOT
+import pytest
+from processes import processor_time, run
 
 BARE = "import numpy, networkx, pint, pydantic, click, tomli"
 
+FIRST_HILL, TWO_LEVELS = (
+    ("-m", "gradehaul", "check", "plans/first-hill.toml"),
+    (
+        "-m",
+        "gradehaul",
+        "check",
+        "plans/two-levels.toml",
+    ),
+)
 
-def run(*arguments: str) -> None:
-    subprocess.run([sys.executable, *arguments], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+@pytest.fixture(scope="module", autouse=True)
+def compiled():
+    """Compiled modules are there, as after an installation."""
+    run(*TWO_LEVELS)
 
 
-def test_check_on_the_first_demo_plan(ratio):
-    def check() -> None:
-        run("-m", "gradehaul", "check", "plans/first-hill.toml")
+def test_check_on_demo_plans(ratio):
+    def against(what: str, slow: tuple[str, ...], fast: tuple[str, ...], most: float) -> None:
+        ratio(what, lambda: run(*slow), lambda: run(*fast), rounds=15, clock=processor_time, most=most)
 
-    check()  # so that compiled files are there, as after an installation
-    ratio(
-        "check of the first demo plan over importing its libraries",
-        check,
-        lambda: run("-c", BARE),
-        rounds=15,
-        most=1.5,
-    )
+    against("check of the first demo plan over importing its libraries", FIRST_HILL, ("-c", BARE), 1.4)
+    against("check of two levels over check of the first demo plan", TWO_LEVELS, FIRST_HILL, 2)
+    against("check --json of two levels over its first screen", (*TWO_LEVELS, "--json"), TWO_LEVELS, 2)
 
 
 TRIED = ("plans/two-levels.toml", "Up by the siding", "consolidation", "7 hopper", "caboose")
@@ -42,9 +48,11 @@ def test_try_on_two_levels(ratio):
     def trial() -> None:
         run("-m", "gradehaul", "try", *TRIED)
 
-    trial()
-    ratio("try on two levels over importing what it needs", trial, lambda: run("-c", NEEDED), rounds=15, most=1.2)
-    ratio("try on two levels over importing its libraries", trial, lambda: run("-c", BARE), rounds=9)
+    def against(what: str, fast: str, rounds: int, most: float | None = None) -> None:
+        ratio(what, trial, lambda: run("-c", fast), rounds=rounds, clock=processor_time, most=most)
+
+    against("try on two levels over importing what it needs", NEEDED, 15, 1.2)
+    against("try on two levels over importing its libraries", BARE, 9)
 
 
 def test_help(ratio, figure):
@@ -53,6 +61,7 @@ def test_help(ratio, figure):
         lambda: run("-m", "gradehaul", "--help"),
         lambda: run("-c", "pass"),
         rounds=15,
+        clock=processor_time,
     )
     times = []
     for _ in range(7):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 
@@ -25,11 +25,9 @@ class Worst:
     """What trains of 1, 2, 3 … equal cars with the same locomotives need at their worst place, N, less their pull.
 
     It is grades and curves alone, without resistance; where the pull is the same all the way it is left out too.
-    `most` and `least` bound it for every count, shape (999,); they are equal where it is known.
+    `most` bounds it from above for every count, shape (999,).
 
-    k more cars need no more than a row of k can need anywhere, and k fewer no more beyond what a row of k can push, so
-    one count that is worked out bounds the others from above. From below they are bounded by what they need at the
-    places that were worst for others.
+    k more cars need no more than a row of k can need anywhere, so one count that is worked out bounds all greater ones.
 
     Parameters
     ----------
@@ -56,26 +54,20 @@ class Worst:
         pushed: bool = False,
     ) -> None:
         self._profile, self._train, self._pull, self._pushed = profile, train, pull, pushed
-        self._rows = profile.rows_of_cars(car.length)
         self._car = car
-        self._weight = GRAVITY * car.mass
-        self._up, self._down = (
-            self._weight * (1 + _SLACK) * bound + _LEAST_SLACK for bound in (self._rows.up, self._rows.down)
-        )
+        self._row = GRAVITY * car.mass * (1 + _SLACK) * profile.rows_of_cars(car.length) + _LEAST_SLACK
         self._numbers = np.arange(1, MOST_CARS + 1)
         self._known: dict[int, Extreme] = {}
         self.most = np.full(MOST_CARS, np.inf)
-        self.least = np.full(MOST_CARS, -np.inf)
         if not pushed:
             shortest = train(1)
-            self._line_weights, self._edges = shortest.line_weights[:-1], shortest.edges[:-1]
-            self._locos = float(self._edges[-1])
+            edges = shortest.edges[:-1]
+            self._locos = float(edges[-1])
             # all but the tail is the same for every count
             weights = edge_weights(shortest.line_weights).tolist()
             level = profile.with_track_behind(self._locos)
-            self._ahead = shifted_sum(level, weights[:-1], self._edges.tolist(), 0.0, profile.length)
+            self._ahead = shifted_sum(level, weights[:-1], edges.tolist(), 0.0, profile.length)
             self._tail_weight = weights[-1]
-            self._look_at(list(self._rows.places))
 
     def first_failing(self, pull: float, resistance: float, below: int = MOST_CARS + 1) -> int:
         """Return the least number of cars that needs more than a pull, `below` where none under it does.
@@ -92,24 +84,19 @@ class Worst:
             Only lesser counts are of interest.
         """
         room = pull - self._numbers * resistance
-        from_above = True
-        while True:
-            first = _first(self.most > room)
-            failing = min(_first(self.least > room), below)
-            if first >= failing:
-                return failing
-            # the count before one that fails mostly passes, and then often decides all before it
-            aim = failing - 1
-            wanted = aim if from_above and failing <= MOST_CARS and self.most[aim - 1] > room[aim - 1] else first
-            from_above = wanted == first or self.at(wanted).value <= room[wanted - 1]
-            self.at(wanted)
+        while (first := _first(self.most > room)) < below:
+            if self.at(first).value > room[first - 1]:
+                return first
+        return below
 
     def at(self, count: int) -> Extreme:
         """Return what a train of so many cars needs at its worst place, N, less its pull, and the head's place."""
         if count not in self._known:
             worst = self._worked_out(count)
             self._known[count] = worst
-            self._bound_others(count, worst)
+            more = self.most[count:]
+            np.minimum(more, worst.value + self._row[: more.size], out=more)
+            self.most[count - 1] = worst.value
         return self._known[count]
 
     def _worked_out(self, count: int) -> Extreme:
@@ -130,34 +117,6 @@ class Worst:
         behind = self._profile.with_track_behind(train.length)
         edges = zip(edge_weights(train.line_weights).tolist(), train.edges.tolist(), strict=True)
         return [(behind, weight, edge) for weight, edge in edges], train.length
-
-    def _bound_others(self, count: int, worst: Extreme) -> None:
-        more = self.most[count:]
-        np.minimum(more, worst.value + self._up[: more.size], out=more)
-        if not self._pushed:
-            if not self._profile.route.starts_whole:  # else a shorter train starts further back
-                fewer = self.most[: count - 1][::-1]
-                np.minimum(fewer, worst.value + self._down[: fewer.size], out=fewer)
-            if self.least[count - 1] < worst.value - 10 * (_SLACK * abs(worst.value) + _LEAST_SLACK):
-                front = worst.at - self._locos
-                self._rows.look_at(front)
-                self._look_at([front])
-        self.most[count - 1] = self.least[count - 1] = worst.value
-
-    def _look_at(self, fronts: Sequence[float]) -> None:
-        """Bound every count from below by what it needs with the front of its cars at each of some places."""
-        heads = np.array(fronts)[:, np.newaxis] + self._locos
-        heights = self._profile.with_track_behind(self._locos).continued(heads - self._edges)
-        locos = (heights[:, :-1] - heights[:, 1:]) @ self._line_weights
-        needed = np.array([self._rows.places[front] for front in fronts])
-        needed *= self._weight
-        needed += locos[:, np.newaxis] if self._pull is None else locos[:, np.newaxis] - self._pull(1).continued(heads)
-        needed[heads[:, 0] > self._profile.length] = -np.inf
-        if self._profile.route.starts_whole:
-            tails = self._locos + self._numbers * self._car.length
-            needed[np.minimum(tails, self._profile.length) > heads] = -np.inf
-        most = needed.max(axis=0)
-        np.maximum(self.least, most - (_SLACK * np.abs(most) + _LEAST_SLACK), out=self.least)
 
 
 def _first(which: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> int:

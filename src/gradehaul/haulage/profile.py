@@ -11,14 +11,17 @@ from typing import ClassVar
 import numpy as np
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.car_row_bounds import Rows
 from gradehaul.haulage.resistance import Curves
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
 from gradehaul.plan.rail_condition import CLEAN
+from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum
+
+_ROW_PARTS = (64, 32, 16, 8, 4, 2, 1)
+"""Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can need."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -155,7 +158,7 @@ class RouteProfile:
     rails: tuple[tuple[str, ...], ...]
     legs: tuple[RouteProfile, ...] = ()
     _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False, init=False)
-    _rows: dict[float, Rows] = field(default_factory=dict, repr=False, init=False)
+    _rows: dict[float, FloatArray] = field(default_factory=dict, repr=False, init=False)
     _compensated: dict[float, RouteProfile] = field(default_factory=dict, repr=False, init=False)
 
     @property
@@ -318,10 +321,23 @@ class RouteProfile:
             return Extreme(worst.value, start + worst.at)
         return self.averaged(train_length, self.first_head(train_length)).greatest()
 
-    def rows_of_cars(self, length: float) -> Rows:
-        """Return what rows of cars of one length need on the route at the most."""
+    def rows_of_cars(self, length: float) -> FloatArray:
+        """Return no less than rows of 1, 2, 3 … cars of one length need anywhere, in weights of one car, shape (999,).
+
+        A row needs no more than the parts it is made of, each on the place that is worst for it.
+        """
         if length not in self._rows:
-            self._rows[length] = Rows(self, length)
+            most = np.zeros(MOST_CARS)
+            left = np.arange(1, MOST_CARS + 1)
+            for size in _ROW_PARTS:
+                if size > 1 and size * length > self.length:
+                    continue
+                # a train longer than its berth stands with cars on the level track behind it: a row may straddle the
+                # origin
+                steepest = self.averaged(size * length, 0.0).greatest().value
+                parts, left = left // size, left % size
+                most += parts * size * max(steepest, 0.0)
+            self._rows[length] = most
         return self._rows[length]
 
     def averaged(self, length: float, first: float) -> PiecewiseQuadratic:

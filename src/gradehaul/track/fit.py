@@ -96,12 +96,13 @@ def fit_notes(plan: Plan) -> Iterator[Note]:
 
 def _parallel_notes(plan: Plan) -> Iterator[Note]:
     """Yield a note for each line that is not as far from the line beside it over its middle half as it should be."""
+    if all(line.parallel is None for line in plan.lines.values()):
+        return
     from shapely import LineString, Point
 
-    lines = [line for line in plan.lines.values() if line.parallel is not None]
-    round_ = _Round.of(plan) if lines else None
-    for line in lines:
-        if round_ is None or line.parallel is None or not round_.ready(line):
+    round_ = _Round.of(plan)
+    for line in plan.lines.values():
+        if line.parallel is None or not round_.ready(line):
             continue
         beside = round_.open_line(line).beside
         if beside is None:

@@ -87,7 +87,7 @@ def engine_margins(layout: Layout, trials: RandomTrials, name: str, rail: str) -
 @pytest.mark.parametrize(
     ("name", "rail"), [("double", "treated"), ("double", AS_PLANNED), ("single", "clean"), ("single", AS_PLANNED)]
 )
-def test_all_draws_at_once_agree_with_the_exact_engine_draw_by_draw(layout, name, rail):
+def test_all_trials_at_once_agree_with_the_exact_engine_trial_by_trial(layout, name, rail):
     trials = RandomTrials(layout.plan, layout.coefficient, seed=3, count=250)
     found = engine_margins(layout, trials, name, rail)
     train = made_up(layout.plan, layout.plan.trains[name])
@@ -377,7 +377,7 @@ def test_the_seed_decides(layout):
     assert chance(7) == pytest.approx(chance(8), abs=0.03)
 
 
-def test_a_train_on_the_edge_stalls_in_half_of_the_draws():
+def test_a_train_on_the_edge_stalls_in_half_of_the_trials():
     """Nothing but the pull is unsure, and the pull is just what is asked."""
     text = HILL.replace('rolling = "2.2 ± 0.3 %"', 'rolling = "2.2 ± 0.00001 %"').replace(
         'unit = "mm"', 'unit = "mm"\ncurve_resistance = { model = "coefficient", coefficient = 0.01 }'
@@ -459,7 +459,7 @@ def test_a_cause_weighs_what_it_does_where_the_train_has_least_to_spare():
     assert min(from_curve, from_pull) > 0.1 * max(from_curve, from_pull)  # neither hides the other
 
 
-def test_draws_lie_round_the_pulls_of_the_answer(monkeypatch):
+def test_trials_lie_round_the_pulls_of_the_answer(monkeypatch):
     # a distribution that reaches further to one side moves the middle of a product
     monkeypatch.setattr(random_trials, "SHARE_RANGE", (0.1, 0.1))
     monkeypatch.setattr(random_trials, "SLIP_CLEAN_RANGE", (0.7, 0.8))

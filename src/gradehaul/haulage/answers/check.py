@@ -60,8 +60,8 @@ class RangedLoad:
     """A load, and how sure it is."""
 
     KEYS: ClassVar[str] = (
-        "load.power load.car load.rail told_cars=load.to_run rated_cars=load.rated limit_cars=load.limit told_low "
-        "told_high spread.rated_low spread.rated_high spread.limit_low spread.limit_high fits_cars=load.fits "
+        "load.power load.car load.rail told_cars=load.to_run rated_cars=load.rated limit_cars=load.limit told_low=low "
+        "told_high=high spread.rated_low spread.rated_high spread.limit_low spread.limit_high fits_cars=load.fits "
         "load.fits_by load.engine load.holds_back load.basis load.slipping_basis load.binds"
     )
 
@@ -69,12 +69,12 @@ class RangedLoad:
     spread: LoadSpread
 
     @property
-    def told_low(self) -> int:
+    def low(self) -> int:
         """The 5th percentile of the cars to run."""
         return self.load.held(self.spread.rated_low)
 
     @property
-    def told_high(self) -> int:
+    def high(self) -> int:
         """The 95th percentile of the cars to run."""
         return self.load.held(self.spread.rated_high)
 

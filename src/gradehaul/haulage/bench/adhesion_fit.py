@@ -20,31 +20,30 @@ _ROUNDS = 4
 
 
 class Coefficients(NamedTuple):
-    """Adhesion of metal and of tyred wheels in many sets of data, with what their scatter says.
+    """Adhesion of metal and of tyred wheels, with what the scatter of locomotives says.
 
-    `value`, shape (..., 2); `inverse` of the matrix of the normal equations, shape (..., 2, 2), zero for a coefficient
-    held at zero; `variance` of a locomotive's relative deviation, shape (...,); `freedom`, shape (...,).
+    `value`, shape (2,); `inverse` of the matrix of the normal equations, shape (2, 2), zero for a coefficient held at
+    zero; `variance` of a locomotive's relative deviation; `freedom`.
     """
 
     value: FloatArray
     inverse: FloatArray
-    variance: FloatArray
-    freedom: FloatArray
+    variance: float
+    freedom: int
 
 
 def fit_coefficients(weights: FloatArray, pulls: FloatArray) -> Coefficients:
     """Fit pull = μ_metal W_metal + μ_tyre W_tyre by non-negative least squares of relative deviations.
 
     Locomotives differ from one another by a share of their pull, so each is weighed by 1 / its fitted pull, found in a
-    few rounds. With two coefficients the non-negative solution is the free one where both are positive, else the better
-    of the two with one held at zero (Lawson and Hanson's conditions, by hand for two).
+    few rounds.
 
     Parameters
     ----------
     weights
-        Weight on metal and on tyred driven wheels, N, shape (..., locomotives, 2).
+        Weight on metal and on tyred driven wheels, N, shape (locomotives, 2).
     pulls
-        Their mean pulls, N, shape (..., locomotives).
+        Their mean pulls, N, shape (locomotives,).
 
     Examples
     --------
@@ -52,55 +51,18 @@ def fit_coefficients(weights: FloatArray, pulls: FloatArray) -> Coefficients:
     >>> fit_coefficients(weights, weights @ [0.22, 0.40]).value.round(6)
     array([0.22, 0.4 ])
     """
-    fitted = np.broadcast_to(pulls, np.broadcast_shapes(pulls.shape, weights.shape[:-1])).copy()
+    from scipy.optimize import nnls
+
+    fitted = pulls
     for _ in range(_ROUNDS):
-        rows = weights / fitted[..., None]
-        seen = pulls / fitted
-        value, inverse = _non_negative(rows, seen)
-        fitted = np.maximum((weights * value[..., None, :]).sum(axis=-1), 1e-12)
-    residual = pulls / fitted - 1.0
-    freedom = weights.shape[-2] - (value > 0).sum(axis=-1)
-    variance = (residual**2).sum(axis=-1) / np.maximum(freedom, 1)
-    return Coefficients(value, inverse, variance, freedom.astype(float))
-
-
-def _non_negative(rows: FloatArray, seen: FloatArray) -> tuple[FloatArray, FloatArray]:
-    square = np.einsum("...ni,...nj->...ij", rows, rows)
-    right = np.einsum("...ni,...n->...i", rows, seen)
-    a, b, d = square[..., 0, 0], square[..., 0, 1], square[..., 1, 1]
-    determinant = a * d - b * b
-    singular = determinant <= 1e-12 * a * d
-    safe = np.where(singular, 1.0, determinant)
-    free = np.stack([d * right[..., 0] - b * right[..., 1], a * right[..., 1] - b * right[..., 0]], axis=-1)
-    free = free / safe[..., None]
-    inverse = np.stack([np.stack([d, -b], axis=-1), np.stack([-b, a], axis=-1)], axis=-2) / safe[..., None, None]
-    alone = np.stack([right[..., 0] / np.where(a > 0, a, 1.0), right[..., 1] / np.where(d > 0, d, 1.0)], axis=-1)
-    alone = np.maximum(alone, 0.0)
-    gains = np.stack([right[..., 0] * alone[..., 0], right[..., 1] * alone[..., 1]], axis=-1)
-    first = gains[..., 0] >= gains[..., 1]
-    held = np.where(first[..., None], alone * np.array([1.0, 0.0]), alone * np.array([0.0, 1.0]))
-    zero = np.zeros_like(a)
-    only_first = np.stack(
-        [np.stack([1.0 / np.where(a > 0, a, 1.0), zero], axis=-1), np.stack([zero, zero], axis=-1)], axis=-2
-    )
-    only_second = np.stack(
-        [np.stack([zero, zero], axis=-1), np.stack([zero, 1.0 / np.where(d > 0, d, 1.0)], axis=-1)], axis=-2
-    )
-    bounded = singular | (free < 0).any(axis=-1)
-    value = np.where(bounded[..., None], held, free)
-    inverse = np.where(bounded[..., None, None], np.where(first[..., None, None], only_first, only_second), inverse)
-    return value, inverse
-
-
-def predict(found: Coefficients, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the pull of a locomotive that was not measured and the standard deviation of what it may be, N.
-
-    The deviation has both how much locomotives differ among themselves and how well the coefficients are known:
-    σ² = s² (pull² + w (AᵀA)⁻¹ wᵀ), A being the weights over the fitted pulls.
-    """
-    pull = (found.value * weights).sum(axis=-1)
-    known = np.einsum("...i,...ij,...j->...", weights, found.inverse, weights)
-    return pull, np.sqrt(found.variance * (pull**2 + known))
+        rows = weights / fitted[:, np.newaxis]
+        value = nnls(rows, pulls / fitted)[0]
+        fitted = np.maximum(weights @ value, 1e-12)
+    used = np.flatnonzero(value)
+    inverse = np.zeros((2, 2))
+    inverse[np.ix_(used, used)] = np.linalg.inv(rows[:, used].T @ rows[:, used])
+    freedom = len(pulls) - used.size
+    return Coefficients(value, inverse, float(((pulls / fitted - 1.0) ** 2).sum()) / max(freedom, 1), freedom)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +99,8 @@ class AdhesionFit:
     def predict(self, weights: tuple[float, float]) -> PredictedPull | None:
         """Return the pull of another locomotive with these weights on metal and tyred wheels, N; None where unknown.
 
-        Its variance is that of `predict`: s² pull² of its own, and s² w (AᵀA)⁻¹ wᵀ of the coefficients, which all
-        predictions of the fit share.
+        Its variance has both how much locomotives differ among themselves, s² pull², and how well the coefficients are
+        known, s² w (AᵀA)⁻¹ wᵀ with A the weights over the fitted pulls, which all predictions of the fit share.
         """
         total = sum(weights)
         if total <= 0 or self.freedom < 1:
@@ -149,7 +111,7 @@ class AdhesionFit:
             return None
         own = np.array(weights if self.apart else (total, 0.0))
         pull = float((self.found.value * own).sum())
-        scatter = math.sqrt(float(self.found.variance))
+        scatter = math.sqrt(self.found.variance)
         spreads, directions = np.linalg.eigh(self.found.inverse)
         one, other = (scatter * (own @ directions) * np.sqrt(np.maximum(spreads, 0.0))).tolist()
         return PredictedPull(pull, scatter * pull, (one, other), self.rail, self.freedom)
@@ -184,8 +146,9 @@ def fit_adhesion(
     share = w[:, 1] / w.sum(axis=1)
     low, high = float(share.min()), float(share.max())
     apart = high - low >= APART and len(locos) >= 3
-    found = fit_coefficients(w if apart else np.stack([w.sum(axis=1), np.zeros(len(locos))], axis=1), y)
-    fitted = (found.value * (w if apart else np.stack([w.sum(axis=1), 0 * y], axis=1))).sum(axis=1)
+    by_wheel = w if apart else np.column_stack([w.sum(axis=1), 0 * y])
+    found = fit_coefficients(by_wheel, y)
+    fitted = by_wheel @ found.value
     covariance = found.variance * found.inverse
     deviations = np.sqrt(np.diag(covariance))
     product = float(deviations[0] * deviations[1])
@@ -200,8 +163,8 @@ def fit_adhesion(
         metal_error=float(deviations[0]) if apart or bare else None,
         tyred_error=float(deviations[1]) if apart else float(deviations[0]) if all_tyred else None,
         correlation=float(covariance[0, 1]) / product if product > 0 else 0.0,
-        between=math.sqrt(max(0.0, float(found.variance) - within)),
-        freedom=int(found.freedom),
+        between=math.sqrt(max(0.0, found.variance - within)),
+        freedom=found.freedom,
         apart=apart,
         why="" if apart else _why(len(locos), bare=bare, all_tyred=all_tyred),
         shares=(low, high),

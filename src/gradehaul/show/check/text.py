@@ -182,7 +182,7 @@ _LOADS = (
     "ranged.load.slipping_basis binds_test=ranged.load.binds.test binds_cars=ranged.load.binds.cars "
     "binds_track=ranged.load.binds.track binds_at=ranged.load.binds.at ranged.load.binds.demand ranged.load.binds.pull "
     "ranged.load.engine ranged.spread.rated_low ranged.spread.rated_high ranged.spread.limit_low "
-    "ranged.spread.limit_high ranged.told_low ranged.told_high ranged.load.holds_back"
+    "ranged.spread.limit_high told_low=ranged.low told_high=ranged.high ranged.load.holds_back"
 )
 _TRAINS = (
     "train=train.name train.route train.rail judged train.outcome verdict=train.verdict.climb train.verdict.holds_back "

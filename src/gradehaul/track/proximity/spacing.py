@@ -14,7 +14,7 @@ import numpy as np
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.si import Meters
 from gradehaul.scales import Practice, Scale, track_centers
-from gradehaul.track.piecewise import FloatArray
+from gradehaul.track.piecewise import FloatArray, distinct
 
 _INCH = 0.0254
 _NARROW = 1.1
@@ -226,6 +226,6 @@ def _nmra_s_8(scale: Scale, own_class: str) -> tuple[_Curve, float]:
         curves.append(_scaled(_curve(row["any" if narrow else own_class], _INCH, row["straight"]), ratio / scale.ratio))
         tangents.append(row["straight"] * _INCH * ratio / scale.ratio)
     sharpest = min(curve.bends[-1] for curve in curves)
-    bends = np.unique(np.concatenate([curve.bends for curve in curves]))
+    bends = distinct(np.concatenate([curve.bends for curve in curves]))
     bends = bends[bends <= sharpest]
     return _Curve(bends, np.max([curve.at(bends) for curve in curves], axis=0)), max(tangents)
