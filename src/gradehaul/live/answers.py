@@ -126,7 +126,7 @@ def _film(layout: Layout) -> Part:
     if not count:
         carry = units_of(layout.plan.unit).length(found.carry)
         words = (
-            f"No track may get film: all of it is needed clean, or lies within {carry} of that. Nobody has measured how "
-            'far wheels carry film: "carry_over" in the plan sets it.'
+            f"No track may get film: all of it is needed clean, or lies within {carry} of that. Nobody has measured "
+            'how far wheels carry film: "carry_over" in the plan sets it.'
         )
     return {"kind": "film", "rails": dict(found.rails), "words": words}
