@@ -195,7 +195,7 @@ car.ore = { mass = "100 g", length = 5, rolling = "2 Â± 0.01 %", starting = "2 Â
 route.Up = { from = "Foot", to = "Top" }
 train.double = { route = "Up", consist = ["goat", "goat", "20 ore"] }
 """
-    wanted = "read the pull of 2 goat coupled together, and write its share of their sum as together"
+    wanted = "read the pull of 2 goat coupled together, for its `together`"
     assert check(read_plan(text)).measure_next.what == wanted
     stated = text.replace('"20 ore"]', '"20 ore"], together = "88 %"')
     assert not [each for each in readings(read_plan(stated)).measure_next if "coupled" in each]
