@@ -18,8 +18,11 @@ _LISTED, _NAMED, _FEW = 100, 100, 6
 """Faults of a kind, and names of changes, shown at the most; names before all are."""
 
 
-def import_page(imported: Imported, plan: str, more: Collection[str] = ()) -> Page:
-    """Return what came of a drawing as a page; `plan` is the file that is written, `more` the sections to add."""
+def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, offer: bool = True) -> Page:
+    """Return what came of a drawing as a page.
+
+    `plan` is the file that is written, `more` the sections to add; `offer` names all that the command can add.
+    """
     drawn, units = imported.drawn, units_of(imported.unit)
     page = Page()
     if unused := unused_text(drawn.faults):
@@ -34,8 +37,9 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = ()) -> Pa
     _add_faults(page, drawn, imported.unit, every="faults" in more)
     if not imported.new:
         _add_changes(page, imported, plan, every="changes" in more)
-    page.line()
-    page.more(IMPORT)
+    if offer:
+        page.line()
+        page.more(IMPORT)
     if "layers" in more:
         page.heading("Layers read, with what is drawn on them")
         page.table(["layer", "drawn>"], [[quoted(layer), f"{count:,}"] for layer, count in drawn.layers.items()])

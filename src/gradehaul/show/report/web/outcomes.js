@@ -39,6 +39,12 @@ const Outcomes = (() => {
   const head = (words, more = "", cls = "") =>
     Object.assign(node("th", cls, words, ...(more ? [node("br"), node("small", "", more)] : [])), { scope: "col" });
 
+  /* A cell with what its column is, which a narrow page shows before it. */
+  function under(words, cell) {
+    cell.dataset.head = words;
+    return cell;
+  }
+
   /* An outcome with the pull to spare, and the risk where it is known. */
   function result(units, found) {
     const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, found.outcome);
@@ -62,9 +68,9 @@ const Outcomes = (() => {
       const changed = was && now && (was.outcome !== now.outcome || units.force(was.margin_n) !== units.force(now.margin_n));
       return node("tr", changed ? "changed" : "",
         Object.assign(node("th", "", button), { scope: "row" }),
-        node("td", "was", ...(was ? result(units, was) : [])),
-        ...found.map((each) => node("td", "", ...(each ? result(units, each) : ["its route cannot be run"]))),
-        node("td", "hardest", answered.length ? worst(outcomes, answered).track : ""));
+        under(before, node("td", "was", ...(was ? result(units, was) : []))),
+        ...found.map((each, k) => under(names[k], node("td", "", ...(each ? result(units, each) : ["its route cannot be run"])))),
+        under("Place", node("td", "hardest", answered.length ? worst(outcomes, answered).track : "")));
     }));
     if (focused !== null) [...body.querySelectorAll("button")].find((each) => each.textContent === focused)?.focus();
   }

@@ -104,9 +104,10 @@ const LongSection = (() => {
     if (!("fit" in figure.dataset)) return usual;
     const bars = train ? 26 * ["stalling", "runningAway", "noStopping", "noRecovery"].filter((key) => train.verdict[key].length).length : 0;
     const air = 19, rest = (roomy ? 30 : 45) + 3 * air + 16 + 38 + (rails ? 28 : 0) + (train ? 27 + bars : 0);
-    const room = figure.clientHeight - rest, share = room / (train ? 100 : 62);
-    if (!(share >= 2)) return usual;
-    return { railhead: 40 * share, curves: 8 * share, grade: 14 * share, pull: 38 * share, air };
+    const curves = 26;  // the least that holds a radius within the panel
+    const room = figure.clientHeight - rest - curves, share = room / (train ? 92 : 56);
+    if (!(share >= 1.2)) return usual;
+    return { railhead: 38 * share, curves, grade: 18 * share, pull: 36 * share, air };
   }
 
   function drawNames(svg, view, route, x, roomy) {
