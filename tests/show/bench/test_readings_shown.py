@@ -47,6 +47,16 @@ def odd():
     return readings(read_plan(ODD))
 
 
+def test_a_pull_that_check_judges_otherwise_than_it_was_read_has_both():
+    """Read at 6 h alone: 0.75 of the clean pull is less, and check has it."""
+    loco = '[loco.goat]\nmass = "300 g"\nlength = 200\npull.clean = "80 gf"\n'
+    film = '[[reading]]\nloco = "goat"\nrail = "treated"\nhours = {}\nforce = "64 gf"\n'
+    late, early = (readings_page(readings(read_plan(BARE + loco + film.format(age))), READER).text() for age in (6, 1))
+    assert "64.0 gf (1), 60.0 gf at 0 h" in late
+    assert "At 0 h: where trains are judged without an age" in late
+    assert "0 h" not in early
+
+
 def test_the_page_shows_everything_once(answer):
     text = readings_page(answer, READER, READINGS).text()
     for words in (

@@ -72,6 +72,8 @@ class ReadingsAnswer(AnswerRecord):
     )
 
     plan: Plan
+    judged: Plan
+    """The plan with its readings taken in, as trains are judged."""
     bench: Bench
     predictions: tuple[Predicted, ...]
     trials: tuple[JudgedTrial, ...]
@@ -98,7 +100,8 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         The layout has no heights that fit together, or a route that no train can follow.
     """
     bench = work_out(plan)
-    guesses = tuple(predictions(RandomTrials(with_bench(plan), bench.coefficient, seed=seed)))
+    judged_plan = with_bench(plan)
+    guesses = tuple(predictions(RandomTrials(judged_plan, bench.coefficient, seed=seed)))
     trials = tuple(_trials(plan, seed))
     remarks = list(odd_figures(plan, bench))
     judged = {answer.trial.place for answer in trials}
@@ -117,7 +120,8 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         for answer in trials
         if not answer.agrees
     ]
-    return ReadingsAnswer(plan, bench, guesses, trials, tuple(remarks), tuple(map(str, _next(plan, bench, seed))))
+    advice = tuple(map(str, _next(plan, bench, seed)))
+    return ReadingsAnswer(plan, judged_plan, bench, guesses, trials, tuple(remarks), advice)
 
 
 def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Collection
 from typing import Literal, NamedTuple
 
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.readings import ReadingsAnswer, bounds
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.reduction import Mean
@@ -90,14 +91,21 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     """Add a row for each locomotive and state, with its pull on each rail condition."""
     rails = dict.fromkeys(row.rail for row in answer.bench.rows)
     pulls: dict[tuple[str, str], dict[str, str]] = {}
+    judged, differs = Pulls(answer.judged), False
     for row in answer.bench.rows:
         pull = f"{units.force(row.mean)} ({row.count})"
+        loco = answer.judged.locos[row.loco]
+        counts = units.force((judged.standing if row.state == "standing" else judged.slipping)(loco, row.rail).value)
+        if row.rail in loco.worked_out and counts != units.force(row.mean):
+            pull, differs = f"{pull}, {counts} at 0 h", True
         pulls.setdefault((row.loco, row.state), {})[row.rail] = pull
     if pulls:
         page.line()
         page.line("Pulls on level straight track (readings)")
         heads = ["locomotive", "state", *(f"{rail}>" for rail in rails)]
         page.table(heads, [[*key, *(own.get(rail, "-") for rail in rails)] for key, own in pulls.items()], indent=0)
+    if differs:
+        page.line("At 0 h: where trains are judged without an age, a film has just gone on.")
 
 
 def _add_scatter(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
