@@ -63,7 +63,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str
     films = list(plan.films)
     unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
     if unread:
-        yield f"read the pull of {_some(unread)} on clean rail, five times each"
+        yield f"read the pull of {_some(unread)} on clean rail, five times{_each(unread)}"
     clean = bench.fits.get(CLEAN)
     if clean is not None and not clean.apart and len(plan.locos) > 1:
         yield f"on clean rail, read at least three locomotives with different numbers of tires: {clean.why}"
@@ -80,7 +80,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str
             yield f"read the pulls on {film} rail at three ages or more, to show how they recover"
     few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
     if few:
-        yield f"read more often, five times each: {_some(few)}"
+        yield f"read more often, five times{_each(few)}: {_some(few)}"
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
     if unrolled and not any(guess.startswith(ROLL) for guess in guesses):
         yield f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
@@ -93,6 +93,10 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str
         and BEND not in guesses
     ):
         yield "pull the same string round a curve of known radius"
+
+
+def _each(names: list[str]) -> str:
+    return " each" if len(names) > 1 else ""
 
 
 def _some(names: list[str]) -> str:
