@@ -228,6 +228,16 @@ def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
     assert [words for words in every if words in advice] == wanted
 
 
+def test_locomotives_that_lack_ages_of_a_film_are_named():
+    ages = {"goat": (0.5, 6, 24), "mule": (6, 24)}
+    film = 'rail = "treated"\nhours = '
+    rows = "".join(reading(loco, FIVE, f"{film}{age}") for loco, own in ages.items() for age in own)
+    before, _, after = PLAN.partition("[train.drag]")
+    advice = readings(read_plan(before + after[after.index("[route.Up]") :] + rows)).measure_next
+    assert "read the pull of mule on treated rail within an hour of wiping it" in advice
+    assert "read the pull of mule on treated rail at three ages or more, to show how it recovers" in advice
+
+
 @pytest.mark.parametrize(
     ("change", "asked"),
     [

@@ -8,6 +8,7 @@ from itertools import islice
 
 from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.bench.benched import Bench, work_out
+from gradehaul.haulage.bench.film_age import EARLY
 from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.trust.train import BEND, ROLL
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, ages
@@ -60,26 +61,14 @@ def measurements(
 
 
 def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Measurement]:
-    films = list(plan.films)
     unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
     if unread:
         yield Measurement(f"read the pull of {_some(unread)} on clean rail, five times each")
     clean = bench.fits.get(CLEAN)
     if clean is not None and not clean.apart and len(plan.locos) > 1:
         yield Measurement("read three locomotives that differ in tires, on clean rail", clean.why)
-    for film in films:
-        settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
-        if plan.locos and not (fresh or settled):
-            yield Measurement(
-                f"wipe the film {film} on a loose plank; read a locomotive with traction tires and one without, "
-                "fresh and after a day"
-            )
-        elif plan.locos and not (fresh and settled):
-            yield Measurement(
-                f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
-            )
-        if any(one.film == film and one.form == "stepwise" for one in bench.films):
-            yield Measurement(f"read the pulls on {film} rail at three ages or more, to show how they recover")
+    if plan.locos:
+        yield from _of_films(plan, bench)
     few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
     if few:
         yield Measurement(f"read more often, five times each: {_some(few)}")
@@ -97,6 +86,27 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Mea
         and BEND not in guesses
     ):
         yield Measurement("pull the same string round a curve of known radius")
+
+
+def _of_films(plan: Plan, bench: Bench) -> Iterator[Measurement]:
+    for film in plan.films:
+        settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
+        if not (fresh or settled):
+            yield Measurement(
+                f"wipe the film {film} on a loose plank; read a locomotive with traction tires and one without, "
+                "fresh and after a day"
+            )
+        elif not (fresh and settled):
+            yield Measurement(
+                f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
+            )
+        own = [one for one in bench.films if one.film == film]
+        if fresh and (late := [one.loco for one in own if one.first_age > EARLY]):
+            yield Measurement(f"read the pull of {_some(late)} on {film} rail within an hour of wiping it")
+        if few := [one.loco for one in own if one.form == "stepwise"]:
+            yield Measurement(
+                f"read the pull of {_some(few)} on {film} rail at three ages or more, to show how it recovers"
+            )
 
 
 def _some(names: list[str]) -> str:

@@ -35,6 +35,7 @@ from gradehaul.plan.drawing.records import (
     Stroke,
     Terms,
 )
+from gradehaul.plan.drawing.wording import UNUSED
 from gradehaul.plan.names import quoted
 
 SHORTEST = 1e-5
@@ -297,6 +298,7 @@ def _sorted_labels(
             if not of_heights or of_names:
                 names.append(label)
                 continue
+            code = UNUSED if any(map(str.isdigit, label.text)) else "height-unread"  # a figure may be a height
             text = f"the text {quoted(label.text)} is no height ({error.wrong})"
-            faults.append(Fault("height-unread", text, label.spot, label.handle, label.layer))
+            faults.append(Fault(code, text, label.spot, label.handle, label.layer))
     return heights, names, faults
