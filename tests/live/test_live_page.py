@@ -421,6 +421,47 @@ def test_one_screen_without_scrolling_or_accessibility_violations(browser, serve
         assert [(each["id"], [node["target"] for node in each["nodes"]][:3]) for each in violations] == []
 
 
+DRAG = "A long ore drag with far too many hoppers"
+FIVE = f"""{HILL}
+[train."{DRAG}"]
+route = "Up"
+consist = ["tank", "20 hopper"]
+""" + "".join(f'[train.cars{cars}]\nroute = "Up"\nconsist = ["tank", "{cars} hopper"]\n' for cars in (1, 2, 3))
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (800, 900), (390, 844)])
+def test_five_trains_are_all_seen_the_worst_first_and_nothing_is_cut(browser, serve, width, height):
+    with live(browser, serve(text=FIVE), viewport={"width": width, "height": height}) as one:
+        page = one.page
+        assert one.run("[...document.querySelectorAll('#outcomes-rows button')].map(each => each.innerText)") == [
+            DRAG,
+            "ore",
+            "cars1",
+            "cars2",
+            "cars3",
+        ]
+        for selector in ("#top", "#top .scroll", "#at-place"):
+            cut = "node => [node.scrollWidth > node.clientWidth, node.scrollHeight > node.clientHeight]"
+            assert page.locator(selector).evaluate(cut) == [False, False], selector
+        assert one.run("document.documentElement.scrollWidth") <= width
+        expect(page.locator("#film-row")).to_contain_text("A film does not come off again")
+
+
+def test_railheads_have_names_of_their_own_with_the_place_along_the_track(browser, serve):
+    heights = (
+        'to = "Top"\nrailhead_at = [[300, 5], [1200, 25], [1500, 30]]\ntrack = [ { name = "Bend", straight = 1200 }'
+    )
+    with live(browser, serve(text=HILL.replace('to = "Top"\ntrack = [ { straight = 1200 }', heights))) as one:
+        assert one.page.locator("#railhead-of option").all_text_contents() == [
+            "Foot",
+            "Top",
+            "Hill:1, 300.0 mm along it",
+            "Bend, at its end",
+            "Hill:2, 300.0 mm along it",
+            "End",
+        ]
+
+
 def test_on_a_phone_outcomes_come_first_and_nothing_is_wider(browser, serve):
     with live(browser, serve("two-levels"), viewport={"width": 390, "height": 844}) as one:
         assert one.run("document.documentElement.scrollWidth") <= 390
@@ -439,7 +480,14 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
         expect(page.locator(".headline")).to_contain_text("1 climbs")
         assert page.locator(".plans li").count() == 1  # stock alone is no plan
         page.locator("#drawing").set_input_files(Path(__file__).parents[2] / "plans" / "hollow.dxf")
+        expect(page.locator("#drawing-said")).to_have_text("hollow.dxf: choose its scale.")
+        assert page.locator("#import").is_disabled()
+        page.locator("#drawing-scale").select_option("HO")
+        page.locator("#import").click()
         expect(page.locator("#open-drawn a")).to_have_text("Open hollow.toml")
+        expect(page.locator("#drawing-said")).to_contain_text("was read in scale HO")
+        assert page.locator("#report").inner_text().startswith("hollow.dxf: imported into hollow.toml")
+        assert "--" not in page.locator("#report").inner_text()
         assert (folder.plan.parent / "hollow.toml").exists()
         assert os.fspath(folder.plan.parent) not in page.locator("#report").inner_text()
         page.get_by_label("Name").fill("my hill")

@@ -80,7 +80,7 @@ def source_of_pull(plan: Plan, loco: Loco, condition: str) -> Source:
     rails = [condition, *_nearest_first(plan, condition)]
     for rail in rails:
         if readings := loco.pull.get(rail):
-            return Source("measured" if rail == condition else "scaled", rail, tuple(readings))
+            return Source(_basis(loco, rail) if rail == condition else "scaled", rail, tuple(readings))
     for rail in rails:
         if rail in loco.predicted:
             return Source("scaled", rail, loco.predicted[rail])
@@ -93,11 +93,15 @@ def source_of_slipping(plan: Plan, loco: Loco, condition: str) -> Source:
     The first of: its own readings there; its own readings of both pulls on the nearest other rail; an assumed share.
     """
     if readings := loco.slipping.get(condition):
-        return Source("measured", condition, tuple(readings))
+        return Source(_basis(loco, condition), condition, tuple(readings))
     for other in _nearest_first(plan, condition):
         if (readings := loco.slipping.get(other)) and loco.pull.get(other):
             return Source("scaled", other, tuple(readings))
     return Source("assumed", condition, None)
+
+
+def _basis(loco: Loco, rail: str) -> Basis:
+    return loco.worked_out[rail].basis if rail in loco.worked_out else "measured"
 
 
 def _nearest_first(plan: Plan, condition: str) -> list[str]:
@@ -162,9 +166,9 @@ class PullModel(ABC, Generic[FigureT]):
         rail and 0.6 on filmed rail (assumed).
         """
         source = source_of_slipping(self.plan, loco, condition)
-        if source.basis == "measured":
+        if source.known and source.rail == condition:
             return self.read("slipping", loco, condition)
-        if source.basis == "scaled":
+        if source.known:
             ratio = self.read("slipping", loco, source.rail) / self.read("standing", loco, source.rail)
             return self.standing(loco, condition) * ratio
         return self.standing(loco, condition) * self.slipping_share(condition)

@@ -124,6 +124,9 @@ def _film(layout: Layout) -> Part:
     count = sum(rail != CLEAN for rail in found.rails.values())
     words = f"Film may go on {count} of {len(layout.plan.tracks)} tracks, and all trains still climb."
     if not count:
-        carry = f"{found.carry:g} m"
-        words = f"No track may get film, if wheels carry it {carry}, which is a guess: see treat --carry."
+        carry = units_of(layout.plan.unit).length(found.carry)
+        words = (
+            f"No track may get film: all of it is needed clean, or lies within {carry} of that. Nobody has measured "
+            'how far wheels carry film: "carry_over" in the plan sets it.'
+        )
     return {"kind": "film", "rails": dict(found.rails), "words": words}

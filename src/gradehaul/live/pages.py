@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 import tempfile
 from collections import Counter
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from gradehaul import __version__
-from gradehaul.errors import GradehaulError, PlanError
+from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.live.answers import stated
 from gradehaul.live.writing import write_copy
@@ -26,6 +27,8 @@ _OWN = ("connect-src 'self'", "frame-ancestors 'none'")
 
 _MOST_PLANS = 200
 _SCALE = re.compile(rb"^\s*(?:scale\s*[.=]|\[scale\])", re.MULTILINE)
+_OPTION = re.compile(r"[;:] [^;:]*--[a-z].*")
+"""Where a message goes on with an option of the command, which the page does not have."""
 _SEVERAL = {"climbs": "climb", "stalls": "stall", "runs away": "run away"}
 
 
@@ -140,7 +143,19 @@ def drawn(folder: Path, data: bytes, *, name: str, scale: str) -> dict[str, Any]
         drawing.write_bytes(data)
         try:
             imported = import_drawing(str(drawing), None, ImportOptions(scale=scale))
+        except Problems as problems:
+            raise Problems([_of_file(error, str(drawing), name) for error in problems.errors]) from problems
         except GradehaulError as error:
-            raise type(error)(str(error).replace(str(drawing), name)) from error
-        written = write_copy(folder / "plan.toml", stem, imported.text).name
-    return {"name": written, "report": import_page(imported, written).text(width=None, color=False)}
+            raise _of_file(error, str(drawing), name) from error
+    faults = tuple(replace(each, text=_OPTION.sub("", each.text)) for each in imported.drawn.faults)
+    imported = replace(imported, drawn=replace(imported.drawn, file=name, faults=faults))
+    written = write_copy(folder / "plan.toml", stem, imported.text).name
+    page = import_page(imported, written, ("faults", "layers"), offer=False)
+    return {"name": written, "report": page.text(width=None, color=False)}
+
+
+def _of_file(error: GradehaulError, path: str, name: str) -> GradehaulError:
+    """Return an error about a file by its own name, without the options of a command as a cure."""
+    wrong, file, found = (text.replace(path, name) for text in (error.wrong, error.file, error.found))
+    write = "" if "--" in error.write else error.write
+    return type(error)(_OPTION.sub("", wrong), file=file, place=error.place, found=found, write=write)

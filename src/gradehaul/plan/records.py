@@ -242,6 +242,14 @@ class PredictedPull:
 
 
 @dataclass(frozen=True, slots=True)
+class WorkedOut:
+    """What a pull at an age of a film comes from, where it is not simply the mean of what was read: basis and words."""
+
+    basis: Basis
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
 class Loco:
     """A locomotive: masses in kg, length over couplers in m, readings in N by rail condition.
 
@@ -259,6 +267,8 @@ class Loco:
     slipping: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     predicted: Mapping[str, PredictedPull] = field(default_factory=dict)
     """Standing pulls of a locomotive that was never read, from the readings of others, by rail condition."""
+    worked_out: Mapping[str, WorkedOut] = field(default_factory=dict)
+    """By rail condition, where those of `pull` and `slipping` that are not as read come from."""
 
     def __post_init__(self) -> None:
         freeze_mappings(self)

@@ -236,6 +236,8 @@ def _reading(given: _Given) -> tuple[Reading, Unit | None]:
     figures = _figures(given.text)
     if len(figures) == 1:
         return _figure(given, given.text)
+    if not all(any(map(str.isdigit, figure)) for figure in figures):
+        raise given.not_one()
     if any(_is_bare(figure) for figure in figures):
         raise given.error("where two figures are given, each needs its unit")
     (first, unit), (second, other) = (_figure(given, figure) for figure in figures)

@@ -195,7 +195,7 @@ car.ore = { mass = "100 g", length = 5, rolling = "2 Â± 0.01 %", starting = "2 Â
 route.Up = { from = "Foot", to = "Top" }
 train.double = { route = "Up", consist = ["goat", "goat", "20 ore"] }
 """
-    wanted = "read the pull of 2 goat coupled together, and write its share of their sum as together"
+    wanted = "read the pull of 2 goat coupled together, for its `together`"
     assert check(read_plan(text)).measure_next.what == wanted
     stated = text.replace('"20 ore"]', '"20 ore"], together = "88 %"')
     assert not [each for each in readings(read_plan(stated)).measure_next if "coupled" in each]
@@ -226,6 +226,16 @@ def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
     advice = " ".join(readings(plan).measure_next)
     every = ("wipe the film treated on a loose plank", "rail on the day you apply it too", "rail after a day too")
     assert [words for words in every if words in advice] == wanted
+
+
+def test_locomotives_that_lack_ages_of_a_film_are_named():
+    ages = {"goat": (0.5, 6, 24), "mule": (6, 24)}
+    film = 'rail = "treated"\nhours = '
+    rows = "".join(reading(loco, FIVE, f"{film}{age}") for loco, own in ages.items() for age in own)
+    before, _, after = PLAN.partition("[train.drag]")
+    advice = readings(read_plan(before + after[after.index("[route.Up]") :] + rows)).measure_next
+    assert "read the pull of mule on treated rail within an hour of wiping it" in advice
+    assert "read the pull of mule on treated rail at three ages or more, to show how it recovers" in advice
 
 
 @pytest.mark.parametrize(

@@ -146,7 +146,10 @@ ROWS = st.lists(
 @given(books=st.tuples(ROWS, ROWS))
 @settings(max_examples=25, deadline=None)
 def test_readings_of_one_locomotive_change_nothing_of_another_that_was_read(books):
-    """Whatever else is in the book, a locomotive's pulls are the means of its own readings, scaled by shares kept."""
+    """Whatever else is in the book, a locomotive's pulls are the means of its own readings, scaled by shares kept.
+
+    But others may show that a film recovered before it was first read, so that a fresh one pulls less.
+    """
     own, more = books
 
     def pulls(rows):
@@ -160,7 +163,11 @@ def test_readings_of_one_locomotive_change_nothing_of_another_that_was_read(book
     alone, others = {loco for loco, *_ in own}, [row for row in more if row[0] not in {loco for loco, *_ in own}]
     both = pulls(own + others)
     for key, value in pulls(own).items():
-        assert both[key] == pytest.approx(value, rel=1e-9)
+        assert both[key] <= value * (1 + 1e-9)
+        name, rail = key
+        rails = {rail for loco, rail, _ in own if loco == name}
+        if rail != "treated fresh" or rail in rails or "treated" not in rails:
+            assert both[key] == pytest.approx(value, rel=1e-9)
     for name in alone:
         here = [pull for loco, rail, pull in own if (loco, rail) == (name, "clean")]
         if here:

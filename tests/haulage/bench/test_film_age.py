@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.bench.film_age import _levels, recovery
+from gradehaul.haulage.bench.film_age import EARLY, _levels, pull_at, recovery
 from gradehaul.plan import read_plan
 from haulage.bench.tables import GF
 
@@ -126,7 +127,8 @@ def test_no_age_pulls_less_than_the_worse_one_and_none_more_than_was_read(ages, 
     worse, there = pulls_at(None, twice), pulls_at(hours, twice)
     assert worse <= min(means.values()) * (1 + 1e-9)
     assert worse <= there * (1 + 1e-9)
-    assert there <= next((mean for age, mean in means.items() if age >= hours), list(means.values())[-1]) + 1e-9
+    later = [mean for age, mean in means.items() if age >= hours] or [list(means.values())[-1]]
+    assert there <= min(later) + 1e-9
 
 
 def test_the_worse_age_is_what_check_judges():
@@ -142,6 +144,53 @@ def test_the_worse_age_is_what_check_judges():
 def test_a_film_that_was_read_rested_alone_pulls_less_while_it_is_fresh():
     """By the shares that the built-in film leaves metal wheels: 0.75 fresh, 0.85 after a rest."""
     assert pulls_at(1, [(30, 51)]) == pytest.approx(51 * 0.75 / 0.85)
+
+
+@given(
+    books=st.lists(
+        st.sets(st.sampled_from([0.5, 3.0, 6.0, 11.0, 24.0, 72.0]), min_size=1, max_size=4), min_size=1, max_size=3
+    ),
+    fresh=st.floats(0.4, 0.8),
+    time=st.floats(12.0, 40.0),
+    hours=st.sampled_from([0.5, 2.0, 5.0, 6.0, 11.5, 15.0, 30.0]),
+)
+@settings(max_examples=25, deadline=None)
+def test_no_age_pulls_more_than_the_truth_where_any_locomotive_was_read_by_then(books, fresh, time, hours):
+    """Locomotives that all recover alike, each read at ages of its own."""
+
+    def truth(loco, age):
+        return (1 + loco) * curve(age, fresh, 0.9, time)
+
+    films = [
+        recovery(str(loco), "treated", [(age, float(truth(loco, age))) for age in ages], 1.0 + loco)
+        for loco, ages in enumerate(books)
+    ]
+    for loco, own in enumerate(films):
+        value, source = pull_at(own, films, hours)
+        first = min(books[loco])
+        if hours >= first or any(min(ages) <= hours and max(ages) >= first for ages in books):
+            assert value <= truth(loco, hours) * 1.005
+        assert (source.basis == "measured") <= (own.first_age <= max(hours, EARLY))
+
+
+SIX_HOURS = '[[reading]]\nloco = "mule"\nrail = "treated"\nhours = 6\nforce = "50 gf"\n'
+
+
+def test_a_reading_at_six_hours_does_not_stand_for_a_fresh_film():
+    """The other had 42 of 48 gf; alone, a fresh film leaves metal wheels 0.75 of the clean 70 gf."""
+
+    def fresh(text, hours):
+        plan = Layout(read_plan(PLAN + text), hours=hours).plan
+        pull = Pulls(plan).standing(plan.locos["mule"], "treated fresh")
+        return pull.value / GF, pull.basis
+
+    other = '[[reading]]\nloco = "goat"\nrail = "treated"\nhours = {}\nforce = "{} gf"\n'
+    both = SIX_HOURS + other.format(0.5, 42) + other.format(6, 48)
+    for hours in (None, 0, 0.5):
+        assert fresh(both, hours) == (pytest.approx(50 * 42 / 48), "scaled")
+        assert fresh(SIX_HOURS, hours) == (pytest.approx(50), "assumed")
+        assert fresh(SIX_HOURS.replace("50 gf", "60 gf"), hours) == (pytest.approx(0.75 * 70), "scaled")
+    assert fresh(both, 6) == (pytest.approx(50), "measured")
 
 
 def test_a_locomotive_that_was_not_read_on_film_is_fresh_before_it_is_settled():

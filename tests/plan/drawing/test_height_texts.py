@@ -45,22 +45,98 @@ def test_every_kind_of_text_tells_a_height(tmp_path, write, words, height):
         load_plan(plan)
 
 
-def test_heights_that_are_not_used_stand_above_the_verdict_with_the_cure(tmp_path):
+def drawing_with(tmp_path, texts, lines=(((0, 0), (2000, 0)),), layer="Heights"):
     document, space = new(units=MM)
-    space.add_line((0, 0), (2000, 0), ON)
-    for words, x, y in (("0", 0, 5), ("99", 1000, 900), ("20", 1500, 5), ("50", 2000, 5)):
-        text(document, space, words, (x, y))
+    for start, end in lines:
+        space.add_line(start, end, ON)
+    for words, x, y in texts:
+        space.add_text(words, dxfattribs={"layer": layer}).set_placement((x, y))
     document.saveas(tmp_path / "tarn.dxf")
-    drawing = '[drawing]\nfile = "tarn.dxf"\nlayers = ["Track"]\nheight_layers = ["heights"]\n'
+    return str(tmp_path / "tarn.dxf")
+
+
+def answer(*words):
+    result = CliRunner().invoke(main, [*map(str, words)])
+    assert result.exit_code == 0, result.output
+    return result.stdout
+
+
+def test_heights_that_are_not_used_stand_above_the_verdict(tmp_path):
+    drawing_with(tmp_path, [("0", 0, 5), ("99", 1000, 900), ("20", 1500, 5), ("98", 400, 500), ("50", 2000, 5)])
     plan = tmp_path / "tarn.toml"
+    drawing = '[drawing]\nfile = "tarn.dxf"\nlayers = ["Track"]\nheight_layers = ["heights"]\n'
     plan.write_text(f'scale = "HO"\nunit = "mm"\n{drawing}', "utf-8")
-    lines = " ".join(CliRunner().invoke(main, ["check", str(plan)]).stdout.split())
-    cure = 'railhead_at = [["1500 mm", "20 mm"]] in [line."Track 1"]'
-    place = "at (1500.0, 5.0) mm"
-    doubt = f'tarn.dxf: 2 heights on layer "Heights" are not used: "20" stands at no joint, {place}; write {cure}'
-    assert doubt in lines
+    lines = " ".join(answer("check", plan).split())
+    doubt = (
+        "tarn.dxf: 2 heights of the drawing are not used: a hill may be steeper "
+        '("99" stands beside no track, at (1000.0, 900.0) mm on layer "Heights")'
+    )
     assert lines.index(doubt) < lines.index("The plan names no train")
-    key, header = cure.split(" in ")
-    plan.write_text(f"{plan.read_text('utf-8')}{header}\n{key}\n", "utf-8")
-    (note,) = load_plan(plan).doubts
-    assert note.text == 'a height is not used: "99" stands at no joint, at (1000.0, 900.0) mm on layer "Heights"'
+    (line,) = load_plan(plan).lines.values()
+    assert line.railhead_at == ((pytest.approx(1.5), pytest.approx(0.02)),)
+    plan.write_text(f'{plan.read_text("utf-8")}[line."Track 1"]\nrailhead_at = [["1510 mm", "30 mm"]]\n', "utf-8")
+    (line,) = load_plan(plan).lines.values()
+    assert line.railhead_at == ((pytest.approx(1.51), pytest.approx(0.03)),)  # the plan's own comes first
+
+
+HILL = [((0, 0), (600, 0)), ((600, 0), (1400, 0)), ((1400, 0), (3000, 0))]
+CLIMB = [("0", -20, 10), ("5", 590, 8), ("40", 1405, 10), ("60", 2300, 10), ("60", 2990, 10)]
+
+
+def test_heights_where_entities_meet_are_heights_along_the_line(tmp_path):
+    plan = tmp_path / "hill.toml"
+    texts = [*CLIMB, ("77", 900, 800)]
+    shown = answer("import", drawing_with(tmp_path, texts, HILL), "-o", plan, "--scale", "HO")
+    assert shown.splitlines()[0] == "1 height of the drawing is not used: a hill may be steeper"
+    text = plan.read_text("utf-8")
+    assert '# "77" stands beside no track, at (900.0, 800.0) mm on layer "Heights"\n' in text
+    (line,) = load_plan(plan).lines.values()
+    assert [track.railhead for track in line.tracks] == [pytest.approx(0.005), pytest.approx(0.04), None]
+    ((at, height),) = line.railhead_at
+    assert (at, height) == (pytest.approx(line.length - 0.7, abs=1e-6), 0.06)
+    assert load_plan(plan).railhead == {"End 1": 0.0, "End 2": 0.06}
+
+
+def test_heights_of_the_person_stay_beside_those_of_texts(tmp_path):
+    plan = tmp_path / "hill.toml"
+    again = ("import", drawing_with(tmp_path, CLIMB, HILL), "-o", plan, "--scale", "HO")
+    answer(*again)
+    text = plan.read_text("utf-8")
+    answer(*again)
+    assert plan.read_text("utf-8") == text
+    mine = text.replace("railhead_at = [", "railhead_at = [[300, 1], ").replace("1600 }", "1600, railhead = 60 }")
+    plan.write_text(mine, "utf-8")
+    drawing_with(tmp_path, [*CLIMB[:2], ("45", 1405, 10), *CLIMB[3:]], HILL)
+    answer(*again)
+    (line,) = load_plan(plan).lines.values()
+    assert [track.railhead for track in line.tracks] == [0.005, 0.045, 0.06]
+    assert line.railhead_at[0] == (0.3, 0.001)
+    assert len(line.railhead_at) == 2
+
+
+@pytest.mark.parametrize(
+    "words", ["h=25", "h 25", "H: 25", "h=25mm", "z=25", "EL 25.0", "el. 25", "elev=25 mm", "(25)", "h = 2.5 cm", "H25"]
+)
+def test_a_text_that_calls_itself_a_height_is_one(tmp_path, words):
+    plan = tmp_path / "tarn.toml"
+    answer("import", drawing_with(tmp_path, [("0", 0, 5), (words, 2000, 5)]), "-o", plan, "--scale", "HO")
+    assert load_plan(plan).railhead == pytest.approx({"End 1": 0.0, "End 2": 0.025})
+
+
+@pytest.mark.parametrize(("words", "height"), [("h=25", 0.025), ("el. 25", 0.025), ("H 25", None), ("Elm 2", None)])
+def test_on_a_layer_of_names_only_what_says_so_is_a_height(tmp_path, words, height):
+    plan = tmp_path / "tarn.toml"
+    answer("import", drawing_with(tmp_path, [(words, 2000, 5)], layer="Names"), "-o", plan, "--scale", "HO")
+    heights = load_plan(plan).railhead
+    assert heights == ({} if height is None else {"End 2": pytest.approx(height)})
+
+
+def test_what_is_no_height_on_a_layer_of_heights_is_no_name_either(tmp_path):
+    plan = tmp_path / "tarn.toml"
+    texts = [("25 (rail)", 2000, 5), ("in mm", 0, 5)]
+    shown = answer("import", drawing_with(tmp_path, texts), "-o", plan, "--scale", "HO", "--more", "all")
+    assert shown.startswith("1 height of the drawing is not used")  # what has a figure may be one
+    assert '"25 (rail)" is no height (this is not a length)' in shown
+    assert '"in mm" is no height (this is not a length)' in shown
+    (line,) = load_plan(plan).lines.values()
+    assert (line.start, line.finish) == ("End 1", "End 2")

@@ -81,12 +81,42 @@ def test_the_nearest_text_counts():
 
 
 def test_a_text_that_is_no_height_or_near_nothing_is_told():
-    drawn = assembled([straight(0, 0, 2, 0)], [height("top", 2.01, 0), height("50", 1.0, 0.0)])
+    drawn = assembled([straight(0, 0, 2, 0)], [height("top", 2.01, 0), height("50", 1.0, 0.2)])
     assert [(fault.code, fault.text) for fault in drawn.faults] == [
         ("height-unread", 'the text "top" is no height (this is not a length)'),
-        ("height-unused", '"50" stands at no joint'),
+        ("height-unused", '"50" stands beside no track'),
     ]
     assert drawn.heights == {}
+
+
+@pytest.mark.parametrize(
+    ("texts", "fault"),
+    [
+        ([("30", 1.0, 0.01)], ""),
+        ([("30", 1.0, 0.02)], '"30" stands beside several tracks'),  # as near to the siding
+        ([("30", 1.0, 0.01), ("40", 1.01, -0.015)], '"40" stands farther off than 30 mm at this place'),
+        ([("30", 1.0, 0.01), ("30", 1.01, -0.015)], ""),
+    ],
+)
+def test_a_text_beside_a_line_is_a_height_along_it(texts, fault):
+    drawn = assembled([straight(0, 0, 2, 0), straight(0, 0.045, 2, 0.045)], [height(*each) for each in texts])
+    assert [each.text for each in drawn.faults] == [fault] * bool(fault)
+    used = [line.railhead_at for line in drawn.lines.values() if line.railhead_at]
+    assert used == ([] if "several" in fault else [((1.0, 0.03),)])
+
+
+@pytest.mark.parametrize(("words", "faults"), [("26", 0), ("40", 1)])
+def test_a_text_along_a_line_does_not_contradict_its_z(words, faults):
+    drawn = assembled([straight(0, 0, 2, 0, z=[0, 0.05])], [height(words, 1.0, 0.01)])
+    assert [each.text for each in drawn.faults] == ['"40" contradicts the z of its line, 25 mm'] * faults
+    assert drawn.lines["TRACK 1"].railhead_at == ()
+
+
+def test_a_text_beside_two_turns_of_one_line_is_not_used():
+    angle = np.radians(np.arange(0, 3 * 360 + 1, 6.0))
+    turns = polyline(0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle))), z=0.01 + 0.6 * angle * 0.02)
+    (fault,) = assembled([turns], [height("100", 0.0, 1.21)]).faults
+    assert fault.text == '"100" stands beside several tracks'
 
 
 def test_the_plan_comes_first_then_the_text_then_z():

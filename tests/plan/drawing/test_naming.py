@@ -27,11 +27,10 @@ def test_texts_near_name_joints_and_lines():
     drawn = assembled(YARD, texts)
     assert list(drawn.lines) == ["Main", "TRACK 2", "TRACK-OLD 1"]
     assert list(drawn.joints)[drawn.lines["Main"].start] == "Wharf"
-    (fault,) = drawn.faults
-    assert (fault.code, fault.text) == (
-        "text-unused",
-        "2 texts name nothing: too far from the track of its layer, or too long",
-    )
+    assert [(fault.code, fault.text, fault.spot.y) for fault in drawn.faults] == [
+        ("text-unused", '"far away" names nothing: too far from track that it may name', 0.5),
+        ("text-unused", f'"{"x" * 40}" names nothing: longer than a name', 1),
+    ]
 
 
 def test_a_text_names_track_of_its_own_layer_only_unless_its_layer_has_none():

@@ -167,6 +167,20 @@ def test_what_is_wrong_in_a_spreadsheet(tmp_path, text, result):
     assert result in refused(tmp_path, text)
 
 
+@pytest.mark.parametrize(
+    ("name", "power"), [("pair", "[power.pair]"), ("mule pair", '[power."mule pair"]'), ("goat+mule", "a [power.NAME]")]
+)
+def test_a_pull_of_locomotives_coupled_together_is_no_pull_of_one(tmp_path, name, power):
+    pairs = '[power.pair]\nlocos = ["goat", "mule"]\n[power."mule pair"]\nlocos = ["mule", "goat"]\n'
+    for result in (
+        refused(tmp_path, f"loco,force (gf)\n{name},160\n", pairs),
+        refused(tmp_path, "loco,force (gf)\n", f'{pairs}[[reading]]\nloco = "{name}"\nforce = "160 gf"\n'),
+    ):
+        wrong = "a reading is of one locomotive, and this is of several coupled together"
+        assert f'{wrong}, got "{name}"; write together in {power}' in result
+        assert 'write "' not in result
+
+
 @pytest.mark.parametrize("name", ["../bench.csv", "/etc/passwd", "a\\\\b.csv", "none.csv"])
 def test_a_file_of_readings_stands_beside_the_plan(tmp_path, name):
     (tmp_path / "tarn.toml").write_text(PLAN + f'[bench]\ncsv = ["{name}"]\n', encoding="utf-8")

@@ -582,6 +582,8 @@ def test_nothing_is_wider_than_a_phone(browser, pages, name):
     with opened(browser, pages[name], width=360) as one:
         one.show_all()
         assert one.run("document.documentElement.scrollWidth") <= 360
+        scrolled = one.page.locator(".scroll:has(.sortable, #outcomes)")
+        assert scrolled.evaluate_all("all => all.filter(each => each.scrollWidth > each.clientWidth).length") == 0
         assert one.said == []
 
 

@@ -8,6 +8,7 @@ from itertools import islice
 
 from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.bench.benched import Bench, work_out
+from gradehaul.haulage.bench.film_age import EARLY
 from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.trust.train import BEND, ROLL
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, ages
@@ -56,34 +57,26 @@ def measurements(
     ranked = sorted(best.items(), key=lambda item: item[1][:2], reverse=True)[:_MOST_OF_TRAINS]
     yield from (Measurement(what, why) for what, (*_, why) in ranked)
     missing = _missing(plan, work_out(plan) if bench is None else bench, best)
-    yield from map(Measurement, islice(missing, _MOST - len(ranked)))
+    yield from islice(missing, _MOST - len(ranked))
 
 
-def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str]:
-    films = list(plan.films)
+def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Measurement]:
     unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
     if unread:
-        yield f"read the pull of {_some(unread)} on clean rail, five times{_each(unread)}"
+        yield Measurement(f"read the pull of {_some(unread)} on clean rail, five times{_each(unread)}")
     clean = bench.fits.get(CLEAN)
     if clean is not None and not clean.apart and len(plan.locos) > 1:
-        yield f"on clean rail, read at least three locomotives with different numbers of tires: {clean.why}"
-    for film in films:
-        settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
-        if plan.locos and not (fresh or settled):
-            yield (
-                f"wipe the film {film} on a loose plank; read a locomotive with traction tires and one without, "
-                "fresh and after a day"
-            )
-        elif plan.locos and not (fresh and settled):
-            yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
-        if any(one.film == film and one.form == "stepwise" for one in bench.films):
-            yield f"read the pulls on {film} rail at three ages or more, to show how they recover"
+        yield Measurement("read three locomotives that differ in tires, on clean rail", clean.why)
+    if plan.locos:
+        yield from _of_films(plan, bench)
     few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
     if few:
-        yield f"read more often, five times{_each(few)}: {_some(few)}"
+        yield Measurement(f"read more often, five times{_each(few)}: {_some(few)}")
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
     if unrolled and not any(guess.startswith(ROLL) for guess in guesses):
-        yield f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
+        yield Measurement(
+            f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
+        )
     curved = any(track.curvature for track in plan.tracks.values())
     if (
         curved
@@ -92,7 +85,28 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str
         and plan.cars
         and BEND not in guesses
     ):
-        yield "pull the same string round a curve of known radius"
+        yield Measurement("pull the same string round a curve of known radius")
+
+
+def _of_films(plan: Plan, bench: Bench) -> Iterator[Measurement]:
+    for film in plan.films:
+        settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
+        if not (fresh or settled):
+            yield Measurement(
+                f"wipe the film {film} on a loose plank; read a locomotive with traction tires and one without, "
+                "fresh and after a day"
+            )
+        elif not (fresh and settled):
+            yield Measurement(
+                f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
+            )
+        own = [one for one in bench.films if one.film == film]
+        if fresh and (late := [one.loco for one in own if one.first_age > EARLY]):
+            yield Measurement(f"read the pull of {_some(late)} on {film} rail within an hour of wiping it")
+        if few := [one.loco for one in own if one.form == "stepwise"]:
+            yield Measurement(
+                f"read the pull of {_some(few)} on {film} rail at three ages or more, to show how it recovers"
+            )
 
 
 def _each(names: list[str]) -> str:

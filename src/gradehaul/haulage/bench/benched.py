@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from gradehaul.haulage.adhesion import GRAVITY, NominalPulls
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit, fit_adhesion
 from gradehaul.haulage.bench.cars import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
-from gradehaul.haulage.bench.film_age import Recovery, recovery
+from gradehaul.haulage.bench.film_age import EARLY, Recovery, pull_at, recovery
 from gradehaul.haulage.bench.reduction import (
     Reduced,
     Taken,
@@ -23,7 +24,7 @@ from gradehaul.haulage.bench.scatter import Pooled, pool
 from gradehaul.haulage.resistance import curve_coefficient, curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions
-from gradehaul.plan.records import Car, CurveResistance, Loco, Plan, PredictedPull
+from gradehaul.plan.records import Car, CurveResistance, Loco, Plan, PredictedPull, WorkedOut
 from gradehaul.quantities import Reading
 
 Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
@@ -176,25 +177,34 @@ def _with_readings(bench: Bench, loco: Loco, *, predict: bool) -> Loco:
 
 
 def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float | None) -> Loco:
-    """Return a locomotive with the pulls of an age of each film; where None, fresh as low as its curve begins.
+    """Return a locomotive with the pulls of an age of each film; where None, fresh as low as it begins.
 
-    What was read of rested film alone says nothing of a fresh one, but as an upper bound.
+    What was first read later than that is an upper bound, and a fresh film's is scaled too from its other readings,
+    by the shares kept: the lowest counts.
     """
-    pull, slipping = dict(loco.pull), dict(loco.slipping)
+    pull, slipping, worked_out = dict(loco.pull), dict(loco.slipping), dict(loco.worked_out)
+    age, pulls = hours or 0.0, NominalPulls(plan)
     for found in bench.films:
-        if found.loco != loco.name or (hours is None and found.time is None):
+        if found.loco != loco.name:
             continue
-        age = hours or 0.0
-        first, condition = (RailCondition(found.film).at(each) for each in (found.ages[0][0], age))
-        rail, value = condition.name, found.at(age)
-        known = NominalPulls(plan).standing(loco, rail)
-        if value >= known and (hours is None or (first != condition and age < found.ages[0][0])):
-            continue
-        unit = next((force.unit for name in ages(found.film) for force in loco.pull.get(name, ())), None)
-        pull[rail] = (Reading(value, bench.pooled.share * value, unit),)
-        if rail in slipping and value < known:
-            slipping[rail] = tuple(replace(each, value=each.value * value / known) for each in slipping[rail])
-    return replace(loco, pull=pull, slipping=slipping)
+        condition = RailCondition(found.film).at(age)
+        rail, known = condition.name, pulls.standing(loco, condition.name)
+        value, source = pull_at(found, bench.films, age)
+        late = age < found.first_age and found.first_age > EARLY
+        elsewhere = {name: forces for name, forces in loco.pull.items() if name != rail}
+        bound = pulls.standing(replace(loco, pull=elsewhere), rail) if late and condition.fresh else math.inf
+        if bound <= value:
+            pull.pop(rail, None)
+            worked_out[rail] = WorkedOut("scaled", "the shares kept")
+        elif late or hours is not None or value < known:
+            unit = next((force.unit for name in ages(found.film) for force in loco.pull.get(name, ())), None)
+            unsure = (found.at(found.first_age) - value) / 2 if late else 0.0  # none of that fall, or as much again
+            pull[rail] = (Reading(value, math.hypot(bench.pooled.share * value, unsure), unit),)
+            worked_out[rail] = source
+        least = min(value, bound)
+        if rail in slipping and least < known:
+            slipping[rail] = tuple(replace(each, value=each.value * least / known) for each in slipping[rail])
+    return replace(loco, pull=pull, slipping=slipping, worked_out=worked_out)
 
 
 def _with_car(car: Car, bench: CarBench | None) -> Car:

@@ -9,7 +9,11 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
+from gradehaul.plan.records import Basis, WorkedOut
 from gradehaul.quantities.si import Hours, Newtons
+
+EARLY = 1.0
+"""Hours since it went on within which a film is read as it is when fresh (assumed)."""
 
 AGES_FOR_CURVE = 3
 """Different ages from which a curve is fitted; fewer are taken stepwise."""
@@ -54,15 +58,25 @@ class Recovery:
     def at(self, hours: float) -> float:
         """Return the pull at an age, N.
 
-        A film recovers, so it is no more than was read then or at the next age; after the last age no more than there.
+        A film recovers, so it is no more than was read then or at any later age; after the last age no more than there.
         """
         before = [pull for age, pull in self.ages if age <= hours]
-        after = [pull for age, pull in self.ages if age >= hours]
+        after = [pull for age, pull in self.ages if age >= hours] or [self.ages[-1][1]]
         if self.time is not None:
-            value = self.settled - (self.settled - self.fresh) * math.exp(-hours / self.time)
-        else:
-            value = before[-1] if before else after[0]
-        return min(value, after[0] if after else before[-1])
+            return min(self._curve(self.time, hours), *after)
+        return min(before[-1] if before else after[0], *after)
+
+    def kept_since(self, hours: float, later: float) -> float:
+        """Return the least share of its pull at a later age that it had at an age: 1 where it may not have recovered.
+
+        Between two ages that were read without a curve, the later pull may be as much as at the next age.
+        """
+        after = next((pull for age, pull in self.ages if age >= later), self.ages[-1][1])
+        most = after if self.time is None else self._curve(self.time, later)
+        return min(1.0, self.at(hours) / max(most, self.at(later)))
+
+    def _curve(self, time: float, hours: float) -> float:
+        return self.settled - (self.settled - self.fresh) * math.exp(-hours / time)
 
     @property
     def aged_pulls(self) -> tuple[AgedPull, ...]:
@@ -111,6 +125,50 @@ def recovery(loco: str, film: str, ages: Sequence[tuple[float, float]], clean: f
         low, high = max(least, math.log(best[3]) - 2 * step), math.log(best[3]) + 2 * step
     misses, fresh, settled, time = best
     return Recovery(loco, film, "exponential", tuple(rows), clean, fresh, settled, time, math.sqrt(misses / len(rows)))
+
+
+def pull_at(own: Recovery, films: Sequence[Recovery], hours: float) -> tuple[Newtons, WorkedOut]:
+    """Return a locomotive's pull on a film at an age, N, and what it comes from.
+
+    Before its first age read it had not recovered so far: it is scaled by the least share that another locomotive kept
+    on the same film, of those that were read earlier, and never more than its own curve has.
+
+    Parameters
+    ----------
+    own
+        Its recovery.
+    films
+        The recoveries of all locomotives on all films.
+    hours
+        The age.
+
+    Examples
+    --------
+    >>> mule = recovery("mule", "treated", [(6.0, 0.61)], None)
+    >>> goat = recovery("goat", "treated", [(0.5, 0.52), (6.0, 0.61)], None)
+    >>> value, source = pull_at(mule, [mule, goat], 0.5)
+    >>> round(value, 3), source.basis, source.how
+    (0.52, 'scaled', 'its reading at 6 h x 0.852, what goat had at 0.5 h of its pull then')
+    """
+    first, value = own.ages[0][0], own.at(hours)
+    read = own.at(first)
+    if hours >= first:
+        last = own.ages[-1][0]
+        read_at = f"reading at {first:g} h" if first == last else f"readings from {first:g} h to {last:g} h"
+        return value, WorkedOut("measured", f"its {read_at}, at {hours:g} h")
+    others = [
+        (other.kept_since(hours, first), other.loco)
+        for other in films
+        if other.film == own.film and other.loco != own.loco and other.first_age < first
+    ]
+    kept, loco = min(others, default=(1.0, ""))
+    if kept * read < value:
+        how = f"its reading at {first:g} h x {kept:.3g}, what {loco} had at {hours:g} h of its pull then"
+        return kept * read, WorkedOut("scaled", how)
+    if value < read:
+        return value, WorkedOut("scaled", f"the curve of its readings, {first:g} h or older, at {hours:g} h")
+    basis: Basis = "measured" if first <= EARLY else "assumed"
+    return value, WorkedOut(basis, f"no more than its reading at {first:g} h")
 
 
 def _by_age(ages: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -193,7 +193,7 @@ def _of_pulls(margins: Margins, place: Place, state: State) -> dict[str, _Effect
     if together is not None:
         counts = Counter(loco.name for loco, _ in train.locos)
         names = " and ".join(name if count == 1 else f"{count} {name}" for name, count in counts.items())
-        measure = f"read the pull of {names} coupled together, and write its share of their sum as together"
+        measure = f"read the pull of {names} coupled together, for its `together`"
         effects["how well the locomotives pull together"] = _Effect(together * total, (0.02 * total) ** 2, measure)
     return effects
 

@@ -310,7 +310,7 @@
   byId("show-treat").addEventListener("click", () => {
     const may = desk.data.films_may;
     byId("treat-words").textContent = may ? may.words : "";
-    byId("treat-take").disabled = !may || !Object.keys(may.rails).length;
+    byId("treat-take").hidden = !may || !Object.values(may.rails).some((rail) => rail !== "clean");
     byId("treat-dialog").showModal();
   });
   byId("treat-take").addEventListener("click", () => {
@@ -320,14 +320,17 @@
   for (const button of document.querySelectorAll("dialog .close")) button.addEventListener("click", () => button.closest("dialog").close());
   byId("train-form").addEventListener("submit", (event) => event.preventDefault());
 
+  // What is beside the drawings changes their room, not the window alone
+  const figures = [document.querySelector("figure.plan"), byId("bench-section")];
   let lastSize = "";
-  window.addEventListener("resize", () => {
-    const size = `${document.documentElement.clientWidth} ${document.documentElement.clientHeight}`;
+  const room = new ResizeObserver(() => {
+    const size = figures.map((each) => `${each.clientWidth} ${each.clientHeight}`).join();
     if (size === lastSize || !desk) return;
     lastSize = size;
     desk.workbench?.redraw();
     desk.planView.redraw();
   });
+  for (const figure of figures) room.observe(figure);
 
   byId("bench-verdict").tabIndex = 0;  // a long one scrolls: by keyboard too
   const stream = new EventSource(`events?${plan}page=${page}`);

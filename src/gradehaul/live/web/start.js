@@ -20,19 +20,42 @@
     } catch (error) { say(error.message); }
   });
 
-  async function take(file) {
-    say(`Reading ${file.name} ...`);
-    const scale = encodeURIComponent(byId("drawing-scale").value);
+  // A drawing is imported when its scale is chosen, too
+
+  const scale = byId("drawing-scale"), tell = (words) => { byId("drawing-said").textContent = words; };
+  let chosen = null;
+
+  function offer() {
+    byId("import").disabled = !chosen || !scale.value;
+    if (chosen) tell(scale.value ? `${chosen.name}, in scale ${scale.value}.` : `${chosen.name}: choose its scale.`);
+  }
+
+  function take(file) {
+    chosen = file;
+    scale.value = "";
+    byId("open-drawn").hidden = byId("report").hidden = true;
+    offer();
+    scale.focus();
+  }
+
+  async function importDrawing() {
+    const file = chosen, taken = scale.value;
+    byId("import").disabled = true;
+    tell(`Reading ${file.name} in scale ${taken} ...`);
     try {
-      const { name, report } = await Program.request(`drawing?name=${encodeURIComponent(file.name)}&scale=${scale}`, { method: "POST", body: file });
+      const query = `name=${encodeURIComponent(file.name)}&scale=${encodeURIComponent(taken)}`;
+      const { name, report } = await Program.request(`drawing?${query}`, { method: "POST", body: file });
       const anchor = byId("open-drawn").querySelector("a");
       anchor.href = link(name);
       anchor.textContent = `Open ${name}`;
       byId("open-drawn").hidden = byId("report").hidden = false;
       byId("report").textContent = report;
-      say("");
+      tell(`${file.name} was read in scale ${taken} and is now the plan ${name}.`);
       anchor.focus();
-    } catch (error) { say(error.message); }
+    } catch (error) {
+      tell(error.message);
+      byId("import").disabled = false;
+    }
   }
 
   const drop = byId("drop");
@@ -44,5 +67,7 @@
     if (event.dataTransfer.files.length) take(event.dataTransfer.files[0]);
   });
   byId("drawing").addEventListener("change", (event) => { if (event.target.files.length) take(event.target.files[0]); });
+  scale.addEventListener("change", offer);
+  byId("import").addEventListener("click", importDrawing);
   headlines();
 })();

@@ -14,12 +14,13 @@ from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
+from gradehaul.plan.drawing.heights.texts import read_height, says_height
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.linking.duplicates import overlap_faults
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
-from gradehaul.plan.drawing.naming import KnownLine, claimed, name_all, named_marks, recognize
-from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, with_slips, with_turntables
+from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, name_all, named_marks, recognize
+from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
 from gradehaul.plan.drawing.records import (
     Claim,
@@ -34,8 +35,8 @@ from gradehaul.plan.drawing.records import (
     Stroke,
     Terms,
 )
+from gradehaul.plan.drawing.wording import UNUSED
 from gradehaul.plan.names import quoted
-from gradehaul.quantities import read_quantity
 
 SHORTEST = 1e-5
 """An element shorter than this, m, is no track: what rounding leaves where pieces meet."""
@@ -91,7 +92,7 @@ def assemble(
     strokes, dropped, gaps = joined(drawing.strokes, terms)
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
-    texts, labels, unread = _sorted_labels(drawing.labels, terms)
+    texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
     all_heights = texts
     linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread
@@ -111,9 +112,10 @@ def assemble(
         lines_taken={*lines_taken, *gone, *of_berths},
         joints_taken=joints_taken,
     )
-    if names.unused:
-        what = "1 text names nothing" if names.unused == 1 else f"{names.unused} texts name nothing"
-        faults.append(Fault("text-unused", f"{what}: too far from the track of its layer, or too long"))
+    for label in names.unused:
+        why = "longer than a name" if len(label.text) > LONGEST else "too far from track that it may name"
+        text = f"{quoted(label.text[:LONGEST])} names nothing: {why}"
+        faults.append(Fault("text-unused", text, label.spot, label.handle, label.layer))
     linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
     heights = read_heights(linked, names.joints, names.lines, texts, given or {}, given_along or {}, terms)
     errors += [error.at(file=drawing.file) for error in heights.errors]
@@ -272,21 +274,31 @@ def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
     return tuple(found) if found else (elements[0]._replace(length=waiting, end=elements[-1].end),)
 
 
-def _sorted_labels(labels: Sequence[Label], terms: Terms) -> tuple[list[tuple[Label, float]], list[Label], list[Fault]]:
-    """Return texts that are heights, m, texts that may be names, and faults for heights that cannot be read."""
+def _sorted_labels(
+    labels: Sequence[Label], terms: Terms, tracks: Collection[str]
+) -> tuple[list[tuple[Label, float]], list[Label], list[Fault]]:
+    """Return texts that are heights, m, texts that may be names, and faults for heights that cannot be read.
+
+    `tracks` are the layers with track: on one of these, or on one that is named as track too, a text on a layer of
+    heights may be a name, unless that layer is called after heights.
+    """
     heights: list[tuple[Label, float]] = []
     names: list[Label] = []
     faults: list[Fault] = []
+    named = [pattern for pattern in terms.layers if pattern != "*"]
     for label in labels:
-        if not matches(label.layer, terms.height_layers):
+        of_heights = matches(label.layer, terms.height_layers)
+        if not of_heights and not says_height(label.text):
             names.append(label)
             continue
         try:
-            heights.append((label, read_quantity(label.text, "length", unit=terms.plan_unit)))
+            heights.append((label, read_height(label.text, terms.plan_unit)))
         except QuantityError as error:
-            if matches(label.layer, terms.layers):
+            of_names = (label.layer in tracks or matches(label.layer, named)) and use_of(label.layer) != "heights"
+            if not of_heights or of_names:
                 names.append(label)
                 continue
+            code = UNUSED if any(map(str.isdigit, label.text)) else "height-unread"  # a figure may be a height
             text = f"the text {quoted(label.text)} is no height ({error.wrong})"
-            faults.append(Fault("height-unread", text, label.spot, label.handle, label.layer))
+            faults.append(Fault(code, text, label.spot, label.handle, label.layer))
     return heights, names, faults

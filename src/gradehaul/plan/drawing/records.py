@@ -190,8 +190,13 @@ class Fault:
     handle: str = ""
     layer: str = ""
     weight: float = 0.0
-    cure: str = ""
-    """What to write in the plan, where that is sure."""
+
+
+class Source(NamedTuple):
+    """A height, m, and what shows it."""
+
+    height: float
+    by: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from itertools import accumulate
 from typing import Any, Literal, Protocol
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
+from gradehaul.plan.drawing.heights import is_flat
 from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, ReachEnd, terms
 from gradehaul.plan.names import clean, near_file, quoted, shown
 from gradehaul.plan.places import berths_named, line_spans
@@ -247,7 +248,7 @@ def line_table(
     ends, between = _split_heights(line)
     for number, height in ends.items():
         tracks[number]["railhead"] = figure(height, "length")
-    if any(element.start.z is not None for element in line.elements):  # also where an even climb needs none between
+    if line.railhead_at or not is_flat(line):  # also where an even climb needs none between
         table["railhead_at"] = [[figure(each, "length") for each in pair] for pair in between]
     table["track"] = tracks
     if line.berths and line.berths[0] and len(set(line.berths)) == 1:

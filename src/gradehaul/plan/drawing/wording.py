@@ -67,8 +67,7 @@ def fault_text(fault: Fault, unit: str) -> str:
     where = "" if fault.spot is None else f", at {at_text(fault.spot, unit)}"
     known = fault.spot is None or not fault.layer or fault.layer in fault.text
     layer = "" if known else f" on layer {quoted(fault.layer)}"
-    cure = f"; write {fault.cure}" if fault.cure else ""
-    return f"{fault.text}{where}{layer}{cure}"
+    return f"{fault.text}{where}{layer}"
 
 
 def by_code(faults: Iterable[Fault]) -> dict[str, list[Fault]]:
@@ -93,24 +92,31 @@ def fault_notes(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
     return notes
 
 
-def unused_heights(file: str, faults: Iterable[Fault], unit: str) -> list[Note]:
-    """Return a note for each layer with heights that were drawn and are not used: how many, and one of them.
+def unused_text(faults: Sequence[Fault]) -> str:
+    """Return what it means that heights of a drawing are not used, empty where all are.
 
     Examples
     --------
-    >>> fault = Fault(UNUSED, '"50" stands at no joint', Spot(0.3, 0.1), layer="HEIGHTS")
-    >>> print(*unused_heights("tarn.dxf", [fault, fault], "mm"))
-    tarn.dxf: 2 heights on layer "HEIGHTS" are not used: "50" stands at no joint, at (300.0, 100.0) mm
+    >>> unused_text([Fault(UNUSED, '"50" stands beside no track')])
+    '1 height of the drawing is not used: a hill may be steeper'
     """
-    layers: dict[str, list[Fault]] = {}
-    for fault in by_code(faults).get(UNUSED, ()):
-        layers.setdefault(fault.layer, []).append(fault)
-    notes = []
-    for layer, found in layers.items():
-        first = next((fault for fault in found if fault.cure), found[0])
-        counted = f"{len(found)} heights on layer {quoted(layer)} are" if len(found) > 1 else "a height is"
-        where = "" if first.spot is None else f", at {at_text(first.spot, unit)}"
-        on = "" if len(found) > 1 else f" on layer {quoted(layer)}"
-        cure = f"; write {first.cure}" if first.cure else ""
-        notes.append(Note(file, f"{counted} not used: {first.text}{where}{on}{cure}"))
-    return notes
+    count = sum(fault.code == UNUSED for fault in faults)
+    if not count:
+        return ""
+    counted = "1 height of the drawing is" if count == 1 else f"{count:,} heights of the drawing are"
+    return f"{counted} not used: a hill may be steeper"
+
+
+def unused_heights(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
+    """Return a note on heights that were drawn and are not used: how many, and one of them.
+
+    Examples
+    --------
+    >>> fault = Fault(UNUSED, '"50" stands beside no track', Spot(0.3, 0.1), layer="HEIGHTS")
+    >>> for note in unused_heights("tarn.dxf", [fault, fault], "mm"):
+    ...     print(note.text)
+    2 heights of the drawing are not used: a hill may be steeper ("50" stands beside no track, at (300.0, 100.0) mm on
+    layer "HEIGHTS")
+    """
+    found = by_code(faults).get(UNUSED)
+    return [Note(file, f"{unused_text(faults)} ({fault_text(found[0], unit)})")] if found else []

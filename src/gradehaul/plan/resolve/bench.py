@@ -7,6 +7,7 @@ from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, Trial
+from gradehaul.plan.names import header, quoted
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.resolve.stock import consist_of
 from gradehaul.plan.schema.stock import ReadingTable, TiltTable, TrialTable
@@ -54,8 +55,19 @@ def book(
             strings.append(StringRead(reading.place, table.car, table.cars, tuple(table.force), table.grade, curvature))
             continue
         assert table.loco is not None
-        declare = "[loco.NAME] with its mass and length"
-        faults.known(reading, "locomotive", table.loco, known["loco"], declare=declare, inside="loco")
+        if table.loco not in known["loco"] and (table.loco in known["drawing"] or "+" in table.loco):
+            power = header("power", table.loco) if table.loco in known["drawing"] else "a [power.NAME] of these locos"
+            faults.at(
+                reading,
+                "a reading is of one locomotive, and this is of several coupled together",
+                found=quoted(table.loco),
+                write=f"together in {power}, their pull over the sum of those read alone: 160 gf of 90 gf and 88 gf "
+                'is together = "90 %"; and leave this row out',
+                inside="loco",
+            )
+        else:
+            declare = "[loco.NAME] with its mass and length"
+            faults.known(reading, "locomotive", table.loco, known["loco"], declare=declare, inside="loco")
         _check_rail(reading, known["film"], faults)
         forces, state = tuple(table.force), table.state
         pulls.append(

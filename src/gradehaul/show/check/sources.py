@@ -101,6 +101,8 @@ def _standing(plan: Plan, loco: Loco, rail: str) -> str:
     source = source_of_pull(plan, loco, rail)
     if isinstance(source.known, PredictedPull):
         known = "from readings of other locomotives at the bench"
+    elif source.known and source.rail == rail and rail in loco.worked_out:
+        known = loco.worked_out[rail].how
     elif source.known:
         known = f"mean of {len(source.known)} readings" if len(source.known) > 1 else "one reading"
         known = known if source.rail == rail else f"the reading on {source.rail}"
@@ -119,10 +121,11 @@ def _standing(plan: Plan, loco: Loco, rail: str) -> str:
 
 def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
     source = source_of_slipping(plan, loco, rail)
-    if source.basis == "measured":
+    if source.known and source.rail == rail:
         readings = loco.slipping[rail]
-        return f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading"
-    if source.basis == "scaled":
+        lowered = "" if source.basis == "measured" else ", less by as much as the standing pull is"
+        return (f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading") + lowered
+    if source.known:
         return f"standing pull x its (slipping / standing) pull on {source.rail}"
     return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
 

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 
 from gradehaul.plan.drawing.records import Drawn
-from gradehaul.plan.drawing.wording import at_text, by_code, fault_text
+from gradehaul.plan.drawing.wording import at_text, by_code, fault_text, unused_text
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.names import clean, quoted
 from gradehaul.show.base.page import Page, Piece
@@ -18,10 +18,15 @@ _LISTED, _NAMED, _FEW = 100, 100, 6
 """Faults of a kind, and names of changes, shown at the most; names before all are."""
 
 
-def import_page(imported: Imported, plan: str, more: Collection[str] = ()) -> Page:
-    """Return what came of a drawing as a page; `plan` is the file that is written, `more` the sections to add."""
+def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, offer: bool = True) -> Page:
+    """Return what came of a drawing as a page.
+
+    `plan` is the file that is written, `more` the sections to add; `offer` names all that the command can add.
+    """
     drawn, units = imported.drawn, units_of(imported.unit)
     page = Page()
+    if unused := unused_text(drawn.faults):
+        page.line((unused, "bold red"))
     page.line((clean(drawn.file), "bold"), f": imported into {clean(plan)}, {len(imported.text.encode()):,} bytes")
     page.line()
     if imported.problems:
@@ -32,8 +37,9 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = ()) -> Pa
     _add_faults(page, drawn, imported.unit, every="faults" in more)
     if not imported.new:
         _add_changes(page, imported, plan, every="changes" in more)
-    page.line()
-    page.more(IMPORT)
+    if offer:
+        page.line()
+        page.more(IMPORT)
     if "layers" in more:
         page.heading("Layers read, with what is drawn on them")
         page.table(["layer", "drawn>"], [[quoted(layer), f"{count:,}"] for layer, count in drawn.layers.items()])

@@ -1,4 +1,4 @@
-"""The heights that a drawing shows: of 3D track and of texts beside joints, held against those the plan gives."""
+"""The heights that a drawing shows: of 3D track and of texts beside it, held against those the plan gives."""
 
 from __future__ import annotations
 
@@ -12,26 +12,17 @@ import numpy as np
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import length_of
-from gradehaul.plan.drawing.nearness import Nearness, beside_texts
-from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Reach, Spot, Terms
-from gradehaul.plan.drawing.wording import UNUSED, at_text
-from gradehaul.plan.names import key_text, quoted
+from gradehaul.plan.drawing.heights.texts import MISFIT, along_lines, at_joints
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Reach, Source, Spot, Terms
+from gradehaul.plan.drawing.wording import at_text
+from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
 
-MISFIT = 0.002
-"""Heights of one place that differ by more than this, m, contradict one another; rises round a loop likewise."""
 SAME = 1e-5
 """Heights that differ by less than this, m, are one height, and one this near to an even climb is no news."""
 SAME_GRADE, SAME_RISE = 2e-4, 2e-6
 """Grades that differ by less than this are one; rises that differ by less, m, are no grade of their own."""
 _LISTED = 6
-
-
-class Source(NamedTuple):
-    """A height, m, and what shows it."""
-
-    height: float
-    by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +57,9 @@ def read_heights(
     """Return the heights of joints and along lines.
 
     A joint has the height that the plan gives, else that of the text nearest to it, else the mean z of the ends that
-    meet there. Heights of one place that differ by up to 2 mm are noted, by more are an error each. A height along a
-    line within `fit` of where the curvature changes belongs there: what is fitted is known no better, and a change of
-    grade a hair beside it would make a place of its own.
+    meet there. A text beside no joint is a height along its line. Heights of one place that differ by up to 2 mm are
+    noted, by more are an error each. A height along a line within `fit` of where the curvature changes belongs there:
+    what is fitted is known no better, and a change of grade a hair beside it would make a place of its own.
 
     Parameters
     ----------
@@ -83,12 +74,13 @@ def read_heights(
     terms
         How far from its joint a text may stand, and the unit of messages.
     """
-    near, edge, unit = terms.near, terms.fit, terms.plan_unit
+    edge, unit = terms.fit, terms.plan_unit
     shown = [[Source(given[name], "[railhead]")] if name in given else [] for name in joint_names]
-    unused = _texts_at_joints(linked, texts, shown, near)
-    faults = _unused(linked, line_names, unused, given_along, near, unit)
+    others = at_joints(linked, texts, shown, terms.near)
     conflicts: list[_Conflict] = []
     along = [_inner(line, name, shown, conflicts, unit) for line, name in zip(linked.lines, line_names, strict=True)]
+    by_text, faults = along_lines(linked, [given_along.get(name, ()) for name in line_names], others, terms)
+    along = [sorted([*drawn, *written]) for drawn, written in zip(along, by_text, strict=True)]
     heights: list[float | None] = []
     for own, name, joint in zip(shown, joint_names, linked.joints, strict=True):
         every = [each.height for each in own]
@@ -145,48 +137,6 @@ def _joint_at(elements: Sequence[Element], distance: float) -> Spot:
             return element.start
         distance -= element.length
     return elements[-1].end
-
-
-def _texts_at_joints(
-    linked: Linked, texts: Sequence[tuple[Label, float]], shown: list[list[Source]], near: float
-) -> list[tuple[Label, float]]:
-    """Give each text that is a height to the joint nearest to it; return those that stand near none."""
-    spots = [joint.spot for joint in linked.joints]
-    taken: set[int] = set()
-    for _, number, joint in beside_texts([label for label, _ in texts], spots, near):
-        if number not in taken:
-            taken.add(number)
-            shown[joint].append(Source(texts[number][1], f"the text {quoted(texts[number][0].text)}"))
-    return [each for number, each in enumerate(texts) if number not in taken]
-
-
-def _unused(
-    linked: Linked,
-    names: Sequence[str],
-    texts: Sequence[tuple[Label, float]],
-    given_along: Mapping[str, Sequence[float]],
-    near: float,
-    unit: str,
-) -> list[Fault]:
-    """Return a fault for each height that stands at no joint, with the cure where it stands beside a single line."""
-    if not texts:
-        return []
-    beside = Nearness([line.elements for line in linked.lines]).beside([label.spot for label, _ in texts], near)
-    places: dict[int, dict[int, tuple[float, float]]] = {}
-    for foot in beside.feet():
-        own = places.setdefault(foot.which, {})
-        own[foot.row] = min(own.get(foot.row, (foot.off, foot.along)), (foot.off, foot.along))
-    faults = []
-    for number, (label, height) in enumerate(texts):
-        text, cure = f"{quoted(label.text)} stands at no joint", ""
-        if len(found := places.get(number, {})) == 1:
-            ((line, (_, at)),) = found.items()
-            if any(abs(at - each) <= near for each in given_along.get(names[line], ())):
-                continue
-            pair = ", ".join(f'"{describe(value, "length", unit)}"' for value in (at, height))
-            cure = f"railhead_at = [[{pair}]] in [line.{key_text(names[line])}]"
-        faults.append(Fault(UNUSED, text, label.spot, label.handle, label.layer, cure=cure))
-    return faults
 
 
 # Reaches

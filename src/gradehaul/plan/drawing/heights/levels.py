@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import beyond, gap, heading_beyond, in_plan, length_of, place, turned, wrapped
-from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat
+from gradehaul.plan.drawing.heights import ends_of, is_flat
+from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs
 from gradehaul.plan.drawing.records import Element, Fault, Label, Linked, Reach, Spot, Stroke, Terms
 

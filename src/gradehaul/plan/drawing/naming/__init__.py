@@ -28,11 +28,11 @@ Named = TypeVar("Named", int, str)
 
 
 class Names(NamedTuple):
-    """The names of joints and lines by their numbers, and how many texts name nothing."""
+    """The names of joints and lines by their numbers, and the texts that name nothing."""
 
     joints: tuple[str, ...]
     lines: tuple[str, ...]
-    unused: int
+    unused: tuple[Label, ...]
 
 
 def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) -> tuple[dict[int, str], list[PlanError]]:
@@ -144,7 +144,7 @@ def name_all(
     return Names(
         tuple(joints[number] for number in range(len(linked.joints))),
         tuple(lines[number] for number in range(len(linked.lines))),
-        len(free) + len(labels) - len(texts),
+        (*(texts[number] for number in sorted(free)), *(label for label in labels if len(label.text) > LONGEST)),
     )
 
 

@@ -8,8 +8,16 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.drawing.heights import MISFIT
-from gradehaul.plan.edit.writer.drawn_tables import edited, height_of, length_in, same, tables_of, unit_of
+from gradehaul.plan.drawing.heights.texts import MISFIT
+from gradehaul.plan.edit.writer.drawn_tables import (
+    edited,
+    height_of,
+    keep_own_heights,
+    length_in,
+    same,
+    tables_of,
+    unit_of,
+)
 from gradehaul.plan.edit.writer.text import (
     DRAWN,
     MARK,
@@ -23,7 +31,7 @@ from gradehaul.plan.edit.writer.text import (
     toml_text,
     without_tail,
 )
-from gradehaul.plan.names import key_text, quoted
+from gradehaul.plan.names import clean, key_text, quoted
 from gradehaul.plan.text.toml import parse
 from gradehaul.quantities import describe
 
@@ -72,9 +80,18 @@ def new_plan(drawn: Drawn, options: Mapping[str, Any] | None = None, *, title: s
         heights = f"\n[railhead]  # heights of joints\n{rows}"
     tables = tables_of(drawn, unit)
     rest = "".join(f"\n{snippet(section, name, table)}" for (section, name), table in tables.items())
-    text = head + _import_table(options) + heights + rest
+    text = head + _import_table(options) + heights + _unused_comment(drawn, unit) + rest
     data = _checked(text, tables, "")
     return Written(text, Changes(added=[_titled(*key) for key in tables]), data)
+
+
+def _unused_comment(drawn: Drawn, unit: str) -> str:
+    """Return a comment on the heights of a drawing that are not used, empty where all are."""
+    from gradehaul.plan.drawing.wording import UNUSED, by_code, fault_text, unused_text
+
+    rows = [fault_text(fault, unit) for fault in by_code(drawn.faults).get(UNUSED, ())]
+    head = f"As this was first imported, {unused_text(drawn.faults)}:"
+    return "\n" + "".join(f"# {clean(row)}\n" for row in (head, *rows)) if rows else ""
 
 
 def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = None, *, file: str) -> Written:
@@ -82,6 +99,7 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
 
     Only tables whose header bears the mark are rewritten, and of those only what the drawing shows: a line's `berth`,
     `runs` and `rail` stay, and so do the names, berths and heights on its tracks where their number stays the same.
+    Heights along a line without z stay but where a text of the drawing shows one.
     Comments stay, those of tables that go too. Heights of joints are added where there are none.
 
     Parameters
@@ -112,6 +130,7 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     chunks = chunks_of(text)
     changes = Changes()
     tables = tables_of(drawn, unit)
+    keep_own_heights(data.get("line", {}), tables, drawn, unit)
     written: dict[tuple[str, str], dict[str, Any]] = {}
     by_key = {chunk.key: chunk for chunk in chunks}
     for key, table in tables.items():

@@ -8,6 +8,8 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, QuantityError
+from gradehaul.plan.drawing.heights import is_flat
+from gradehaul.plan.drawing.heights.texts import AT_END
 from gradehaul.plan.drawing.naming import KnownLine
 from gradehaul.plan.drawing.records import Spot
 from gradehaul.plan.drawing.tables import joint_table, line_table
@@ -100,6 +102,27 @@ def _drawn_keys(table: Mapping[str, Any]) -> tuple[str, ...]:
     Where it has no heights those that are written along the line are the person's.
     """
     return (*_SHAPE, "railhead") if "railhead_at" in table else _SHAPE
+
+
+def keep_own_heights(
+    before: Mapping[str, Any], tables: Mapping[tuple[str, str], dict[str, Any]], drawn: Drawn, unit: str
+) -> None:
+    """Add to the tables of lines without z the heights that the plan has along them where no text shows one."""
+    for name, line in drawn.lines.items():
+        own, table = before.get(name), tables["line", name]
+        if not line.railhead_at or not is_flat(line) or not isinstance(own, dict):
+            continue
+        shown = [where for where, _ in line.railhead_at]
+        pairs = own.get("railhead_at")
+        for pair in pairs if isinstance(pairs, list) else ():
+            where = height_of(pair[0], unit) if isinstance(pair, list) and len(pair) == 2 else None
+            if where is not None and all(abs(where - each) > AT_END for each in shown):
+                table["railhead_at"].append(pair)
+        tracks = own.get("track")
+        if isinstance(tracks, list) and len(tracks) == len(table["track"]):
+            for mine, track in zip(tracks, table["track"], strict=True):
+                if isinstance(mine, dict) and "railhead" in mine:
+                    track.setdefault("railhead", mine["railhead"])
 
 
 def edited(text: str, key: tuple[str, str], table: Mapping[str, Any]) -> str:

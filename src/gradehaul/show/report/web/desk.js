@@ -6,7 +6,7 @@ const Desk = (() => {
   /* `decide` is called with each trial that the hand has let go of, for whoever has the last word on it. */
   function start(data, { decide = () => {}, run = () => {}, pointed = null, refreshed = () => {} } = {}) {
     const desk = { data: null, units: null, stock: null, routes: [], conditions: [], on: "", pinned: null };
-    let clicked = null, before = null, waiting = 0, later = 0, slowest = 0, planView = null, workbench = null;
+    let clicked = null, before = null, order = [], waiting = 0, later = 0, slowest = 0, planView = null, workbench = null;
 
     function take(document_) {
       for (const route of document_.routes) route.railhead.breaks = route.effort.breaks;
@@ -50,7 +50,17 @@ const Desk = (() => {
         found: [[(decided() && found.get(named.name)) || judge(judged, named), ""], ...films.map((each) => [judge(each, named), each.name])]
           .map(([verdict, on]) => verdict && { ...verdict, risk: named === own ? "" : risk(named.name, on) }),
       }));
+      if (before === null) order = worstFirst(list);  // while a hand moves, each train keeps its row
+      const last = (row) => (order.includes(row.name) ? order.indexOf(row.name) : order.length);
+      list.sort((a, b) => last(a) - last(b));
       return { was: pinned ? "pinned" : "was", names: [judged, ...films].map((each) => each.name), rows: list };
+    }
+
+    /* The names of trains, the worst first as they are judged, those alike in the plan's order; the reader's own last. */
+    function worstFirst(list) {
+      const kinds = desk.data.outcomes.worst_first;
+      const rank = ({ name, found: [now] }) => (!name ? kinds.length : now ? kinds.indexOf(now.outcome) : -1);
+      return [...list].sort((a, b) => rank(a) - rank(b)).map((row) => row.name);
     }
 
     function showOutcomes() {
@@ -109,8 +119,9 @@ const Desk = (() => {
       const choice = byId("railhead-of"), field = byId("railhead");
       if (!choice) return;
       const stations = desk.data.heights, chosen = choice.value;
-      if (choice.options.length !== stations.length || [...choice.options].some((each, k) => each.value !== stations[k].key)) {
-        choice.replaceChildren(...stations.map((each) => new Option(Handles.label(desk.data, each), each.key)));
+      const called = Handles.names(desk.data, desk.units);
+      if (choice.options.length !== stations.length || [...choice.options].some((each) => each.text !== called.get(each.value))) {
+        choice.replaceChildren(...stations.map((each) => new Option(called.get(each.key), each.key)));
         if (stations.some((each) => each.key === chosen)) choice.value = chosen;
       }
       byId("railhead-row").hidden = !stations.length;

@@ -12,12 +12,28 @@ const Handles = (() => {
     return found;
   }
 
-  const label = (data, station) => (station.joint ? station.joint
-    : `${trackName(data, station.track)}, at ${station.at_m > 0 ? "its end" : "its start"}`);
+  const NEAR = 5e-4;  // m: up to this a place is the end of its track
+  const known = new WeakMap();
 
-  function trackName(data, id) {
-    for (const route of data.routes) for (const track of route.tracks) if (track.id === id) return track.name;
-    return id;
+  /* What stations are called, by their keys: where two would be called alike, by track and distance. */
+  function names(data, units) {
+    const stations = data.heights;
+    if (known.has(stations)) return known.get(stations);
+    const tracks = new Map();
+    for (const route of data.routes) {
+      route.tracks.forEach((track, k) => tracks.set(track.id, { name: track.name, length: route.starts[k + 1] - route.starts[k] }));
+    }
+    const along = (station) => `${units.fine(station.at_m)} along it`;
+    const short = stations.map((station) => {
+      if (station.joint) return station.joint;
+      const { name, length } = tracks.get(station.track) || { name: station.track, length: NaN };
+      const spot = station.at_m <= NEAR ? "at its start" : length - station.at_m <= NEAR ? "at its end" : along(station);
+      return `${name}, ${spot}`;
+    });
+    const unique = (k) => stations[k].joint || short.indexOf(short[k]) === short.lastIndexOf(short[k]);
+    const list = new Map(stations.map((station, k) => [station.key, unique(k) ? short[k] : `${station.track}, ${along(station)}`]));
+    known.set(stations, list);
+    return list;
   }
 
   /* Puts handles over a drawn section. `hand` is called on a move: `hand.grab()`, `hand.to(station, height)` and
@@ -76,7 +92,7 @@ const Handles = (() => {
     function place(section, route, data) {
       drawn = section;
       if (layer.parentNode !== figure) figure.append(layer);
-      const seen = new Set(), met = new Map();
+      const seen = new Set(), met = new Map(), called = names(data, units);
       for (const { station, place: at } of along(route, data)) {
         const number = met.get(station.key) || 0, key = `${number} ${station.key}`;
         met.set(station.key, number + 1);
@@ -88,10 +104,10 @@ const Handles = (() => {
         button.style.left = `${spot.x}px`;
         button.style.top = `${spot.y}px`;
         const height = units.fine(hand.height(station));
-        button.setAttribute("aria-label", `Railhead at ${label(data, station)}${station.fixed ? "" : ", not fixed by the plan"}`);
+        button.setAttribute("aria-label", `Railhead at ${called.get(station.key)}${station.fixed ? "" : ", not fixed by the plan"}`);
         button.setAttribute("aria-valuetext", height);
         button.setAttribute("aria-valuenow", String(hand.height(station)));
-        button.title = `${label(data, station)}: ${height}`;
+        button.title = `${called.get(station.key)}: ${height}`;
       }
       for (const [key, { button }] of buttons) {
         if (seen.has(key)) continue;
@@ -103,5 +119,5 @@ const Handles = (() => {
     return { place, get held() { return held !== null; } };
   }
 
-  return { start, label };
+  return { start, names };
 })();

@@ -42,6 +42,12 @@ const Outcomes = (() => {
   /* The pull to spare; none where a train runs away, since no pull holds it back. */
   const spare = (units, found) => (found.outcome === "runs away" ? "–" : units.force(found.margin_n));
 
+  /* A cell with what its column is, which a narrow page shows before it. */
+  function under(words, cell) {
+    cell.dataset.head = words;
+    return cell;
+  }
+
   /* An outcome with the pull to spare, and the risk where it is known. */
   function result(units, found) {
     const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, found.outcome);
@@ -65,9 +71,9 @@ const Outcomes = (() => {
       const changed = was && now && (was.outcome !== now.outcome || spare(units, was) !== spare(units, now));
       return node("tr", changed ? "changed" : "",
         Object.assign(node("th", "", button), { scope: "row" }),
-        node("td", "was", ...(was ? result(units, was) : [])),
-        ...found.map((each) => node("td", "", ...(each ? result(units, each) : ["its route cannot be run"]))),
-        node("td", "hardest", answered.length ? worst(outcomes, answered).track : ""));
+        under(before, node("td", "was", ...(was ? result(units, was) : []))),
+        ...found.map((each, k) => under(names[k], node("td", "", ...(each ? result(units, each) : ["its route cannot be run"])))),
+        under("Place", node("td", "hardest", answered.length ? worst(outcomes, answered).track : "")));
     }));
     if (focused !== null) [...body.querySelectorAll("button")].find((each) => each.textContent === focused)?.focus();
   }

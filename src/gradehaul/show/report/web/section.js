@@ -104,9 +104,10 @@ const LongSection = (() => {
     if (!("fit" in figure.dataset)) return usual;
     const bars = train ? 26 * ["stalling", "runningAway", "noStopping", "noRecovery"].filter((key) => train.verdict[key].length).length : 0;
     const air = 19, rest = (roomy ? 30 : 45) + 3 * air + 16 + 38 + (rails ? 28 : 0) + (train ? 27 + bars : 0);
-    const room = figure.clientHeight - rest, share = room / (train ? 100 : 62);
-    if (!(share >= 2)) return usual;
-    return { railhead: 40 * share, curves: 8 * share, grade: 14 * share, pull: 38 * share, air };
+    const curves = 26;  // the least that holds a radius within the panel
+    const room = figure.clientHeight - rest - curves, share = room / (train ? 92 : 56);
+    if (!(share >= 1.2)) return usual;
+    return { railhead: 38 * share, curves, grade: 18 * share, pull: 36 * share, air };
   }
 
   function drawNames(svg, view, route, x, roomy) {
@@ -190,7 +191,7 @@ const LongSection = (() => {
     const f = slope(route.effort);
     const low = Math.min(0, Haulage.least(f).value), high = Math.max(0.001, Haulage.greatest(f).value) * 1.08;
     const here = panel(svg, top, height, low * 1.08, high);
-    const percent = nice(100 * low, 100 * high, 3);
+    const percent = nice(100 * low, 100 * high, height < 48 ? 2 : 3);
     heading(svg, view, top - 8, "Effective grade, of grade and curves together, %");
     marks(view, { ...here, y: (value) => here.y(value / 100) }, percent);
     here.group.append(

@@ -1,0 +1,175 @@
+"""Texts that are heights: at the joints that they stand beside, else along the lines."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from itertools import accumulate
+
+import numpy as np
+
+from gradehaul.plan.drawing.nearness import Foot, Nearness, beside_texts
+from gradehaul.plan.drawing.records import DrawnLine, Fault, Label, Linked, Source, Terms
+from gradehaul.plan.drawing.wording import UNUSED
+from gradehaul.plan.names import quoted
+from gradehaul.quantities import describe, read_quantity
+
+MISFIT = 0.002
+"""Heights of one place that differ by more than this, m, contradict one another; rises round a loop likewise."""
+AT_END = 0.02
+"""A text along a line within this of where two tracks meet, m, shows the height there: about the height of two letters
+on a plan (our own choice)."""
+_SLIP = 1e-9
+"""What rounding makes of a distance along a line, m."""
+_CLEARLY = 2.0
+"""A text belongs to the nearest track if any other is this many times as far from it (our own choice)."""
+_CALLED = re.compile(
+    r"(?:(?P<name>h|ht|height|höhe|z|el|elev|elevation)(?P<mark>[ .:=]*)(?=[-+.0-9(]))?(?P<figure>.*)",
+    re.IGNORECASE | re.DOTALL,
+)
+
+
+def read_height(text: str, unit: str) -> float:
+    """Return the height that a text says, m: a figure with or without its unit, parentheses, and a word for a height.
+
+    `unit` is that of a bare figure.
+
+    Raises
+    ------
+    QuantityError
+        The text says no height.
+
+    Examples
+    --------
+    >>> [read_height(text, "mm") for text in ("25", "h=25", "EL. 25.0", "z: 2.5 cm", "(25)")]
+    [0.025, 0.025, 0.025, 0.025, 0.025]
+    """
+    called = _CALLED.fullmatch(_bared(text))
+    assert called is not None
+    return read_quantity(_bared(called["figure"]), "length", unit=unit)
+
+
+def says_height(text: str) -> bool:
+    """Return whether a text says itself that it is a height, so that it can be no name.
+
+    Examples
+    --------
+    >>> [says_height(text) for text in ("h=25", "el. 25", "h 25", "(25)", "Hill 25", "Elm")]
+    [True, True, False, False, False, False]
+    """
+    called = _CALLED.fullmatch(_bared(text))
+    return bool(called and called["mark"] and ({"=", ":"} & {*called["mark"]} or called["name"].casefold()[:2] == "el"))
+
+
+def _bared(text: str) -> str:
+    """Return a text without the parentheses around it."""
+    text = text.strip()
+    return text[1:-1].strip() if re.fullmatch(r"\([^()]*\)", text) else text
+
+
+def at_joints(
+    linked: Linked, texts: Sequence[tuple[Label, float]], shown: list[list[Source]], near: float
+) -> list[tuple[Label, float]]:
+    """Give each text that is a height to the joint nearest to it, within `near`, m; return those that stand near none.
+
+    `shown` are the heights that each joint has so far.
+    """
+    spots = [joint.spot for joint in linked.joints]
+    taken: set[int] = set()
+    for _, number, joint in beside_texts([label for label, _ in texts], spots, near):
+        if number not in taken:
+            taken.add(number)
+            shown[joint].append(Source(texts[number][1], f"the text {quoted(texts[number][0].text)}"))
+    return [each for number, each in enumerate(texts) if number not in taken]
+
+
+def along_lines(
+    linked: Linked, given: Sequence[Sequence[float]], texts: Sequence[tuple[Label, float]], terms: Terms
+) -> tuple[list[list[tuple[float, float]]], list[Fault]]:
+    """Return for each line the distances and heights, m, that texts beside it show, and a fault for each unused one.
+
+    A text within `AT_END` of where two tracks of its line meet shows the height there. Of several at one place the
+    nearest counts. One that may belong to several places is not used, nor one that contradicts the z of its line.
+
+    Parameters
+    ----------
+    linked
+        The network.
+    given
+        For each line where the plan gives heights, m: there no text is missed.
+    texts
+        Texts with their heights, m, that stand at no joint.
+    terms
+        How far from its line a text may stand, and the unit of messages.
+    """
+    found: list[list[tuple[float, float]]] = [[] for _ in linked.lines]
+    if not texts:
+        return found, []
+    faults = []
+    for number, foot, unclear in sorted(
+        _nearest(linked, texts, terms.near), key=lambda row: row[1].off if row[1] else 0
+    ):
+        label, height = texts[number]
+        wrong = unclear
+        if foot is not None and not unclear:
+            line = linked.lines[foot.row]
+            at = _end_beside(line, label, foot.along)
+            if any(abs(at - each) <= terms.near for each in given[foot.row]):
+                continue
+            wrong = _taken(found[foot.row], (at, height), _drawn_height(line, at), terms.plan_unit)
+        if wrong:
+            faults.append(Fault(UNUSED, f"{quoted(label.text)} {wrong}", label.spot, label.handle, label.layer))
+    return found, faults
+
+
+def _taken(pairs: list[tuple[float, float]], pair: tuple[float, float], drawn: float | None, unit: str) -> str:
+    """Add a distance and a height, m, to those of a line unless its z or one of them has another; return why not."""
+    at, height = pair
+    if drawn is not None:
+        off = abs(drawn - height) > MISFIT
+        return f"contradicts the z of its line, {describe(drawn, 'length', unit)}" if off else ""
+    for place, other in pairs:
+        if abs(place - at) <= AT_END:
+            same = f"stands farther off than {describe(other, 'length', unit)} at this place"
+            return same if other != height else ""
+    pairs.append(pair)
+    return ""
+
+
+def _nearest(linked: Linked, texts: Sequence[tuple[Label, float]], near: float) -> list[tuple[int, Foot | None, str]]:
+    """Return for each text the place on a line that is nearest to it, or None, and what keeps it from being used."""
+    spots = [spot for label, _ in texts for spot in (label.spot, label.seen)]
+    feet: dict[int, list[Foot]] = {}
+    for foot in Nearness([line.elements for line in linked.lines]).beside(spots, near).feet():
+        feet.setdefault(foot.which // 2, []).append(foot)
+    found: list[tuple[int, Foot | None, str]] = []
+    for number, (label, _) in enumerate(texts):
+        own = sorted(feet.get(number, ()), key=lambda foot: foot.off)
+        if not own:
+            found.append((number, None, "stands beside no track"))
+            continue
+        best = own[0]
+        length = 2 * float(np.hypot(*label.half))
+        others = [foot for foot in own if foot.row != best.row or abs(foot.along - best.along) > 2 * near + length]
+        unclear = any(foot.off < _CLEARLY * best.off + AT_END / 4 for foot in others)
+        found.append((number, best, "stands beside several tracks" if unclear else ""))
+    return found
+
+
+def _end_beside(line: DrawnLine, label: Label, along: float) -> float:
+    """Return where two tracks of a line meet beside a text, as a distance along the line, m; else the place itself."""
+    stops = list(accumulate(element.length for element in line.elements[:-1]))
+    put = Label(label.text, label.spot, label.layer, label.handle)
+    beside = beside_texts([put, label], [element.end for element in line.elements[:-1]], AT_END)
+    return stops[beside[0][2]] if beside else along
+
+
+def _drawn_height(line: DrawnLine, at: float) -> float | None:
+    """Return the height that a line's own z shows at a distance along it, m; None where it shows none."""
+    for element in line.elements:
+        if -_SLIP <= at <= element.length + _SLIP and element.start.z is not None and element.end.z is not None:
+            shares = [0.0, *(share for share, _ in element.inner), 1.0]
+            heights = [element.start.z, *(height for _, height in element.inner), element.end.z]
+            return float(np.interp(at / element.length, shares, heights))
+        at -= element.length
+    return None
