@@ -308,6 +308,7 @@ def _sweep(
     if turns is None:
         raise DesignError("the turns are missing", place="--turns", write="--turns 3")
     radii, rises = np.linspace(low, high, _SIDE), np.linspace(least, most, _SIDE)
+    judged = judged_rails(stock, of["rail"])
     found = sweep(
         radii,
         rises,
@@ -316,8 +317,9 @@ def _sweep(
         turns=turns,
         powers=of["powers"],
         car=of["car"],
+        rails=() if of["rail"] is None else judged,
         train=of["train"],
-        judged=judged_rails(stock, of["rail"]),
+        judged=judged,
         direction=of["direction"],
         steepest=of["steepest"],
     )

@@ -90,7 +90,7 @@ def clearance(
 
     layout = Layout(plan)
     found = clearances(layout, Allowances(deck, wire, overhead, coupler, trains))
-    passes = found.passes and found.complete
+    passes = found.passes and found.complete and not found.would_fail
     match out.form:
         case "json":
             return Answer(found.to_dict(), passes=passes)

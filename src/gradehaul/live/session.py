@@ -11,6 +11,7 @@ from typing import Any
 
 from gradehaul.errors import GradehaulError, Problems
 from gradehaul.haulage.answers.judged import JudgedTrain, worst_of_each
+from gradehaul.haulage.outcome import Outcome
 from gradehaul.live.answers import Part, Stated, parts, stated
 from gradehaul.live.followed import Followed, Reading
 from gradehaul.live.worker import Worker
@@ -181,6 +182,10 @@ def _line(error: GradehaulError) -> Mapping[str, Any]:
     return {"text": str(error), "file": file or error.file, "line": int(rest) if file and rest.isdigit() else None}
 
 
+_AWAY: Outcome = "runs away"
+"""The outcome that no pull to spare says anything of."""
+
+
 def changes(before: Sequence[JudgedTrain], after: Sequence[JudgedTrain], units: UnitFormat) -> Iterator[str]:
     """Yield a line for each train that a save changed, for each new one, and for each that is gone.
 
@@ -189,13 +194,18 @@ def changes(before: Sequence[JudgedTrain], after: Sequence[JudgedTrain], units: 
     was, now = ({train.name: train for train in worst_of_each(trains)} for trains in (before, after))
     for name, train in now.items():
         if name not in was:
-            yield f"{name}: new, {train.outcome}, {units.force(train.verdict.margin)} to spare"
+            spare = "" if train.outcome == _AWAY else f", {units.force(train.verdict.margin)} to spare"
+            yield f"{name}: new, {train.outcome}{spare}"
             continue
         old = was[name]
         forces = units.force(old.verdict.margin), units.force(train.verdict.margin)
         (old_figure, old_unit), (figure, unit) = (force.split(" ") for force in forces)
         was_force = old_figure if old_unit == unit else forces[0]
-        words = [f"{was_force} to {figure} {unit}"] if forces[0] != forces[1] else []
+        words = (
+            [f"{was_force} to {figure} {unit}"]
+            if forces[0] != forces[1] and _AWAY not in (old.outcome, train.outcome)
+            else []
+        )
         words += [f"was {old.outcome}, now {train.outcome}"] if old.outcome != train.outcome else []
         if words:
             yield f"{name}: {'; '.join(words)}"

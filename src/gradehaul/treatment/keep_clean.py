@@ -424,10 +424,10 @@ def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
         Lines that do not stand in the file, or text that cannot be changed so.
     """
     if found.beyond:
+        short = ", ".join(dict.fromkeys(place.train for place in found.beyond))
         raise DesignError(
-            "no plan can help, so none is written",
+            f"no file is written, since no plan can help {short}",
             file=found.plan.file,
-            found=f"{', '.join(dict.fromkeys(place.train for place in found.beyond))} short of pull or of reserve",
             write="--train with the trains that can run",
         )
     if found.options.step is not None:

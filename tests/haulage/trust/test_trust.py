@@ -510,4 +510,4 @@ def test_the_cars_whose_resistance_is_unsure_are_named(layout):
     for name, cars in (("double", {"ore", "caboose"}), ("single", {"ore"})):
         trust = trust_in_train(layout.profile("Up"), made_up(layout.plan, layout.plan.trains[name]), "clean", trials)
         measures = [cause.measure for cause in trust.causes if "rolling" in cause.what]
-        assert {each.rpartition(": ")[2] for each in measures} == cars
+        assert {each.rpartition("resistance of ")[2] for each in measures} == cars

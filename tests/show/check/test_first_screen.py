@@ -28,7 +28,7 @@ from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over
 from project import PLANS, ROOT
 
-TRAIN = re.compile(r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs) +([<>]?\d+ %) +(-?[\d.]+ \w+)  ")
+TRAIN = re.compile(r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs) +([<>]?\d+ %) +(-?[\d.]+ \w+|–)  ")
 
 Shown = tuple[CheckAnswer, UnitFormat, str]
 
@@ -80,7 +80,10 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
             continue
         place_agrees(name, row.string, answer, units)
         risk, spare = row[3], row[4]
-        assert (risk, spare) in {(chance_words(each["risk"]), units.force(each["margin_n"])) for each in judged}
+        assert (risk, spare) in {
+            (chance_words(each["risk"]), "–" if each["outcome"] == "runs away" else units.force(each["margin_n"]))
+            for each in judged
+        }
         assert row[2].lower() in {each["outcome"] for each in judged}
         compared += 1
     for route in document["routes"]:
@@ -185,6 +188,14 @@ def test_unusual_figures_stand_above_the_verdict(answer: CheckAnswer) -> None:
     text = check_page(replace(answer, doubts=doubts), units_of("in")).text()
     assert text.index('Look at this first: car "0": the mass is 145 oz') < text.index("\nOn clean rail 1 of 2")
     assert "2 more like this: --more notes" in text
+
+
+def test_a_place_where_all_that_stall_do_so_is_said_once(answer: CheckAnswer) -> None:
+    stalled = next(each for each in answer.trains if each.outcome == "stalls")
+    trains = tuple(replace(each, verdict=stalled.verdict, misfits=()) for each in answer.trains)
+    text = " ".join(check_page(replace(answer, trains=trains), units_of("in")).text().split())
+    names = list(dict.fromkeys(each.name for each in trains))
+    assert f"both trains stall: {', '.join(names)} (both on {stalled.verdict.worst_track})" in text
 
 
 def test_what_was_not_checked_is_in_the_headline(answer: CheckAnswer) -> None:

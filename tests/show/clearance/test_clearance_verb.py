@@ -55,8 +55,18 @@ def test_json_and_csv_show_the_same(helix: Path) -> None:
 def test_strict_fails_where_a_clearance_does(helix: Path) -> None:
     assert clearance(helix).exit_code == 0
     assert clearance(helix, "--strict").exit_code == 1
-    helix.write_text(HELIX.replace("RISE", "160") + STOCK)
+    helix.write_text(HELIX.replace("RISE", "170") + STOCK)
     assert clearance(helix, "--strict").exit_code == 0
+
+
+def test_strict_fails_where_a_place_would_fail_with_the_deck_that_is_assumed(helix: Path) -> None:
+    words, status, left_out = checked(helix, HELIX.replace("RISE", "160") + STOCK)
+    assert "0 fail, 1 would fail with the assumed deck of 24.9 mm with roadbed and track, 1 to look at" in words
+    assert (status, left_out) == (1, [])
+    assert json.loads(clearance(helix, "--json").stdout)["would_fail"] == 1
+    stated = clearance(helix, "--strict", "--deck", "12")
+    assert stated.exit_code == 0
+    assert "would fail" not in stated.stdout
 
 
 STOCK = '[car.flat]\nlength = 100\nmass = "50 g"\n'

@@ -89,7 +89,7 @@ def test_the_table_has_the_counts_and_the_reasons(found: Sweep) -> None:
     page = sweep_page(found, READER).text()
     corner = [str(count) for count in found.cars[0, :, 0, 0]]
     assert len(corner) == 3  # clean, and the film settled and fresh
-    first = [line for line in page.splitlines() if line.strip().startswith("2.95 in")]
+    first = [line for line in page.splitlines() if line.strip().startswith("2.95 ")]
     assert [line.split("HT")[1].split()[0] for line in first] == corner
     for words in ("H: the deck above", "G: the grade", "T: local", "guard rails"):
         assert words in page

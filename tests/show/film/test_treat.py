@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from gradehaul.plan import load_plan
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.film.text import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
+from project import PLANS
 from treatment.plans import Line
 
 HILL = Line(
@@ -63,11 +65,11 @@ def test_nothing_to_keep_clean_is_said(tmp_path: Path) -> None:
 def test_a_train_that_stalls_on_clean_rail_is_said_and_no_plan_is_written(tmp_path: Path) -> None:
     path = tmp_path / "heavy.toml"
     path.write_text(Line(HILL.tracks, ("mule", "40 ore"), HILL.rails, "").text())
-    assert "No plan can help: on clean rail and no more" in treat(path).stdout
+    assert "No plan can help: even with all rail clean, not every train gets by." in treat(path).stdout
     out = tmp_path / "copy.toml"
     result = treat(path, "-o", str(out))
     assert result.exit_code == 2
-    assert "no plan can help, so none is written, got up short of pull or of reserve; write --train" in result.stderr
+    assert "no file is written, since no plan can help up; write --train" in result.stderr
     assert not out.exists()
 
 
@@ -108,6 +110,18 @@ def test_lengths_add_up(hill: Path) -> None:
         own = sum(track["to_m"] - track["from_m"] for track in document["tracks"] if track["use"] == use)
         assert own == pytest.approx(total, abs=1e-4)
     assert sum(document["totals_m"].values()) == pytest.approx(12.3, abs=1e-4)
+
+
+def test_the_headline_names_lengths_that_sum_to_the_whole_and_parts_of_divided_tracks() -> None:
+    lengths = json.loads(treat(PLANS / "two-levels.toml", "--json", "--train", "express").stdout)["totals_m"]
+    assert lengths["no effect"] > 0
+    text = " ".join(treat(PLANS / "two-levels.toml", "--train", "express").stdout.split())
+    named = re.findall(r"(\d+) mm", text.partition("may go ")[2].partition(". ")[0])
+    assert len(named) == 4
+    assert sum(map(float, named)) == pytest.approx(1000 * sum(lengths.values()), abs=2)
+    divided = " ".join(treat(PLANS / "two-levels.toml", "--step", "500mm").stdout.split())
+    assert "film 3672 mm Staging:1 (0 to 433 mm), Station main:1 (500 to 3000 mm), Upper main:2" in divided
+    assert "-o writes" not in divided
 
 
 def test_json_and_csv_tell_the_same(hill: Path) -> None:

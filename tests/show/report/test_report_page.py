@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -427,6 +428,9 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
     with opened(browser, path) as one:
         assert "1 of 2 trains runs away: loads (on Hill:5);" in one.text(".summary")
         assert one.page.locator(".trains li").first.locator(".outcome").all_inner_texts() == ["runs away"] * 2
+        spare = one.page.locator("tr", has_text="loads").locator(".spare").all_inner_texts()
+        assert spare
+        assert set(spare) == {"–"}
         # the worse age counts, and the rail strip shows the rail of the pull below
         assert one.page.input_value("#bench-rail") == "treated"
         assert "Judged on rail treated fresh" in one.text("#bench-facts")
@@ -578,6 +582,8 @@ def test_nothing_is_wider_than_a_phone(browser, pages, name):
     with opened(browser, pages[name], width=360) as one:
         one.show_all()
         assert one.run("document.documentElement.scrollWidth") <= 360
+        scrolled = one.page.locator(".scroll:has(.sortable, #outcomes)")
+        assert scrolled.evaluate_all("all => all.filter(each => each.scrollWidth > each.clientWidth).length") == 0
         assert one.said == []
 
 
@@ -633,6 +639,18 @@ def test_the_key_shows_what_is_drawn_and_no_more(browser, pages):
         assert ("stalls" in shown, "must not stop" in shown) == (drawn["stall"], drawn["no-stop"])
     with opened(browser, pages["cove"]) as one:
         assert "film planned" not in one.page.locator("#plan-view").text_content()
+
+
+@pytest.mark.parametrize("name", [*DEMOS, "hostile"])
+def test_no_value_is_shown_as_the_program_has_it(browser, pages, name):
+    with opened(browser, pages[name]) as one:
+        shown = one.page.evaluate(
+            "() => { for (const each of document.querySelectorAll('details')) each.open = true;"
+            " return document.body.innerText; }"
+        )
+        assert len(shown) > 1000
+        assert "('" not in shown
+        assert not re.search(r"\b(None|undefined|NaN)\b", shown)
 
 
 def test_without_script_the_answer_is_there(browser, pages):

@@ -65,7 +65,7 @@ class RankedFinding:
 class Clearances(AnswerRecord):
     """Everything that was judged on a plan, and the figures it was judged by."""
 
-    KEYS: ClassVar[str] = "passes complete not_checked=unchecked counts standard places notes=notes_by_place"
+    KEYS: ClassVar[str] = "passes complete would_fail not_checked=unchecked counts standard places notes=notes_by_place"
 
     plan: Plan
     allowances: Allowances
@@ -86,6 +86,13 @@ class Clearances(AnswerRecord):
     def passes(self) -> bool:
         """Whether nothing fails; what is only to be looked at does not count, nor what was not checked."""
         return not self.count("fail")
+
+    @property
+    def would_fail(self) -> int:
+        """How many places where tracks lie over one another fail if what is assumed of deck and wire is so."""
+        standard = self.standard
+        assumed = standard.deck_assumed or standard.overhead_assumed
+        return assumed * sum(each.rule == "vertical room" and each.outcome == "look" for each in self.findings)
 
     @property
     def complete(self) -> bool:

@@ -63,7 +63,7 @@ def measurements(
 def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Measurement]:
     unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
     if unread:
-        yield Measurement(f"read the pull of {_some(unread)} on clean rail, five times each")
+        yield Measurement(f"read the pull of {_some(unread)} on clean rail, five times{_each(unread)}")
     clean = bench.fits.get(CLEAN)
     if clean is not None and not clean.apart and len(plan.locos) > 1:
         yield Measurement("read three locomotives that differ in tires, on clean rail", clean.why)
@@ -71,7 +71,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Mea
         yield from _of_films(plan, bench)
     few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
     if few:
-        yield Measurement(f"read more often, five times each: {_some(few)}")
+        yield Measurement(f"read more often, five times{_each(few)}: {_some(few)}")
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
     if unrolled and not any(guess.startswith(ROLL) for guess in guesses):
         yield Measurement(
@@ -107,6 +107,10 @@ def _of_films(plan: Plan, bench: Bench) -> Iterator[Measurement]:
             yield Measurement(
                 f"read the pull of {_some(few)} on {film} rail at three ages or more, to show how it recovers"
             )
+
+
+def _each(names: list[str]) -> str:
+    return " each" if len(names) > 1 else ""
 
 
 def _some(names: list[str]) -> str:

@@ -25,7 +25,8 @@ MORE_READINGS = 5
 CURVE_AFTER, ROLLING_AFTER = 0.07, 0.05
 """Spread that a measured curve coefficient and a measured rolling resistance are left with, as a share (assumed)."""
 
-ROLL, START = "rolling resistance (tilt, or pull a string)", "starting resistance (tilt a track)"
+ROLL = "tilt a track, or pull a string, for the rolling resistance"
+START = "tilt a track for the starting resistance"
 BEND = "pull a string of cars round a curve of known radius"
 """The measurements of a rolling and a starting resistance, behind which cars are named, and of the curves."""
 
@@ -227,7 +228,7 @@ def _of_resistance(margins: Margins, *, starting: bool) -> dict[str, _Effect]:
         names.setdefault(what, []).append(car.name)
         weights[car.name] = weights.get(car.name, 0.0) + weight
     return {
-        what: _Effect(values[what], (ROLLING_AFTER * usual[what]) ** 2, f"{measure}: {_named(names[what], weights)}")
+        what: _Effect(values[what], (ROLLING_AFTER * usual[what]) ** 2, f"{measure} of {_named(names[what], weights)}")
         for what in values
     }
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from gradehaul.haulage.longest import Test
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Basis
 from gradehaul.plan.resolve.stock import MOST_CARS
 
@@ -48,6 +49,15 @@ FAILS: dict[Test, str] = {
     "stand": "stalls",
 }
 """What a train does that fails a test."""
+
+
+def rail_words(rail: str) -> str:
+    """Return a rail condition behind a train's name.
+
+    >>> rail_words("treated"), rail_words("as planned fresh")
+    ('on treated rail', 'as planned fresh')
+    """
+    return rail if rail in PLANNED else f"on {rail} rail"
 
 
 def cars_words(count: int) -> str:

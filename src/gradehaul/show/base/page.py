@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import zip_longest
 from typing import NamedTuple
@@ -21,6 +22,12 @@ _NARROWEST = 40
 
 _CONTINUED = 2
 """Blanks before the second and further lines of a paragraph."""
+
+_UNITS = "mm|cm|m|km|in|ft|yd|mile|g|kg|oz|lb|gf|kgf|ozf|lbf|N|mN|deg|%|permille"
+_IN_FIGURE = re.compile(rf"(?<=\d) (?=\d+/\d)|(?<=[\d+]) (?=(?:{_UNITS})(?!\w))|(?<=\b1 in) (?=\d)")
+"""A blank within a figure: before its fraction or its unit, and in a grade of one in so many."""
+
+_KEPT = "\N{NO-BREAK SPACE}"
 
 
 class Line(NamedTuple):
@@ -98,7 +105,8 @@ class Page:
         lines: list[Sequence[Piece]] = []
         for part in self.parts:
             lines += _table_lines(part, width) if isinstance(part, Columns) else _wrapped(part, width)
-        return "".join((_colored(line) if color else "".join(map(words_of, line)).rstrip()) + "\n" for line in lines)
+        text = "".join((_colored(line) if color else "".join(map(words_of, line)).rstrip()) + "\n" for line in lines)
+        return text.replace(_KEPT, " ")
 
 
 def words_of(piece: Piece) -> str:
@@ -117,6 +125,15 @@ def shortened(name: str, width: int) -> str:
     while cell_len(name) >= width:
         name = name[:-1]
     return f"{name}…"
+
+
+def _whole_figures(words: str) -> str:
+    """Return words whose figures stay whole: with blanks within them that no line is broken at.
+
+    >>> _whole_figures("42 17/32 in, 2 posts at 1 in 45.0").replace(_KEPT, "_")
+    '42_17/32_in, 2 posts at 1_in_45.0'
+    """
+    return _IN_FIGURE.sub(_KEPT, words)
 
 
 def _colored(line: Sequence[Piece]) -> str:
@@ -153,7 +170,7 @@ def _filled(pieces: Sequence[Piece], width: int, further: int = 0) -> Iterator[l
     """Yield lines of words that fill a width, those after the first so far in; a longer word has its own line."""
     words: list[list[Piece]] = [[]]
     for piece in pieces:
-        for number, part in enumerate(words_of(piece).split(" ")):
+        for number, part in enumerate(_whole_figures(words_of(piece)).split(" ")):
             if number:
                 words.append([])
             if part:
@@ -182,7 +199,7 @@ def _table_lines(table: Columns, width: int | None) -> Iterator[list[Piece]]:
     if width is None and table.folded:
         width = FULL
     if width is not None:
-        least = [max(map(cell_len, " ".join(column).split()), default=0) for column in columns]
+        least = [max(map(cell_len, _whole_figures(" ".join(column)).split(" ")), default=0) for column in columns]
         room = width - table.indent - GAP * (len(least) - 1)
         if sum(least) > room:
             yield from _one_by_one(table, heads, width)

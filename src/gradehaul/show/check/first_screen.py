@@ -20,7 +20,14 @@ from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
 from gradehaul.show.check.load_rows import load_cell, worst_load
-from gradehaul.show.check.outcome_words import OUTCOMES, fouled_words, marginal_words, room_words, spread_words
+from gradehaul.show.check.outcome_words import (
+    OUTCOMES,
+    fouled_words,
+    marginal_words,
+    room_words,
+    spare_words,
+    spread_words,
+)
 from gradehaul.show.check.route_text import ruling_words
 from gradehaul.show.check.trains_text import best_way
 from gradehaul.show.sections import CHECK
@@ -83,7 +90,7 @@ def shown_conditions(answer: CheckAnswer) -> dict[str, dict[str, TrainAnswer]]:
 
 def outcome_cells(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     """Return the outcome of a train, its risk, and the pull to spare."""
-    return [OUTCOMES[train.outcome], chance_words(train.risk), units.force(train.verdict.margin)]
+    return [OUTCOMES[train.outcome], chance_words(train.risk), spare_words(train.outcome, train.verdict, units)]
 
 
 def worst_condition(shown_on: Mapping[str, Mapping[str, TrainAnswer]], name: str) -> TrainAnswer:
@@ -122,7 +129,11 @@ def _add_marginal(page: Page, answer: CheckAnswer, shown_on: Mapping[str, Mappin
             marginal.setdefault(train.name, train)
     more = len(marginal) - _MARGINAL
     for number, (name, train) in enumerate(list(marginal.items())[:_MARGINAL], 1):
-        last = f"; why {more} more are: --more trains" if more > 0 and number == _MARGINAL else ""
+        last = (
+            f"; why {more} more {'are' if more > 1 else 'is'}: --more trains"
+            if more > 0 and number == _MARGINAL
+            else ""
+        )
         page.paragraph(f"{name}: marginal, since {marginal_words(train.verdict, profiles[train.route])}{last}.")
 
 

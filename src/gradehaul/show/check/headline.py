@@ -105,10 +105,21 @@ def _counted(trains: Sequence[TrainAnswer], of: str) -> Iterator[str]:
         who = f"{len(those)}{of}" if not every else "both trains" if len(those) == 2 else f"all {len(those)} trains"
         words = f"{who} {DOES[outcome][len(those) > 1]}"
         of = ""
-        named = [_with_place(each) for each in those[:left]] if failing else []
+        named = _with_places(those[:left]) if failing else []
         left -= len(named)
         more = [f"{len(those) - len(named)} more"] if named and len(those) > len(named) else []
         yield f"{words}: {', '.join((*named, *more))}" if named else words
+
+
+def _with_places(trains: Sequence[TrainAnswer]) -> list[str]:
+    """Return the names of trains of one outcome, each with where it fails; a place that is that of all is said once."""
+    named = [_with_place(train) for train in trains]
+    names = [apart(train.name) for train in trains]
+    places = {words.removeprefix(name) for words, name in zip(named, names, strict=True)}
+    if len(named) < 2 or len(places) > 1 or places == {""}:
+        return named
+    place = places.pop().removeprefix(" (")
+    return [*names[:-1], f"{names[-1]} ({'both' if len(names) == 2 else 'all'} {place}"]
 
 
 def _with_place(train: TrainAnswer) -> str:

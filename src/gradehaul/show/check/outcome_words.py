@@ -66,6 +66,11 @@ SENTENCES: Mapping[str, str] = {
 """The sentences of a verdict."""
 
 
+def spare_words(outcome: Outcome, verdict: Verdict, units: UnitFormat) -> str:
+    """Return the pull to spare in a table; none where a train runs away, since no pull holds it back."""
+    return "–" if outcome == "runs away" else units.force(verdict.margin)
+
+
 def plain_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit]) -> str:
     """Return an outcome with its place, without a figure: ``stalls on Hill:3``."""
     wording = {"stalls": 3, "runs away": 1, "too long": 0}.get(outcome, -1)

@@ -10,10 +10,10 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.show.base.labels import basis_words, chance_words, counted
+from gradehaul.show.base.labels import basis_words, chance_words, counted, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, stretch_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spare_words, stretch_words
 from gradehaul.treatment.helping import Help, Obstacle
 from gradehaul.treatment.ways_over import Doubling, Undivided, WaysOver
 
@@ -78,7 +78,7 @@ def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
         train.rail,
         OUTCOMES[train.outcome],
         chance_words(train.risk),
-        units.force(verdict.margin),
+        spare_words(train.outcome, verdict, units),
         units.length(verdict.at),
         verdict.track,
         downhill,
@@ -126,7 +126,7 @@ def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, units: Unit
 
 HOW_HELPED = (
     "A helper comes on and goes off while the train stands with its head at the joint. A train on a drop needs a "
-    "guard beside the rail, whoever pulls it."
+    "guard beside the rail, with a helper too."
 )
 """What holds for every helper."""
 
@@ -140,7 +140,7 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], units: UnitFormat) -> No
     for way in ways:
         page.line(
             (way.train, "bold"),
-            f" {DOES[way.outcome][0]} on rail {way.rail}, with {counted(way.cars, 'car')}.",
+            f" {DOES[way.outcome][0]} {rail_words(way.rail)}, with {counted(way.cars, 'car')}.",
             indent=2,
         )
         for line in way_lines(way, units):

@@ -11,7 +11,7 @@ from gradehaul.plan.records import Cut
 from gradehaul.show.base.labels import apart, chance_words, listed
 from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spread_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spare_words, spread_words
 
 _LINES = 8
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
@@ -60,7 +60,7 @@ def _row(trial: Trial, units: UnitFormat) -> list[Piece]:
         trial.condition,
         OUTCOMES[trial.outcome],
         chance_words(trial.risk),
-        units.force(verdict.margin),
+        spare_words(trial.outcome, verdict, units),
         f"{apart(shortened(verdict.worst_track, 26 - len(place)))}{place}",
     ]
 

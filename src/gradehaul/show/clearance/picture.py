@@ -57,7 +57,7 @@ def clearance_figure(found: Clearances, view: PlanView, units: UnitFormat, *, si
         view,
         size,
         units.length_unit,
-        f"Clearances: {headline(found)}",
+        f"Clearances: {headline(found, units)}",
         [f"{view.plan.title}: railheads in {units.lengths}", *(note.text for note in view.notes)],
         notes=list(_rows(found, view, units, _MOST_LOOKS[size])),
         key=key,

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from typing import NamedTuple
 
 from gradehaul.design.clearance.findings import Clearances, RankedFinding
-from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule
+from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule, Standard
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.labels import spans
@@ -24,7 +24,7 @@ _SHORT_RULES: dict[Rule, str] = {
     "vertical room": "height over",
     "side room": "centers",
     "radius": "radius",
-    "change of grade": "change of grade",
+    "change of grade": "vertical curve",
     "reverse curve": "reverse curve",
     "string-lining": "tipping",
 }
@@ -50,7 +50,7 @@ def clearance_page(found: Clearances, units: UnitFormat, more: Collection[str] =
     page.line((clean(found.plan.title), "bold"), ": clearances")
     page.line()
     style = "bold red" if found.count("fail") else "yellow" if found.count("look") or found.unchecked else "green"
-    page.paragraph((headline(found), style), ".")
+    page.paragraph((headline(found, units), style), ".")
     if not found.findings:
         page.line("Nothing to judge: no tracks meet.")
     if len(found.findings) > found.count("pass"):
@@ -151,20 +151,28 @@ RULES: dict[Rule, str] = {
     "vertical room": "Over one another: railhead over railhead",
     "side room": "Beside one another: between track centers",
     "radius": "Radius",
-    "change of grade": "Change of grade: the length over which it happens",
+    "change of grade": "Vertical curve: the length over which the grade changes",
     "reverse curve": "Curves of opposite hand: the straight between",
     "string-lining": "Cars on curves: tipping moment over what the car's weight holds",
 }
 
 
-def headline(found: Clearances) -> str:
-    """Return how many places came out how, and what was not checked."""
+def headline(found: Clearances, units: UnitFormat) -> str:
+    """Return how many places came out how, how many more fail if what is assumed is so, and what was not checked."""
     counts = [f"{found.count('fail')} fail"]
+    if would := found.would_fail:
+        counts[0] += f", {would} would fail with the assumed {_assumed(found.standard, units)}"
     counts += [f"{found.count('look')} to look at", f"{found.count('pass')} pass"]
     if not found.unchecked:
         return ", ".join(counts)
     left_out = "; ".join(map(str, found.unchecked))
     return f"{counts[0]}, NOT CHECKED: {left_out}; {', '.join(counts[1:])}"
+
+
+def _assumed(standard: Standard, units: UnitFormat) -> str:
+    """Return what is assumed of the room that a track takes over another."""
+    layers = [f"deck of {units.length(standard.deck, fine=True)} with roadbed and track"] * standard.deck_assumed
+    return " and ".join(layers + [f"overhead line of {units.length(standard.overhead)}"] * standard.overhead_assumed)
 
 
 def place_words(finding: Finding, found: Clearances, units: UnitFormat) -> str:

@@ -27,13 +27,13 @@ def sweep_page(found: Sweep, units: UnitFormat) -> Page:
     height, width = found.grade.shape
     rows = np.unique(np.linspace(0, height - 1, _ROWS).round().astype(int))
     columns = np.unique(np.linspace(0, width - 1, _COLUMNS).round().astype(int))
-    heads = ["", *(f"{units.length(float(found.radii[column]))}>" for column in columns)]
+    heads = [units.length_unit, *(f"{units.number(float(found.radii[column]))}>" for column in columns)]
     for i, power in enumerate(found.powers):
         for j, rail in enumerate(found.rails):
             page.heading(f"{power}, {rail} rail")
             table = [
                 [
-                    units.length(float(found.rises[row]), fine=True),
+                    units.number(float(found.rises[row]), fine=True),
                     *(
                         _letters(found, row, column)
                         + cars_words(int(found.cars[i, j, row, column]))

@@ -12,9 +12,9 @@ from gradehaul.show.base.labels import USE_MEANINGS, USE_WORDS, WOULD, chance_wo
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words, spare_words
 from gradehaul.show.sections import TREAT
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Outlook, Row, Use
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Outlook, Row, Use, used_stretches
 from gradehaul.treatment.needs import Need
 
 _NEEDS: dict[Need, str] = {
@@ -74,9 +74,19 @@ def _uses(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     for use in order:
         rows = [row for row in found.rows if row.use == use]
         if rows:
-            names = _runs(dict.fromkeys(row.unit.name for row in rows))
+            names = _runs(_parts_of_use(found, use, units))
             left = [f"{len(names) - _NAMED} more"] if len(names) > _NAMED else []
             yield [USE_WORDS[use], units.length(found.length(use)), ", ".join((*names[:_NAMED], *left))]
+
+
+def _parts_of_use(found: KeepCleanPlan, use: Use, units: UnitFormat) -> Iterator[str]:
+    """Yield the names of tracks of one use, with where it begins and ends on those of several uses."""
+    names = {row.unit.track: row.unit.name for row in found.rows}
+    for track, stretches in used_stretches(found).items():
+        for each in stretches:
+            if each.use == use:
+                part = f" ({units.number(each.start)} to {units.length(each.stop)})" if len(stretches) > 1 else ""
+                yield f"{names[track]}{part}"
 
 
 def _runs(names: Iterable[str]) -> list[str]:
@@ -118,9 +128,11 @@ def _held(found: KeepCleanPlan) -> str:
 def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     """Yield the trains that no plan helps."""
     there = (
-        "with the film that is there already" if any(t.rail for t in found.plan.tracks.values()) else "on clean rail"
+        "with the film that is there already, and no more"
+        if any(t.rail for t in found.plan.tracks.values())
+        else "even with all rail clean"
     )
-    yield [("No plan can help", "bold red"), f": {there} and no more, not every train gets by."]
+    yield [("No plan can help", "bold red"), f": {there}, not every train gets by."]
     for place in found.beyond:
         yield [
             (
@@ -140,7 +152,9 @@ def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]
     film = units.length(found.length("film"))
     clean_track = units.length(found.length("keep clean") + found.length("buffer"))
     style = "green" if found.length("film") else "yellow"
-    yield [(f"{film} of track may be filmed; {clean_track} stays clean", style), "."]
+    rest: dict[Use, str] = {"has film": "has film already", "no effect": "makes no difference"}
+    others = [f"; {units.length(found.length(use))} {words}" for use, words in rest.items() if found.length(use)]
+    yield [(f"{film} of track may be filmed; {clean_track} stays clean", style), *others, "."]
     carry = units.length(found.carry)
     if found.depends_on_carry:
         yield [
@@ -226,7 +240,8 @@ def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat, *, indent: 
     rows = [[train.name, *_cells(train.planned, units), *_cells(train.everywhere, units)] for train in ordered]
     heads = ["train", planned, "risk>", "to spare>", "film everywhere", "risk>", "to spare>"]
     page.table(heads, rows, indent=indent)
-    spread = "" if found.beyond else " Both count film that wheels spread; so does check of the plan that -o writes."
+    checked = "; so does check of the plan that -o writes" if found.options.step is None else ""
+    spread = "" if found.beyond else f" Both count film that wheels spread{checked}."
     page.paragraph(f"Risk: the chance to stall or run away.{spread}", indent=indent)
     for train in ordered:
         for misfit in train.planned.misfits:
@@ -243,7 +258,7 @@ def _add_spreading(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
 
 
 def _cells(train: Outlook, units: UnitFormat) -> list[Piece]:
-    return [OUTCOMES[train.outcome], chance_words(train.risk), units.force(train.verdict.margin)]
+    return [OUTCOMES[train.outcome], chance_words(train.risk), spare_words(train.outcome, train.verdict, units)]
 
 
 def treat_csv(found: KeepCleanPlan, units: UnitFormat | None) -> str:

@@ -25,6 +25,8 @@ _STILL = 1e-6
 """A rise that is no more is level, m."""
 _SAME = 5e-5
 """Heights that differ by no more are the same, m."""
+_NOT_WORTH = 2.5e-4
+"""Where no hardest grade falls, a change by no more is not worth a cut, m: half of the half millimeter of a rule."""
 
 
 def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) -> Page:
@@ -47,10 +49,10 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line()
     rulings = [[each.route, units.grade(each.even), units.grade(each.leveled), each.track] for each in found.rulings]
     page.table(["route", "ruling before>", "after>", "place"], rulings, indent=0)
-    changed = [row for row, moved in _heights(found, units) if moved]
+    gains = any(each.even - each.leveled > GAIN for each in found.hardest)
+    changed = [row for row, moved in _heights(found, units) if moved > (_SAME if gains else _NOT_WORTH)]
     page.line()
     if changed:
-        gains = any(each.even - each.leveled > GAIN for each in found.hardest)
         page.line("Railheads to change:" if gains else "Railheads to change, for the next hardest places:")
         page.table(_HEADS, changed, indent=0)
         page.line()
@@ -158,10 +160,10 @@ def _listed(names: Sequence[str]) -> str:
     return listed([*shown, f"{more} more"] if more else shown)
 
 
-def _heights(found: Leveled, units: UnitFormat) -> list[tuple[list[Piece], bool]]:
-    """Return a row for every station of every line, and whether its height changes."""
+def _heights(found: Leveled, units: UnitFormat) -> list[tuple[list[Piece], float]]:
+    """Return a row for every station of every line, and by how much its height changes, m."""
     names = {number: name for name, number in found.stations.joints.items()}
-    rows: list[tuple[list[Piece], bool]] = []
+    rows: list[tuple[list[Piece], float]] = []
     for line, (numbers, distance) in found.stations.lines.items():
         for k, number in enumerate(numbers.tolist()):
             here, even = float(found.heights[number]), float(found.even[number])
@@ -178,7 +180,7 @@ def _heights(found: Leveled, units: UnitFormat) -> list[tuple[list[Piece], bool]
                 joint if found.stations.free[number] else f"{joint} fixed".strip(),
                 grade,
             ]
-            rows.append((row, abs(here - even) > _SAME))
+            rows.append((row, abs(here - even)))
     return rows
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.views.plan_view import MarkKind, PlanView
 from gradehaul.haulage.views.track_view import TrackView
-from gradehaul.plan.rail_condition import CLEAN, PLANNED
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.colors import FILM, INK, PALE_FILM
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import plain_words, short_words
@@ -129,15 +129,6 @@ def film_styles(view: PlanView) -> dict[str, tuple[str, Any]]:
     """Return the color and dashes of each condition other than clean that the plan has on some track."""
     planned = dict.fromkeys(track.rail for track in view.tracks.values() if track.rail != CLEAN)
     return dict(zip(planned, cycle(_FILMS), strict=False))
-
-
-def rail_words(rail: str) -> str:
-    """Return a rail condition behind a train's name.
-
-    >>> rail_words("treated"), rail_words("as planned fresh")
-    ('on treated rail', 'as planned fresh')
-    """
-    return rail if rail in PLANNED else f"on {rail} rail"
 
 
 USES: Mapping[Use, tuple[dict[str, Any], ...]] = {

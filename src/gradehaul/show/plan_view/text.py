@@ -11,18 +11,18 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.quantities import convert
 from gradehaul.quantities.document import document, json_text, rounded
-from gradehaul.show.base.labels import FILM_CAUTION, USE_WORDS
+from gradehaul.show.base.labels import FILM_CAUTION, USE_WORDS, rail_words
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import conditions
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words, spread_words
-from gradehaul.show.plan_view.styles import depends_on, rail_words, titles, train_words
+from gradehaul.show.plan_view.styles import depends_on, titles, train_words
 from gradehaul.show.sections import MAP
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
-_HARDEST = 8
-"""Trains and tracks shown at the most before all are, the worst first."""
+_HARDEST, _FEW = 8, 12
+"""Trains and tracks shown at the most before all are, the worst first; so few tracks are all shown."""
 
 
 def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = None, more: Collection[str] = ()) -> Page:
@@ -68,12 +68,13 @@ def _add_hardest(page: Page, view: PlanView, units: UnitFormat, film: KeepCleanP
     table = _tracks(view, units, film)
     order = sorted(view.tracks, key=lambda key: -max(view.tracks[key].steepest))
     heads = [*_heads(film)[: _PLACES.start], *_heads(film)[_PLACES.stop :]]
-    rows = [[*table[key][: _PLACES.start], *table[key][_PLACES.stop :]] for key in order[:_HARDEST]]
+    most = len(order) if len(order) <= _FEW else _HARDEST
+    rows = [[*table[key][: _PLACES.start], *table[key][_PLACES.stop :]] for key in order[:most]]
     page.line()
-    page.line("The hardest tracks:" if len(table) > _HARDEST else "Tracks, the hardest first:")
+    page.line("The hardest tracks:" if len(table) > most else "Tracks, the hardest first:")
     page.table(heads, rows, indent=0)
-    if len(table) > _HARDEST:
-        page.line(f"{len(table) - _HARDEST} more, none harder: --more tracks")
+    if len(table) > most:
+        page.line(f"{len(table) - most} more, none harder: --more tracks")
 
 
 def _heads(film: KeepCleanPlan | None) -> tuple[str, ...]:

@@ -13,8 +13,8 @@ _NUMBER = re.compile(r"(?P<part>1 in )?[<>]?(?P<number>-?\d+(\.\d+)?)")
 _WHOLE = re.compile(r"(?P<first>\d+\+?|length) (?P<rest>\(.*|\D.*)")
 """A number of cars, and what is printed behind it."""
 
-_PROSE = 24
-"""A table's last column in which a cell has more letters than this is prose: on a phone it goes below its row."""
+_LINE = 24
+"""A cell that begins with a number keeps to one line up to so many letters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +74,6 @@ def parts_of(title: str, add: Callable[[Page], None]) -> list[Part]:
 def rows_of(heads: Sequence[str], rows: Sequence[Sequence[Piece]]) -> Rows:
     """Return a printed table as one that sorts."""
     cells = [tuple(map(_cell, row)) for row in rows]
-    if any(len(row[-1].text) > _PROSE for row in cells):
-        cells = [(*row[:-1], replace(row[-1], kind="prose")) for row in cells]
     return Rows(tuple(head.removesuffix(">") for head in heads), tuple(cells))
 
 
@@ -108,4 +106,4 @@ def _cell(piece: Piece) -> Cell:
     if number is None:
         return Cell(words)
     value = float(number["number"]) + {"<": -0.01, ">": 0.01}.get(words[0], 0.0)
-    return Cell(words, sort=1 / value if number["part"] else value, kind="number" if len(words) <= _PROSE else "")
+    return Cell(words, sort=1 / value if number["part"] else value, kind="number" if len(words) <= _LINE else "")

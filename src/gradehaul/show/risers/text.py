@@ -16,6 +16,9 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.sheets import CAUTIONS, on_rule
 
+_SAME = 5e-5
+"""Places no farther apart are the same, m."""
+
 
 def risers_page(found: Risers, units: UnitFormat) -> Page:
     """Return the risers as a page."""
@@ -125,7 +128,9 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
         RiserColumn("per turn>", 0.82, [change(riser.per_turn) for riser in risers]),
         RiserColumn("block", 1.0, [_block(riser, height) for riser in risers]),
     ]
-    left_out = ("from joint",) if turns else ("turn>", "per turn>")
+    left_out = ["from joint"] if turns else ["turn>", "per turn>"]
+    if len({riser.joint for riser in risers}) == 1 and all(abs(riser.after - riser.at) < _SAME for riser in risers):
+        left_out.append("from joint")
     return [column for column in columns if column.head not in left_out]
 
 

@@ -39,6 +39,9 @@ const Outcomes = (() => {
   const head = (words, more = "", cls = "") =>
     Object.assign(node("th", cls, words, ...(more ? [node("br"), node("small", "", more)] : [])), { scope: "col" });
 
+  /* The pull to spare; none where a train runs away, since no pull holds it back. */
+  const spare = (units, found) => (found.outcome === "runs away" ? "–" : units.force(found.margin_n));
+
   /* A cell with what its column is, which a narrow page shows before it. */
   function under(words, cell) {
     cell.dataset.head = words;
@@ -49,7 +52,7 @@ const Outcomes = (() => {
   function result(units, found) {
     const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, found.outcome);
     const risk = found.risk ? [", ", node("span", "risk", found.risk)] : [];
-    return [word, " ", node("span", "figure", node("span", "spare", units.force(found.margin_n)), ...risk)];
+    return [word, " ", node("span", "figure", node("span", "spare", spare(units, found)), ...risk)];
   }
 
   /* Fills a table: a row for each train, with what it was where that is known, and what it is on each condition. The
@@ -65,7 +68,7 @@ const Outcomes = (() => {
       button.addEventListener("click", () => choose(name));
       const [now] = found;
       const answered = found.filter(Boolean);
-      const changed = was && now && (was.outcome !== now.outcome || units.force(was.margin_n) !== units.force(now.margin_n));
+      const changed = was && now && (was.outcome !== now.outcome || spare(units, was) !== spare(units, now));
       return node("tr", changed ? "changed" : "",
         Object.assign(node("th", "", button), { scope: "row" }),
         under(before, node("td", "was", ...(was ? result(units, was) : []))),

@@ -191,7 +191,7 @@ const LongSection = (() => {
     const f = slope(route.effort);
     const low = Math.min(0, Haulage.least(f).value), high = Math.max(0.001, Haulage.greatest(f).value) * 1.08;
     const here = panel(svg, top, height, low * 1.08, high);
-    const percent = nice(100 * low, 100 * high, 3);
+    const percent = nice(100 * low, 100 * high, height < 48 ? 2 : 3);
     heading(svg, view, top - 8, "Effective grade, of grade and curves together, %");
     marks(view, { ...here, y: (value) => here.y(value / 100) }, percent);
     here.group.append(
