@@ -159,7 +159,7 @@ def pull_at(own: Recovery, films: Sequence[Recovery], hours: float) -> tuple[New
     others = [
         (other.kept_since(hours, first), other.loco)
         for other in films
-        if other.film == own.film and other.loco != own.loco and other.first_age < first
+        if first > EARLY and other.film == own.film and other.loco != own.loco and other.first_age < first
     ]
     kept, loco = min(others, default=(1.0, ""))
     if kept * read < value:
