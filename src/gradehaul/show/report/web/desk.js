@@ -165,7 +165,7 @@ const Desk = (() => {
         if (tracks.has(chosen)) choice.value = chosen;
       }
       const rail = Trial.railOf(desk.data, desk.trial.now, choice.value);
-      byId("film-toggle").textContent = rail === "clean" ? `Put ${filmName()} on` : "Keep clean";
+      byId("film-toggle").textContent = rail === "clean" ? `Put film ${desk.data.films.length > 1 ? `${filmName()} ` : ""}on` : "Keep clean";
     }
 
     // Wiring
