@@ -72,3 +72,19 @@ def test_a_helper_behind_waits_in_the_tail_with_the_train_or_beside_the_line():
     for train, fits in ((room - 0.11, True), (room - 0.09, False)):
         found = obstacle(HelpedTrain(layout, profile, leg, train, 0.1), "tail", train, train + 0.01)
         assert (found == "room") is not fits
+
+
+def test_on_a_lap_the_ways_under_a_train_go_on_across_its_origin():
+    lap = PLAN.replace('{ straight = 6 }, { straight = 4, grade = "9 %" }, { straight = 6 }', "{ straight = 6 }")
+    lap = lap.replace('[route.Up]\nfrom = "Foot"\nto = "Top"', '[route.Up]\nlap = ["Hill", "Back"]')
+    lap += '[line.Back]\nfrom = "Top"\nto = "Foot"\ntrack = [ { straight = 4 } ]\n'
+    layout = Layout(read_plan(lap))
+    profile = layout.profile("Up")
+    helped = HelpedTrain(layout, profile, profile.runs[0][0], 2.0, 0.25)
+    for start, stop, tracks in (
+        (1.0, 5.0, ["Hill:1"]),
+        (-1.0, 1.0, ["Back:1", "Hill:1"]),
+        (9.0, 11.0, ["Back:1", "Hill:1"]),
+        (9.0, 17.0, ["Back:1", "Hill:1", "Back:1"]),
+    ):
+        assert [way.track for way in helped.under(start, stop)] == tracks

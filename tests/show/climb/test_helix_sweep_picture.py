@@ -39,6 +39,8 @@ def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
             assert set(shown) <= set(range(cars.min(), cars.max() + 1))
             hatches = {hatch for each in axes.collections for hatch in getattr(each, "hatches", []) if hatch}
             assert hatches == {"///", "\\\\\\", ".."}  # distinct without color
+            drawn = np.concatenate([path.vertices for each in axes.collections for path in each.get_paths()]) * 0.0254
+            assert np.ptp(drawn, axis=0) == pytest.approx([np.ptp(found.radii), np.ptp(found.rises)], rel=1e-6)
     words = " ".join(text.get_text() for text in figure.legends[0].get_texts())
     for reason in ("head room", "grade: over 4.00 %", "train: local does not climb on treated or treated fresh rail"):
         assert reason in words
