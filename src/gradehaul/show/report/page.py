@@ -18,7 +18,7 @@ from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.show.base.labels import USE_MEANINGS, chance_words
+from gradehaul.show.base.labels import USE_MEANINGS, chance_words, rail_words
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import (
@@ -196,7 +196,7 @@ def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], units: Unit
 
     def condition(train: TrainAnswer) -> dict[str, Any]:
         return {
-            "rail": train.rail,
+            "rail": rail_words(train.rail) if train.rail in answer.judged_rails else train.rail,
             "judged": train.rail in answer.judged_rails,
             "outcome": train.outcome,
             "words": verdict_words(train.verdict, train.misfits, profile, units),
