@@ -24,7 +24,7 @@ _NEEDS: dict[Need, str] = {
 _CAUTION = (
     "Film does not come off again: try it on a loose plank of track first, and measure there. Wipe with little, on a "
     "cloth, away from flames and with fresh air, as its maker's data sheet says; keep it from children. Switch track "
-    "power off while you wipe."
+    "power off while you wipe and until it is dry."
 )
 _NAMED = 12
 """Tracks, or runs of tracks, of a use that are named one by one at the most."""
