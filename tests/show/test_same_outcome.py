@@ -91,11 +91,12 @@ def headline(text: str) -> str:
 
 
 def shown_on_page(page: str) -> dict[str, list[str]]:
-    """Return the outcomes that the page shows of each train, in order."""
+    """Return the outcomes that the page shows of each train, on the judged rail and with each film everywhere."""
     found = {}
-    for part in page.split('<ul class="trains">')[1].split("</section>", maxsplit=1)[0].split("<h3><bdi>")[1:]:
-        name, more = part.split("</bdi>", 1)
-        found[unescape(name)] = re.findall(r'<strong class="outcome [a-z-]+">(.*?)</strong>', more)
+    table = page.partition("Every train, the worst first</caption>")[2].partition("</table>")[0]
+    for row in table.split('<th scope="row"')[1:]:
+        name = row.split("<bdi>")[1].split("</bdi>")[0]
+        found[unescape(name)] = re.findall(r'class="outcome [a-z-]+"><bdi>(.*?)</bdi>', row)
     return found
 
 
@@ -128,7 +129,7 @@ def compare(layout: Layout, answer: CheckAnswer, rails: tuple[str, ...] | None, 
     for outcome in set(per_train.values()) - {"climbs"}:
         verb, *rest = outcome.split()
         assert " ".join([verb.removesuffix("s"), *rest]) in first.replace("runs away", "run away")
-    check_page_of(layout, answer, units, judged)
+    check_page_of(layout, answer, units, truth)
     check_cards(answer, per_train, pictures=pictures)
     positions = layout.alignment.positions
     if any(map(positions.usable, positions.tracks)):
@@ -139,13 +140,18 @@ def compare(layout: Layout, answer: CheckAnswer, rails: tuple[str, ...] | None, 
     return set(truth.values())
 
 
-def check_rows(text: str, truth: Outcomes, answer: CheckAnswer) -> None:
-    """Compare the rows of the first screen with the outcomes, at the worse age of a film; films come last."""
+def by_condition(answer: CheckAnswer) -> list[list[str]]:
+    """Return the conditions that are compared, judged ones first, each as the ages of its film."""
     rails = [*answer.judged_rails, *answer.film_rails]
     ages = {rail: [each for each in rails if each.startswith(rail.removesuffix(" fresh"))] for rail in rails}
-    conditions = [each for rail, each in ages.items() if not rail.endswith(" fresh")]
+    return [each for rail, each in ages.items() if not rail.endswith(" fresh")]
+
+
+def check_rows(text: str, truth: Outcomes, answer: CheckAnswer) -> None:
+    """Compare the rows of the first screen with the outcomes, at the worse age of a film; films come last."""
+    conditions = by_condition(answer)
     words = "STALLS|RUNS AWAY|TOO LONG|marginal|climbs"
-    for name in worst(truth, rails):
+    for name in worst(truth, answer.rails):
         if len(conditions) > 2:
             break  # then each condition has a row of its own, and --more trains is compared
         row = re.search(rf"^{re.escape(shortened(name, 18))}  +(?:{words}) .*$", text, flags=re.MULTILINE)
@@ -154,12 +160,10 @@ def check_rows(text: str, truth: Outcomes, answer: CheckAnswer) -> None:
         assert shown == [worst(truth, each)[name] for each in conditions]
 
 
-def check_page_of(layout: Layout, answer: CheckAnswer, units: UnitFormat, judged: Outcomes) -> None:
+def check_page_of(layout: Layout, answer: CheckAnswer, units: UnitFormat, truth: Outcomes) -> None:
     shown = shown_on_page(report_page(layout, answer, (), units))
-    for name, outcomes in shown.items():
-        mine = [judged[name, rail] for rail in layout.rails if rail in answer.judged_rails]
-        assert outcomes[: len(mine)] == mine
-    assert set(shown) == {name for name, _ in judged}
+    conditions = by_condition(answer)
+    assert shown == {name: [worst(truth, ages)[name] for ages in conditions] for name in worst(truth, answer.rails)}
 
 
 def check_cards(answer: CheckAnswer, per_train: dict[str, str], *, pictures: bool) -> None:

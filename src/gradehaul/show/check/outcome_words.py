@@ -105,35 +105,6 @@ def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], u
     return [words.format(**values) for words in SHORT[outcome]]
 
 
-def verdict_words(verdict: Verdict, misfits: Sequence[Misfit], profile: RouteProfile, units: UnitFormat) -> str:
-    """Return what becomes of a train, in sentences, what is worst of it first."""
-
-    def where(stretches: Iterable[Stretch]) -> str:
-        return "; ".join(stretch_words(each, profile, units) for each in stretches)
-
-    values = {
-        "head": SENTENCES["head"].format(at=units.length(verdict.at), track=apart(verdict.track)),
-        "spare": units.force(verdict.margin),
-        "lacks": units.force(-verdict.margin),
-    }
-    uphill = [SENTENCES[verdict.climb].format(**values, where=where(verdict.stalling))]
-    if verdict.climb == "marginal":
-        uphill += [
-            SENTENCES[key].format(where=where(stretches))
-            for key, stretches in (("no stopping", verdict.no_stopping), ("no recovery", verdict.no_recovery))
-            if stretches
-        ]
-    downhill = [
-        SENTENCES["holds back" if verdict.holds_back else "runs away"].format(where=where(verdict.running_away))
-    ]
-    room = [misfit_words(each, units) for each in misfits]
-    if verdict.climb == "stalls":
-        return " ".join((*uphill, *downhill, *room))
-    if verdict.holds_back:
-        return " ".join((*room, *uphill, *downhill))
-    return " ".join((*downhill, *room, SENTENCES["uphill"].format(words=" ".join(uphill))))
-
-
 def misfit_words(misfit: Misfit, units: UnitFormat) -> str:
     """Return in a sentence that a place does not hold a train."""
     kind = "run-round" if misfit.kind == "run-round" else "too long"

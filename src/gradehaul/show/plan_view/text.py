@@ -17,7 +17,7 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import conditions
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words, spread_words
-from gradehaul.show.plan_view.styles import depends_on, titles, train_words
+from gradehaul.show.film.text import depends_on, train_words
 from gradehaul.show.sections import MAP
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
@@ -42,9 +42,11 @@ def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
             page.line(spread_words(view.plan, units), indent=2)
     _add_hardest(page, view, units, film)
     if film is not None:
-        page.heading(titles(film)[-1])
-        for words in (*depends_on(film, units), *(train_words(train, film, units) for train in film.trains)):
-            page.paragraph(words, indent=2)
+        page.heading("Where the film may go")
+        for line in depends_on(film, units):
+            page.paragraph(*line, indent=2)
+        for each in film.trains:
+            page.paragraph(train_words(each, film, units), indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
         page.line(FILM_CAUTION, indent=2)
     page.line()
