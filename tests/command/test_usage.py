@@ -101,7 +101,7 @@ def test_one_fault(words, line):
 def test_a_verb_like_no_other_gets_the_list():
     done = CliRunner().invoke(main, ["xyzzy"], prog_name="gradehaul")
     assert done.exit_code == 2
-    assert "; write one of new, check, try, " in done.stderr
+    assert "; write one of new, check, try," in done.stderr
     assert max(map(len, done.stderr.splitlines())) <= 80
 
 

@@ -222,7 +222,7 @@ def test_a_copy_that_would_not_find_what_it_includes_is_refused_with_the_cure_an
     result = treat(parted, "--carry", "0", "-o", str(out))
     assert result.exit_code == 2
     assert "with this plan" in result.stdout
-    assert "as check does on the plan that -o writes" in " ".join(result.stdout.split())
+    assert "as check does on the plan that treat -o writes" in " ".join(result.stdout.split())
     assert 'would not find what the plan names: that stands beside a plan or below it, got "cars.toml"' in result.stderr
     cure = f"write -o with a name in the folder of the plan, {parted.parent}, or copy these files to {other} first"
     assert cure in result.stderr

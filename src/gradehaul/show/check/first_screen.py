@@ -222,7 +222,7 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         return
     cars, groups = _loads_that_fit(answer)
     if cars and answer.plan.powers:
-        judged, age = judged_on(answer), at_age(answer.hours)
+        judged, age = judged_on(answer.judged_rails, answer.hours), at_age(answer.hours)
         film = f" | with film everywhere{'' if judged.endswith(age) else age}" if answer.film_rails else ""
         page.line(f"Longest trains{judged}, in cars (90 % range){film}")
     else:

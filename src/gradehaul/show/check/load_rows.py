@@ -75,7 +75,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
             rows.setdefault(row, []).append(route.route.name + ("" if alike else f", engine {engine}"))
     cells = [cell for _, row in rows for cell in row]
     bases = {basis for basis, _ in rows}
-    note = f"Longest trains{judged_on(answer)}, in cars (90 % range)."
+    note = f"Longest trains{judged_on(answer.judged_rails, answer.hours)}, in cars (90 % range)."
     note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
@@ -128,7 +128,7 @@ def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
     pulled = {name for name in trains if any(cut.name == power.name for cut in trains[name].consist)}
     judged = worst_of_each(answer.on(answer.judged_rails))
     for where, found in (
-        (judged_on(answer).strip(), judged),
+        (judged_on(answer.judged_rails, answer.hours).strip(), judged),
         *((f"with {film}", those) for film, those in film_everywhere(answer).items()),
     ):
         mine = worst_first(each for each in found if each.name in pulled)

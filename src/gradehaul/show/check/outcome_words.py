@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.outcome import Outcome
@@ -139,3 +139,14 @@ def stretch_words(stretch: Stretch, profile: RouteProfile, units: UnitFormat) ->
     under = f"on {apart(first)}" if one else f"{apart(first)} to {apart(last)}"
     start, stop = units.length(stretch.start), units.length(stretch.stop)
     return f"at {start}, {under}" if start == stop else f"from {start} to {stop}, {under}"
+
+
+def care_lines(verdict: Verdict, profile: RouteProfile, units: UnitFormat) -> Iterator[str]:
+    """Yield where a train stalls or runs away; where it gets by, also where it must not stop and would not recover."""
+    cares = {"stalls": verdict.stalling, "runs away, its cars pushing the locomotives,": verdict.running_away}
+    if not verdict.stalling:
+        cares["must not stop, since it would not start again,"] = verdict.no_stopping
+        cares["would not recover from a slip"] = verdict.no_recovery
+    for words, stretches in cares.items():
+        if stretches:
+            yield f"{words} {'; '.join(stretch_words(stretch, profile, units) for stretch in stretches)}"

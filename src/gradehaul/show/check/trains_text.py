@@ -14,7 +14,7 @@ from gradehaul.show.base.labels import basis_words, chance_words, counted, liste
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import everywhere
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spare_words, stretch_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, care_lines, misfit_words, spare_words
 from gradehaul.treatment.helping import Help, Obstacle
 from gradehaul.treatment.ways_over import Doubling, Undivided, WaysOver
 
@@ -58,7 +58,8 @@ def _add_train(
     for misfit in first.misfits:
         page.line(("Too long", "bold red"), f": {misfit_words(misfit, units)}", indent=4)
     for train in judged:
-        _add_care(page, train, profiles[train.route], units)
+        for line in care_lines(train.verdict, profiles[train.route], units):
+            page.line(f"{train.rail}: {line}", indent=4)
     for words, trains in _grouped(judged).items():
         page.line(f"{', '.join(trains)}: {words}", indent=4)
 
@@ -108,23 +109,6 @@ def biggest_unknown(trust: TrainTrust) -> str:
     if measure is None:
         return words
     return f"{words}; measure next: {measure.measure}"
-
-
-def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, units: UnitFormat) -> None:
-    verdict = train.verdict
-    stretches_by_words = [("stalls", verdict.stalling)]
-    if not verdict.stalling:  # a train that does not get by has no use for the rest
-        stretches_by_words += [
-            ("must not stop, since it would not start again,", verdict.no_stopping),
-            ("would not recover from a slip", verdict.no_recovery),
-        ]
-    for words, stretches in stretches_by_words:
-        if stretches:
-            where = "; ".join(stretch_words(stretch, profile, units) for stretch in stretches)
-            page.line(f"{train.rail}: {words} {where}", indent=4)
-    if verdict.running_away:
-        where = "; ".join(stretch_words(stretch, profile, units) for stretch in verdict.running_away)
-        page.line(f"{train.rail}: runs away, its cars pushing the locomotives, {where}", indent=4)
 
 
 _HOW_HELPED = (

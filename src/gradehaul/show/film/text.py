@@ -257,7 +257,7 @@ def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     rows = [[train.name, *_cells(train.planned, units), *_cells(train.everywhere, units)] for train in ordered]
     heads = ["train", _planned(found), "risk>", "to spare>", "film everywhere", "risk>", "to spare>"]
     page.table(heads, rows, indent=0)
-    checked = ", as check does on the plan that -o writes" if found.options.step is None else ""
+    checked = ", as check does on the plan that treat -o writes" if found.options.step is None else ""
     spread = "" if found.beyond else f" Both include film that wheels spread{checked}."
     page.paragraph(f"Risk: the chance to stall or run away.{spread}")
     for train in ordered:

@@ -65,19 +65,6 @@ def report_page(
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
     the plan are text and nothing else.
-
-    Parameters
-    ----------
-    layout
-        The layout.
-    answer
-        The answer for it.
-    ways
-        What gets trains over that do not climb.
-    units
-        The units of whoever reads the page.
-    film
-        The keep-clean plan, where it is to be shown.
     """
     style, script = asset("page.css"), script_of((*SHARED, "tables.js", "page.js"))
     view, plan_notes = drawn_plan_view(layout)

@@ -12,7 +12,7 @@ from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import everywhere
-from gradehaul.show.check.outcome_words import OUTCOMES, short_words, stretch_words
+from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, short_words
 from gradehaul.show.check.route_text import ends, ruling_words
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
@@ -120,15 +120,8 @@ def _add_care(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
         page.line(
             (condition_words(haul, each), "bold"), f": pull {known}; with slipping wheels {slipping}; {back}", indent=2
         )
-        for words, stretches in (
-            ("stalls", verdict.stalling),
-            ("must not stop", verdict.no_stopping),
-            ("would not recover from a slip", verdict.no_recovery),
-            ("runs away", verdict.running_away),
-        ):
-            if stretches:
-                where = "; ".join(stretch_words(stretch, section.profile, units) for stretch in stretches)
-                page.line(f"{words} {where}", indent=4)
+        for line in care_lines(verdict, section.profile, units):
+            page.line(line, indent=4)
     begins = "this leg" if section.route.number else "its route"
     page.line(f"Places are those of the train's head, from where {begins} begins.", indent=2)
 
