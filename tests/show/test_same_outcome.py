@@ -239,7 +239,8 @@ def check_section(
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_demo_plan(name: str) -> None:
-    compare(layout_of(name), answer_of(name), None, pictures=name == "two-levels")
+    met = compare(layout_of(name), answer_of(name), None, pictures=name == "two-levels")
+    assert met >= {"landing": {"runs away"}, "n-mountain": {"marginal"}}.get(name, set())
     if name in {"bench", "landing", "first-hill"}:
         rails = ("treated", "treated fresh")
         compare(layout_of(name), answer_of(name, rails), rails, pictures=name != "bench")
@@ -276,4 +277,4 @@ def test_random_plans() -> None:
     for number, layout in enumerate(_random_layouts(28)):
         rails = (None, ("clean", "treated", "treated fresh"))[number % 2]
         met |= compare(layout, check_layout(layout, rails=rails), rails, pictures=number == 0)
-    assert met >= {"stalls", "too long", "marginal", "climbs"}
+    assert met >= {"stalls", "too long", "climbs"}  # the demo plans have the others
