@@ -107,12 +107,6 @@ def test_over_a_sawtooth_the_first_count_that_fails_counts_though_longer_trains_
     assert (load.binds.demand, load.binds.pull) == pytest.approx((0.06 * CAR, 0.055 * CAR), rel=1e-4)
 
 
-@pytest.mark.parametrize(("pull", "first_failing"), [(0.025, 1), (0.035, 2), (0.055, 2), (0.065, 5), (0.075, 6)])
-def test_the_sawtooth_with_other_pulls(pull: float, first_failing: int) -> None:
-    load = longest(sawtooth(pull))
-    assert (load.rated, load.limit) == (first_failing - 1, first_failing - 1)
-
-
 def test_a_car_that_ends_behind_the_berth_is_not_passed_over() -> None:
     # On teeth of 9 %, two to a car, every train of whole cars asks for rolling alone while it stands on the route.
     # The fifth car no longer fits on it: its rear stands on level track behind, its front at the top of a tooth.
@@ -141,24 +135,6 @@ def test_a_short_steep_hump_binds_the_rated_load_though_a_long_hill_binds_the_li
     assert (load.rated, load.limit) == (0, 4)
     assert load.binds is not None
     assert (load.binds.test, load.binds.cars) == ("slip", 1)
-
-
-def test_an_exact_tie_of_fifty_cars_on_the_level() -> None:
-    layout = Layout(
-        read_plan("""
-scale = "HO"
-unit = "in"
-railhead = { A = 0, B = 0 }
-line.Main = { from = "A", to = "B", track = [{ straight = 900 }] }
-route.Up = { from = "A", to = "B" }
-loco.mule = { mass = "12 oz", length = 9, pull.clean = "4 ozf", slipping.clean = "4 ozf" }
-car.ore = { mass = "4 oz", length = 6, rolling = "2 %", starting = "2 %" }
-""")
-    )
-    load = longest(layout)
-    assert (load.rated, load.limit) == (50, 50)
-    assert load.binds is not None
-    assert load.binds.cars == 51
 
 
 @given(st.integers(1, 998), st.integers(1, 50), st.integers(20, 300))

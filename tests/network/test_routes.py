@@ -241,10 +241,6 @@ def test_the_via_that_a_note_names_chooses_another(text, data):
         chosen_another(text, *data.draw(st.sampled_from(list(permutations(places, 2)))))
 
 
-def test_that_test_does_see_notes():
-    assert chosen_another("".join(PASSING), "West", "East")
-
-
 def test_out_through_a_reversing_loop_and_home():
     found = routes_of(*BALLOON, route("Turn", "West", "West"))
     assert told(found.routes[0].ways) in {"A:1 L:1 L:2 -A:1", "A:1 -L:2 -L:1 -A:1"}
@@ -590,16 +586,6 @@ def test_coming_round_again_is_no_other_route():
     )  # fmt: skip
     counts = {(pair.origin, pair.destination): (pair.count, pair.exact) for pair in routes_of(*tables).between}
     assert counts == {("West", "Halt"): (1, False), ("Halt", "West"): (1, False)}
-
-
-def test_ruling_grades_alike_are_told_once():
-    graph = network(*PASSING)
-    steepest = dict.fromkeys(graph.graph, 0.02)
-    names = [one.name for one in find_routes(graph, steepest).routes]
-    assert names == ["Loop to West", "Loop to East", "West to Loop", "West to East", "East to Loop", "East to West"]
-    steepest[Way("Siding:2", forward=True)] = 0.03
-    names = [one.name for one in find_routes(graph, steepest).routes]
-    assert names[3:5] == ["West to East, lowest ruling", "West to East, highest ruling"]
 
 
 def test_every_lap_in_both_directions():
