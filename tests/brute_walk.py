@@ -505,9 +505,8 @@ def longest(
     together: float | None = None,
     step: float = 0.01,
     most: int = 999,
-    trailing: bool = False,
 ) -> Longest:
-    """Try 1, 2, 3, ... cars behind the locomotives (before them if `trailing`) until the first train that fails.
+    """Try 1, 2, 3, ... cars behind the locomotives until the first train that fails.
 
     Where a pass was `close`, the exact answer may be less than the one found here, but never more.
     """
@@ -515,9 +514,7 @@ def longest(
     limit_close = rated_close = False
     rated_open = True
     for cars in range(1, most + 1):
-        load = (car,) * cars
-        vehicles: tuple[Car | Loco, ...] = (*load, *locos) if trailing else (*locos, *load)
-        train = Train(vehicles, together)
+        train = Train((*locos, *(car,) * cars), together)
         met = walk(chain, train, step)
         doubt = shortfall(chain, train, step)
         if rated_open:
