@@ -14,8 +14,6 @@ from gradehaul.haulage.train import headed_by
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
 from gradehaul.plan.resolve.stock import MOST_CARS
-from strategies import ROUTE, layouts
-from strategies import Layout as Drawn
 
 CAR = 0.1 * GRAVITY
 """Weight of the car, N."""
@@ -384,31 +382,6 @@ def test_a_berth_tighter_than_the_reversing_loop() -> None:
 
 
 # Random plans: each count judged by itself
-
-
-@given(layouts(most=10))
-@settings(max_examples=20)
-def test_the_longest_train_is_that_before_the_first_that_fails(drawn: Drawn) -> None:
-    layout = Layout(read_plan(drawn.text))
-    plan, profile = layout.plan, layout.profile(ROUTE)
-    power, car = plan.powers[drawn.power], plan.cars[drawn.car]
-    climb = Climb(plan, profile, power, car, layout.pulls)
-    for rail in layout.rails:
-        load = climb.load(rail)
-        outcomes = [
-            judge(profile, headed_by(plan, power, car, n), rail, layout.pulls).climb
-            for n in range(1, min(load.limit, load.rated + 20, 60) + 2)
-        ]
-        rated = next((n for n, outcome in enumerate(outcomes) if outcome != "climbs"), None)
-        limit = next((n for n, outcome in enumerate(outcomes) if outcome == "stalls"), None)
-        if load.rated < len(outcomes):
-            assert load.rated == rated
-        else:
-            assert rated is None
-        if load.limit < len(outcomes):
-            assert load.limit == limit
-        else:
-            assert limit is None
 
 
 VALLEY = """
