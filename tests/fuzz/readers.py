@@ -25,8 +25,8 @@ from gradehaul.live.app import Live, Shown
 from gradehaul.live.followed import digest_of
 from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.dxf import read_drawing
+from gradehaul.plan.edit.copies import plan_with_numbers
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
-from gradehaul.plan.edit.tracks import plan_with_numbers
 from gradehaul.quantities import Kind, read_quantity, read_reading
 from gradehaul.track.fit import fitted
 from project import ROOT
