@@ -11,7 +11,6 @@ import click
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
 from gradehaul.command.options import (
     Verb,
-    csv_option,
     grades_option,
     json_option,
     more_option,
@@ -122,7 +121,6 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
     help="Locomotives to chart in a sweep; repeat for more.  [default: all]",
 )
 @click.option("--car", type=Name("car"), help="Car to count in a sweep.  [default: the first]")
-@csv_option("With --sweep: every design")
 @click.option(
     "--steepest", type=GRADE, default="4 %", show_default=True, help="Mark designs of a sweep that are steeper."
 )
@@ -162,7 +160,7 @@ def helix(
         refuse_idle(*_GIVEN, *_SHEET, "straight", "find", "need", beside="--sweep")
     else:
         _refuse_sheet_options(out)
-        refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
+        refuse_idle("powers", "car", "steepest", needs="--sweep")
         if find not in ("radius", "grade"):
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
@@ -298,7 +296,7 @@ def _sweep(
     from gradehaul.design.climb.helix_sweep import sweep
     from gradehaul.design.climb.hill import judged_rails
     from gradehaul.quantities.document import json_text
-    from gradehaul.show.climb.sweep import sweep_csv, sweep_page
+    from gradehaul.show.climb.sweep import sweep_page
 
     low, high, least, most = bounds
     if not (0 < low < high and 0 < least < most):
@@ -313,8 +311,6 @@ def _sweep(
         from gradehaul.show.climb.sweep_picture import sweep_picture
 
         return Answer(sweep_picture(out.picture(), found, out.units(stock)), passes=passes)
-    if out.form == "json":
-        return Answer(json_text(found.to_dict(), indent=None), passes=passes)
-    return Answer(
-        in_form(out, stock, found.to_dict, partial(sweep_page, found), partial(sweep_csv, found)), passes=passes
-    )
+    json = out.form == "json"
+    shown = json_text(found.to_dict(), indent=None) if json else sweep_page(found, out.units(stock))
+    return Answer(shown, passes=passes)

@@ -62,12 +62,11 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @strict_option
 @json_option
 @csv_option("The places")
-@output_option("Write this file; .png, .svg or .pdf marks places on the plan.")
+@output_option("Write to this file; - prints.")
 @open_option
-@size_option
 @show_option
 @more_option(sections.CLEARANCE)
-@answers(draws=True)
+@answers()
 def clearance(
     *,
     plan: Plan,
@@ -80,24 +79,14 @@ def clearance(
     more: tuple[str, ...],
 ) -> Answer:
     """Find tracks too close together, and cars that would tip."""
-    if out.form in ("text", "json", "csv"):
-        refuse_idle("size", needs="a picture after -o")
     from gradehaul.design.clearance.findings import clearances
     from gradehaul.design.clearance.rules import Allowances
     from gradehaul.haulage.answers.layout import Layout
 
-    layout = Layout(plan)
-    found = clearances(layout, Allowances(deck, wire, overhead, coupler, trains))
+    found = clearances(Layout(plan), Allowances(deck, wire, overhead, coupler, trains))
     from gradehaul.show.clearance.text import clearance_csv, clearance_page
 
-    def picture(form: Format, units: UnitFormat) -> bytes:
-        from gradehaul.haulage.views.plan_view import plan_view
-        from gradehaul.show.clearance.picture import clearance_picture
-
-        return clearance_picture(form, found, plan_view(layout, trains=()), units, size=out.size)
-
-    page = partial(clearance_page, found, more=more)
-    shown = in_form(out, plan, found.to_dict, page, partial(clearance_csv, found), picture)
+    shown = in_form(out, plan, found.to_dict, partial(clearance_page, found, more=more), partial(clearance_csv, found))
     return Answer(shown, passes=found.passes and found.complete)
 
 

@@ -11,13 +11,13 @@ from typing import Literal, NamedTuple, TypeVar
 import numpy as np
 
 from gradehaul.design.climb.stock_text import stock_text
-from gradehaul.errors import DesignError, GradehaulError, RouteError
+from gradehaul.errors import DesignError, GradehaulError
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.haulage.verdict import Verdict, how_well
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Deck, NamedTrain, Plan
@@ -83,18 +83,10 @@ def steps_of(unit: str) -> Steps:
 
 
 def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice: Practice | None = None) -> Plan:
-    """Return the plan whose stock a design is for: a whole plan, or a file with stock alone.
+    """Return the plan whose stock a design is for: a whole plan, or a file with stock alone; None for no stock.
 
-    Parameters
-    ----------
-    path
-        The file; None for no stock.
-    scale
-        The scale's name; None where the file has one, which holds then.
-    unit
-        The unit of bare lengths; None for the file's own, else that of the practice.
-    practice
-        Whose clearances and weights apply; None for the file's own, else NMRA.
+    The scale is named where the file has none; the unit of bare lengths and the practice are the file's own, else those
+    given, else NMRA's.
 
     Raises
     ------
@@ -155,23 +147,6 @@ def judged_rails(stock: Plan, rail: str | None) -> tuple[str, ...]:
     known = dict.fromkeys(conditions(stock.films))
     look_up(rail, known, "rail condition", file=stock.file, place="--rail")
     return (rail,)
-
-
-def known_train(stock: Plan, train: str | None) -> str:
-    """Return the train named, or the only one.
-
-    Raises
-    ------
-    RouteError
-        No train of this name, or several and none named.
-    """
-    if train is None and len(stock.trains) == 1:
-        return next(iter(stock.trains))
-    if train is not None:
-        return look_up(train, stock.trains, "train", file=stock.file, place="--train").name
-    write = " or ".join(f"--train {quoted(name)}" for name in stock.trains)
-    write = write or "[train.NAME] in the file after --plan"
-    raise RouteError("no train is named", place="--train", write=write)
 
 
 def directions_of(stock: Plan, direction: Direction | None = None) -> Mapping[str, Direction]:

@@ -1,4 +1,4 @@
-"""A sweep of helices for a person, a coarse table of cars, and for a spreadsheet, a row for each design."""
+"""A sweep of helices for a person: a coarse table of cars."""
 
 from __future__ import annotations
 
@@ -6,11 +6,8 @@ import numpy as np
 
 from gradehaul.design.climb.helix import GUARD
 from gradehaul.design.climb.helix_sweep import Sweep
-from gradehaul.quantities import convert
-from gradehaul.quantities.si import METER
 from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.page import Page
-from gradehaul.show.base.spreadsheet import csv_text, head
 from gradehaul.show.base.unit_format import UnitFormat
 
 _COLUMNS, _ROWS = 8, 9
@@ -62,22 +59,3 @@ def _letters(found: Sweep, row: int, column: int) -> str:
     marks = (("H", found.low), ("G", found.steep), ("T", found.stalled))
     letters = "".join(letter for letter, where in marks if where[row, column])
     return f"{letters} " if letters else ""
-
-
-def sweep_csv(found: Sweep, units: UnitFormat | None) -> str:
-    """Return a sweep as CSV (RFC 4180); grades in per cent, what forbids a design as 1."""
-    unit = "m" if units is None else units.length_unit
-    lengths = [head(name, METER, unit) for name in ("radius", "rise_per_turn")]
-    heads = ("power", "rail", "car", *lengths, "grade_pct", "effective_pct", "cars", "exact", "low", "steep", "stalled")
-    radius, rise = (convert(1.0, unit) * each for each in np.meshgrid(found.radii, found.rises))
-    figures = (radius, rise, 100 * found.grade, 100 * found.effective)
-    same = [np.round(each, 6).ravel().tolist() for each in figures]
-    marks = [each.astype(int).ravel().tolist() for each in (found.low, found.steep, found.stalled)]
-    rows = (
-        (each.power, each.rail, found.car, *cells)
-        for each in found.counted
-        for cells in zip(
-            *same, each.cars.ravel().tolist(), each.exact.astype(int).ravel().tolist(), *marks, strict=True
-        )
-    )
-    return csv_text(heads, rows)
