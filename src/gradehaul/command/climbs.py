@@ -290,13 +290,15 @@ def _sweep(
     rail: str | None,
     **of: Any,  # noqa: ANN401 - by the names in helix_sweep.sweep
 ) -> Answer:
-    """Return a sweep of helices, drawn where a file is named for it."""
+    """Return a sweep of helices, as a chart or as JSON."""
+    if out.form != "json" and not out.to_file:
+        raise click.UsageError("--sweep draws a chart: put -o with a name that ends in .png, .svg or .pdf, or --json")
     import numpy as np
 
+    from gradehaul.design.climb.helix import GUARD
     from gradehaul.design.climb.helix_sweep import sweep
     from gradehaul.design.climb.hill import judged_rails
     from gradehaul.quantities.document import json_text
-    from gradehaul.show.climb.sweep import sweep_page
 
     low, high, least, most = bounds
     if not (0 < low < high and 0 < least < most):
@@ -306,11 +308,9 @@ def _sweep(
     radii, rises, judged = np.linspace(low, high, _SIDE), np.linspace(least, most, _SIDE), judged_rails(stock, rail)
     rails = () if rail is None else judged
     found = sweep(radii, rises, build, stock, turns=turns, rails=rails, judged=judged, **of)
-    passes = bool(found.possible.any())
-    if out.form == "text" and out.to_file:
-        from gradehaul.show.climb.sweep_picture import sweep_picture
+    if out.form == "json":
+        return Answer(json_text(found.to_dict(), indent=None), passes=bool(found.possible.any()))
+    from gradehaul.show.climb.sweep_picture import sweep_picture
 
-        return Answer(sweep_picture(out.picture(), found, out.units(stock)), passes=passes)
-    json = out.form == "json"
-    shown = json_text(found.to_dict(), indent=None) if json else sweep_page(found, out.units(stock))
-    return Answer(shown, passes=passes)
+    chart = sweep_picture(out.picture(), found, out.units(stock))
+    return Answer(chart, passes=bool(found.possible.any()), remarks=[GUARD])

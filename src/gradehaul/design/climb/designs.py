@@ -9,8 +9,8 @@ from typing import Any, ClassVar, Literal
 from gradehaul.design.climb.headroom import Headroom, headroom_of
 from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
-from gradehaul.design.climb.hill import Direction, Hill, Need, coefficient_of, directions_of
-from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of, practice_car
+from gradehaul.design.climb.hill import Direction, Hill, Need, car_length, coefficient_of, directions_of
+from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of
 from gradehaul.design.climb.search import Stop, roomiest, search_helix, search_incline, train_test
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.check import CheckAnswer
@@ -135,7 +135,7 @@ class InclineAnswer(ClimbAnswer):
     @property
     def car_length(self) -> Meters:
         """The car length of the practice for changes of grade."""
-        return practice_car(self.stock)
+        return car_length(self.stock)
 
     @property
     def change_per_car(self) -> Ratio:

@@ -13,12 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.design.climb.helix import GUARD, HEADROOM_TIE, HelixBuild, clear_height_left
 from gradehaul.design.climb.hill import (
-    CAR_LENGTHS_PER_PERCENT,
     Direction,
-    car_length,
     directions_of,
     judged_rails,
-    steps_of,
+    usual_vertical_curve,
 )
 from gradehaul.errors import DesignError
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
@@ -195,8 +193,7 @@ def sweep(
     curves = curve_costs(stock.curve_resistance, stock.scale)
     effective = grade + curves.coefficient / across
     effective_starting = grade + curves.starting * curves.coefficient / across
-    usual = steps_of(stock.unit).upward(CAR_LENGTHS_PER_PERCENT * 100 * grade * car_length(stock))
-    vertical = usual if build.vertical is None else np.full_like(grade, build.vertical)
+    vertical = usual_vertical_curve(grade, stock) if build.vertical is None else np.full_like(grade, build.vertical)
     even = turn * turns + build.ease - 2 * np.maximum(build.ease, 0.5 * vertical)
 
     counts = np.zeros((len(powers), len(rails), *grade.shape), dtype=int)

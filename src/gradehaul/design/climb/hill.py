@@ -41,9 +41,6 @@ UP, DOWN = "Up", "Down"
 _ONE_WAY = 0.9
 """A train whose route in its own plan climbs this share of all its rises and falls goes up only, or down only."""
 
-CAR_LENGTHS_PER_PERCENT = 1.0
-"""Car lengths of vertical curve for each 1 % of change of grade (common practice: one car, or a foot)."""
-
 LONGEST_CAR = 26.5
 """Longest car where no stock is given, m at full size: a foot in HO, which common practice takes as a car length."""
 
@@ -185,9 +182,12 @@ def car_length(stock: Plan) -> float:
     return max(own, default=LONGEST_CAR / stock.scale.ratio)
 
 
-def usual_vertical_curve(change: float, stock: Plan) -> float:
-    """Return the usual length of vertical curve, m, for a change of grade, a plain ratio; whole steps, upward."""
-    return steps_of(stock.unit).upward(CAR_LENGTHS_PER_PERCENT * 100 * change * car_length(stock))
+def usual_vertical_curve(change: _Length, stock: Plan) -> _Length:
+    """Return the usual length of vertical curve, m, for a change of grade, a plain ratio; whole steps, upward.
+
+    It is a car length for each 1 % (common practice: one car, or a foot).
+    """
+    return steps_of(stock.unit).upward(100 * change * car_length(stock))
 
 
 class HillLine(NamedTuple):

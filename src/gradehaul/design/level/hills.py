@@ -49,19 +49,9 @@ class LeveledHeights(NamedTuple):
 class Leveling:
     """Spots of trains in hills, the linear programs over them, and what was found so far.
 
-    Parameters
-    ----------
-    grades
-        How hard each spot is.
-    program
-        What heights must keep.
-    even
-        The heights where nothing is to be gained, m; they need not keep the program's limits.
-    hills
-        A hill for each spot, shape (spots,). Every partition leads to the same answer; one whose hills hardly hang
-        together is fast.
-    own
-        What each spot may never be above, shape (spots,).
+    The even heights, m, need not keep the program's limits. `hills` has a hill for each spot, shape (spots,): every
+    partition leads to the same answer, and one whose hills hardly hang together is fast. `own` is what each spot may
+    never be above, shape (spots,).
     """
 
     def __init__(

@@ -63,18 +63,7 @@ def strip_pages(found: Risers, length: float, paper: PageRoom, half_width: float
     """Return the pages of a strip, from the first riser on.
 
     Each page shows the track in plan at full size, turned so that its stretch lies along the page. A page begins where
-    the one before ends.
-
-    Parameters
-    ----------
-    found
-        The risers.
-    length
-        Of the strip, along the track, m.
-    paper
-        The room of a page.
-    half_width
-        How far a mark reaches to either side of the center line, m.
+    the one before ends. The strip has a length along the track, m; marks reach `half_width` to either side of it, m.
 
     Raises
     ------
