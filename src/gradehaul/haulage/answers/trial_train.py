@@ -142,7 +142,7 @@ def try_train(
     >>> from gradehaul.plan import load_plan
     >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
     >>> [(each.condition, each.outcome, each.most) for each in answer.trains[0].trials]
-    [('clean', 'climbs', 8), ('film everywhere', 'marginal', 3)]
+    [('clean', 'climbs', 8), ('film everywhere', 'marginal', 2)]
     """
     plan, freed = _with_heights(plan, heights or {})
     texts = _vehicles(plan, vehicles)

@@ -9,7 +9,7 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from gradehaul.plan.records import Basis, WorkedOut
+from gradehaul.plan.records import WorkedOut
 from gradehaul.quantities.si import Hours, Newtons
 
 EARLY = 1.0
@@ -167,8 +167,10 @@ def pull_at(own: Recovery, films: Sequence[Recovery], hours: float) -> tuple[New
         return kept * read, WorkedOut("scaled", how)
     if value < read:
         return value, WorkedOut("scaled", f"the curve of its readings, {first:g} h or older, at {hours:g} h")
-    basis: Basis = "measured" if first <= EARLY else "assumed"
-    return value, WorkedOut(basis, f"no more than its reading at {first:g} h")
+    if first <= EARLY:
+        how = f"its reading at {first:g} h, fresh as all within {EARLY:g} h of wiping (assumed)"
+        return value, WorkedOut("measured", how)
+    return value, WorkedOut("assumed", f"no more than its reading at {first:g} h")
 
 
 def _by_age(ages: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:

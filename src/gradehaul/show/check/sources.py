@@ -126,7 +126,8 @@ def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
         lowered = "" if source.basis == "measured" else ", less by as much as the standing pull is"
         return (f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading") + lowered
     if source.known:
-        return f"standing pull x its (slipping / standing) pull on {source.rail}"
+        fall = f" x {SLIPPING_FILMED:g} / {SLIPPING_CLEAN:g}, the film's own fall" if source.rail == CLEAN else ""
+        return f"standing pull x its (slipping / standing) pull on {source.rail}{fall}"
     return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
 
 
