@@ -238,15 +238,8 @@ def keep_clean_plan(
     fresh, since trains run on the first day too. Film that the plan has stays, and spreads too: where that alone is too
     much for a train, the plan is made as if it stayed where it is, and `at_risk` has it.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    options
-        The trains and the verdict that they need.
-    patience
-        Seconds from the call after which the search ends with the best plan so far, where locomotives trade film for
-        one another.
+    After `patience` seconds from the call the search ends with the best plan so far, where locomotives trade film for
+    one another.
 
     Raises
     ------

@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from checked import check
 from command_line import run
 from gradehaul.design.climb.hill import Need, car_length, directions_of, stock_of
 from gradehaul.design.climb.incline import Bend, Incline, InclineGiven, incline_of, practice_car
 from gradehaul.design.climb.search import TrainTest, search_incline
 from gradehaul.errors import DesignError
-from gradehaul.haulage.answers.check import check
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
 

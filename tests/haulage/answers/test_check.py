@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import pytest
 
+from checked import check
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.answers.check import CheckAnswer, check
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.figures import Figure, figures
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, settings
 
+from checked import check
 from gradehaul.errors import RouteError
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 from strategies import Layout as Drawn

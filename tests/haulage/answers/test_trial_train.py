@@ -5,8 +5,9 @@ from functools import cache
 
 import pytest
 
+from checked import check
 from gradehaul.errors import PlanError, RouteError
-from gradehaul.haulage.answers.check import CheckAnswer, check
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import misfits, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, Trial, try_train

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.plan import load_plan
 from plan.drawing.dxf_files import MM, ON, new
 

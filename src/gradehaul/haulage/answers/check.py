@@ -207,29 +207,23 @@ class CheckAnswer(AnswerRecord):
         return not self.not_checked and not any(train.outcome in FAILS for train in self.on(self.judged_rails))
 
 
-def check(
-    plan: Plan,
+def check_layout(
+    layout: Layout,
     *,
-    all_routes: bool = False,
     seed: int = 0,
-    hours: float | None = None,
     rails: Sequence[str] | None = None,
     trains: Sequence[str] = (),
     routes: Sequence[str] = (),
     progress: Progress | None = None,
 ) -> CheckAnswer:
-    """Answer the main job for a plan.
+    """Answer the main job for a layout.
 
     Parameters
     ----------
-    plan
-        The plan.
-    all_routes
-        List every route between ends and berths, up to a limit, beside the declared ones.
+    layout
+        The layout.
     seed
         Seed of the random trials: the same seed gives the same answer.
-    hours
-        The age of every film; both fresh and rested where it is left out.
     rails
         The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
         clean.
@@ -243,23 +237,7 @@ def check(
     ------
     RouteError
         A rail condition, train or route that the plan does not have.
-    Problems
-        Heights that contradict each other, routes that no train can follow.
     """
-    layout = Layout(plan, all_routes=all_routes, hours=hours)
-    return check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
-
-
-def check_layout(
-    layout: Layout,
-    *,
-    seed: int = 0,
-    rails: Sequence[str] | None = None,
-    trains: Sequence[str] = (),
-    routes: Sequence[str] = (),
-    progress: Progress | None = None,
-) -> CheckAnswer:
-    """Answer the main job for a layout that is at hand, as `check` does for a plan."""
     plan, chosen = _narrowed(layout, trains, routes)
     judged = layout.judged(rails)
     trials = RandomTrials(plan, layout.coefficient, seed=seed)

@@ -37,14 +37,8 @@ def measurements(
 ) -> Iterator[Measurement]:
     """Yield what to measure next, at most six measurements, the most useful first.
 
-    Parameters
-    ----------
-    plan
-        The plan with its readings.
-    judged, film
-        The named trains as they are judged, each at its worst, and with each film everywhere; the first go first.
-    bench
-        What its readings say, where that is at hand.
+    `judged` are the named trains as they are judged, each at its worst, `film` with each film everywhere; the first go
+    first. `bench` is what the readings say, where that is at hand.
     """
     best: dict[str, tuple[bool, float, str]] = {}
     for first, trains in ((True, judged), (False, film)):

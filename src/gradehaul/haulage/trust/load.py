@@ -43,13 +43,6 @@ class RouteTrust:
     Each train that is looked at is exact in each of 1,000 trials. The number of cars is found as if one more always
     needed more; over a sawtooth that may differ from the nominal load, which is found without that and stands between
     the two percentiles in any case.
-
-    Parameters
-    ----------
-    plan, profile
-        The plan, and the route's compensated profile.
-    trials
-        Trials of the plan's figures; fewer of them are taken.
     """
 
     def __init__(self, plan: Plan, profile: RouteProfile, trials: RandomTrials) -> None:
@@ -119,14 +112,7 @@ def _percentile(values: FloatArray, share: float) -> float:
 def _most_cars(margin: Callable[[int], float], near: int, slope: float = 0.0) -> int:
     """Return the most cars with which a margin is not negative, by steps as long as the margin allows.
 
-    Parameters
-    ----------
-    margin
-        By the number of cars.
-    near
-        A number to begin with.
-    slope
-        About what one more car adds to the margin, negative; 0 where that is not known.
+    It begins near a number; `slope` is about what one more car adds to the margin, 0 where that is not known.
 
     Examples
     --------
