@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache, partial
 from typing import ClassVar
 
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.answers.check_notes import assumed_films, misfit_notes, taut_trains, unsure_predictions
 from gradehaul.haulage.answers.figures import Figure, figures
-from gradehaul.haulage.answers.judged import worse_ages, worst_of_each
+from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
-from gradehaul.haulage.answers.named_trains import TrainAnswer, train_answers
 from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.longest import Load
@@ -79,25 +77,6 @@ class RangedLoad:
         return self.load.held(self.spread.rated_high)
 
 
-class LoadTrials:
-    """The random trials of the loads of a route, run when a load is first looked at.
-
-    Parameters
-    ----------
-    route_trust
-        Makes the route ready for trials.
-    """
-
-    def __init__(self, route_trust: Callable[[], RouteTrust]) -> None:
-        self._trust = cache(route_trust)
-        self.spread = cache(lambda load: self._trust().spread(load))
-        self.rated_range = cache(lambda load: self._trust().rated_range(load))
-
-    def sure(self, load: Load, cars: int) -> bool:
-        """Return whether a train of so many cars is rated in at least 95 of 100 trials."""
-        return self._trust().sure(load, cars)
-
-
 @dataclass(frozen=True, slots=True)
 class RouteAnswer:
     """What a route needs, and the longest trains over it: one load for every power, car and rail condition."""
@@ -112,7 +91,7 @@ class RouteAnswer:
     ruling: Ruling
     under_trains: tuple[UnderTrain, ...]
     loads: tuple[Load, ...]
-    trials: LoadTrials = field(repr=False, compare=False)
+    trials: RouteTrust = field(repr=False, compare=False)
 
     @property
     def spreads(self) -> tuple[LoadSpread, ...]:
@@ -247,7 +226,7 @@ def check_layout(
         answered.append(_route_answer(layout, layout.profile(route), made, trials))
         if progress is not None:
             progress(number + 1, len(chosen))
-    answers = train_answers(layout, plan, trials)
+    answers = judged_trains(layout, trains=plan.trains, trials=trials)
     alignment = layout.alignment
     doubts = (
         *plan.doubts,
@@ -343,5 +322,4 @@ def _route_answer(
         for car in layout.plan.cars
         for load in layout.loads(profile, power, car, layout.rails)
     )
-    load_trials = LoadTrials(partial(RouteTrust, layout.plan, profile, trials))
-    return RouteAnswer(profile, profile.ruling(), under, loads, load_trials)
+    return RouteAnswer(profile, profile.ruling(), under, loads, RouteTrust(layout.plan, profile, trials))

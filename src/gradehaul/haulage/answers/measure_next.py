@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.bench.benched import Bench, work_out
 from gradehaul.haulage.bench.film_age import EARLY
 from gradehaul.haulage.bench.reduction import ENOUGH

@@ -17,7 +17,7 @@ from gradehaul.haulage.adhesion import (
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
 from gradehaul.haulage.answers.figures import Figure
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
