@@ -66,28 +66,9 @@ def test_one_line_alone() -> None:
     assert not chain.closed
 
 
-def test_lines_written_against_each_other_are_met_in_the_order_of_the_rail() -> None:
-    (chain,) = chained(line("Two", "C", "B"), line("One", "A", "B"), line("Three", "C", "D"))
-    # told from the side of the first line's far end: D is reached backward through Three
-    assert same_way(
-        chain, Chain((DirectedLine("One", True), DirectedLine("Two", False), DirectedLine("Three", True)), closed=False)
-    )
-
-
 def test_the_first_line_of_an_open_chain_is_met_forward() -> None:
     (chain,) = chained(line("Two", "C", "B"), line("One", "A", "B"), line("Three", "C", "D"))
     assert runs(chain) == [("Three", False), ("Two", True), ("One", False)]
-
-
-def test_tracks_of_a_line_met_backward_come_from_its_far_end() -> None:
-    plan = read_plan(
-        HEAD
-        + line("One", "A", "B", "{ straight = 1 }, { straight = 2 }")
-        + line("Two", "C", "B", "{ straight = 3 }, { straight = 4 }, { straight = 5 }")
-    )
-    (chain,) = chains(plan)
-    told = [(track.id, forward) for track, forward in chain.tracks(plan)]
-    assert told == [("One:1", True), ("One:2", True), ("Two:3", False), ("Two:2", False), ("Two:1", False)]
 
 
 @pytest.mark.parametrize(

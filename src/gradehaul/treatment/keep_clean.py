@@ -18,7 +18,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.network.film_spread import Carried
-from gradehaul.plan.edit.tracks import plan_with_rails
+from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.plan.records import Plan

@@ -53,15 +53,6 @@ def along(found: Railheads, name: str) -> list[object]:
 # What is given holds; everything between climbs evenly
 
 
-def test_between_two_heights_a_line_climbs_evenly() -> None:
-    found = solved(
-        given_heights(A=0.1, B=0.4),
-        line("Main", "A", "B", "{ straight = 1 }, { left = 0.5, length = 2 }, { straight = 3 }"),
-    )
-    assert along(found, "Main") == [(0.0, 0.1), (1.0, 0.15), (3.0, 0.25), (6.0, 0.4)]
-    assert found.notes == ()
-
-
 @pytest.mark.parametrize("fixed", ["rise = 0.06", 'grade = "3 %"', 'grade = "30 permille"', "railhead = 0.16"])
 def test_a_fixed_track_holds_and_the_rest_is_even(fixed: str) -> None:
     text = f"{{ straight = 1 }}, {{ straight = 2, {fixed} }}, {{ straight = 3 }}"
@@ -70,11 +61,6 @@ def test_a_fixed_track_holds_and_the_rest_is_even(fixed: str) -> None:
         assert along(found, "Main") == [(0.0, 0.0), (1.0, 0.16 / 3), (3.0, 0.16), (6.0, 0.3)]
     else:  # 0.24 m over the other 4 m
         assert along(found, "Main") == [(0.0, 0.0), (1.0, 0.06), (3.0, 0.12), (6.0, 0.3)]
-
-
-def test_grades_run_from_the_line_s_from_to_its_to() -> None:
-    found = solved(given_heights(B=0.0), line("Main", "A", "B", '{ straight = 2, grade = "-1 %" }'))
-    assert found.joints == {"A": pytest.approx(0.02), "B": pytest.approx(0.0)}
 
 
 def test_a_grade_on_a_curve_is_over_the_length_of_its_rail() -> None:
@@ -91,28 +77,6 @@ def test_a_piece_that_hangs_on_one_height_alone_is_level() -> None:
     assert found.joints == {name: pytest.approx(0.7) for name in ("A", "T", "B", "C")}
 
 
-def test_where_three_lines_meet_the_height_is_the_mean_weighted_by_one_over_length() -> None:
-    found = solved(
-        FORK,
-        given_heights(A=0.0, B=0.1, C=0.2),
-        line("One", "A", "T", "{ straight = 1 }"),
-        line("Two", "B", "T", "{ straight = 2 }"),
-        line("Three", "T", "C", "{ straight = 4 }"),
-    )
-    assert found.joints["T"] == pytest.approx((0.1 / 2 + 0.2 / 4) / (1 + 1 / 2 + 1 / 4))
-
-
-def test_the_string_is_stretched_over_fixed_grades_as_well() -> None:
-    # between A (0) and B (0.1): 1 m free, 2 m at 1 %, 3 m free
-    found = solved(
-        given_heights(A=0.0, B=0.1),
-        line("One", "A", "J"),
-        line("Two", "K", "J", '{ straight = 2, grade = "-1 %" }'),
-        line("Three", "K", "B", "{ straight = 3 }"),
-    )
-    assert found.joints == {name: pytest.approx(z) for name, z in (("A", 0.0), ("J", 0.02), ("K", 0.04), ("B", 0.1))}
-
-
 def test_a_reversing_loop_lies_at_the_height_of_its_turnout() -> None:
     found = solved(
         BALLOON,
@@ -124,14 +88,6 @@ def test_a_reversing_loop_lies_at_the_height_of_its_turnout() -> None:
 
 
 # Heights measured along a line
-
-
-def test_railhead_at_inside_a_track() -> None:
-    found = solved(
-        given_heights(A=0.0, B=0.1),
-        line("Main", "A", "B", "{ straight = 1 }, { straight = 4 }", "railhead_at = [[2, 0.03]]\n"),
-    )
-    assert along(found, "Main") == [(0.0, 0.0), (1.0, 0.015), (2.0, 0.03), (5.0, 0.1)]
 
 
 def test_several_railheads_in_one_track_in_any_order() -> None:
@@ -301,14 +257,6 @@ def test_one_line_that_climbs_back_to_its_own_joint_contradicts_itself() -> None
     assert "0.1 m" in told
 
 
-def test_one_line_that_nearly_climbs_back_to_its_own_joint_is_leveled() -> None:
-    found = solved(
-        given_heights(A=0.1), line("Ring", "A", "A", "{ straight = 1, rise = 0.02 }, { straight = 4, rise = -0.019 }")
-    )
-    assert along(found, "Ring") == [(0.0, 0.1), (1.0, 0.1198), (5.0, 0.1)]
-    assert "0.001 m" in the_note(found)
-
-
 def test_two_heights_of_one_joint_that_contradict_each_other_are_an_error() -> None:
     (told,) = refused(given_heights(A=0.0), line("Main", "A", "B", more="railhead_at = [[0, 0.003]]\n"))
     assert 'railhead of "A"' in told
@@ -329,13 +277,6 @@ def test_a_track_s_railhead_against_the_joint_s() -> None:
     assert 'railhead of "B"' in told
     assert 'railhead of line "Main", track 1' in told
     assert "0.1 m" in told
-
-
-def test_a_loop_of_fixed_grades_that_closes_to_rounding_has_no_note() -> None:
-    # 0.1 + 0.2 - 0.3 is no zero in binary
-    found = solved(given_heights(A=0.0), loop((0.1, 0.2, -0.3)))
-    assert found.notes == ()
-    assert found.joints["C"] == pytest.approx(0.3, abs=1e-12)
 
 
 def test_a_helix_of_grades_that_closes_to_rounding_has_no_note() -> None:
@@ -429,7 +370,8 @@ def check_network(network: Network) -> Railheads:
     expected = stretched(network)
     assert found.notes == ()
     for joint, station in network.joints.items():
-        assert found.joints[joint] == pytest.approx(expected[station], abs=1e-9)
+        within = 1e-13 if station in network.given else 1e-9  # what is given holds exactly
+        assert found.joints[joint] == pytest.approx(network.given.get(station, expected[station]), abs=within)
     for name, stations in network.along.items():
         assert found.lines[name].distance == pytest.approx([s for s, _ in stations], abs=1e-9)
         assert found.lines[name].railhead == pytest.approx([expected[k] for _, k in stations], abs=1e-9)
@@ -543,20 +485,6 @@ def test_random_networks_lie_as_the_stretched_string_does(network: Network) -> N
 def test_the_sparse_solution_is_the_full_one(network: Network) -> None:
     with patch.object(railhead, "_FEW", 0):
         check_network(network)
-
-
-@given(networks())
-@settings(max_examples=25)
-def test_fixed_rises_and_given_heights_hold_exactly(network: Network) -> None:
-    found = solve_railheads(read_plan(network.text))
-    heights = np.full(network.stations, np.nan)
-    for name, stations in network.along.items():
-        heights[[station for _, station in stations]] = found.lines[name].railhead
-    for station, height in network.given.items():
-        assert heights[station] == pytest.approx(height, abs=1e-13)
-    for start, stop, _, rise in network.stretches:
-        if rise is not None:
-            assert heights[stop] - heights[start] == pytest.approx(rise, abs=1e-13)
 
 
 @pytest.fixture(scope="module")
