@@ -253,6 +253,20 @@ def test_where_steep_tracks_are_out_of_reach_the_steepest_of_the_easy_routes_is_
         assert told(run) == "In:1 Top:1 Lead:1 Away:1 Away:2"
 
 
+def test_a_steep_track_is_left_beside_the_way_that_led_there():
+    # the nearest way home from Steep is back round over A, which a train has run over already
+    graph = network(
+        line("In", "West", "J"), line("A", "J", "K"), line("Steep", "K", "M"), line("Back", "M", "J"),
+        line("Long", "M", "N", 50), line("Out", "K", "N"), line("End", "N", "East"),
+        turnout("J", "A", "In", "Back"), turnout("K", "A", "Steep", "Out"), turnout("M", "Steep", "Back", "Long"),
+        turnout("N", "End", "Out", "Long"),
+    )  # fmt: skip
+    steepest = {way: {"Steep": 0.03, "Out": 0.02}.get(graph.line_of[way.track], 0.0) for way in graph.graph}
+    starts, stops = ways("In:1"), ways("End:1")
+    between = graph.reach(starts) & graph.reach(stops, backward=True)
+    assert told(highest_ruling(graph, starts, stops, steepest, between)) == "In:1 A:1 Steep:1 Long:1 End:1"
+
+
 # Every route and circuit
 
 
