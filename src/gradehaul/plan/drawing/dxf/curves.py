@@ -179,9 +179,7 @@ def _polyline(entity: Entity, budget: Budget) -> Curve | None:
         points = np.concatenate((points, points[:1]))
     bulges = np.zeros(0) if flags & _SPACE else bulges[: max(len(points) - 1, 0)]
     hand = 1 if flags & _SPACE and entity.dxftype() == "POLYLINE" else hand_of(entity)
-    if hand == -1:
-        points = points * (-1, 1, -1)
-    elif hand == 0:
+    if hand != 1:
         points = np.array([point.xyz for point in entity.ocs().points_to_wcs(points)]).reshape(-1, 3)
     if not bulges.any():
         return Curve(points, None, exact=len(points) <= 2)
