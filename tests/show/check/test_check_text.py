@@ -129,7 +129,7 @@ def test_figures_not_measured_notes_and_caution(text, answer):
     assert "standing pull, clean" not in figures  # that one was measured
     assert answer.notes
     assert all(str(note) in text for note in answer.notes)
-    assert "loose plank" in text
+    assert "spare length of track" in text
 
 
 def test_without_stock_or_routes_the_routes_are_counted(undeclared_answer):
