@@ -326,8 +326,8 @@ def strokes_of(
     faults: list[Fault] = []
     for (first, end), exact, item in zip(slices, curves.exact, curves.items, strict=True):
         heights = high[first:end] if raised[end] > raised[first] else None
-        layer, kind, own = shown(item.layer), item.origin.dxftype(), bulges[first : max(end - 1, first)]
-        stroke = Stroke(item.handle, layer, kind, plan[first:end], own, exact, heights)
+        layer, kind, turns = shown(item.layer), item.origin.dxftype(), bulges[first : max(end - 1, first)]
+        stroke = Stroke(item.handle, layer, kind, plan[first:end], turns, exact, heights)
         if end - first < 2 or unfair[end] > unfair[first]:
             try:
                 mended, fault = _mended(stroke, points[first:end])
