@@ -134,7 +134,12 @@ def test_a_rare_slip_gets_its_line_and_no_guess(right, wrong):
         (",\n]\n", ",\n", 11, "list opened here is never closed, got track = [; write ] behind its last item"),
         ("},\n]\n", "}\n", 11, "list opened here is never closed, got track = [; write ] behind its last item"),
         ("36 },", "36,", 12, "table opened here is never closed, got { straight = 36,; write } behind its last value"),
-        ("90 },", "90", 13, "table opened here is never closed, got { left = 24, angle = 90; write } behind its last value"),
+        (
+            "90 },",
+            "90",
+            13,
+            "table opened here is never closed, got { left = 24, angle = 90; write } behind its last value",
+        ),
     ],
 )
 def test_what_is_never_closed_is_reported_where_it_opens(right, wrong, line, write):

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 from gradehaul.errors import PlanError, Problems, QuantityError
 from gradehaul.plan.names import clean, nearest, quoted, shown
 from gradehaul.plan.text.faults import Entry, Faults
+from gradehaul.plan.text.files import is_beside
 from gradehaul.plan.text.toml import read_text
-from gradehaul.quantities import read_reading
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -38,7 +38,7 @@ def rows_of(bench: Entry[BenchTable], faults: Faults) -> list[Entry[Any]]:
     found: list[Entry[Any]] = []
     for name in bench.table.csv:
         folder = bench.source.folder
-        if folder is None or ".." in name or Path(name).is_absolute() or "\\" in name or "\0" in name:
+        if folder is None or not is_beside(name):
             faults.at(
                 bench, "a file of readings must be in the plan's folder or below it", found=quoted(name), inside="csv"
             )
@@ -53,7 +53,8 @@ def rows_of(bench: Entry[BenchTable], faults: Faults) -> list[Entry[Any]]:
 
 
 def _rows(text: str, file: str, bench: Entry[BenchTable], faults: Faults) -> Iterator[Entry[Any]]:
-    parted = _parted_by(text.split("\n", 1)[0])
+    header = text.partition("\n")[0]
+    parted = max(",;\t", key=header.count)
     try:
         lines = list(csv.reader(io.StringIO(text), delimiter=parted))
     except csv.Error as error:
@@ -62,7 +63,6 @@ def _rows(text: str, file: str, bench: Entry[BenchTable], faults: Faults) -> Ite
     source = replace(bench.source, file=file, headers={})
     if len(lines) > _MOST_ROWS:
         raise PlanError(f"a file of readings has at most {_MOST_ROWS:,} rows", found=f"{len(lines):,}")
-    units: dict[str, tuple[str, int]] = {}
     for number, line in enumerate(lines[1:], 2):
         if not any(cell.strip() for cell in line):
             continue
@@ -77,37 +77,18 @@ def _rows(text: str, file: str, bench: Entry[BenchTable], faults: Faults) -> Ite
             )
             continue
         try:
-            table = _table(heads, line, parted, bench.table.decimal, units, number)
+            table = _table(heads, line, parted, bench.table.decimal)
         except (PlanError, QuantityError, Problems) as error:
             faults.add(error, file=file, place=f"row {number}")
             continue
         yield Entry(source, ("row", number - 1), table)
 
 
-def _parted_by(header: str) -> str:
-    """Return the sign between columns: the one that parts the header into the most names that are known.
-
-    >>> _parted_by("loco;rail;force (gf)"), _parted_by("loco,rail,force")
-    (';', ',')
-    """
-
-    def known(sign: str) -> int:
-        cells = header[: 100 * _LONGEST_HEAD].split(sign)
-        return sum(bool((match := _head(cell)) and match[1].lower() in COLUMNS) for cell in cells)
-
-    return max(",;\t", key=known)
-
-
-def _head(cell: str) -> re.Match[str] | None:
-    """Return the parts of a column's head, None where it is none or longer than any."""
-    return _HEAD.fullmatch(cell) if len(cell) <= _LONGEST_HEAD else None
-
-
 def _heads(cells: list[str], file: str) -> list[tuple[str, str]]:
     """Return the name and the unit of every column."""
     heads: list[tuple[str, str]] = []
     for cell in cells:
-        match = _head(clean(cell))
+        match = _HEAD.fullmatch(clean(cell)) if len(cell) <= _LONGEST_HEAD else None
         name = match[1].lower() if match else clean(cell)
         if name not in COLUMNS:
             near = nearest(name, COLUMNS)
@@ -127,8 +108,6 @@ def _table(
     line: list[str],
     parted: str,
     decimal: str | None,
-    units: dict[str, tuple[str, int]],
-    number: int,
 ) -> dict[str, Any]:
     """Return the table that says the same as a row."""
     table: dict[str, Any] = {}
@@ -149,7 +128,6 @@ def _table(
         if unit and own is None:
             cell = f"{cell} {unit}"
         if name == "force":
-            _same_unit(cell, units, number)
             table.setdefault("force", []).append(cell)
         elif unit or own:
             table[name] = cell
@@ -173,20 +151,3 @@ def _with_point(cell: str, name: str, parted: str, decimal: str | None) -> str:
         )
 
     return _DECIMAL_COMMA.sub(point, cell)
-
-
-def _same_unit(cell: str, units: dict[str, tuple[str, int]], number: int) -> None:
-    """Refuse a column of forces in which units are mixed: a slip in one cell is a factor of ten or a hundred."""
-    try:
-        unit = read_reading(cell, "force").unit
-    except QuantityError:
-        return  # reported by the table's own check
-    if unit is None:
-        return
-    first, row = units.setdefault("force", (unit, number))
-    if unit != first:
-        raise PlanError(
-            f"the forces of a file are all in one unit, {first} since row {row}",
-            found=quoted(cell),
-            write=f"it in {first}",
-        )
