@@ -77,8 +77,8 @@ def closure_notes(
     if drawn:
         worst = next(iter(drawn.values()))
         turnouts = "1 turnout has its" if len(drawn) == 1 else f"{len(drawn)} turnouts have their"
-        text = f"{turnouts} diverging track drawn at an angle, {degrees(worst.angle or 0.0)}° at most, at joint {worst.joint}"
-        notes.append((Note("drawing", f"{text}; no curve is counted for it"), False))
+        text = f"{turnouts} diverging track drawn at an angle, {degrees(worst.angle or 0.0)}° at most"
+        notes.append((Note("drawing", f"{text}, at joint {worst.joint}; no curve is counted for it"), False))
     return notes
 
 
