@@ -10,7 +10,6 @@ The records
 
 The alignment (s a number or an array; on a lap any s, on an open chain s < 0 is the level straight track behind)
     `railhead(chain, s)`, `summed_curvature(chain, s)`, `compensated(chain, s)`
-    `effective_grade(chain, s, side)`          dE/ds approached from ahead (+1) or from behind (-1)
     `ruling(chain, step)`                      the steepest effective grade at a point, and the stretches that have it
     `ruling_under(chain, length, step)`        the same averaged under a train, and the head's place
     `on_rail(chain, condition)`                the same chain with every rail in one condition
@@ -240,11 +239,6 @@ def summed_curvature(chain: Chain, s: ArrayLike) -> Array:
 def compensated(chain: Chain, s: ArrayLike) -> Array:
     """E(s) = z(s) + C K(s)."""
     return railhead(chain, s) + chain.coefficient * summed_curvature(chain, s)
-
-
-def effective_grade(chain: Chain, s: float, side: Literal[-1, 1]) -> float:
-    """dE/ds at s as one comes to it from ahead (side 1) or from behind (side -1)."""
-    return _slope(chain, s, s + side * 10 * SAME_PLACE)
 
 
 def _slope(chain: Chain, s: float, inside: float) -> float:
@@ -511,9 +505,8 @@ def longest(
     together: float | None = None,
     step: float = 0.01,
     most: int = 999,
-    trailing: bool = False,
 ) -> Longest:
-    """Try 1, 2, 3, ... cars behind the locomotives (before them if `trailing`) until the first train that fails.
+    """Try 1, 2, 3, ... cars behind the locomotives until the first train that fails.
 
     Where a pass was `close`, the exact answer may be less than the one found here, but never more.
     """
@@ -521,9 +514,7 @@ def longest(
     limit_close = rated_close = False
     rated_open = True
     for cars in range(1, most + 1):
-        load = (car,) * cars
-        vehicles: tuple[Car | Loco, ...] = (*load, *locos) if trailing else (*locos, *load)
-        train = Train(vehicles, together)
+        train = Train((*locos, *(car,) * cars), together)
         met = walk(chain, train, step)
         doubt = shortfall(chain, train, step)
         if rated_open:

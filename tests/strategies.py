@@ -1,7 +1,5 @@
 """Random chains of tracks, trains and whole plans for property tests, each plan also as the text a builder would write.
 
-    `chains(lap=...)`     a `brute_walk.Chain`
-    `trains()`            a `brute_walk.Train`: locomotives at head, middle or tail, mixed cars
     `layouts(lap=...)`    a `Layout`: a chain, a train and a power with a car for it, and all of it as plan text
     `some_texts(count, layouts())`    the texts of some of these, for tests that look at a fixed number
 
@@ -161,11 +159,6 @@ def _worded_chains(
     return chain, worded, words
 
 
-def chains(*, lap: bool | None = None, most: int = 12) -> st.SearchStrategy[Chain]:
-    """Chains of 1 to `most` tracks."""
-    return _worded_chains(lap=lap, most=most).map(lambda drawn: drawn[0])
-
-
 # ---- stock ----
 
 
@@ -230,13 +223,6 @@ def _stock() -> st.SearchStrategy[tuple[list[tuple[Loco, str]], list[tuple[Car, 
         st.lists(_worded_locos(), min_size=len(LOCO_NAMES), max_size=len(LOCO_NAMES)),
         st.lists(_worded_cars(), min_size=len(CAR_NAMES), max_size=len(CAR_NAMES)),
     )
-
-
-@st.composite
-def trains(draw: st.DrawFn) -> Train:
-    """Trains of 1 to 32 cars and 1 to 3 locomotives."""
-    locos, cars = draw(_stock())
-    return _assemble(draw(_consists()), _by_name(locos, cars), lambda count: draw(_shares(count)))
 
 
 def _by_name(locos: Sequence[tuple[Loco, str]], cars: Sequence[tuple[Car, str]]) -> dict[str, Loco | Car]:

@@ -63,17 +63,6 @@ def test_the_first_line_of_an_open_chain_is_met_forward() -> None:
     assert runs(chain) == [("Three", False), ("Two", True), ("One", False)]
 
 
-def test_tracks_of_a_line_met_backward_come_from_its_far_end() -> None:
-    plan = read_plan(
-        HEAD
-        + line("One", "A", "B", "{ straight = 1 }, { straight = 2 }")
-        + line("Two", "C", "B", "{ straight = 3 }, { straight = 4 }, { straight = 5 }")
-    )
-    (chain,) = chains(plan)
-    told = [(track.id, forward) for track, forward in chain.tracks(plan)]
-    assert told == [("One:1", True), ("One:2", True), ("Two:3", False), ("Two:2", False), ("Two:1", False)]
-
-
 @pytest.mark.parametrize(
     "joint",
     [

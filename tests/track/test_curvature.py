@@ -31,15 +31,6 @@ EASEMENT = "{ easement = 0.3 }"
 STRAIGHT = "{ straight = 1 }"
 
 
-def test_straights_and_curves_have_one_section() -> None:
-    found = bent(line("Main", "A", "B", f"{STRAIGHT}, {LEFT}, {RIGHT}"))
-    assert found == {
-        "Main:1": (Section(1.0, 0.0, 0.0),),
-        "Main:2": (Section(1.0, 2.0, 2.0),),
-        "Main:3": (Section(1.0, -1.25, -1.25),),
-    }
-
-
 @pytest.mark.parametrize(
     ("before", "after", "first", "last"),
     [

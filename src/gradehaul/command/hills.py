@@ -45,7 +45,7 @@ _RAILHEADS = ("trains", "least", "most", "change")
 @answers(writes="toml", copies=True)
 def fit(*, plan: Plan, out: Output) -> Answer:
     """Show the figures that close each line; -o writes them."""
-    from gradehaul.plan.edit.tracks import plan_with_numbers
+    from gradehaul.plan.edit.copies import plan_with_numbers
     from gradehaul.track.fit import fit_notes, fitted
 
     found = fitted(plan)

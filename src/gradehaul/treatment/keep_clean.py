@@ -21,7 +21,7 @@ from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.film_spread import Carried
-from gradehaul.plan.edit.tracks import plan_with_rails
+from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.plan.records import Plan

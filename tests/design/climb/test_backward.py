@@ -181,18 +181,6 @@ def outcome(given: HelixGiven, build: HelixBuild, stock: Plan, rail: str) -> str
     return answer.verdict.outcome
 
 
-@pytest.mark.parametrize(("rail", "need"), [("treated", "climbs"), ("clean", "climbs"), ("treated", "marginal")])
-def test_a_radius_1_mm_smaller_fails(stock: Plan, build: HelixBuild, rail: str, need: Need) -> None:
-    given = HelixGiven(rise_per_turn=0.13, turns=3)
-    found, stop = search_helix("radius", given, build, passing(stock, [rail], need=need))
-    enough = ("climbs",) if need == "climbs" else ("climbs", "marginal")
-    assert stop.reason == "train"
-    steps = found.radius / (0.025 * 0.0254)  # whole ones of the plan's unit
-    assert steps == pytest.approx(round(steps))
-    assert outcome(replace(given, radius=found.radius), build, stock, rail) in enough
-    assert outcome(replace(given, radius=found.radius - 1e-3), build, stock, rail) not in enough
-
-
 def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, build: HelixBuild) -> None:
     given = HelixGiven(rise_per_turn=0.13, turns=3)
     found = design_helix(given, build, stock, find="radius", train="local")

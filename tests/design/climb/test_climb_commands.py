@@ -31,12 +31,6 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     assert "not written over a plan" in again.stderr
 
 
-def test_it_draws(tmp_path: Path) -> None:
-    picture = tmp_path / "hill.svg"
-    assert run(*USUAL, "-o", str(picture)).exit_code == 0
-    assert picture.read_bytes()[:4] == b"<?xm"
-
-
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
     page = " ".join(run(*USUAL, "--tracks", "2", "--ease", "8").stdout.split())
     for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "guard rails"):

@@ -83,11 +83,6 @@ def test_a_train_longer_than_its_lap_fails_alone() -> None:
     assert answer(LAP, train("fair", '"mule", "20 ore"')).passes
 
 
-def test_a_train_just_as_long_as_its_lap_may_run() -> None:
-    found = answer(LAP, train("fair", '"mule", "28 ore"'))
-    assert [one.length for one in found.trains] == pytest.approx([3.0] * 3)
-
-
 def test_a_train_longer_than_the_loop_in_which_its_route_meets_itself_fails_alone() -> None:
     found = answer(BALLOON, train("long", '"mule", "19 ore"'), train("fair", '"mule", "18 ore"'))
     assert misfits_of(found) == {"long": [('the loop at "T"', "loop", 2.1, 2.0)], "fair": []}

@@ -12,18 +12,13 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from demos import layout_of
 from gradehaul.errors import PlanError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import PlanView, on_tracks, plan_view
-from gradehaul.plan import load_plan, read_plan
-from project import PLANS
+from gradehaul.plan import read_plan
 
 DEMOS = ("first-hill", "n-mountain", "switchback", "two-levels", "yard", "full-size-example", "cove", "hollow")
-
-
-@cache
-def layout_of(name: str) -> Layout:
-    return Layout(load_plan(PLANS / f"{name}.toml"))
 
 
 @cache

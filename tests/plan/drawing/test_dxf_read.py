@@ -7,7 +7,7 @@ import pytest
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.dxf import UNITS, read_drawing
-from plan.drawing.dxf_files import METER, MM, ON, ezdxf, line, new, plain, read, saved, strokes, written
+from plan.drawing.dxf_files import MM, ON, ezdxf, line, new, plain, read, saved, strokes, written
 
 
 @pytest.mark.parametrize("version", ["R12", "R2000", "R2004", "R2007", "R2010", "R2013", "R2018"])
@@ -213,10 +213,3 @@ def test_attributes_of_a_block(tmp_path):
         ("always", pytest.approx((5, 9, None))),
     ]
     assert all(label.handle.startswith(f"{insert.dxf.handle}/") for label in drawing.labels)
-
-
-def test_the_folder_of_the_plan(tmp_path):
-    document, space = new(units=METER)
-    space.add_line((0, 0), (1, 0), dxfattribs=ON)
-    saved(document, tmp_path)
-    assert read_drawing("tarn.dxf", layers=["Track"], folder=tmp_path).file == "tarn.dxf"

@@ -77,8 +77,6 @@ def test_an_open_spline_is_followed_from_end_to_end(seed):
     assert reach.elements[-1].end[:2] == tuple(points[-1])
     assert distances(reach, points).max() <= free.MOST * TOLERANCE * 1.001
     assert len(reach.elements) < len(points) / 4
-    # No vertex scatters: a radius is uncertain by a hundredth only where the arc is next to straight.
-    assert all(e.radius_spread * abs(e.curvature) < 0.01 for e in reach.elements if abs(turned(e)) > math.radians(3))
     assert [-element.curvature for element in reversed(back[0].elements)] == [
         element.curvature for element in reach.elements
     ]
@@ -132,4 +130,4 @@ def test_straights_and_curves_are_no_free_curve(seed, noise, way):
     points = points + chance.normal(0, noise, points.shape)
     along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
     level = scatter(points[nodes_of(points / TOLERANCE, 0.0).vertex])
-    assert free.free_spans(points, along, Fit(TOLERANCE, KINK, level), closed=False) is None
+    assert free.free_spans(points, along, Fit(TOLERANCE, KINK, level / TOLERANCE), closed=False) is None

@@ -133,6 +133,13 @@ CASES = {
         2,
         "2: 10 10 90 90 |  | level-miss",
     ),
+    "z at the ends": ([straight(0, 0, 2, 0, z=[0.01, 0.05])], [], 2, "1: 10 50 |  | "),
+    "z between, on an even climb and off it": (
+        [polyline([(0, 0), (1, 0), (1.5, 0), (3, 0)], z=[0, 0.02, 0.03, 0.03])],
+        [],
+        3,
+        "1: 0 30 | 30 | ",
+    ),
     "no z at all": ([LEVEL], [], 2, "1: ? ? |  | "),
     "at 0 where other track has a height": ([LEVEL, UP], [], 4, "2: 0 0 30 50 |  | "),
     "level at 0 before a climb": ([LEVEL, straight(2, 0, 4, 0, z=[0.0, 0.04])], [], 4, "1: 0 40 | 0 | "),

@@ -83,21 +83,6 @@ def test_a_runaway_is_shown_with_its_place(answer):
     assert f"On clean rail 1 of 2 trains runs away: {train.name} (on Main:1)." in text
 
 
-def test_a_route_shows_length_climb_and_ruling_grade(text, answer):
-    lines = section(text, "Route Up ore: Wharf to Summit")
-    profile, ruling = answer.routes[0].profile, answer.routes[0].ruling
-    for value in (profile.length, profile.climb, profile.fall):
-        assert INCHES.length(value) in lines[1]
-    for value in (ruling.effective, ruling.grade, ruling.curve):
-        assert INCHES.grade(value) in lines[2]
-    for words in ("Horseshoe", INCHES.length(ruling.start), INCHES.length(ruling.stop)):
-        assert words in lines[2]
-    for under, name, line in zip(answer.routes[0].under_trains, ("morning", "short"), lines[3:5], strict=True):
-        assert name in line
-        assert INCHES.grade(under.effective) in line
-        assert INCHES.length(under.at) in line
-
-
 def test_loads_show_rated_limit_basis_and_what_binds(text, answer):
     row = next(line for line in section(text, "Route To quarry") if line.startswith("  mogul"))
     lines = text[text.index("What limits each load") :].split("\n")

@@ -42,6 +42,11 @@ def grade_at(alignment: Alignment, track: str, place: float) -> float:
 # Where the curves lie and how long they are
 
 
+def test_no_curve_on_an_even_grade_whose_figures_are_rounded() -> None:
+    distance = np.cumsum([0.0, 0.1, 0.2, 0.3, 0.7])
+    assert vertical_curves(distance, 0.3 + 0.022 * distance, 0.4) == []
+
+
 # In plans
 
 

@@ -132,6 +132,8 @@ def test_a_siding_joined_at_both_ends_has_a_fouling_point_at_both() -> None:
     assert found.start == pytest.approx(place, abs=0.3 * MM)
     assert found.stop == pytest.approx(whole - place, abs=0.3 * MM)
     assert found.length == pytest.approx(found.stop - found.start)
+    assert [by.track for by in found.fouled_by] == ["Main:1"]
+    assert found.fouled_by[0].distance == pytest.approx(0.0, abs=1e-9)
 
 
 def ladder(tracks: int, angle: float, gap: float) -> str:
@@ -415,20 +417,3 @@ def test_what_ends_a_clear_length_is_named_with_how_near_it_comes() -> None:
     assert (found["Dock"].length, by.track) == (0.0, "Main:1")
     assert by.distance == pytest.approx(beside)
     assert by.needed == pytest.approx(FOUL)
-
-
-def test_both_ends_of_a_passing_track_are_ended_by_the_main_track() -> None:
-    curve = 2 * math.sin(math.radians(15))
-    lead = "{ left = 1, angle = 15 }, { right = 1, angle = 15 }, { straight = 2 }, { right = 1, angle = 15 }"
-    text = (
-        'turnout.T = { toe = "West", legs = ["Main", "Siding"] }\n'
-        'turnout.U = { toe = "East", legs = ["Main", "Siding"] }\n'
-        + line("West", "A", "T", "{ straight = 1 }")
-        + line("Main", "T", "U", f"{{ straight = {2 + 2 * curve!r} }}")
-        + line("Siding", "T", "U", f"{lead}, {{ left = 1, angle = 15 }}", 'berth = "Passing"')
-        + line("East", "U", "B", "{ straight = 1 }")
-    )
-    found = clear_lengths(aligned(text))["Passing"]
-    assert 2 < found.length < 2.5
-    assert [by.track for by in found.fouled_by] == ["Main:1"]
-    assert found.fouled_by[0].distance == pytest.approx(0.0, abs=1e-9)

@@ -86,6 +86,11 @@ def _drawn(
     if folder is None:
         faults.at(entry, "a plan that is not a file has no drawing beside it", found=shown(name), inside="file")
         return None
+    if not (folder / name).exists():
+        near = near_file(folder / name, ".dxf")
+        write = quoted(near) if near else ""
+        faults.at(entry, f"there is no file {quoted(name)} beside this one", inside="file", write=write)
+        return None
     try:
         own_unit = None if table.unit is None else length_unit(table.unit)
     except QuantityError as error:
@@ -134,12 +139,7 @@ def _drawn(
     except Problems as problems:
         faults.errors += problems.errors
     except DrawingError as error:
-        if error.wrong == "there is no such file":
-            near = near_file(folder / name, ".dxf")
-            write = quoted(near) if near else ""
-            faults.at(entry, f"there is no file {quoted(table.file)} beside this one", inside="file", write=write)
-        else:
-            faults.errors.append(error)
+        faults.errors.append(error)
     return None
 
 

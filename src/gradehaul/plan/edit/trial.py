@@ -9,7 +9,7 @@ from typing import Any
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.consistency import freeze_mappings
-from gradehaul.plan.edit.tracks import elsewhere, put_rails
+from gradehaul.plan.edit.copies import elsewhere, put_rails
 from gradehaul.plan.names import quoted
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import read_plan

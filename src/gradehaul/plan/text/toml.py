@@ -171,8 +171,10 @@ def written(value: object) -> str:
     >>> written({"locos": ("mogul", 'a "tank"'), "together": 0.9, "title": None})
     '{ locos = ["mogul", "a \\"tank\\""], together = 0.9 }'
     """
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)  # the escapes of JSON are TOML's too
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):  # the escapes of JSON are TOML's too, but for one character that JSON leaves bare
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, Mapping):
         return f"{{ {', '.join(table_written('', value)[2:])} }}"
     if isinstance(value, (list, tuple)):

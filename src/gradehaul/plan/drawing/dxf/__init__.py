@@ -36,7 +36,6 @@ def read_drawing(
     layers: Sequence[str] | None,
     height_layers: Sequence[str] = (),
     unit: str | None = None,
-    folder: str | Path | None = None,
     tolerance: float = TOLERANCE,
     typed: bool = False,
 ) -> Drawing:
@@ -53,8 +52,6 @@ def read_drawing(
         Layers of which the texts are read as well.
     unit
         The drawing's unit of length, where the file does not say it or says it wrong.
-    folder
-        The folder that `path` starts from.
     tolerance
         How far, m, the chords of ellipses and splines may lie from them.
     typed
@@ -81,8 +78,9 @@ def read_drawing(
     >>> line = ["0", "LINE", "8", "Track", "10", "0", "20", "0", "11", "24", "21", "0"]
     >>> text = ["0", "SECTION", "2", "ENTITIES", *line, "0", "ENDSEC", "0", "EOF", ""]
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     written = (Path(folder) / "tarn.dxf").write_text("\n".join(text))
-    ...     drawing = read_drawing("tarn.dxf", layers=["track*"], unit="in", folder=folder)
+    ...     path = Path(folder) / "tarn.dxf"
+    ...     written = path.write_text("\n".join(text))
+    ...     drawing = read_drawing(path, layers=["track*"], unit="in")
     >>> drawing.strokes[0].points.round(4).tolist()
     [[0.0, 0.0], [0.6096, 0.0]]
     """
@@ -93,11 +91,10 @@ def read_drawing(
         given = None if unit is None else length_unit(unit)
     except QuantityError as error:
         raise DrawingError(error.wrong, file=file, place="unit", found=error.found, write=error.write) from error
-    whole = Path(folder or ".") / path
-    check_file(whole, file)
+    check_file(Path(path), file)
     try:
         with warnings() as messages:
-            document, code = load(whole)
+            document, code = load(Path(path))
             own, about = _unit(code, given, typed)
             reading = _Reading(document, file, layers, height_layers, convert(1.0, own), tolerance, typed=typed)
             strokes, marks, faults = reading.read()

@@ -118,7 +118,7 @@ def _fitted(
     course: Course, stroke: Stroke, tolerance: float, kink: float
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
-    fit = Fit(tolerance, kink, level)
+    fit = Fit(tolerance, kink, level / tolerance)
     cuts = cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST))
     lone = lone_chords(course, DEEP * tolerance)
     sure = np.concatenate((lone, lone + 1))

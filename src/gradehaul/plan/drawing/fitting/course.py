@@ -48,6 +48,12 @@ def turns(points: FloatArray) -> FloatArray:
     return np.asarray(np.arctan2(cross, dot), dtype=np.float64)
 
 
+def shake_of(chord: FloatArray) -> FloatArray:
+    """Return how much each inner vertex's turn strays where vertices stray by 1 each, shape (n - 2,)."""
+    one, other = 1 / chord[:-1], 1 / chord[1:]
+    return np.asarray(np.sqrt(one**2 + other**2 + (one + other) ** 2), dtype=np.float64)
+
+
 def scatter(points: FloatArray) -> float:
     """Return how far vertices stray sideways from smooth curves, m (standard deviation), by their turns alone.
 
@@ -187,7 +193,7 @@ def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
     # Beside a longer or shorter chord a neighbor turns further or less than this vertex would.
     before, after = before * np.maximum(mean / nearer, 1), after * np.maximum(mean / further, 1)
     isolated = np.abs(turn) - np.maximum(hand * before, 0.0) - np.maximum(hand * after, 0.0)
-    shake = noise * np.sqrt(1 / one**2 + 1 / other**2 + (1 / one + 1 / other) ** 2)
+    shake = noise * shake_of(chord)
     allowed = np.where(flat[0] | flat[1], min(kink, BEND), kink)
     corner = (isolated > allowed + 6 * shake) | (np.abs(turn) > WIDEST_CHORD + 6 * shake)
     return np.flatnonzero(corner) + inner
