@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
 from gradehaul.track.alignment import Alignment, align
+from gradehaul.track.heights.vertical import vertical_curves
 from gradehaul.track.piecewise import FloatArray
 
 HEAD = 'scale = "HO"\nunit = "m"\nrailhead.A = 0\n'
