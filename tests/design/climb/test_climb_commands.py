@@ -33,7 +33,7 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
 
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
     page = " ".join(run(*USUAL, "--tracks", "2", "--ease", "8").stdout.split())
-    for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "guard rails"):
+    for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "raised edge"):
         assert words in page
     for words in ("children", "local codes", "qualified person"):
         assert words in page

@@ -136,7 +136,7 @@ def test_what_cannot_be_is_refused(stock: Plan) -> None:
 
     refused(InclineGiven(0.1), "one more of --grade, --length")
     refused(InclineGiven(), "two of --rise, --length, --grade")
-    refused(InclineGiven(0.1, 6.0, 0.03), r"grade 3 % contradicts rise 3.937 in and length 236.2 in")
+    refused(InclineGiven(0.1, 6.0, 0.03), "rise 3.937 in, length 236.2 in, grade 3 % contradict one another")
     refused(InclineGiven(0.1, 1.0), "no room for the vertical curves")
     refused(InclineGiven(0.02, 1.5, bends=BENDS), "no room for its curves")
     refused(InclineGiven(0.01, 6.0, bends=(Bend(0.3, 3.0),), compensated=True), "turn the grade downward")

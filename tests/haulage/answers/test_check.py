@@ -238,10 +238,11 @@ def test_a_train_that_does_not_hold_back_does_not_pass() -> None:
     assert [each.name for each in clean.on(("clean",)) if each.outcome == "runs away"] == ["down"]
 
 
-def test_a_layout_without_trains_passes() -> None:
+def test_a_layout_without_trains_is_not_passed() -> None:
     found = answer(hill(3))
     assert found.trains == ()
-    assert found.passes
+    assert not found.passes
+    assert found.not_checked == ("any train, since the plan names none",)
 
 
 def test_a_marginal_train_passes() -> None:

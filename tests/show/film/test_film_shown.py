@@ -96,12 +96,12 @@ def test_the_picture_says_first_what_it_hangs_on_and_what_it_comes_to(tmp_path) 
     ):
         told = " ".join(run("map", str(PLANS / f"{name}.toml"), "--treat").output.split())
         assert words in told
-        assert "loose plank first" in told
+        assert "spare length of track first" in told
     target = tmp_path / "plan.svg"
     assert run("map", TWO_LEVELS, "--treat", "--size", "phone", "-o", str(target)).exit_code == 0
     drawn = target.read_text(encoding="utf-8")
     assert "which is a guess" in drawn
-    assert "loose plank first" in drawn
+    assert "spare length of track first" in drawn
 
 
 def test_a_plan_that_cannot_be_is_said(tmp_path) -> None:

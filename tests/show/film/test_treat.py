@@ -53,7 +53,7 @@ def test_the_page_says_first_what_the_plan_hangs_on(hill: Path) -> None:
     assert "no farther than 2000 mm" in words
     assert "up would not recover from a slip" in words
     assert "If the film spreads everywhere, up stalls first at" in words
-    assert "loose plank" in words
+    assert "spare length of track" in words
 
 
 def test_nothing_to_keep_clean_is_said(tmp_path: Path) -> None:

@@ -164,7 +164,7 @@ class CheckAnswer(AnswerRecord):
     berths: tuple[BerthAnswer, ...]
     figures: tuple[Figure, ...]
     doubts: tuple[Note, ...]
-    """Unusual figures and doubtful geometry, which can make the whole answer wrong."""
+    """Unusual figures, doubtful geometry and trains round much curve, which can make the whole answer wrong."""
     not_checked: tuple[str, ...]
     """What the answer had to leave out, and why."""
     notes: tuple[Note, ...]
@@ -276,6 +276,7 @@ def check_layout(
         *surveyed_steeper(plan, alignment),
         *unusual_notes(plan, alignment, (answer.ruling for answer in answered)),
         *alignment.doubts,
+        *taut_trains(layout, made),
     )
     notes = (
         *plan.notes,
@@ -285,7 +286,6 @@ def check_layout(
         *misfit_notes(plan, answers),
         *unsure_predictions(plan, trials),
         *assumed_films(plan),
-        *taut_trains(layout, made),
         *doubts,
     )
     return CheckAnswer(
@@ -325,6 +325,8 @@ def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]
     """Yield what no answer can be found to, and why; of a narrowed question only what bears on it."""
     positions = layout.alignment.positions
     answered = {route.name for route in layout.routes}
+    if not layout.plan.trains:
+        yield "any train, since the plan names none"
     trains = [named.name for named in plan.trains.values() if named.route not in answered]
     if trains:
         yield f"{_listed('train', trains)}, since {'their routes are' if trains[1:] else 'its route is'} not answered"

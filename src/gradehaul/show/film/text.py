@@ -22,7 +22,7 @@ _NEEDS: dict[Need, str] = {
     "marginal": "every train gets through as long as its wheels never slip, and holds back downhill",
 }
 _CAUTION = (
-    "Film does not come off again: try it on a loose plank of track first, and measure there. Wipe with little, on a "
+    "Film does not come off again: try it on a spare length of track first, and measure there. Wipe with little, on a "
     "cloth, away from flames and with fresh air, as its maker's data sheet says; keep it from children. Switch track "
     "power off while you wipe and until it is dry."
 )
