@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 import run_round_plan
+from checked import check
 from demos import answer_of
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.haulage.trust.train import Cause, TrainTrust
 from gradehaul.haulage.verdict import Stretch
@@ -43,17 +43,6 @@ def test_the_plan_its_scale_practice_and_curves(text):
     figures = "\n".join(section(text, "Figures"))
     for words in ("Tarn branch (tarn.toml)", "HO, 1:87.1", "NMRA practice", "0.316 in", "full-size practice", "1.32 %"):
         assert words in figures  # 1.32 %: 8.02 mm over 24 in
-
-
-def test_every_train_has_a_row_for_every_rail(text, answer):
-    lines = section(text, "Trains")
-    for train in answer.trains:
-        begin = next(n for n, line in enumerate(lines) if line.startswith(f"  {train.name}, "))
-        row = next(line for line in lines[begin:] if line.startswith(f"    {train.rail}  "))
-        assert train.outcome in row.lower()
-        assert INCHES.force(train.verdict.margin) in row
-        assert INCHES.length(train.verdict.at) in row
-        assert train.verdict.track in row
 
 
 def test_where_a_train_must_not_stop_and_would_not_recover(answer):

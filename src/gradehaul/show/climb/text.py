@@ -11,8 +11,7 @@ from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
-from gradehaul.haulage.answers.judged import worst_first
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_first
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts

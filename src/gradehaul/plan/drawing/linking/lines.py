@@ -30,14 +30,6 @@ def in_order(ways: Sequence[Way]) -> list[Way]:
     """Return ways from the lesser of their ends, in the order of their coordinates.
 
     By their ends in whole micrometers, then by a third of the way, which sets loops apart.
-
-    Examples
-    --------
-    >>> def straight(x, heading):
-    ...     end = Spot(x + round(math.cos(heading)), 0)
-    ...     return Way([Element(Spot(x, 0), end, heading, 0.0, 1.0, "", "")], 0, 1)
-    >>> [(way.start, way.elements[0].start.x) for way in in_order([straight(5, 0.0), straight(3, math.pi)])]
-    [(1, 2), (0, 5)]
     """
     if not ways:
         return []
