@@ -33,21 +33,10 @@ _WORDS: dict[Use, tuple[str, ...]] = {
     "names": ("name", "label", "turntable", "slip"),
     "other": (
         *("bench", "table", "baseboard", "plywood", "riser", "joist", "girder", "wall", "room", "door", "window"),
-        *(
-            "aisle",
-            "floor",
-            "furniture",
-            "fascia",
-            "backdrop",
-            "building",
-            "structure",
-            "scenery",
-            "terrain",
-            "contour",
-        ),
-        *("tree", "road", "street", "river", "water", "dim", "border", "frame", "title", "grid", "legend", "defpoint"),
-        *("hatch", "viewport", "wiring", "sketch", "tisch", "platte", "wand", "wände", "raum", "tür", "fenster"),
-        *("gebäude", "straße", "strasse", "bemaßung", "rahmen"),
+        *("aisle", "floor", "furniture", "fascia", "backdrop", "building", "structure", "scenery", "terrain"),
+        *("contour", "tree", "road", "street", "river", "water", "dim", "border", "frame", "title", "grid", "legend"),
+        *("defpoint", "hatch", "viewport", "wiring", "sketch", "tisch", "platte", "wand", "wände", "raum", "tür"),
+        *("fenster", "gebäude", "straße", "strasse", "bemaßung", "rahmen"),
     ),
 }
 """How words begin that say what a layer shows (our own choice)."""
@@ -93,10 +82,9 @@ def lone_layers(drawn: Drawn) -> list[Fault]:
 
 
 class Labels(NamedTuple):
-    """Labels by what their layers say of them."""
+    """Labels by what their layers say of them; `names` are of lines and of joints."""
 
     names: list[Label]
-    """Of lines and of joints."""
     turntables: list[Label]
     slips: list[Label]
     berths: list[Label]
@@ -231,23 +219,21 @@ def berths_of(
                 texts = [label for label in labels if label.layer == layer]
                 nearest = min(texts, key=lambda label: (gap(label.spot, middle), label.text), default=None)
                 name = free_name(nearest.text if nearest else layer[len(BERTH) :].strip() or "Berth", used)
-                used.add(name)
             berths += [name] * len(elements)
         found.append(tuple(berths) if any(berths) else ())
     return found, used - set(taken)
 
 
-def free_name(name: str, used: Collection[str]) -> str:
-    """Return a name that nothing bears yet: this one, or this one and a number.
+def free_name(name: str, used: set[str]) -> str:
+    """Return a name that nothing bears yet, this one, or this one and a number; it is `used` from now on.
 
     Examples
     --------
-    >>> free_name("Yard", ["Yard", "Yard 2"])
+    >>> free_name("Yard", {"Yard", "Yard 2"})
     'Yard 3'
     """
-    if name not in used:
-        return name
-    number = 2
-    while f"{name} {number}" in used:
-        number += 1
-    return f"{name} {number}"
+    found, number = name, 2
+    while found in used:
+        found, number = f"{name} {number}", number + 1
+    used.add(found)
+    return found
