@@ -20,6 +20,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+EXPECTED, DOUBT = 1 / 10, 4.0
+"""In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
 UNLIKE = 3.0
 """In tolerances: a vertex as far from the best parabola of an unrolled run is on no single arc."""
 WIDEST_TURN = math.radians(270)
@@ -149,7 +151,11 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
         return arc.chains
     if len(points) == 3:
         return _straight(points[:2]), _straight(points[1:])
-    best = _best(points, scatter, may_break(points, fit))
+    kinks = may_break(points, fit)
+    best = _best(points, scatter, kinks)
+    seen = _seen(best.chains)
+    if best.chains and scatter < EXPECTED and seen > 1.5 * max(scatter, STRAY):  # it may have passed for joints
+        best = _best(points, min(seen, EXPECTED), kinks)
     if best.sound:
         return best.chains
     middle = len(points) // 2
@@ -228,6 +234,12 @@ def _credible(points: FloatArray, chain: Chain) -> bool:
     last = len(along) - 1
     before, after = np.maximum(chain.first[:-1] - 1, 0), np.minimum(chain.first[1:], last)
     return bool((chain.length <= 1.6 * (along[after] - along[before]) + NODE).all())
+
+
+def _seen(chains: Sequence[Chain]) -> float:
+    """Return the scatter of the vertices about open chains, held near what is expected where few vertices show it."""
+    spare = sum(max(chain.freedom, 0) for chain in chains)
+    return math.sqrt((_squares(chains) + DOUBT * EXPECTED**2) / (spare + DOUBT))
 
 
 def _squares(chains: Sequence[Chain]) -> float:
