@@ -6,7 +6,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import NamedTuple
 
 import numpy as np
 
@@ -36,13 +35,8 @@ class Heights:
     errors: list[DrawingError]
 
 
-class _Conflict(NamedTuple):
-    """Heights of one place that differ: by how much, m, of what, what shows them, and where it is."""
-
-    spread: float
-    subject: str
-    heights: str
-    spot: Spot
+_Conflict = tuple[float, str, str, Spot]
+"""Heights of one place that differ: by how much, m, of what, what shows them, and where it is."""
 
 
 def read_heights(
@@ -88,7 +82,7 @@ def read_heights(
             parts = list(dict.fromkeys(f"{describe(each.height, 'length', unit)} ({each.by})" for each in own))
             more = f" and {len(parts) - _LISTED} more" if len(parts) > _LISTED else ""
             listed = ", ".join(parts[:_LISTED]) + more
-            conflicts.append(_Conflict(max(every) - min(every), f"joint {quoted(name)}", listed, joint.spot))
+            conflicts.append((max(every) - min(every), f"joint {quoted(name)}", listed, joint.spot))
         by_lines = own and own[0].by.startswith("z ")
         heights.append(math.fsum(every) / len(every) if by_lines else every[0] if every else None)
     kept = [
@@ -96,7 +90,7 @@ def read_heights(
         for pairs, line in zip(along, linked.lines, strict=True)
     ]
     errors: list[DrawingError] = []
-    for spread, subject, listed, spot in sorted(conflicts, key=lambda conflict: -conflict.spread):
+    for spread, subject, listed, spot in sorted(conflicts, key=lambda conflict: -conflict[0]):
         size = describe(spread, "length", unit)
         if spread <= MISFIT:
             faults.append(Fault("height-misfit", f"{subject}: {listed} differ by {size}", spot, weight=spread))
@@ -131,7 +125,7 @@ def _inner(
         spread = max(heights) - min(heights)
         if spread > SAME:
             listed = " and ".join(f"z {describe(height, 'length', unit)}" for height in heights)
-            conflicts.append(_Conflict(spread, f"line {quoted(name)}", listed, beyond(line.elements, distance)))
+            conflicts.append((spread, f"line {quoted(name)}", listed, beyond(line.elements, distance)))
         inner.append((distance, math.fsum(heights) / len(heights)))
     return inner
 

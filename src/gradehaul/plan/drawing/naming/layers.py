@@ -112,21 +112,17 @@ def _is_berth(layer: str) -> bool:
 # Turntables
 
 
-class Turntables(NamedTuple):
-    """A network with the ends at each turntable as one joint, and their names and lengths, m, by number of joint."""
-
-    linked: Linked
-    names: dict[int, str]
-    lengths: dict[int, float]
-
-
-def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: str) -> Turntables:
+def with_turntables(
+    linked: Linked, labels: Sequence[Label], near: float, unit: str
+) -> tuple[Linked, dict[int, str], dict[int, float]]:
     """Return a network whose ends of track with the same text on the layer of turntables are one joint.
+
+    Also the names of turntables and the lengths of their bridges, m, by number of joint.
 
     A text stands `near` the end of its track, m: a name, and the length of the bridge in parentheses where it is known.
     """
     if not labels:
-        return Turntables(linked, {}, {})
+        return linked, {}, {}
     ends = [number for number, joint in enumerate(linked.joints) if joint.kind == "end"]
     groups: dict[str, dict[int, None]] = {}
     for label in labels:
@@ -151,7 +147,7 @@ def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: 
         line._replace(start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
         for line in linked.lines
     )
-    return Turntables(Linked(lines, tuple(joints.values()), linked.faults), names, lengths)
+    return Linked(lines, tuple(joints.values()), linked.faults), names, lengths
 
 
 def _bridge(text: str, unit: str) -> tuple[str, float | None]:
