@@ -17,12 +17,13 @@ from hypothesis import strategies as st
 from effort import at_most
 from gradehaul.errors import Problems
 from gradehaul.network import routes
-from gradehaul.network.graph import Way, standing_places
+from gradehaul.network.graph import standing_places
 from gradehaul.network.route import Loop, Route
 from gradehaul.network.routes import MOST_LAPS, MOST_ROUTES, find_routes
 from network.networks import (
     HEAD,
     crossing,
+    every_path,
     ladder,
     lap,
     large_network,
@@ -493,35 +494,15 @@ def test_the_stretch_over_which_a_lap_begins_counts_as_a_loop_too():
 # Routes where none are declared
 
 
-def brute(text: str) -> dict[tuple[str, str], list[tuple[Way, ...]]]:
-    """Every simple path between places, by brute force."""
-    graph = network(text)
-    found: dict[tuple[str, str], list[tuple[Way, ...]]] = {}
-
-    def onward(run, stops, into):
-        if run[-1] in stops:
-            into.append(tuple(run))
-        if len(into) < 2_000:
-            for way in graph.graph.successors(run[-1]):
-                if way not in run:
-                    onward([*run, way], stops, into)
-
-    for one, other in permutations(standing_places(graph), 2):
-        into: list[tuple[Way, ...]] = []
-        for start in one.departures:
-            onward([start], set(other.arrivals), into)
-        if into:
-            found[one.name, other.name] = into
-    return found
-
-
 @given(random_networks(6), st.randoms(use_true_random=False))
 @settings(max_examples=30)
 def test_telling_routes_against_every_path(text, chance):
     graph = network(text)
     steepest = {way: chance.choice([0, 0.01, 0.02, 0.03]) for way in graph.graph}
     found = find_routes(graph, steepest)
-    paths = brute(text)
+    places = permutations(standing_places(graph), 2)
+    paths = {(one.name, other.name): every_path(graph, one.departures, other.arrivals) for one, other in places}
+    paths = {ends: every for ends, every in paths.items() if every}
     assert {(pair.origin, pair.destination) for pair in found.between} == set(paths)
     names = [one.name for one in found.routes]
     assert len(set(names)) == len(names)

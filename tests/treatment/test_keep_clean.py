@@ -183,19 +183,6 @@ def test_film_that_is_there_on_the_hill_leaves_no_plan() -> None:
     assert all(place.short > 0 for place in found.beyond)
 
 
-def test_a_train_that_stalls_on_clean_rail_leaves_no_plan() -> None:
-    found = planned(Line(HILL.tracks, ("mule", "40 ore"), HILL.rails, ""))
-    assert not found.rows
-    assert found.beyond
-    assert found.trains[0].planned.outcome == "stalls"
-
-
-def test_a_light_train_leaves_nothing_to_keep_clean() -> None:
-    found = planned(Line(HILL.tracks, ("mule", "1 ore"), HILL.rails, ""))
-    assert {row.use for row in found.rows} == {"film"}
-    assert not found.depends_on_carry
-
-
 def test_weights_decide_where_film_under_one_locomotive_trades_against_film_under_another() -> None:
     # one engine stands on the last track when the other stands on the first: only one of the two tracks can be filmed
     line = Line(

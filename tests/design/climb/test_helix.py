@@ -168,6 +168,8 @@ def test_what_is_missing_and_what_contradicts_is_told(build: HelixBuild) -> None
         helix_of(HelixGiven(radius=-0.6, grade=0.02, turns=3), build)
     with pytest.raises(DesignError, match="floor is too small"):
         helix_of(HelixGiven(floor=(0.04, 0.04), grade=0.02, turns=3), build)
+    with pytest.raises(DesignError, match="floor must be more than 0"):
+        helix_of(HelixGiven(floor=(3.0, 0.0), grade=0.02, turns=3), build)
     with pytest.raises(DesignError, match="easements are longer"):
         helix_of(HelixGiven(radius=0.1, grade=0.02, turns=1), replace(build, ease=0.9))
 

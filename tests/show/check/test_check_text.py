@@ -45,17 +45,6 @@ def test_the_plan_its_scale_practice_and_curves(text):
         assert words in figures  # 1.32 %: 8.02 mm over 24 in
 
 
-def test_every_train_has_a_row_for_every_rail(text, answer):
-    lines = section(text, "Trains")
-    for train in answer.trains:
-        begin = next(n for n, line in enumerate(lines) if line.startswith(f"  {train.name}, "))
-        row = next(line for line in lines[begin:] if line.startswith(f"    {train.rail}  "))
-        assert train.outcome in row.lower()
-        assert INCHES.force(train.verdict.margin) in row
-        assert INCHES.length(train.verdict.at) in row
-        assert train.verdict.track in row
-
-
 def test_where_a_train_must_not_stop_and_would_not_recover(answer):
     answer = replace(answer, judged_rails=FILM)
     text = whole(answer).text()

@@ -13,10 +13,9 @@ from gradehaul.errors import DrawingError, Problems, QuantityError
 from gradehaul.plan.drawing.heights import is_flat
 from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, ReachEnd, terms
 from gradehaul.plan.names import clean, near_file, quoted, shown
-from gradehaul.plan.places import berths_named, line_spans
 from gradehaul.plan.schema.plan import DrawingTable, JointTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
-from gradehaul.plan.text.files import Tables, is_beside
+from gradehaul.plan.text.files import Tables, berths_named, is_beside, line_spans
 from gradehaul.quantities import length_unit, read_quantity
 from gradehaul.scales import Scale
 
