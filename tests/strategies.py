@@ -36,18 +36,14 @@ TEAM = "team"
 class Layout:
     """A chain with a train and a power, and the plan text that says the same.
 
-    The route is `ROUTE`, the train `TRAIN`; `power` and `car` are names in the text of `locos` (head to tail) and
-    `load`; `together` is the share of `locos`, None where the text leaves it out. The chain's rails are the plan's
-    own (`brute_walk.on_rail` gives the whole layout in one condition).
+    The route is `ROUTE`, the train `TRAIN`, the power and the car are names in the text. The chain's rails are the
+    plan's own (`brute_walk.on_rail` gives the whole layout in one condition).
     """
 
     chain: Chain
     train: Train
     power: str
-    locos: tuple[Loco, ...]
-    together: float | None
     car: str
-    load: Car
     text: str
 
 
@@ -296,9 +292,7 @@ def layouts(draw: st.DrawFn, *, lap: bool | None = None, most: int = 12) -> Layo
             + _together_text(None if train.together is None else round(train.together * 100)),
         ]
     )
-    locos_in_team = tuple(dict(zip(LOCO_NAMES, (loco for loco, _ in locos), strict=True))[name] for name in team)
-    load = dict(zip(CAR_NAMES, (car for car, _ in cars), strict=True))[car]
-    return Layout(chain, train, power, locos_in_team, None if share is None else share / 100, car, load, text)
+    return Layout(chain, train, power, car, text)
 
 
 def some_texts(count: int, drawn: st.SearchStrategy[Layout]) -> list[str]:

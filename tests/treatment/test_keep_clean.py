@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gradehaul.errors import DesignError, RouteError
+from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
@@ -183,19 +183,6 @@ def test_film_that_is_there_on_the_hill_leaves_no_plan() -> None:
     assert all(place.short > 0 for place in found.beyond)
 
 
-def test_a_train_that_stalls_on_clean_rail_leaves_no_plan() -> None:
-    found = planned(Line(HILL.tracks, ("mule", "40 ore"), HILL.rails, ""))
-    assert not found.rows
-    assert found.beyond
-    assert found.trains[0].planned.outcome == "stalls"
-
-
-def test_a_light_train_leaves_nothing_to_keep_clean() -> None:
-    found = planned(Line(HILL.tracks, ("mule", "1 ore"), HILL.rails, ""))
-    assert {row.use for row in found.rows} == {"film"}
-    assert not found.depends_on_carry
-
-
 def test_weights_decide_where_film_under_one_locomotive_trades_against_film_under_another() -> None:
     # one engine stands on the last track when the other stands on the first: only one of the two tracks can be filmed
     line = Line(
@@ -229,30 +216,6 @@ def test_film_that_is_there_within_carry_is_told() -> None:
     line = Line(HILL.tracks, HILL.consist, ("treated", None, None, None), "")
     found = keep_clean_plan(Layout(read_plan(line.text())), KeepCleanOptions(carry=2.0))
     assert [row.unit.name for row in found.at_risk] == ["Main:1"]
-
-
-@pytest.mark.parametrize(
-    ("options", "words"),
-    [
-        (KeepCleanOptions(reserve=1.0), "a reserve is at least 0 and less than 100 %"),
-        (KeepCleanOptions(reserve=-0.1), "a reserve is at least 0"),
-        (KeepCleanOptions(step=0.0), "the step is too short"),
-        (KeepCleanOptions(step=-1.0), "the step is too short"),
-        (KeepCleanOptions(carry=-1.0), "the film is carried 0 or farther"),
-    ],
-)
-def test_options_out_of_range_are_refused(options: KeepCleanOptions, words: str) -> None:
-    with pytest.raises(DesignError, match=words):
-        keep_clean_plan(Layout(read_plan(HILL.text())), options)
-
-
-@pytest.mark.parametrize(
-    ("options", "words"),
-    [(KeepCleanOptions(trains=("upp",)), 'write "up"'), (KeepCleanOptions(film="x"), 'write "treated"')],
-)
-def test_names_that_the_plan_lacks_are_refused(options: KeepCleanOptions, words: str) -> None:
-    with pytest.raises(RouteError, match=words):
-        keep_clean_plan(Layout(read_plan(HILL.text())), options)
 
 
 def test_a_plan_without_trains_is_refused() -> None:

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import pytest
 
+from checked import check
 from command_line import run
 from gradehaul.design.climb import hill as hills
 from gradehaul.design.climb.designs import design_helix
@@ -20,7 +21,6 @@ from gradehaul.design.climb.hill import Direction, Need, directions_of, judged_r
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
 from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan.reader import read_plan
@@ -179,18 +179,6 @@ def outcome(given: HelixGiven, build: HelixBuild, stock: Plan, rail: str) -> str
     plan = read_plan(helix_of(given, build).hill(stock).text)
     (answer,) = [train for train in check(plan).trains if train.rail == rail]
     return answer.verdict.outcome
-
-
-@pytest.mark.parametrize(("rail", "need"), [("treated", "climbs"), ("clean", "climbs"), ("treated", "marginal")])
-def test_a_radius_1_mm_smaller_fails(stock: Plan, build: HelixBuild, rail: str, need: Need) -> None:
-    given = HelixGiven(rise_per_turn=0.13, turns=3)
-    found, stop = search_helix("radius", given, build, passing(stock, [rail], need=need))
-    enough = ("climbs",) if need == "climbs" else ("climbs", "marginal")
-    assert stop.reason == "train"
-    steps = found.radius / (0.025 * 0.0254)  # whole ones of the plan's unit
-    assert steps == pytest.approx(round(steps))
-    assert outcome(replace(given, radius=found.radius), build, stock, rail) in enough
-    assert outcome(replace(given, radius=found.radius - 1e-3), build, stock, rail) not in enough
 
 
 def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, build: HelixBuild) -> None:

@@ -93,7 +93,7 @@ def test_the_table_has_the_counts_and_the_reasons(found: Sweep) -> None:
     assert len(corner) == 3  # clean, and the film settled and fresh
     first = [line for line in page.splitlines() if line.strip().startswith("2.95 ")]
     assert [line.split("HT")[1].split()[0] for line in first] == corner
-    for words in ("H: the deck above", "G: the grade", "T: local", "guard rails"):
+    for words in ("H: the deck above", "G: the grade", "T: local", "raised edge"):
         assert words in page
 
 

@@ -43,6 +43,11 @@ class ClimbAnswer(AnswerRecord):
         """What `check` says of it as a plan."""
         return self.hill.check
 
+    @property
+    def passes(self) -> bool:
+        """Whether every named train passes `check`."""
+        return self.check.passes
+
 
 @dataclass(frozen=True, slots=True)
 class HelixAnswer(ClimbAnswer):

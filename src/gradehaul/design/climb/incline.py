@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.design.climb.given import Given, Relation, solved, stated
+from gradehaul.design.climb.given import Relation, solved
 from gradehaul.design.climb.hill import (
     CAR_LENGTHS_PER_PERCENT,
     Direction,
@@ -186,7 +186,8 @@ def incline_of(given: InclineGiven, stock: Plan) -> Incline:
         tight that compensation would turn the grade on them downward.
     """
     unit, coefficient = stock.unit, coefficient_of(stock)
-    known = figures_given(given, unit)
+    refuse_curves(given, unit)
+    known = {"rise": given.rise, "length": given.length, "grade": given.grade}
     back = given_back(given.bends, coefficient, compensated=given.compensated)
     if given.rise is not None and given.length is not None:
         vertical = _vertical(given, given.rise + back, given.length, stock)
@@ -212,8 +213,8 @@ def _rise(climb: float, back: float) -> float:
     return climb - back
 
 
-def figures_given(given: InclineGiven, unit: str) -> dict[str, Given]:
-    """Return the figures that are given; values of nothing, and curves that cannot be, are refused."""
+def refuse_curves(given: InclineGiven, unit: str) -> None:
+    """Refuse curves, of track and of the grade, that cannot be."""
     if given.vertical is not None and given.vertical < 0:
         found = describe(given.vertical, "length", unit)
         raise DesignError("a vertical curve must be 0 or longer", place="--vertical-curve", found=found)
@@ -239,7 +240,6 @@ def figures_given(given: InclineGiven, unit: str) -> dict[str, Given]:
                 found=describe(bend.ease, "length", unit),
                 write=f"at most {describe(bend.radius * abs(bend.angle), 'length', unit)}",
             )
-    return stated({"rise": given.rise, "length": given.length, "grade": given.grade}, unit)
 
 
 def _vertical(given: InclineGiven, climb: float, length: float, stock: Plan) -> float:

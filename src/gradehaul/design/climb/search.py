@@ -12,7 +12,7 @@ from gradehaul.design.climb.headroom import clears, lowest_rise_per_turn
 from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of, turns_of
 from gradehaul.design.climb.hill import Direction, Hill, Need, steps_of
-from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, figures_given, incline_of
+from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.plan.names import quoted
@@ -240,7 +240,7 @@ def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: T
     if getattr(given, fixed) is None or getattr(given, find) is not None or given.grade is not None:
         write = f"--{fixed}, without --{find} and --grade"
         raise DesignError(f"the {find} is what is looked for", write=write)
-    figures_given(given, unit)
+    refuse_curves(given, unit)
     if find == "length":
         one = steps_of(unit).length
         low = max(1, math.floor(sum(bend.length for bend in given.bends) / one))  # has no room for its curves

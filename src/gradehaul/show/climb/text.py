@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 
 from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
 from gradehaul.design.climb.helix import GUARD, UNEASED, easement_shift, usual_helix_build
@@ -12,12 +12,12 @@ from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import worst_first
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_first
 from gradehaul.haulage.longest import Load
 from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import OUTCOMES
 from gradehaul.show.sections import CLIMB
 
@@ -25,7 +25,7 @@ _PUSHING, _RELIABLE, _GOOD = 2.0, 3.0, 4.0
 """Radius over car length (common practice)."""
 _PRACTICE = 0.01
 """Change of grade within a car's length that practice allows (common practice)."""
-_EASEMENTS = "Easements would help: none are needed only where the radius is over 60 x gauge (NEM 113)."
+_EASEMENTS = f"Easements would help: the radius is not over {UNEASED:g} x gauge (NEM 113)."
 
 
 def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()) -> Page:
@@ -108,7 +108,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
 
 def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     """Add by how much the deck above is too low, and each single change that would mend it."""
-    room, left = found.headroom, found.clear_left
+    room, left, helix = found.headroom, found.clear_left, found.helix
     if room.outcome == "pass" or left is None:
         return
 
@@ -118,16 +118,17 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     page.paragraph(
         ("TOO LOW", "bold red"),
         f", by {shown(room.short_by)}: the deck above leaves {shown(max(left, 0.0))} over the railhead where it is "
-        f"least, and stock needs {shown(found.helix.build.clear)}.",
+        f"least, and stock needs {shown(helix.build.clear)}.",
+    )
+    changes: tuple[tuple[float | None, str, str, float, Callable[[float], str]], ...] = (
+        (room.least_rise_per_turn, "a rise per turn of", "or more", helix.rise_per_turn, shown),
+        (room.least_radius, "a radius of", "or more with this rise per turn", helix.radius, shown),
+        (room.most_turns, "at most", "turns for the same rise", helix.turns, "{:.4g}".format),
+        (room.thickest_deck, "a deck of", "or less", helix.build.deck, shown),
     )
     cures = [
-        words
-        for value, words in (
-            (room.least_rise_per_turn, f"a rise per turn of {shown(room.least_rise_per_turn or 0.0)} or more"),
-            (room.least_radius, f"a radius of {shown(room.least_radius or 0.0)} or more with this rise per turn"),
-            (room.most_turns, f"{room.most_turns or 0.0:g} turns or fewer for the same rise"),
-            (room.thickest_deck, f"a deck of {shown(room.thickest_deck or 0.0)} or less"),
-        )
+        f"{what} {figure(value)} {way} (now {figure(own)})"
+        for value, what, way, own, figure in changes
         if value is not None
     ]
     head = "One of these mends it" if len(cures) > 1 else "This mends it"
@@ -243,6 +244,7 @@ def _add_worst(page: Page, hill: Hill) -> None:
         rails.setdefault((own[train.name], way, _outcome(train)), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
         page.paragraph(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
+    add_doubts(page, hill.check)
     if not rails:
         page.line("No train is named, so none is judged: --plan names a plan with one.")
 

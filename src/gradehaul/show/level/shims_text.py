@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
 from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
 from gradehaul.design.level.survey import Steep
 from gradehaul.plan.names import clean
-from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -22,11 +21,11 @@ CAUTION = (
 )
 
 
-def shims_page(plan: Plan, found: Sequence[Corrections], units: UnitFormat, more: Collection[str] = ()) -> Page:
+def shims_page(found: CorrectedSurveys, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the answer for some surveys as a page, those that cannot reach the target first."""
     page = Page()
-    page.line((clean(plan.title), "bold"), ": surveyed hills")
-    for each in sorted(found, key=lambda each: (each.met, not each.before)):
+    page.line((clean(found.plan.title), "bold"), ": surveyed hills")
+    for each in sorted(found.surveys, key=lambda each: (each.met, not each.before)):
         _add(page, each, units, every="stations" in more)
     page.line()
     page.paragraph(CAUTION)

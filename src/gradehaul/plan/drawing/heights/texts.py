@@ -70,12 +70,15 @@ def at_joints(
 ) -> list[tuple[Label, float]]:
     """Give each text that is a height to the joint nearest to it, within `near`, m; return those that stand near none.
 
-    `shown` are the heights that each joint has so far.
+    One nearer to where two tracks of a line meet, within `AT_END`, belongs there. `shown` are the heights that each
+    joint has so far.
     """
-    spots = [joint.spot for joint in linked.joints]
+    labels, spots = [label for label, _ in texts], [joint.spot for joint in linked.joints]
+    meetings = [element.end for line in linked.lines for element in line.elements[:-1]]
+    nearest = {number: rank for rank, number, _ in reversed(beside_texts(labels, meetings, AT_END))}
     taken: set[int] = set()
-    for _, number, joint in beside_texts([label for label, _ in texts], spots, near):
-        if number not in taken:
+    for rank, number, joint in beside_texts(labels, spots, near):
+        if number not in taken and rank <= nearest.get(number, math.inf):
             taken.add(number)
             shown[joint].append(Source(texts[number][1], f"the text {quoted(texts[number][0].text)}"))
     return [each for number, each in enumerate(texts) if number not in taken]
