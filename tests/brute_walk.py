@@ -10,15 +10,13 @@ The records
 
 The alignment (s a number or an array; on a lap any s, on an open chain s < 0 is the level straight track behind)
     `railhead(chain, s)`, `summed_curvature(chain, s)`, `compensated(chain, s)`
-    `effective_grade(chain, s, side)`          dE/ds approached from ahead (+1) or from behind (-1)
     `ruling(chain, step)`                      the steepest effective grade at a point, and the stretches that have it
     `ruling_under(chain, length, step)`        the same averaged under a train, and the head's place
     `on_rail(chain, condition)`                the same chain with every rail in one condition
 
 The train
     `walk(chain, train, step)`                 a `Walk`: demand, own weight and pull at every head position
-    `Walk.passes(test)`, `.stretches(test)`, `.least(test)`, `.verdict()`   tests: "stand", "restart", "slip", "hold"
-    `longest(chain, locos, car, ...)`          limit and rated load by trying 1, 2, 3, ... cars
+    `Walk.passes(test)`, `.stretches(test)`, `.least(test)`   tests: "stand", "restart", "slip", "hold"
 
 How far a sample can be trusted
     Positions are sampled every `step`, and wherever a corner of the alignment passes under the end of a block of
@@ -242,11 +240,6 @@ def compensated(chain: Chain, s: ArrayLike) -> Array:
     return railhead(chain, s) + chain.coefficient * summed_curvature(chain, s)
 
 
-def effective_grade(chain: Chain, s: float, side: Literal[-1, 1]) -> float:
-    """dE/ds at s as one comes to it from ahead (side 1) or from behind (side -1)."""
-    return _slope(chain, s, s + side * 10 * SAME_PLACE)
-
-
 def _slope(chain: Chain, s: float, inside: float) -> float:
     """dE/ds at s by the formula that holds at `inside`, a place beside s in the same smooth bit of track."""
     if not chain.lap and inside < 0:
@@ -405,11 +398,6 @@ class Walk:
         cell, end = divmod(_first(left <= left.min() + SAME_VALUE), 2)
         return float(left[cell, end]), float(self.head[cell + end])
 
-    def verdict(self) -> str:
-        if self.passes("slip") and self.passes("restart"):
-            return "climbs"
-        return "marginal" if self.passes("stand") else "stalls"
-
 
 def walk(chain: Chain, train: Train, step: float) -> Walk:
     """Take the train along the chain, from its first place to where its head is at the end."""
@@ -491,48 +479,3 @@ def shortfall(chain: Chain, train: Train, step: float) -> float:
 def shortfall_under(chain: Chain, length: float, step: float) -> float:
     """How far the true ruling grade under a train of this length may lie above the sampled one."""
     return 2 * _sag(chain, step) / length
-
-
-@dataclass(frozen=True)
-class Longest:
-    """Most cars by trying them one after another; `close` is true where a pass was by less than the shortfall."""
-
-    limit: int
-    rated: int
-    limit_close: bool
-    rated_close: bool
-
-
-def longest(
-    chain: Chain,
-    locos: Sequence[Loco],
-    car: Car,
-    *,
-    together: float | None = None,
-    step: float = 0.01,
-    most: int = 999,
-    trailing: bool = False,
-) -> Longest:
-    """Try 1, 2, 3, ... cars behind the locomotives (before them if `trailing`) until the first train that fails.
-
-    Where a pass was `close`, the exact answer may be less than the one found here, but never more.
-    """
-    limit = rated = most
-    limit_close = rated_close = False
-    rated_open = True
-    for cars in range(1, most + 1):
-        load = (car,) * cars
-        vehicles: tuple[Car | Loco, ...] = (*load, *locos) if trailing else (*locos, *load)
-        train = Train(vehicles, together)
-        met = walk(chain, train, step)
-        doubt = shortfall(chain, train, step)
-        if rated_open:
-            if met.passes("slip") and met.passes("restart"):
-                rated_close |= min(met.least("slip")[0], met.least("restart")[0]) < doubt
-            else:
-                rated, rated_open = cars - 1, False
-        if not met.passes("stand"):
-            limit = cars - 1
-            break
-        limit_close |= met.least("stand")[0] < doubt
-    return Longest(limit, rated, limit_close, rated_close)

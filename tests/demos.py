@@ -7,14 +7,20 @@ from functools import cache
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
+from gradehaul.plan.records import Plan
 from project import PLANS
 
 DEMOS = sorted(path.stem for path in PLANS.glob("*.toml") if path.stem != "stock-ho")
 
 
 @cache
+def plan_of(name: str) -> Plan:
+    return load_plan(PLANS / f"{name}.toml")
+
+
+@cache
 def layout_of(name: str) -> Layout:
-    return Layout(load_plan(PLANS / f"{name}.toml"))
+    return Layout(plan_of(name))
 
 
 @cache

@@ -1,7 +1,5 @@
 """Random chains of tracks, trains and whole plans for property tests, each plan also as the text a builder would write.
 
-    `chains(lap=...)`     a `brute_walk.Chain`
-    `trains()`            a `brute_walk.Train`: locomotives at head, middle or tail, mixed cars
     `layouts(lap=...)`    a `Layout`: a chain, a train and a power with a car for it, and all of it as plan text
     `some_texts(count, layouts())`    the texts of some of these, for tests that look at a fixed number
 
@@ -38,18 +36,14 @@ TEAM = "team"
 class Layout:
     """A chain with a train and a power, and the plan text that says the same.
 
-    The route is `ROUTE`, the train `TRAIN`; `power` and `car` are names in the text of `locos` (head to tail) and
-    `load`; `together` is the share of `locos`, None where the text leaves it out. The chain's rails are the plan's
-    own (`brute_walk.on_rail` gives the whole layout in one condition).
+    The route is `ROUTE`, the train `TRAIN`, the power and the car are names in the text. The chain's rails are the
+    plan's own (`brute_walk.on_rail` gives the whole layout in one condition).
     """
 
     chain: Chain
     train: Train
     power: str
-    locos: tuple[Loco, ...]
-    together: float | None
     car: str
-    load: Car
     text: str
 
 
@@ -161,11 +155,6 @@ def _worded_chains(
     return chain, worded, words
 
 
-def chains(*, lap: bool | None = None, most: int = 12) -> st.SearchStrategy[Chain]:
-    """Chains of 1 to `most` tracks."""
-    return _worded_chains(lap=lap, most=most).map(lambda drawn: drawn[0])
-
-
 # ---- stock ----
 
 
@@ -230,13 +219,6 @@ def _stock() -> st.SearchStrategy[tuple[list[tuple[Loco, str]], list[tuple[Car, 
         st.lists(_worded_locos(), min_size=len(LOCO_NAMES), max_size=len(LOCO_NAMES)),
         st.lists(_worded_cars(), min_size=len(CAR_NAMES), max_size=len(CAR_NAMES)),
     )
-
-
-@st.composite
-def trains(draw: st.DrawFn) -> Train:
-    """Trains of 1 to 32 cars and 1 to 3 locomotives."""
-    locos, cars = draw(_stock())
-    return _assemble(draw(_consists()), _by_name(locos, cars), lambda count: draw(_shares(count)))
 
 
 def _by_name(locos: Sequence[tuple[Loco, str]], cars: Sequence[tuple[Car, str]]) -> dict[str, Loco | Car]:
@@ -310,9 +292,7 @@ def layouts(draw: st.DrawFn, *, lap: bool | None = None, most: int = 12) -> Layo
             + _together_text(None if train.together is None else round(train.together * 100)),
         ]
     )
-    locos_in_team = tuple(dict(zip(LOCO_NAMES, (loco for loco, _ in locos), strict=True))[name] for name in team)
-    load = dict(zip(CAR_NAMES, (car for car, _ in cars), strict=True))[car]
-    return Layout(chain, train, power, locos_in_team, None if share is None else share / 100, car, load, text)
+    return Layout(chain, train, power, car, text)
 
 
 def some_texts(count: int, drawn: st.SearchStrategy[Layout]) -> list[str]:

@@ -97,7 +97,7 @@ def page(figures: list[Figure], where: str) -> str:
         [
             "# Figures",
             "",
-            "> Try a film on a loose plank of track first, and measure: these figures are of the program alone.",
+            "> Try a film on a spare length of track first, and measure: these figures are of the program alone.",
             "",
             f"Measured on {where}. Ratios are of medians, taken by turns in one run; no unit means a ratio.",
             f"{len(figures)} figures, {missed} of them missed.",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cached_property
-
 import pytest
 from layouts import loco, long_hill
 from walks import height_lookup, numpy_longest, plain_longest, sampled
@@ -23,19 +21,13 @@ class Setting:
         self.loco, self.car = self.plan.locos["mallet"], self.plan.cars["hopper"]
         self.pull = self.layout.pulls.standing(self.loco, "clean").value
 
-    @cached_property
-    def samples(self):
-        return sampled(self.profile.effort, BEHIND)
-
     def exact(self) -> int:
         climb = Climb(self.plan, self.profile, self.plan.powers["mallet"], self.car, self.layout.pulls)
         return climb.limit("clean")
 
     def walk(self) -> int:
         """The best walk that numpy allows: heights sampled once, then each train as two look-ups."""
-        return self.look(sampled(self.profile.effort, BEHIND))
-
-    def look(self, samples) -> int:
+        samples = sampled(self.profile.effort, BEHIND)
         return numpy_longest(samples, BEHIND, self.loco, self.car, self.pull, most=150)
 
 
@@ -52,17 +44,6 @@ def test_against_the_best_walk_of_numpy(setting, ratio):
         setting.exact,
         rounds=15,
         least=2,
-    )
-
-
-def test_against_the_look_ups_alone(setting, ratio):
-    """For the record: the same without the time to sample the heights."""
-    samples = setting.samples
-    ratio(
-        f"look-ups alone over exact engine, longest train of {setting.exact()} cars",
-        lambda: setting.look(samples),
-        setting.exact,
-        rounds=15,
     )
 
 

@@ -39,18 +39,6 @@ window.requestAnimationFrame = (call) => real((now) => {
 """
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    playwright = pytest.importorskip("playwright.sync_api")
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.skip("no Chromium is installed")
-    with playwright.sync_playwright() as running:
-        browser = running.chromium.launch(executable_path=program)
-        yield browser
-        browser.close()
-
-
 @contextmanager
 def served(plan: Path) -> Iterator[tuple[str, int]]:
     """Serve a plan by the command and yield the link and the number of the process."""
@@ -85,8 +73,8 @@ def save(plan: Path, text: str) -> None:
     beside.replace(plan)
 
 
-def opened(chromium, url: str):
-    page = chromium.new_page(viewport={"width": 1280, "height": 800})
+def opened(browser, url: str):
+    page = browser.new_page(viewport={"width": 1280, "height": 800})
     page.add_init_script(WATCH_FRAMES)
     page.goto(url)
     page.wait_for_selector("html[data-heights]", state="attached", timeout=60_000)
@@ -113,12 +101,12 @@ def from_save_to_screen(page, plan: Path, texts: list[str]) -> list[float]:
 
 
 @pytest.mark.parametrize(("name", "most"), [("two_levels", 150), ("long_plan", 400)])
-def test_from_a_save_to_the_screen(chromium, request, figure, name, most):
+def test_from_a_save_to_the_screen(browser, request, figure, name, most):
     plan = request.getfixturevalue(name)
     text = plan.read_text(encoding="utf-8")
     old = '"Upper terminus" = 376' if name == "two_levels" else "straight = "
     with served(plan) as (url, _):
-        page = opened(chromium, url)
+        page = opened(browser, url)
         page.wait_for_timeout(2000)
         texts = [
             text.replace(old, f'"Upper terminus" = {377 + n}') if name == "two_levels" else f"{text}# {n}\n"
@@ -128,27 +116,6 @@ def test_from_a_save_to_the_screen(chromium, request, figure, name, most):
         page.close()
     what = "two-levels" if name == "two_levels" else "500 tracks"
     figure(f"live, {what}: from a save to the screen", median(took), "ms", most=most)
-
-
-def test_frames_while_dragging(chromium, two_levels, figure):
-    with served(two_levels) as (url, _):
-        page = opened(chromium, url)
-        page.wait_for_timeout(3000)
-        box = page.get_by_role("slider", name="Railhead at Quarry switch").bounding_box()
-        x, y = box["x"] + 13, box["y"] + 13
-        page.mouse.move(x, y)
-        page.mouse.down()
-        page.evaluate("window.frames_.length = 0")
-        for k in range(60):
-            page.mouse.move(x, y - 0.5 * k)
-        frames = page.evaluate("window.frames_")
-        page.mouse.up()
-        page.close()
-    assert len(frames) > 10
-    figure(
-        "live, two-levels with six trains: script and layout of a frame while dragging", median(frames), "ms", most=16
-    )
-    figure("live, the slowest of these frames", max(frames), "ms")
 
 
 def joints_with_heights(lines: int, tracks: int) -> str:
@@ -162,24 +129,27 @@ def joints_with_heights(lines: int, tracks: int) -> str:
     return f'scale = "HO"\nunit = "mm"\n[railhead]\n{heights}\n{rows}\n{route}\n{stock}\n{trains}\n'
 
 
-def test_frames_while_dragging_at_500_tracks(chromium, tmp_path, figure):
-    plan = tmp_path / "many.toml"
-    plan.write_text(joints_with_heights(25, 20), encoding="utf-8")
+@pytest.mark.parametrize("tracks", [47, 500])
+def test_frames_while_dragging(browser, two_levels, figure, tracks):
+    plan, joint, step, what = two_levels, "Quarry switch", 0.5, "two-levels with six trains"
+    if tracks == 500:
+        plan, joint, step, what = plan.with_name("many.toml"), "J12", 0.3, "500 tracks"
+        plan.write_text(joints_with_heights(25, 20), encoding="utf-8")
     with served(plan) as (url, _):
-        page = opened(chromium, url)
+        page = opened(browser, url)
         page.wait_for_timeout(3000)
-        box = page.get_by_role("slider", name="Railhead at J12").bounding_box()
+        box = page.get_by_role("slider", name=f"Railhead at {joint}").bounding_box()
         x, y = box["x"] + 13, box["y"] + 13
         page.mouse.move(x, y)
         page.mouse.down()
         page.evaluate("window.frames_.length = 0")
         for k in range(60):
-            page.mouse.move(x, y - 0.3 * k)
+            page.mouse.move(x, y - step * k)
         frames = page.evaluate("window.frames_")
         page.mouse.up()
         page.close()
     assert len(frames) > 10
-    figure("live, 500 tracks: script and layout of a frame while dragging", median(frames), "ms", most=16)
+    figure(f"live, {what}: script and layout of a frame while dragging", median(frames), "ms", most=16)
 
 
 def memory(process: int) -> float:
@@ -187,10 +157,10 @@ def memory(process: int) -> float:
     return int(status.partition("VmRSS:")[2].split()[0]) / 1000
 
 
-def test_a_thousand_saves_a_third_of_them_broken(chromium, two_levels, figure):
+def test_a_thousand_saves_a_third_of_them_broken(browser, two_levels, figure):
     text = two_levels.read_text(encoding="utf-8")
     with served(two_levels) as (url, process):
-        page = opened(chromium, url)
+        page = opened(browser, url)
         page.wait_for_selector("html[data-whole]", state="attached")  # all libraries are loaded
         for n in range(1100):
             if n == 100:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from statistics import median
 
-import pytest
 from layouts import loco, long_hill
 from processes import processor_time, run
 
@@ -29,32 +28,18 @@ for _ in range({count}):
 """
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    playwright = pytest.importorskip("playwright.sync_api")
-    import shutil
-
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.skip("no Chromium is installed")
-    with playwright.sync_playwright() as running:
-        browser = running.chromium.launch(executable_path=program)
-        yield browser
-        browser.close()
-
-
 def written(layout: Layout, path: Path) -> Path:
     answer = check_layout(layout)
     path.write_text(report_page(layout, answer, ways_over(layout, answer), units_of("mm")), encoding="utf-8")
     return path
 
 
-def test_size_and_readiness_of_the_demo_page(chromium, tmp_path, figure):
+def test_size_and_readiness_of_the_demo_page(browser, tmp_path, figure):
     path = written(Layout(load_plan(str(TWO_LEVELS))), tmp_path / "page.html")
     size = path.stat().st_size
     times = []
     for _ in range(7):
-        page = chromium.new_page(viewport={"width": 1200, "height": 900})
+        page = browser.new_page(viewport={"width": 1200, "height": 900})
         page.goto(path.as_uri())
         page.wait_for_selector("html[data-ready]", state="attached")
         timing = (
@@ -85,11 +70,11 @@ SLIDE = """async () => {
 """The work of one move: script, style and layout; what is left is painting."""
 
 
-def test_slider_on_a_route_of_500_tracks(chromium, tmp_path, figure):
+def test_slider_on_a_route_of_500_tracks(browser, tmp_path, figure):
     text = long_hill(500, 150.0) + loco("big", pull=200.0)
     text += '[train.long]\nroute = "Up"\nconsist = ["big", "20 hopper", "big", "20 hopper"]\n'
     path = written(Layout(read_plan(text)), tmp_path / "page.html")
-    page = chromium.new_page(viewport={"width": 1200, "height": 900})
+    page = browser.new_page(viewport={"width": 1200, "height": 900})
     page.goto(path.as_uri())
     page.wait_for_selector("html[data-ready]", state="attached")
     moves = page.evaluate(SLIDE)

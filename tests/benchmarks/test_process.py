@@ -45,24 +45,17 @@ import pint  # for ounces and gram-force
 
 
 def test_try_on_two_levels(ratio):
-    def trial() -> None:
-        run("-m", "gradehaul", "try", *TRIED)
-
-    def against(what: str, fast: str, rounds: int, most: float | None = None) -> None:
-        ratio(what, trial, lambda: run("-c", fast), rounds=rounds, clock=processor_time, most=most)
-
-    against("try on two levels over importing what it needs", NEEDED, 15, 1.2)
-    against("try on two levels over importing its libraries", BARE, 9)
-
-
-def test_help(ratio, figure):
     ratio(
-        "help over a bare interpreter",
-        lambda: run("-m", "gradehaul", "--help"),
-        lambda: run("-c", "pass"),
+        "try on two levels over importing what it needs",
+        lambda: run("-m", "gradehaul", "try", *TRIED),
+        lambda: run("-c", NEEDED),
         rounds=15,
         clock=processor_time,
+        most=1.2,
     )
+
+
+def test_help(figure):
     times = []
     for _ in range(7):
         start = perf_counter()

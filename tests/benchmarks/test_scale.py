@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import resource
-from time import perf_counter
 
 from layouts import grid, loco
 
@@ -71,8 +70,4 @@ def test_many_routes_locomotives_and_conditions(ratio, figure):
         most=100,
     )
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
-    start = perf_counter()
-    one(single)
-    again = 1000 * (perf_counter() - start)
     figure("most memory of the whole process", peak, "MB", most=500)
-    figure("one route, locomotive and condition again", again, "ms")

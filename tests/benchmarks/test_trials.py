@@ -10,8 +10,6 @@ from pathlib import Path
 from statistics import median
 from time import perf_counter
 
-import numpy as np
-import pytest
 from layouts import loco, long_hill
 
 from gradehaul.haulage.adhesion import Pulls
@@ -85,23 +83,3 @@ def test_memory(figure):
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     before, peak = (int(figure) / 1024 for figure in done.stdout.split())
     figure("most memory with 10,000 trials", peak, "MB", most=300, note=f"{before:.0f} MB of it for libraries")
-
-
-def test_ten_thousand_runs_one_by_one_agree(figure):
-    """The small case of the ordinary tests with every one of 10,000 trials run through the exact engine."""
-    sys.path.insert(0, str(Path(__file__).parents[1] / "haulage" / "trust"))
-    from test_trust import HILL, engine_margins
-
-    plan = read_plan(HILL)
-    layout = Layout(plan)
-    trials = RandomTrials(plan, layout.coefficient)
-    start = perf_counter()
-    found = engine_margins(layout, trials, "double", "treated")
-    slow = perf_counter() - start
-    start = perf_counter()
-    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["double"]), "treated", trials)
-    fast = perf_counter() - start
-    figure("10,000 runs of the engine over as many trials at once, small case", slow / fast)
-    assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
-    low, high = np.quantile(found[:, 0], [0.05, 0.95])
-    assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)

@@ -17,16 +17,16 @@ from click.testing import CliRunner
 from httpx import InvalidURL
 from starlette.testclient import TestClient
 
+from checked import check
 from gradehaul.command import main
 from gradehaul.design.starter import starter
 from gradehaul.errors import GradehaulError, Problems, QuantityError
-from gradehaul.haulage.answers.check import check
 from gradehaul.live.app import Live, Shown
 from gradehaul.live.followed import digest_of
 from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.dxf import read_drawing
+from gradehaul.plan.edit.copies import plan_with_numbers
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
-from gradehaul.plan.edit.tracks import plan_with_numbers
 from gradehaul.quantities import Kind, read_quantity, read_reading
 from gradehaul.track.fit import fitted
 from project import ROOT
@@ -163,10 +163,6 @@ def _import(path: Path) -> None:
 _QUANTITIES = (
     "18 1/2 in", "2.2 %", "1 in 40", "1:40", "3 ft 6 in", "1,5 mm", "89 gf ± 2", "90°", "0.5 N +- 0.02", "22 permille",
     '-3 1/4"', "5' 6 1/2\"", "1e3 mm", "12 oz", "2.5 degrees", "30 ozf", "1_0 m", "٣ in", "9**9**9 in",
-)  # fmt: skip
-_SIGNS = (
-    b"0", b"1", b".", b",", b"/", b"+", b"-", "±".encode(), b"'", b'"', b" ", b"in", b"ft", b"mm", b"%", b":", b"e",
-    b"gf",
 )  # fmt: skip
 _NUMBERS = (b"0", b"-1", b"1e300", b"1e-300", b"1e999", b"nan", b"-inf", b"9999999999999999999999", b"0.1", b"1e17")
 _TOML = (

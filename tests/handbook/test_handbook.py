@@ -11,7 +11,7 @@ from shown_pages import PAGES, ROOT, remade
 HANDBOOK = ROOT / "docs"
 DOCS = [page for page in PAGES if page.parent == HANDBOOK]
 FILM = re.compile(r"\bfilm")
-FIRST = re.compile(r"loose[\s>]+plank[\s>]+of[\s>]+track", re.IGNORECASE)
+FIRST = re.compile(r"spare[\s>]+length[\s>]+of[\s>]+track", re.IGNORECASE)
 
 
 @pytest.mark.parametrize("file", PAGES, ids=lambda file: file.name)
@@ -58,12 +58,12 @@ def test_every_block_of_the_handbook_is_run_or_read() -> None:
 
 
 @pytest.mark.parametrize("file", DOCS, ids=lambda file: file.name)
-def test_a_page_about_the_film_begins_with_the_loose_plank(file: Path) -> None:
-    """Of all that a page says to do with a film, trying it on a loose plank stands first."""
+def test_a_page_about_the_film_begins_with_the_spare_length_of_track(file: Path) -> None:
+    """Of all that a page says to do with a film, trying it on a spare length of track stands first."""
     text = re.sub(r"<!-- generated.*?<!-- end -->", "", file.read_text(encoding="utf-8"), flags=re.DOTALL)
     if FILM.search(text):
         first = FIRST.search(text)
-        assert first, "try it on a loose plank of track and measure, before the layout"
+        assert first, "try it on a spare length of track and measure, before the layout"
         quoted = text.index("\n> ")  # the advice stands in a box of its own, before the first section
         assert quoted < first.start() < f"{text}\n## ".index("\n## ")
 

@@ -114,16 +114,3 @@ def test_runs_at_once_on_one_output_do_not_mix(tmp_path):
     assert seen | {out.read_bytes()} <= set(answers)
     assert len(seen) > 1
     assert [path.name for path in tmp_path.iterdir()] == ["answer.json"]
-
-
-def test_two_commands_at_once_on_one_output(tmp_path):
-    out = tmp_path / "answer"
-    env = {**os.environ, "PYTHONPATH": str(ROOT / "src")}
-    plans = [str(PLANS / name) for name in ("first-hill.toml", "cove.toml")]
-    started = [
-        subprocess.Popen([sys.executable, "-m", "gradehaul", "check", plan, "--json", "-o", str(out)], env=env)
-        for plan in plans
-    ]
-    assert [process.wait(timeout=300) for process in started] == [0, 0]
-    assert out.read_text("utf-8") in [run("check", plan, "--json").stdout for plan in plans]
-    assert [path.name for path in tmp_path.iterdir()] == ["answer"]

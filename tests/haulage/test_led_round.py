@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.views.section import long_section
@@ -54,22 +54,6 @@ def test_each_leg_is_judged_as_a_route_of_its_own(consist, rail) -> None:
     assert [each.start for each in whole.no_stopping] == pytest.approx(
         [each.start + start for verdict, start in ((into, 0.0), (out, starts)) for each in verdict.no_stopping]
     )
-
-
-@pytest.mark.parametrize("rail", ["clean", "treated", "as planned"])
-def test_the_longest_train_is_the_lesser_of_both_legs_with_the_engine_leading(rail) -> None:
-    layout, plain = Layout(plan()), Layout(plan(more=""))
-    for power in ("mule", "pair", "goat"):
-        legs = [layout.longest_train(name, power, "ore", rail=rail) for name in ("In", "Out")]
-        whole = layout.longest_train("Up", power, "ore", rail=rail)
-        assert (whole.rated, whole.limit) == tuple(min(getattr(leg, key) for leg in legs) for key in ("rated", "limit"))
-        # behind its cars as it starts, it leads as the train turns back, and has no need to run round
-        behind = layout.longest_train("Up", power, "ore", rail=rail, engine="trailing")
-        as_before = plain.longest_train("Up", power, "ore", rail=rail, engine="trailing")
-        assert (behind.rated, behind.limit) == (as_before.rated, as_before.limit)
-    assert [(room.name, room.length) for room in layout.rooms(layout.route("Up"))][1:] == [
-        ('the tail in berth "Dock"', 1.7)
-    ]
 
 
 def test_locomotives_too_long_for_the_room_beyond_do_not_fit() -> None:

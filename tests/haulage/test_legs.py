@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import brute_walk as walk
 from brute_walk import Chain, Piece
+from checked import check
 from gradehaul.errors import RouteError
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import gravity_and_curves, supply
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import headed_by, made_up
+from gradehaul.haulage.verdict import judge
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import read_plan
 
@@ -152,37 +153,6 @@ def test_a_train_is_judged_by_its_worst_leg(bottom, tail, top, berth, cars, pull
         assert verdict.holds_back == (held > 0)
 
 
-@given(tracks, tracks, tracks, st.booleans(), st.floats(0.2, 0.7), st.floats(0.5, 1), st.floats(0.4, 1), st.booleans())
-@example(  # a locomotive that only touches filmed rail as it starts
-    bottom=[(1.3, 0.0, "clean"), (1.3, 0.0, "clean")],
-    tail=[(1.3, -0.03, "treated")],
-    top=[(0.4, 0.008, "clean")],
-    berth=False,
-    pull=0.65625,
-    slip=1.0,
-    film=0.90625,
-    trailing=True,
-)
-@settings(max_examples=25, deadline=None)
-def test_the_longest_train_is_the_least_over_the_legs(bottom, tail, top, berth, pull, slip, film, trailing) -> None:
-    text = zigzag(bottom, tail, top, more=stock(pull, slip, film, 1), berth="Dock" if berth else "")
-    layout = Layout(read_plan(text))
-    engine = "trailing" if trailing else "leading"
-    load = layout.longest_train("Up", "mule", "ore", rail="as planned", engine=engine)
-    car = walk.Car(0.1, 0.1, 0.015, 0.02)
-    loco = locomotive(pull, slip, film)
-    most = 25
-    tried = [
-        walk.longest(chain, [loco], car, step=0.02, most=most, trailing=pushed)
-        for chain, pushed in zip(legs_of(bottom, tail, top, berth=berth), (trailing, not trailing), strict=True)
-    ]
-    close = any(each.limit_close or each.rated_close for each in tried)
-    limit, rated = (min(getattr(each, name) for each in tried) for name in ("limit", "rated"))
-    assert min(load.limit, most) == limit or (close and min(load.limit, most) < limit)
-    assert min(load.rated, most) == rated or (close and min(load.rated, most) < rated)
-    assert load.engine == engine
-
-
 FLAT: list[Track] = [(2.0, 0.0, "clean")]
 
 
@@ -198,6 +168,18 @@ def test_pushing_and_pulling_differ_where_the_hill_is_short() -> None:
     assert led.binds.at > 4.0
     assert pushed.binds.at > 4.0
     assert led.binds.at != pytest.approx(pushed.binds.at)
+
+
+def test_a_pushed_train_pulls_by_the_rail_under_its_locomotive_behind_all_its_cars() -> None:
+    # film lies where the longest train has its cars, with the locomotive still on clean rail before the hill
+    top = [(0.5, 0.04, "clean"), (0.5, 0.0, "treated"), (3.0, 0.0, "clean")]
+    layout = Layout(read_plan(zigzag(FLAT, FLAT, top, more=stock(0.5, 1.0, 0.5, 1))))
+    plan, profile = layout.plan, layout.profile("Up")
+    trains = [headed_by(plan, plan.powers["mule"], plan.cars["ore"], count) for count in range(1, 10)]
+    outcomes = [judge(profile, train, "as planned", layout.pulls).climb for train in trains]
+    assert outcomes == ["climbs"] * 6 + ["marginal"] * 2 + ["stalls"]
+    load = layout.longest_train("Up", "mule", "ore", rail="as planned")
+    assert (load.rated, load.limit) == (6, 8)
 
 
 def test_the_tail_bounds_the_train_and_is_named() -> None:

@@ -8,14 +8,11 @@ from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import TIE, gravity_and_curves
 from gradehaul.haulage.longest import Climb, Load
 from gradehaul.haulage.train import headed_by
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
 from gradehaul.plan.resolve.stock import MOST_CARS
-from strategies import ROUTE, layouts
-from strategies import Layout as Drawn
 
 CAR = 0.1 * GRAVITY
 """Weight of the car, N."""
@@ -109,12 +106,6 @@ def test_over_a_sawtooth_the_first_count_that_fails_counts_though_longer_trains_
     assert (load.binds.demand, load.binds.pull) == pytest.approx((0.06 * CAR, 0.055 * CAR), rel=1e-4)
 
 
-@pytest.mark.parametrize(("pull", "first_failing"), [(0.025, 1), (0.035, 2), (0.055, 2), (0.065, 5), (0.075, 6)])
-def test_the_sawtooth_with_other_pulls(pull: float, first_failing: int) -> None:
-    load = longest(sawtooth(pull))
-    assert (load.rated, load.limit) == (first_failing - 1, first_failing - 1)
-
-
 def test_a_car_that_ends_behind_the_berth_is_not_passed_over() -> None:
     # On teeth of 9 %, two to a car, every train of whole cars asks for rolling alone while it stands on the route.
     # The fifth car no longer fits on it: its rear stands on level track behind, its front at the top of a tooth.
@@ -143,24 +134,6 @@ def test_a_short_steep_hump_binds_the_rated_load_though_a_long_hill_binds_the_li
     assert (load.rated, load.limit) == (0, 4)
     assert load.binds is not None
     assert (load.binds.test, load.binds.cars) == ("slip", 1)
-
-
-def test_an_exact_tie_of_fifty_cars_on_the_level() -> None:
-    layout = Layout(
-        read_plan("""
-scale = "HO"
-unit = "in"
-railhead = { A = 0, B = 0 }
-line.Main = { from = "A", to = "B", track = [{ straight = 900 }] }
-route.Up = { from = "A", to = "B" }
-loco.mule = { mass = "12 oz", length = 9, pull.clean = "4 ozf", slipping.clean = "4 ozf" }
-car.ore = { mass = "4 oz", length = 6, rolling = "2 %", starting = "2 %" }
-""")
-    )
-    load = longest(layout)
-    assert (load.rated, load.limit) == (50, 50)
-    assert load.binds is not None
-    assert load.binds.cars == 51
 
 
 @given(st.integers(1, 998), st.integers(1, 50), st.integers(20, 300))
@@ -386,31 +359,6 @@ def test_a_berth_tighter_than_the_reversing_loop() -> None:
 # Random plans: each count judged by itself
 
 
-@given(layouts(most=10))
-@settings(max_examples=20)
-def test_the_longest_train_is_that_before_the_first_that_fails(drawn: Drawn) -> None:
-    layout = Layout(read_plan(drawn.text))
-    plan, profile = layout.plan, layout.profile(ROUTE)
-    power, car = plan.powers[drawn.power], plan.cars[drawn.car]
-    climb = Climb(plan, profile, power, car, layout.pulls)
-    for rail in layout.rails:
-        load = climb.load(rail)
-        outcomes = [
-            judge(profile, headed_by(plan, power, car, n), rail, layout.pulls).climb
-            for n in range(1, min(load.limit, load.rated + 20, 60) + 2)
-        ]
-        rated = next((n for n, outcome in enumerate(outcomes) if outcome != "climbs"), None)
-        limit = next((n for n, outcome in enumerate(outcomes) if outcome == "stalls"), None)
-        if load.rated < len(outcomes):
-            assert load.rated == rated
-        else:
-            assert rated is None
-        if load.limit < len(outcomes):
-            assert load.limit == limit
-        else:
-            assert limit is None
-
-
 VALLEY = """
 scale = "HO"
 unit = "in"
@@ -435,40 +383,3 @@ def test_a_long_row_may_ask_less_than_a_short_one():
     """Over a valley eight cars more can ask less than three, so that eight pass does not say that three do."""
     load = Layout(read_plan(VALLEY)).longest_train("A to B", "l", "c")
     assert (load.rated, load.limit) == (1, 2)
-
-
-grades = st.lists(st.tuples(st.integers(50, 2000), st.integers(-50, 50)), min_size=1, max_size=8)
-
-
-@given(grades, st.integers(10, 60), st.integers(0, 30), st.booleans())
-@settings(max_examples=75)
-def test_passing_over_counts_finds_what_trying_every_count_finds(stretches, pull, rolling, berth):
-    tracks = ", ".join(f'{{ straight = {length}, grade = "{grade / 10} %" }}' for length, grade in stretches)
-    line = tracks if not berth else tracks.replace(" }", ', berth = "B" }', 1)
-    plan = read_plan(f"""
-        scale = "HO"
-        unit = "mm"
-        railhead.A = 0
-        line.L = {{ from = "A", to = "Z", track = [ {line} ] }}
-        loco.l = {{ mass = "200 g", length = 200, pull.clean = "{pull} gf" }}
-        car.c = {{ mass = "100 g", length = 120, rolling = "{rolling / 10} %" }}
-        """)
-    layout = Layout(plan)
-    origin = "B" if berth else "A"
-    if f"{origin} to Z" not in {route.name for route in layout.routes}:
-        return  # the berth is the whole line
-    profile = layout.profile(f"{origin} to Z")
-    power, car = plan.powers["l"], plan.cars["c"]
-    pull = layout.pulls.standing(plan.locos["l"], "clean").value
-    slipping = layout.pulls.slipping(plan.locos["l"], "clean").value
-    trains = [headed_by(plan, power, car, n) for n in range(1, 201)]
-    asked = [gravity_and_curves(profile, train).greatest().value for train in trains]
-    stalls = [a + t.rolling > pull * (1 + TIE) for a, t in zip(asked, trains, strict=True)]
-    not_rated = [
-        a + t.starting > pull * (1 + TIE) or a + t.rolling > slipping * (1 + TIE)
-        for a, t in zip(asked, trains, strict=True)
-    ]
-    rated_by_trial = next((n for n, fails in enumerate(not_rated) if fails), 200)
-    by_trial = next((n for n, fails in enumerate(stalls) if fails), 200)
-    load = Climb(plan, profile, power, car, layout.pulls).load("clean")
-    assert (min(load.rated, 200), min(load.limit, 200)) == (rated_by_trial, by_trial)

@@ -40,13 +40,7 @@ def test_lengths_of_a_train(length):
 @pytest.mark.parametrize(
     "call",
     [
-        lambda: LAYOUT.route("Up"),
-        lambda: LAYOUT.verdict("x"),
         lambda: LAYOUT.verdict("local", rail="x"),
-        lambda: LAYOUT.longest_train("x", "switcher", "boxcar"),
-        lambda: LAYOUT.longest_train("Uphill", "x", "boxcar"),
-        lambda: LAYOUT.longest_train("Uphill", "switcher", "x"),
-        lambda: LAYOUT.longest_train("Uphill", "switcher", "boxcar", rail="x"),
         lambda: LAYOUT.longest_train("Uphill", "switcher", "boxcar", engine="middle"),
         lambda: LAYOUT.loads(PROFILE, "switcher", "boxcar", ["x"]),
         lambda: LAYOUT.profile(OTHER.routes[0]),

@@ -2,52 +2,21 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.resistance import curve_coefficient, lowest
+from gradehaul.haulage.resistance import lowest
 from gradehaul.plan import read_plan
-from gradehaul.plan.records import CurveResistance
 from gradehaul.quantities import Reading
-from gradehaul.scales import own_scale, scale_named
 
 RING = """
 unit = "m"
 railhead = { A = 0, B = 0 }
 line.Main = { from = "A", to = "B", track = [{ straight = 1 }, { left = 0.6, length = 1 }, { straight = 1 }] }
 """
-
-
-@pytest.mark.parametrize(("name", "ratio"), [("HO", 87.1), ("N", 160.0), ("O", 48.0)])
-def test_full_size_practice_scaled_down(name: str, ratio: float) -> None:
-    # 0.04 % of grade per degree; a curve of one degree has 5,729.578 ft
-    scale = scale_named(name)
-    assert scale.ratio == ratio
-    assert curve_coefficient(CurveResistance(), scale) == pytest.approx(0.0004 * 5729.578 * 0.3048 / ratio)
-
-
-def test_one_degree_at_full_size_asks_for_a_grade_of_four_hundredths_of_a_percent() -> None:
-    full = own_scale(1.0, 1.435)
-    radius = 100 * 0.3048 / math.radians(1)  # a hundred feet of track turn through one degree
-    assert curve_coefficient(CurveResistance(), full) / radius == pytest.approx(0.0004, rel=1e-6)
-
-
-def test_by_gauge_and_wheelbase() -> None:
-    wanted = CurveResistance("wheelbase", wheelbase=0.024, friction=0.2)
-    expected = 0.2 * (0.72 * 0.0165 + 0.47 * 0.024)
-    assert curve_coefficient(wanted, scale_named("HO")) == pytest.approx(expected)
-    # the ratio does not count, the gauge does
-    assert curve_coefficient(wanted, own_scale(22.5, 0.0165)) == pytest.approx(expected)
-    assert curve_coefficient(wanted, own_scale(22.5, 0.045)) == pytest.approx(0.2 * (0.72 * 0.045 + 0.47 * 0.024))
-
-
-def test_a_measured_coefficient_is_taken_as_it_is() -> None:
-    assert curve_coefficient(CurveResistance("coefficient", coefficient=0.0081), scale_named("N")) == 0.0081
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import brute_walk as walk
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import demand
 from gradehaul.haulage.train import headed_by, made_up
@@ -157,7 +157,7 @@ def test_a_middle_engine_leaves_each_car_to_the_farther_of_two_at_the_most():
 
 def test_a_train_that_wraps_much_curve_is_noted_with_what_tension_would_change():
     def notes(text):
-        return [str(note) for note in check(read_plan(text)).notes if "coupler tension" in str(note)]
+        return [str(note) for note in check(read_plan(text)).doubts if "coupler tension" in str(note)]
 
     found = notes(HELIX)
     assert ['train "long"' in found[0], 'train "pushed"' in found[1], len(found)] == [True, True, 2]

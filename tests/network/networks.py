@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Sequence
+from itertools import islice
 from typing import TypeVar
 
+import networkx as nx
+from hypothesis import assume
 from hypothesis import strategies as st
 
 from gradehaul.network.graph import MovementGraph, Way
@@ -143,3 +146,14 @@ def large_network(joints: int, ends: int, seed: int) -> str:
     order = list(range(sum(degrees)))
     chance.shuffle(order)
     return _join_up(degrees, order, chance.choice, berths=0)
+
+
+def every_path(graph: MovementGraph, starts, stops, most: int = 3_000) -> list[tuple[Way, ...]]:
+    """Return every simple path by brute force; a graph with too many is left to other examples."""
+    found: list[tuple[Way, ...]] = []
+    for start in starts:
+        for stop in stops:
+            paths = [[start]] if start == stop else nx.all_simple_paths(graph.graph, start, stop)
+            found += map(tuple, islice(paths, most))
+    assume(len(found) < most)
+    return found

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import random
 from itertools import islice, pairwise, permutations
 
 import networkx as nx
@@ -11,15 +10,14 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from effort import at_most
-from gradehaul.network.graph import MovementGraph, Way, route_end, standing_places
+from gradehaul.network.graph import MovementGraph, Way, standing_places
 from gradehaul.network.routes import every_circuit, every_route
 from gradehaul.network.ruling import count_routes, highest_ruling, lowest_ruling, ways_on_circuits
 from gradehaul.network.search import RouteCut, Search, passes
 from network.networks import (
-    LADDER_LEAD,
     crossing,
+    every_path,
     ladder,
-    large_network,
     line,
     network,
     random_networks,
@@ -28,25 +26,12 @@ from network.networks import (
     ways,
 )
 
-MOST_PATHS = 3_000
-
 
 def shortest(graph: MovementGraph, starts, stops, via=()) -> list[tuple[Way, ...]] | RouteCut:
     """The shortest route without reversal and others that fit, at most eight; else how far a train gets."""
     search = Search(graph, starts, stops, via)
     found = search.shortest()
     return found if isinstance(found, RouteCut) else [found[0], *islice(search.others(found[0]), 8)]
-
-
-def every_path(graph: MovementGraph, starts, stops) -> list[tuple[Way, ...]]:
-    """Every simple path by brute force."""
-    found: list[tuple[Way, ...]] = []
-    for start in starts:
-        for stop in stops:
-            paths = [[start]] if start == stop else nx.all_simple_paths(graph.graph, start, stop)
-            found += map(tuple, islice(paths, MOST_PATHS))
-    assume(len(found) < MOST_PATHS)
-    return found
 
 
 def length(graph: MovementGraph, run) -> float:
@@ -73,28 +58,11 @@ def searched(draw):
 # The shortest
 
 
-@given(searched())
-def test_shortest_and_whether_others_fit(drawn):
-    graph, _, starts, stops = drawn
-    paths = every_path(graph, starts, stops)
-    found = shortest(graph, starts, stops)
-    if not paths:
-        assert isinstance(found, RouteCut)
-        assert (found.passed, found.twice) == (0, None)
-        assert set(found.at) == set(starts)
-        return
-    assert isinstance(found, list)
-    assert found[0] in paths
-    assert length(graph, found[0]) == min(length(graph, path) for path in paths)
-    assert (len(found) > 1) == (len(paths) > 1)
-    assert all(other in paths and other != found[0] for other in found[1:])
-
-
 @given(searched(), st.data())
-def test_shortest_with_via(drawn, data):
+def test_shortest_and_whether_others_fit(drawn, data):
     graph, _, starts, stops = drawn
     names = [*graph.plan.lines, *graph.plan.joints, *graph.plan.berths]
-    via = data.draw(st.lists(st.sampled_from(names), min_size=1, max_size=3))
+    via = data.draw(st.lists(st.sampled_from(names), max_size=3))
     every = every_path(graph, starts, stops)
     paths = [path for path in every if passes(graph, path, via)]
     found = shortest(graph, starts, stops, via)
@@ -105,23 +73,13 @@ def test_shortest_with_via(drawn, data):
             k for k in range(len(via) + 1) if not k or any(passes(graph, p, via[:k]) for p in anywhere)
         )
         assert found.twice is None or found.passed == len(via)
+        assert via or set(found.at) == set(starts)
         return
     assert isinstance(found, list)
     assert found[0] in paths
     assert length(graph, found[0]) == min(length(graph, path) for path in paths)
     assert all(other in paths and other != found[0] for other in found[1:])
-
-
-@pytest.mark.parametrize("free", range(6))
-def test_many_via_that_leave_one_choice_are_told_from_those_that_leave_none(free):
-    graph = network(ladder(6))
-    via = [f"{'Main' if number % 2 else 'Siding'}{number}" for number in range(6) if number != free]
-    start, stop = route_end(graph, "West").departures, route_end(graph, "East").arrivals
-    found = shortest(graph, start, stop, via)
-    both = set(found)
-    every = [tuple(path) for a in start for b in stop for path in nx.all_simple_paths(graph.graph, a, b)]
-    assert both == {path for path in every if passes(graph, path, via)}
-    assert len(both) == 2
+    assert via or (len(found) > 1) == (len(paths) > 1)
 
 
 @pytest.mark.parametrize("lengths", [(1, 5), (20, 5)], ids=["late", "early"])
@@ -170,13 +128,6 @@ def test_a_berth_that_is_a_whole_line_is_met_together_with_it():
 
 
 LOOP = (line("A", "West", "J"), line("L", "J", "J", 2, 2), turnout("J", "A", "L.from", "L.to"))
-
-
-def test_out_through_a_reversing_loop_and_home_is_one_route():
-    graph = network(*LOOP)
-    found = shortest(graph, ways("A:1"), ways("-A:1"))
-    run, other = ways("A:1 L:1 L:2 -A:1"), ways("A:1 -L:2 -L:1 -A:1")
-    assert set(found) == {run, other}
 
 
 def test_a_via_passed_twice():
@@ -273,18 +224,6 @@ def test_lowest_highest_and_count(drawn):
         assert min(map(ruling, paths)) <= ruling(run) <= highest
 
 
-def test_the_shorter_of_two_that_rule_alike():
-    # two ways to the hill, one easier but longer: the hill rules both, so the short one is taken
-    graph = network(
-        line("A", "West", "J"), line("B", "J", "K", 1), line("C", "J", "K", 5), line("Hill", "K", "East"),
-        turnout("J", *"ABC"), turnout("K", "Hill", "B", "C"),
-    )  # fmt: skip
-    steepest = dict.fromkeys(graph.graph, 0.0) | dict.fromkeys(ways("B:1"), 0.01) | dict.fromkeys(ways("Hill:1"), 0.02)
-    (run,) = lowest_ruling(graph, ways("A:1"), ways("Hill:1"), steepest).values()
-    assert told(run) == "A:1 B:1 Hill:1"
-    assert told(lowest_ruling(graph, ways("A:1"), ways("C:1"), steepest)[ways("C:1")[0]]) == "A:1 C:1"
-
-
 def test_steep_tracks_that_no_route_runs_over_do_not_lose_the_route():
     # between the entry and the exit of a circuit every train runs over Top; the rest of the circuit, steeper than
     # anything, would take it there twice
@@ -312,6 +251,20 @@ def test_where_steep_tracks_are_out_of_reach_the_steepest_of_the_easy_routes_is_
     for order in (stops, stops[::-1]):
         run = highest_ruling(graph, starts, order, steepest, between)
         assert told(run) == "In:1 Top:1 Lead:1 Away:1 Away:2"
+
+
+def test_a_steep_track_is_left_beside_the_way_that_led_there():
+    # the nearest way home from Steep is back round over A, which a train has run over already
+    graph = network(
+        line("In", "West", "J"), line("A", "J", "K"), line("Steep", "K", "M"), line("Back", "M", "J"),
+        line("Long", "M", "N", 50), line("Out", "K", "N"), line("End", "N", "East"),
+        turnout("J", "A", "In", "Back"), turnout("K", "A", "Steep", "Out"), turnout("M", "Steep", "Back", "Long"),
+        turnout("N", "End", "Out", "Long"),
+    )  # fmt: skip
+    steepest = {way: {"Steep": 0.03, "Out": 0.02}.get(graph.line_of[way.track], 0.0) for way in graph.graph}
+    starts, stops = ways("In:1"), ways("End:1")
+    between = graph.reach(starts) & graph.reach(stops, backward=True)
+    assert told(highest_ruling(graph, starts, stops, steepest, between)) == "In:1 A:1 Steep:1 Long:1 End:1"
 
 
 # Every route and circuit
@@ -362,35 +315,3 @@ def test_no_trap_holds_the_search_for_every_route():
     )  # fmt: skip
     with at_most(2_000):
         assert [*every_route(graph, ways("In:1"), ways("Out:1"))] == [ways("In:1 Top:1 Out:1")]
-
-
-# Speed
-
-
-def test_a_million_routes_are_counted_not_listed():
-    graph = network(ladder(20))
-    with at_most(4_000):
-        counts = count_routes(graph, ways("Lead0:1"))
-        assert counts[ways("Last:1")[0]] == 2**20 == 1_048_576
-
-
-def test_shortest_over_a_large_network():
-    graph = network(ladder(500))
-    with at_most(400_000):
-        found = shortest(graph, ways("Lead0:1"), ways("Last:1"), ["Siding100", "Siding300"])
-        assert length(graph, found[0]) == 500 * (LADDER_LEAD + 1) + 2 * 0.5 + 1
-        assert len(found) > 1
-
-
-@pytest.mark.parametrize("seed", [1, 2])
-def test_highest_ruling_over_a_large_tangle(seed):
-    graph = network(large_network(600, 6, seed))
-    chance = random.Random(seed)
-    steepest = {way: chance.random() for way in graph.graph}
-    one, other, between = next(
-        (one, other, between)
-        for one, other in permutations(standing_places(graph), 2)
-        if (between := graph.reach(one.departures) & graph.reach(other.arrivals, backward=True))
-    )
-    run = highest_ruling(graph, one.departures, other.arrivals, steepest, between)
-    assert is_route(graph, run, one.departures, other.arrivals)

@@ -77,21 +77,9 @@ def test_what_stands_over_the_radius_in_inches(scale: str, printed: float, radiu
     assert found == pytest.approx(printed, abs=0.05)
 
 
-def test_in_any_scale_2750_over_ratio_and_radius() -> None:
-    for ratio in (1, 22.5, 76.2, 450):
-        found = per_cent(f'scale = {{ ratio = {ratio}, gauge = "3 mm" }}\nunit = "in"', "right = 100, length = 50")
-        assert found * 100 * ratio == pytest.approx(2750.2, abs=0.05)
-
-
 def test_32_over_the_radius_in_ho_within_2_per_cent() -> None:
     # Common practice.
     assert per_cent('scale = "HO"\nunit = "in"', "left = 24, angle = 90") * 24 == pytest.approx(32, rel=0.02)
-
-
-@pytest.mark.parametrize("radius", [18, 28, 60])
-def test_a_measured_coefficient_is_taken_as_it_is(radius: float) -> None:
-    head = 'scale = "HO"\nunit = "in"\ncurve_resistance = { model = "coefficient", coefficient = 0.32 }'
-    assert per_cent(head, f"left = {radius}, angle = 90") == pytest.approx(32 / radius)
 
 
 def by_wheelbase(gauge: float, friction: float, wheelbase: float, radius: float, *, ratio: float = 1) -> float:
@@ -134,11 +122,6 @@ def test_gauge_and_wheelbase_form_falls_short_of_the_printed_part_that_the_gauge
     for gauge, printed, short in ((1.435, 233.2, 0.025), (1.0, 159.7, 0.008), (0.6, 102.7, 0.075)):
         found = by_wheelbase(gauge, 0.22, 1e-6, 100) * 100
         assert 1 - found / printed == pytest.approx(short, abs=0.0006)
-
-
-def test_gauge_and_wheelbase_form_worked_out() -> None:
-    # (233.2 + 103.4 x 3) / 300 = 1.811 per mille (read): A = 3 m, R = 300 m, f = 220 kg/t.
-    assert by_wheelbase(1.435, 0.22, 3, 300) == pytest.approx(1.811, rel=0.03)
 
 
 def test_gauge_and_wheelbase_form_scales() -> None:

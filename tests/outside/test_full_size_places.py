@@ -43,12 +43,6 @@ def test_ruling_grade_from_length_and_rise(length: str, rise: str, printed: floa
     assert climb == pytest.approx(railway.profile().climb, rel=within / printed)
 
 
-def test_climb_of_the_madison_incline() -> None:
-    # 413 ft up, and nothing down.
-    profile = hill('{ straight = "7012 ft", rise = "413 ft" }').profile()
-    assert (profile.climb / FOOT, profile.fall, profile.length / FOOT) == pytest.approx((413, 0, 7012))
-
-
 def test_gotthard_between_two_railheads() -> None:
     # Faido 758 m, Rodi-Fiesso 945 m above sea level, 8.2 km: 22.8 per mille.
     profile = answer("""

@@ -53,15 +53,6 @@ def test_level_to_level_in_n_is_50_2_mm() -> None:
     assert 1000 * (build.structure + build.clear) == pytest.approx(50.2)
 
 
-@pytest.mark.parametrize(
-    ("name", "clear"), [("Z", 24), ("N", 33), ("TT", 43), ("H0", 59), ("S", 78), ("0", 109), ("I", 150)]
-)
-def test_the_clear_height_by_nem_is_that_of_nem_102(name: str, clear: float) -> None:
-    """NEM 102, edition 2017, free height above the railhead without wire, mm (read)."""
-    stock = read_plan(f'scale = "{name}"\npractice = "NEM"')
-    assert 1000 * usual_helix_build(stock).clear == pytest.approx(clear)
-
-
 def test_a_foot_of_vertical_curve_for_each_percent_in_ho() -> None:
     """About a car length, or a foot, of vertical curve for each 1 % of change (common practice)."""
     assert usual_vertical_curve(0.02, stock_of(None, scale="HO", unit=None)) == pytest.approx(2 * 12 * INCH, rel=0.01)

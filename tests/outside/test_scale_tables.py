@@ -4,7 +4,6 @@ import math
 
 import pytest
 
-from gradehaul.errors import PlanError
 from gradehaul.scales import car_mass, scale_named, track_centers
 
 INCH = 0.0254
@@ -85,13 +84,6 @@ def test_nmra_rp_20_1_weights(name, first, per_inch):
 @pytest.mark.parametrize(("name", "inches", "ounces"), [("HO", 5.5, 3.75), ("HO", 6, 4.00), ("N", 3.65, 1.05)])
 def test_nmra_rp_20_1_worked_examples(name, inches, ounces):
     assert car_mass(scale_named(name), inches * INCH, "NMRA") / OUNCE == pytest.approx(ounces, abs=0.005)
-
-
-def test_nmra_rp_20_1_has_no_weight_for_z_or_g():
-    with pytest.raises(PlanError, match="NMRA has no weight for cars in Z"):
-        car_mass(scale_named("Z"), 0.06, "NMRA")
-    with pytest.raises(PlanError, match="G has no single ratio"):
-        scale_named("G")
 
 
 # NEM 302, edition 2015 (read): least mass per length over buffers, g/mm.

@@ -92,12 +92,6 @@ def test_length_by_rate_of_change() -> None:
     assert 100 * 20 * bent == pytest.approx(np.full(bent.size, -0.2))
 
 
-def test_another_length_gives_another_rate() -> None:
-    railhead = by_rate(0.8, -0.4, 60).profile("Over").railhead
-    bent = railhead.seconds[railhead.seconds != 0]
-    assert 100 * 20 * bent == pytest.approx(np.full(bent.size, -0.4))
-
-
 def hill_at_model_size(change: float, length: float) -> Answers:
     return answer(f"""
     scale = "HO"
@@ -120,9 +114,3 @@ def test_a_foot_for_each_percent_bends_a_car_by_one_percent(change: float) -> No
     bend = (grade - grade.shift(FOOT)) * 100
     assert bend.greatest().value == pytest.approx(1.0)
     assert bend.least().value >= -1e-9
-
-
-def test_half_the_rule_bends_a_car_by_two_percent() -> None:
-    railhead = hill_at_model_size(3.5, 12 * 3.5 / 2).profile("Over").railhead
-    grade = railhead.derivative()
-    assert 100 * (grade - grade.shift(FOOT)).greatest().value == pytest.approx(2.0)

@@ -6,16 +6,9 @@ import pytest
 
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import (
-    Berth,
     CurveResistance,
-    Cut,
-    KeptShare,
     LineEnd,
     MapStart,
-    NamedRoute,
-    NamedTrain,
-    Note,
-    Power,
     Reading,
 )
 from gradehaul.scales import car_mass, scale_named
@@ -86,44 +79,10 @@ def test_hill(plan):
     )
 
 
-def test_piece_is_spliced_in(plan):
-    turn, straight = plan.lines["Spur"].tracks
-    assert (turn.id, straight.id) == ("Spur:1", "Spur:2")
-    assert turn.curvature == pytest.approx(1 / (30 * INCH))
-    assert turn.length == pytest.approx(30 * INCH * math.radians(12))
-    assert straight.length == pytest.approx(60 * INCH)
-
-
-def test_berth_is_the_whole_line(plan):
-    assert plan.berths == {"Quarry loading": Berth("Quarry loading", "Spur", ("Spur:1", "Spur:2"), None)}
-
-
-def test_joints(plan):
-    assert {name: joint.kind for name, joint in plan.joints.items()} == {
-        "Wharf": "end",
-        "Junction": "turnout",
-        "Summit": "end",
-        "Quarry": "end",
-    }
-    main, hill, spur = LineEnd("Main", "to"), LineEnd("Hill", "from"), LineEnd("Spur", "from")
-    assert plan.joints["Junction"].ends == (main, hill, spur)
-    assert plan.joints["Junction"].through == ((main, hill), (main, spur))
-
-
 def test_tables_that_stand_once(plan):
     assert plan.map == MapStart("Wharf", 0.0, 0.0, 0.0)
     assert plan.vertical_curve == pytest.approx(12 * INCH)
     assert plan.curve_resistance == CurveResistance("degree")
-
-
-def test_film(plan):
-    (film,) = plan.films.values()
-    assert (film.name, film.metal, film.tyred, film.basis) == (
-        "treated",
-        KeptShare(0.75, 0.85),
-        KeptShare(0.5, 0.65),
-        "stated",
-    )
 
 
 def test_locomotive(plan):
@@ -139,13 +98,6 @@ def test_locomotive(plan):
     assert loco.slipping == {"clean": (Reading(pytest.approx(66 * GRAM_FORCE)),)}
 
 
-def test_powers(plan):
-    assert plan.powers == {
-        "articulated": Power("articulated", ("articulated",), 1.0, "stated"),
-        "pair": Power("pair", ("articulated", "articulated"), pytest.approx(0.9), "stated"),
-    }
-
-
 def test_cars(plan):
     ore, caboose = plan.cars["ore"], plan.cars["caboose"]
     assert (ore.mass, ore.mass_basis) == (pytest.approx(3.5 * OUNCE), "stated")
@@ -155,16 +107,6 @@ def test_cars(plan):
     assert caboose.mass == car_mass(plan.scale, 5 * INCH, "NMRA")
     assert (caboose.rolling, caboose.starting) == (Reading(0.02), Reading(pytest.approx(0.025)))
     assert {caboose.mass_basis, caboose.rolling_basis, caboose.starting_basis} == {"assumed"}
-
-
-def test_train_and_route(plan):
-    consist = (Cut("articulated", 1), Cut("ore", 12), Cut("caboose", 1))
-    assert plan.trains == {"morning": NamedTrain("morning", "Up ore", consist, None)}
-    assert plan.routes == {"Up ore": NamedRoute("Up ore", "Wharf", "Summit", ("Hill",))}
-
-
-def test_notes(plan):
-    assert plan.notes == (Note("", 'track ends at "Wharf", "Summit", "Quarry"'),)
 
 
 def test_what_else_a_layout_may_have():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise, product
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
-from gradehaul.track.alignment import align
 from gradehaul.track.curvature import Section, chains, sections, summed_curvature
 
 HEAD = 'scale = "HO"\nunit = "m"\n'
@@ -30,15 +29,6 @@ LEFT = "{ left = 0.5, length = 1 }"
 RIGHT = "{ right = 0.8, length = 1 }"
 EASEMENT = "{ easement = 0.3 }"
 STRAIGHT = "{ straight = 1 }"
-
-
-def test_straights_and_curves_have_one_section() -> None:
-    found = bent(line("Main", "A", "B", f"{STRAIGHT}, {LEFT}, {RIGHT}"))
-    assert found == {
-        "Main:1": (Section(1.0, 0.0, 0.0),),
-        "Main:2": (Section(1.0, 2.0, 2.0),),
-        "Main:3": (Section(1.0, -1.25, -1.25),),
-    }
 
 
 @pytest.mark.parametrize(
@@ -95,23 +85,6 @@ def test_an_easement_at_a_crossing_ends_straight_though_a_curve_lies_beyond() ->
     assert found["W:2"] == (Section(0.3, 2.0, 0.0),)
 
 
-@pytest.mark.parametrize(("first_along", "second_along"), list(product([True, False], repeat=2)))
-def test_an_easement_takes_its_curvature_across_a_plain_joint_however_the_lines_are_written(
-    first_along: bool, second_along: bool
-) -> None:
-    # seen from A: left 0.5 m, an easement, and beyond the joint right 0.8 m
-    one = (
-        line("One", "A", "J", f"{LEFT}, {EASEMENT}")
-        if first_along
-        else line("One", "J", "A", f"{EASEMENT}, {LEFT.replace('left', 'right')}")
-    )
-    two = line("Two", "J", "B", RIGHT) if second_along else line("Two", "B", "J", RIGHT.replace("right", "left"))
-    expected = Section(0.3, 2.0, -1.25) if first_along else Section(0.3, 1.25, -2.0)
-    for text in ((one, two), (two, one)):
-        found = bent(*text)
-        assert found["One:2" if first_along else "One:1"] == (expected,)
-
-
 @pytest.mark.parametrize("along", [True, False])
 def test_an_easement_takes_its_curvature_where_a_circuit_closes(along: bool) -> None:
     # the easement comes first in the circuit, the curve before it last
@@ -160,23 +133,6 @@ def test_a_curve_that_is_all_ease_has_no_arc() -> None:
 # The sum
 
 
-def test_summed_curvature_through_zero_is_that_of_two_triangles() -> None:
-    turning = summed_curvature([Section(0.3, 2.0, -1.0)])
-    # zero lies at 0.2 m: 0.2 × 2 / 2, and 0.1 × 1 / 2 beyond
-    assert turning.breaks == pytest.approx([0.0, 0.2, 0.3])
-    assert turning(0.2) == pytest.approx(0.2)
-    assert turning.ends[-1] == pytest.approx(0.25)
-    assert turning.derivative().at([0.0, 0.1, 0.25]) == pytest.approx([2.0, 1.0, 0.5])
-
-
-def test_an_easement_between_opposite_hands_in_a_plan() -> None:
-    text = HEAD + "railhead.A = 0\n" + line("Main", "A", "B", f"{LEFT}, {EASEMENT}, {RIGHT}")
-    turning = align(read_plan(text)).tracks["Main:2"].turning
-    to_zero = 0.3 * 2.0 / 3.25
-    assert turning(to_zero) == pytest.approx(to_zero)
-    assert turning.ends[-1] == pytest.approx(to_zero * 2.0 / 2 + (0.3 - to_zero) * 1.25 / 2)
-
-
 CURVATURES = st.one_of(st.just(0.0), st.floats(-4.0, 4.0).filter(lambda k: abs(k) > 1e-3))
 SECTIONS = st.lists(st.builds(Section, st.floats(0.01, 3.0), CURVATURES, CURVATURES), min_size=1, max_size=6)
 
@@ -196,15 +152,6 @@ def test_summed_curvature_is_the_integral_of_its_size(parts: list[Section]) -> N
         assert turning.at([end - 1e-12])[0] == pytest.approx(expected, abs=1e-5)
     for before, after in zip(turning.ends[:-1], turning.values[1:], strict=True):
         assert after == pytest.approx(before, abs=1e-12)
-
-
-@given(SECTIONS)
-def test_summed_curvature_is_the_same_from_the_other_end(parts: list[Section]) -> None:
-    there = summed_curvature(parts)
-    back = summed_curvature([part.reversed() for part in reversed(parts)])
-    whole = there.ends[-1]
-    places = np.linspace(0.0, there.stop, 23)
-    assert whole - back.at(back.stop - places) == pytest.approx(there.at(places), abs=1e-9)
 
 
 @st.composite

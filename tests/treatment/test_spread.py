@@ -18,7 +18,7 @@ import pytest
 from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.haulage.answers.check import check as answer_of
+from checked import check as answer_of
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
@@ -124,7 +124,8 @@ def cases(draw: st.DrawFn, kind: str) -> Case:
             level = ", rise = 0" if kind == "wye" else f', grade = "{grade} %"'
             bent = kind != "wye" and draw(st.booleans())  # a wye of curves would have to close
             shape = f"left = {draw(st.integers(350, 800))}, length" if bent else "straight"
-            tracks.append(f"{{ {shape} = {length}{level}{rail} }}")
+            pickup = draw(st.sampled_from(["", "", "", ", pickup = 3"]))
+            tracks.append(f"{{ {shape} = {length}{level}{rail}{pickup} }}")
         rows.append(f'line.{name} = {{ from = "{start}", to = "{stop}", track = [{", ".join(tracks)}] }}')
     rows += RESTS[kind]
     rows.append(draw(curve_costs))

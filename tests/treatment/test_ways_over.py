@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
@@ -101,6 +101,28 @@ route.Up = {{ from = "Staging", to = "Summit", via = ["Over"] }}
 )
 def test_both_parts_must_stand_and_the_engine_come_back(foot, summit, stub, found) -> None:
     layout = passing(foot, summit, stub)
+    train = made_up(layout.plan, layout.plan.trains["up"])
+    assert doubling(layout, layout.profile("Up"), train, "treated") == found
+
+
+@pytest.mark.parametrize(("runs", "found"), [("both", Doubling(5, 5)), ("forward", "return")])
+def test_an_engine_that_pushed_its_cars_up_goes_back_over_the_hill(runs, found) -> None:
+    layout = Layout(
+        read_plan(f"""
+scale = "HO"
+unit = "m"
+railhead = {{ West = 0, Switch = 0, Top = 0.1, East = 0.1 }}
+line.Yard = {{ from = "West", to = "Switch", track = [{{ straight = 2, berth = "Staging", clear = 2 }}] }}
+line.Tail = {{ from = "Switch", to = "End", track = [{{ straight = 2, rise = 0 }}] }}
+line.Hill = {{ from = "Switch", to = "Top", track = [{{ straight = 4 }}], runs = "{runs}" }}
+line.Over = {{ from = "Top", to = "East", track = [{{ straight = 2, berth = "Summit", clear = 2 }}] }}
+turnout.Switch = {{ toe = "Tail", legs = ["Yard", "Hill"] }}
+loco.tank = {{ mass = "400 g", length = 0.2, pull.clean = "80 gf" }}
+car.ore = {{ mass = "100 g", length = 0.14 }}
+train.up = {{ route = "Up", consist = ["tank", "10 ore"] }}
+route.Up = {{ from = "Staging", to = "Summit", reversals = 1 }}
+""")
+    )
     train = made_up(layout.plan, layout.plan.trains["up"])
     assert doubling(layout, layout.profile("Up"), train, "treated") == found
 

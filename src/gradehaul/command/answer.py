@@ -7,13 +7,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, ParamSpec
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 from click.core import ParameterSource
 
 from gradehaul.command.output import complain, deliver, laid_out
-from gradehaul.command.parameters import option_of
+from gradehaul.command.parameters import option_of, plan_of
 from gradehaul.errors import PlanError
 
 if TYPE_CHECKING:
@@ -45,8 +45,6 @@ _ENDINGS: dict[str, tuple[str, ...]] = {
 }
 _NAMES = {"text": "text", "json": "JSON", "csv": "a table", "html": "a page", "toml": "a plan"}
 
-P = ParamSpec("P")
-
 
 @dataclass(frozen=True, slots=True)
 class Output:
@@ -72,10 +70,6 @@ class Output:
 
         return units_of(plan.unit, self.show, self.grades, force_unit=balance_unit(plan))
 
-    def table_reader(self, plan: Plan) -> UnitFormat | None:
-        """Return whose units a table is in, None for SI units."""
-        return None if self.si else self.units(plan)
-
     def picture(self) -> Format:
         """Return the format of the picture that the name of the file stands for."""
         from gradehaul.show.base.picture import picture_format
@@ -97,21 +91,34 @@ class Answer:
     """Lines for standard error."""
 
 
+def in_form(
+    out: Output,
+    plan: Plan,
+    document: Callable[[], Mapping[str, Any]],
+    page: Callable[[UnitFormat], Page],
+    csv: Callable[[UnitFormat | None], str] | None = None,
+    picture: Callable[[Format, UnitFormat], bytes] | None = None,
+) -> Page | str | bytes | Mapping[str, Any]:
+    """Return an answer in the form that is wanted; a table in SI units gets no units."""
+    units = out.units(plan)
+    match out.form:
+        case "json":
+            return document()
+        case "csv" if csv is not None:
+            return csv(None if out.si else units)
+        case "png" | "svg" | "pdf" as form if picture is not None:
+            return picture(form, units)
+    return page(units)
+
+
 def answers(
     *, writes: Literal["html", "toml", "drawing"] | None = None, draws: bool = False, copies: bool = False
 ) -> Callable[[Callable[..., Answer]], Callable[..., None]]:
     """Return a decorator that makes a verb of a function which returns its answer.
 
-    The function is called with an `Output` as ``out`` in the place of the options that concern it.
-
-    Parameters
-    ----------
-    writes
-        The form of the file, where there is no other.
-    draws
-        Whether a file with the ending of a picture draws the answer.
-    copies
-        Whether the answer is printed in any case where it has a `copy` for the file.
+    The function is called with an `Output` as ``out`` in the place of the options that concern it. The verb `writes` a
+    file of one form, where there is no other; a file with the ending of a picture `draws` the answer; or the answer is
+    printed in any case, and the file `copies` what goes with it.
     """
 
     def decorate(function: Callable[..., Answer]) -> Callable[..., None]:
@@ -122,7 +129,10 @@ def answers(
             _refuse_opening(path, open_it)
             if writes == "html" and path is None and sys.stdout is not None and sys.stdout.isatty():
                 raise click.UsageError("the answer is a page for a browser: put -o with a name that ends in .html")
-            _refuse_plan(path, given)
+            if "stock" in given:  # what a design is for, named by four options
+                given["stock"] = plan_of(click.get_current_context())
+                given = {name: value for name, value in given.items() if name not in ("scale", "unit", "practice")}
+            _refuse_plan(path, given.get("plan") or given.get("stock"))
             grades: Grades = given.pop("grades", None) or "percent"
             out = Output(
                 form, path, given.pop("size", "a4"), given.pop("show", None), grades, si=given.pop("si", False)
@@ -176,7 +186,7 @@ def _refuse_opening(output: str | None, open_it: bool) -> None:
         raise click.UsageError("--open opens what -o writes: put -o with a name beside it")
 
 
-def _refuse_plan(output: str | None, given: dict[str, Any]) -> None:
+def _refuse_plan(output: str | None, plan: Plan | None) -> None:
     """Keep an answer from being written over a plan, this one or one it may include, or over its drawing."""
     if output is None:
         return
@@ -186,8 +196,7 @@ def _refuse_plan(output: str | None, given: dict[str, Any]) -> None:
         return
     if Path(output).suffix.lower() == ".dxf" and not _own_drawing(output):
         raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")
-    plan = given.get("plan")
-    file = given.get("stock") if plan is None else plan.file
+    file = "" if plan is None else plan.file
     if Path(output).suffix.lower() == ".toml" or (file and Path(file).exists() and Path(output).samefile(file)):
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
 

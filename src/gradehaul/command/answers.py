@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import sys
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
-from gradehaul.command.answer import Answer, Output, answers, refuse_idle
+from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
 from gradehaul.command.film import FilmOptions, shown_film
 from gradehaul.command.options import (
     all_routes_option,
@@ -31,13 +32,15 @@ from gradehaul.command.options import (
     treat_options,
 )
 from gradehaul.command.output import progress_on
-from gradehaul.command.parameters import Height, Name, RouteOrPlaces, Vehicle
+from gradehaul.command.parameters import Height, Name
 from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from typing import Unpack
 
     from gradehaul.plan.records import Plan
+    from gradehaul.show.base.picture import Format
+    from gradehaul.show.base.unit_format import UnitFormat
     from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.ways_over import WaysOver
 
@@ -105,7 +108,7 @@ def check(
         from gradehaul.show.check.text import check_csv, trains_csv
 
         written = check_csv if out.form == "csv" else trains_csv
-        return Answer(written(answer, out.table_reader(plan)), passes=answer.passes)
+        return Answer(written(answer, None if out.si else out.units(plan)), passes=answer.passes)
     from gradehaul.design.clearance.suspects import places_too_low
 
     answer = replace(answer, clearance_fails=places_too_low(layout))
@@ -114,17 +117,17 @@ def check(
         from gradehaul.treatment.ways_over import ways_over
 
         ways = ways_over(layout, answer)
-    if out.form == "json":
-        return Answer(replace(answer, ways_over=ways).to_dict(), passes=answer.passes)
     from gradehaul.show.check.text import check_page
 
-    return Answer(check_page(answer, out.units(plan), ways, more), passes=answer.passes)
+    answer = replace(answer, ways_over=ways)
+    shown = in_form(out, plan, answer.to_dict, lambda units: check_page(answer, units, ways, more))
+    return Answer(shown, passes=answer.passes)
 
 
 @click.command("try")
 @plan_argument
-@click.argument("route", type=RouteOrPlaces())
-@click.argument("vehicles", type=Vehicle(), metavar="VEHICLE...", nargs=-1, required=True)
+@click.argument("route")
+@click.argument("vehicles", metavar="VEHICLE...", nargs=-1, required=True)
 @click.option(
     "--set", "heights", type=Height(), multiple=True, help="Try another railhead at a joint; repeat for more."
 )
@@ -151,15 +154,13 @@ def try_(
     from gradehaul.show.check.trial_text import trial_page
 
     answer = try_train(plan, route, vehicles, heights=dict(heights), seed=seed)
-    return Answer(answer.to_dict() if out.form == "json" else trial_page(answer, out.units(plan)))
+    return Answer(in_form(out, plan, answer.to_dict, lambda units: trial_page(answer, units)))
 
 
 @click.command()
 @plan_argument
-@click.argument("route", type=Name("routes"), required=False)
-@click.option(
-    "--train", type=Name("trains", "train"), help="A train of the plan.  [default: the first named for this route]"
-)
+@click.argument("route", required=False)
+@click.option("--train", type=Name("train"), help="A train of the plan.  [default: the first named for this route]")
 @rails_option("judged, and each film everywhere at its worse age")
 @output_option("Write this file; .png, .svg or .pdf draws the long section.")
 @open_option
@@ -178,20 +179,15 @@ def profile(
     from gradehaul.haulage.views.section import long_section
 
     section = long_section(Layout(plan), route, train=train, rails=rails or None)
-    match out.form:
-        case "json":
-            return Answer(section.to_dict())
-        case "csv":
-            from gradehaul.show.section.text import profile_csv
+    from gradehaul.show.section.text import profile_csv, profile_page
 
-            return Answer(profile_csv(section, out.table_reader(plan)))
-        case "png" | "svg" | "pdf" as picture:
-            from gradehaul.show.section.picture import long_section_picture
+    def picture(form: Format, units: UnitFormat) -> bytes:
+        from gradehaul.show.section.picture import long_section_picture
 
-            return Answer(long_section_picture(picture, section, out.units(plan), size=out.size))
-    from gradehaul.show.section.text import profile_page
+        return long_section_picture(form, section, units, size=out.size)
 
-    return Answer(profile_page(section, out.units(plan), more))
+    page = partial(profile_page, section, more=more)
+    return Answer(in_form(out, plan, section.to_dict, page, partial(profile_csv, section), picture))
 
 
 @click.command()

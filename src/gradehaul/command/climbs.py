@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypedDict
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from gradehaul.command.answer import Answer, Output, answers, refuse_idle
+from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
 from gradehaul.command.options import (
     Verb,
-    csv_option,
     grades_option,
     json_option,
     more_option,
@@ -20,18 +20,19 @@ from gradehaul.command.options import (
     show_option,
     strict_option,
 )
-from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, THICKNESS, Floor, Name, plan_of
-from gradehaul.errors import DesignError, PlanError
+from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, THICKNESS, Floor, Name
+from gradehaul.errors import DesignError
 from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from typing import Unpack
 
     from gradehaul.design.climb.designs import HelixAnswer, HelixSearch, InclineAnswer
     from gradehaul.design.climb.helix import HelixBuild
     from gradehaul.design.climb.hill import Direction, Need
     from gradehaul.plan.records import Plan
+    from gradehaul.show.base.page import Page
+    from gradehaul.show.base.unit_format import UnitFormat
     from gradehaul.show.sheets import PaperName
 
 _SHEET = ("risers", "every", "datum", "paper")
@@ -50,28 +51,6 @@ _SIDE = 200
 """Radii, and rises per turn, in a sweep."""
 
 
-class Lengths(TypedDict):
-    """How a helix is built, m; None for what is usual."""
-
-    straight: float | None
-    ease: float | None
-    centers: float | None
-    deck: float | None
-    roadbed: float | None
-    clear: float | None
-
-
-class _Judged(TypedDict):
-    """What a sweep counts and judges: the cars of some powers, a train on a rail condition, the steepest grade."""
-
-    powers: tuple[str, ...]
-    car: str | None
-    train: str | None
-    rail: str | None
-    direction: Direction | None
-    steepest: float
-
-
 def _hill_options(function: Verb) -> Verb:
     """Add the options that every design of a climb has; those of its stock are read before lengths and names."""
     for option in (
@@ -85,14 +64,14 @@ def _hill_options(function: Verb) -> Verb:
         click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above the floor."),
         need_option,
         click.option(
-            "--rail", type=Name("rails"), help="Rail condition to judge.  [default: the first film, at both ages]"
+            "--rail", metavar="NAME", help="Rail condition to judge.  [default: the first film, at both ages]"
         ),
         click.option(
             "--direction",
             type=click.Choice(["up", "down", "both"]),
             help="Which way trains run.  [default: as in their own plan, else both]",
         ),
-        click.option("--train", type=Name("trains", "train"), help="A train of the plan.  [default: the only one]"),
+        click.option("--train", type=Name("train"), help="A train of the plan.  [default: the only one]"),
         click.option(
             "--practice",
             type=click.Choice(["NMRA", "NEM"]),
@@ -137,12 +116,11 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 @click.option(
     "--power",
     "powers",
-    type=Name("powers", "power"),
+    type=Name("power"),
     multiple=True,
     help="Locomotives to chart in a sweep; repeat for more.  [default: all]",
 )
-@click.option("--car", type=Name("cars", "car"), help="Car to count in a sweep.  [default: the first]")
-@csv_option("With --sweep: every design")
+@click.option("--car", type=Name("car"), help="Car to count in a sweep.  [default: the first]")
 @click.option(
     "--steepest", type=GRADE, default="4 %", show_default=True, help="Mark designs of a sweep that are steeper."
 )
@@ -150,6 +128,7 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 @answers(copies=True)
 def helix(
     *,
+    stock: Plan,
     out: Output,
     radius: float | None,
     rise_per_turn: float | None,
@@ -172,7 +151,7 @@ def helix(
     risers: int,
     datum: float | None,
     paper: PaperName | None,
-    **given: Unpack[Lengths],
+    **lengths: float | None,
 ) -> Answer:
     """Design a helix, or find the best one for a train."""
     if tracks == 1:
@@ -181,26 +160,21 @@ def helix(
         refuse_idle(*_GIVEN, *_SHEET, "straight", "find", "need", beside="--sweep")
     else:
         _refuse_sheet_options(out)
-        refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
+        refuse_idle("powers", "car", "steepest", needs="--sweep")
         if find not in ("radius", "grade"):
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
     from gradehaul.design.climb.helix_given import HelixGiven
-
-    stock, lengths = _stock(given)
-    build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)
-    if sweep:
-        return _sweep(
-            stock, out, build, turns, sweep,
-            powers=powers, car=car, train=train, rail=rail, direction=direction, steepest=steepest,
-        )  # fmt: skip
-    fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)
-    found = design_helix(fixed, build, stock, find=find, train=train, rail=rail, need=need, direction=direction)
     from gradehaul.show.climb.text import helix_page
 
-    units = out.units(stock)
+    build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)
+    if sweep:
+        own = {"powers": powers, "car": car, "train": train, "direction": direction, "steepest": steepest}
+        return _sweep(stock, out, build, turns, sweep, rail, **own)
+    fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)
+    found = design_helix(fixed, build, stock, find=find, train=train, rail=rail, need=need, direction=direction)
 
-    def sheet() -> bytes:
+    def sheet(units: UnitFormat) -> bytes:
         from gradehaul.design.climb.bench import helix_bench
         from gradehaul.show.climb.bench_sheet import helix_sheet
         from gradehaul.show.sheets import PAPER_OF
@@ -208,8 +182,7 @@ def helix(
         bench = helix_bench(found.helix, stock, found.hill, units.system, datum, risers)
         return helix_sheet(bench, units, paper or PAPER_OF[units.system])
 
-    shown = found.to_dict() if out.form == "json" else helix_page(found, units, find=find, more=more)
-    return Answer(shown, sheet if _is_sheet(out) else _copy(found, out), passes=found.passes)
+    return _climb(found, out, partial(helix_page, found, find=find, more=more), sheet)
 
 
 @click.command()
@@ -231,6 +204,7 @@ def helix(
 @answers(copies=True)
 def incline(
     *,
+    stock: Plan,
     out: Output,
     rise: float | None,
     length: float | None,
@@ -248,7 +222,6 @@ def incline(
     every: float | None,
     datum: float | None,
     paper: PaperName | None,
-    **given: Any,  # noqa: ANN401 - the options of its stock, which are read already
 ) -> Answer:
     """Design an incline, or find the best one for a train."""
     if find is None:
@@ -260,13 +233,11 @@ def incline(
     from gradehaul.design.climb.incline import Bend, InclineGiven
     from gradehaul.show.climb.text import incline_page
 
-    stock, _ = _stock(given)
     bends = tuple(Bend(radius, angle, ease or 0.0) for radius, angle in curves)
     fixed = InclineGiven(rise, length, grade, bends, vertical_curve, compensate)
     found = design_incline(fixed, stock, find=find, train=train, rail=rail, need=need, direction=direction)
-    units = out.units(stock)
 
-    def sheet() -> bytes:
+    def sheet(units: UnitFormat) -> bytes:
         from gradehaul.design.climb.bench import incline_bench
         from gradehaul.show.climb.bench_sheet import incline_sheet
         from gradehaul.show.sheets import PAPER_OF
@@ -274,8 +245,7 @@ def incline(
         bench = incline_bench(found.hill, every, units.system, datum)
         return incline_sheet(bench, units, paper or PAPER_OF[units.system])
 
-    shown = found.to_dict() if out.form == "json" else incline_page(found, units, find=find, more=more)
-    return Answer(shown, sheet if _is_sheet(out) else _copy(found, out), passes=found.check.passes)
+    return _climb(found, out, partial(incline_page, found, find=find, more=more), sheet)
 
 
 def _is_sheet(out: Output) -> bool:
@@ -287,77 +257,60 @@ def _refuse_sheet_options(out: Output) -> None:
         refuse_idle(*_SHEET, needs="-o FILE.pdf")
 
 
+def _climb(
+    found: HelixAnswer | InclineAnswer,
+    out: Output,
+    page: Callable[[UnitFormat], Page],
+    sheet: Callable[[UnitFormat], bytes],
+) -> Answer:
+    """Return a designed climb; its file holds the hill as a plan, sheets for the bench, or a long section."""
+    units = out.units(found.stock)
+
+    def copy() -> str | bytes:
+        if _is_sheet(out):
+            return sheet(units)
+        if str(out.path).lower().endswith(".toml"):
+            return found.hill.text
+        from gradehaul.haulage.views.section import long_section
+        from gradehaul.show.section.picture import long_section_picture
+
+        layout = found.hill.layout
+        return long_section_picture(out.picture(), long_section(layout, layout.routes[0].name), units)
+
+    shown = in_form(out, found.stock, found.to_dict, page)
+    return Answer(shown, copy if out.to_file else None, passes=found.passes)
+
+
 def _sweep(
     stock: Plan,
     out: Output,
     build: HelixBuild,
     turns: float | None,
     bounds: tuple[float, float, float, float],
-    **of: Unpack[_Judged],
+    rail: str | None,
+    **of: Any,  # noqa: ANN401 - by the names in helix_sweep.sweep
 ) -> Answer:
-    """Return a sweep of helices, drawn where a file is named for it."""
+    """Return a sweep of helices, as a chart or as JSON."""
+    if out.form != "json" and not out.to_file:
+        raise click.UsageError("--sweep draws a chart: put -o with a name that ends in .png, .svg or .pdf, or --json")
     import numpy as np
 
+    from gradehaul.design.climb.helix import GUARD
     from gradehaul.design.climb.helix_sweep import sweep
     from gradehaul.design.climb.hill import judged_rails
-    from gradehaul.show.climb.sweep import sweep_csv, sweep_page
+    from gradehaul.quantities.document import json_text
 
     low, high, least, most = bounds
     if not (0 < low < high and 0 < least < most):
         raise DesignError("a sweep runs from less to more", place="--sweep", write="--sweep 18 40 3 6")
     if turns is None:
         raise DesignError("the turns are missing", place="--turns", write="--turns 3")
-    radii, rises = np.linspace(low, high, _SIDE), np.linspace(least, most, _SIDE)
-    judged = judged_rails(stock, of["rail"])
-    found = sweep(
-        radii,
-        rises,
-        build,
-        stock,
-        turns=turns,
-        powers=of["powers"],
-        car=of["car"],
-        rails=() if of["rail"] is None else judged,
-        train=of["train"],
-        judged=judged,
-        direction=of["direction"],
-        steepest=of["steepest"],
-    )
-    possible = bool(found.possible.any())
-    if out.form != "text":
-        from gradehaul.quantities.document import json_text
-
-        if out.form == "json":
-            return Answer(json_text(found.to_dict(), indent=None), passes=possible)
-        return Answer(sweep_csv(found, out.table_reader(stock)), passes=possible)
-    if not out.to_file:
-        return Answer(sweep_page(found, out.units(stock)), passes=possible)
+    radii, rises, judged = np.linspace(low, high, _SIDE), np.linspace(least, most, _SIDE), judged_rails(stock, rail)
+    rails = () if rail is None else judged
+    found = sweep(radii, rises, build, stock, turns=turns, rails=rails, judged=judged, **of)
+    if out.form == "json":
+        return Answer(json_text(found.to_dict(), indent=None), passes=bool(found.possible.any()))
     from gradehaul.show.climb.sweep_picture import sweep_picture
 
-    return Answer(sweep_picture(out.picture(), found, out.units(stock)), passes=possible)
-
-
-def _stock(given: Any) -> tuple[Plan, Any]:  # noqa: ANN401 - the options of a verb
-    """Return the stock that a design is for, and the options that do not name it."""
-    names = ("stock", "scale", "unit", "practice")
-    return plan_of(click.get_current_context()), {name: value for name, value in given.items() if name not in names}
-
-
-def _copy(found: HelixAnswer | InclineAnswer, out: Output) -> Callable[[], str | bytes] | None:
-    """Return what the file holds: a hill as a plan, or the long section of its first route."""
-    if not out.to_file:
-        return None
-    path = str(out.path)
-
-    def copy() -> str | bytes:
-        if Path(path).suffix.lower() == ".toml":
-            if Path(path).exists():
-                raise PlanError("an answer is not written over a plan", file=path, write="another name after -o")
-            return found.hill.text
-        from gradehaul.haulage.views.section import long_section
-        from gradehaul.show.section.picture import long_section_picture
-
-        layout = found.hill.layout
-        return long_section_picture(out.picture(), long_section(layout, layout.routes[0].name), out.units(found.stock))
-
-    return copy
+    chart = sweep_picture(out.picture(), found, out.units(stock))
+    return Answer(chart, passes=bool(found.possible.any()), remarks=[GUARD])

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypedDict
 
 import click
 
-from gradehaul.command.answer import Answer, Output, answers, refuse_idle
+from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
 from gradehaul.command.options import (
     csv_option,
     film_options,
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.plan.records import Plan
+    from gradehaul.show.base.picture import Format
+    from gradehaul.show.base.unit_format import UnitFormat
     from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.keep_clean import KeepCleanPlan
     from gradehaul.treatment.needs import Need
@@ -86,15 +89,10 @@ def treat(
 
         return filmed_plan(found, Path(out.path).parent if out.to_file and out.path else None)
 
-    if out.form == "json":
-        return Answer(found.to_dict(), copy)
-    if out.form == "csv":
-        from gradehaul.show.film.text import treat_csv
+    from gradehaul.show.film.text import treat_csv, treat_page
 
-        return Answer(treat_csv(found, out.table_reader(plan)), copy)
-    from gradehaul.show.film.text import treat_page
-
-    return Answer(treat_page(found, out.units(plan), more), copy)
+    page = partial(treat_page, found, more=more)
+    return Answer(in_form(out, plan, found.to_dict, page, partial(treat_csv, found)), copy)
 
 
 @click.command()
@@ -120,17 +118,12 @@ def readings(*, plan: Plan, out: Output, paper: PaperName | None, seed: int, mor
     from gradehaul.haulage.answers.readings import readings as answer_of
 
     answer = answer_of(plan, seed=seed)
-    match out.form:
-        case "json":
-            return Answer(answer.to_dict())
-        case "csv":
-            from gradehaul.show.bench.text import readings_csv
+    from gradehaul.show.bench.text import readings_csv, readings_page
 
-            return Answer(readings_csv(answer, out.table_reader(plan)))
-        case "png" | "svg" | "pdf" as picture:
-            from gradehaul.show.bench.picture import readings_plot
+    def picture(form: Format, units: UnitFormat) -> bytes:
+        from gradehaul.show.bench.picture import readings_plot
 
-            return Answer(readings_plot(picture, answer, out.units(plan)))
-    from gradehaul.show.bench.text import readings_page
+        return readings_plot(form, answer, units)
 
-    return Answer(readings_page(answer, out.units(plan), more))
+    page = partial(readings_page, answer, more=more)
+    return Answer(in_form(out, plan, answer.to_dict, page, partial(readings_csv, answer), picture))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from gradehaul.command.answer import Answer, Output, answers, refuse_idle
+from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_ending, refuse_idle
 from gradehaul.command.options import (
     csv_option,
     grades_option,
@@ -22,7 +23,7 @@ from gradehaul.command.options import (
     strict_option,
     trains_option,
 )
-from gradehaul.command.parameters import GRADE, LENGTH, THICKNESS, Height, Name
+from gradehaul.command.parameters import GRADE, LENGTH, THICKNESS, Height
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
 from gradehaul.show import sections
@@ -30,13 +31,10 @@ from gradehaul.show import sections
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gradehaul.design.level.railheads import Leveled
-    from gradehaul.design.level.shims import Corrections
     from gradehaul.plan.records import Plan
+    from gradehaul.show.base.picture import Format
+    from gradehaul.show.base.unit_format import UnitFormat
     from gradehaul.show.sheets import PaperName
-
-_SURVEYS = ("surveys", "table", "target", "shim", "step")
-_RAILHEADS = ("trains", "least", "most", "change")
 
 
 @click.command()
@@ -45,7 +43,7 @@ _RAILHEADS = ("trains", "least", "most", "change")
 @answers(writes="toml", copies=True)
 def fit(*, plan: Plan, out: Output) -> Answer:
     """Show the figures that close each line; -o writes them."""
-    from gradehaul.plan.edit.tracks import plan_with_numbers
+    from gradehaul.plan.edit.copies import plan_with_numbers
     from gradehaul.track.fit import fit_notes, fitted
 
     found = fitted(plan)
@@ -64,12 +62,11 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @strict_option
 @json_option
 @csv_option("The places")
-@output_option("Write this file; .png, .svg or .pdf marks places on the plan.")
+@output_option("Write to this file; - prints.")
 @open_option
-@size_option
 @show_option
 @more_option(sections.CLEARANCE)
-@answers(draws=True)
+@answers()
 def clearance(
     *,
     plan: Plan,
@@ -82,31 +79,15 @@ def clearance(
     more: tuple[str, ...],
 ) -> Answer:
     """Find tracks too close together, and cars that would tip."""
-    if out.form in ("text", "json", "csv"):
-        refuse_idle("size", needs="a picture after -o")
     from gradehaul.design.clearance.findings import clearances
     from gradehaul.design.clearance.rules import Allowances
     from gradehaul.haulage.answers.layout import Layout
 
-    layout = Layout(plan)
-    found = clearances(layout, Allowances(deck, wire, overhead, coupler, trains))
-    passes = found.passes and found.complete and not found.would_fail
-    match out.form:
-        case "json":
-            return Answer(found.to_dict(), passes=passes)
-        case "csv":
-            from gradehaul.show.clearance.text import clearance_csv
+    found = clearances(Layout(plan), Allowances(deck, wire, overhead, coupler, trains))
+    from gradehaul.show.clearance.text import clearance_csv, clearance_page
 
-            return Answer(clearance_csv(found, out.table_reader(plan)), passes=passes)
-        case "png" | "svg" | "pdf" as picture:
-            from gradehaul.haulage.views.plan_view import plan_view
-            from gradehaul.show.clearance.picture import clearance_picture
-
-            view = plan_view(layout, trains=())
-            return Answer(clearance_picture(picture, found, view, out.units(plan), size=out.size), passes=passes)
-    from gradehaul.show.clearance.text import clearance_page
-
-    return Answer(clearance_page(found, out.units(plan), more), passes=passes)
+    shown = in_form(out, plan, found.to_dict, partial(clearance_page, found, more=more), partial(clearance_csv, found))
+    return Answer(shown, passes=found.passes and found.complete)
 
 
 @click.command()
@@ -121,14 +102,7 @@ def clearance(
     type=GRADE,
     help="Largest change of grade between stretches.  [default: 2 %]",
 )
-@click.option(
-    "--survey",
-    "surveys",
-    type=Name("surveys", "survey", declare="[survey.NAME] in the plan"),
-    multiple=True,
-    help="Correct a survey of the plan instead; repeat for more.",
-)
-@click.option("--heights", "table", type=click.Path(), help="Correct the survey in a CSV file, distance and height.")
+@click.option("--survey", "surveys", metavar="NAME", multiple=True, help="Correct a survey instead; repeat for more.")
 @click.option(
     "--target", type=GRADE, help="With a survey: the intended grade.  [default: its own, else even from end to end]"
 )
@@ -157,79 +131,57 @@ def level(
     most: tuple[tuple[str, float], ...],
     change: float | None,
     surveys: tuple[str, ...],
-    table: str | None,
     target: float | None,
     shim: float | None,
     step: float | None,
     more: tuple[str, ...],
 ) -> Answer:
     """Find railheads that make the effort even, or riser shims."""
-    if not out.to_file or Path(str(out.path)).suffix.lower() == ".toml":
+    drawn = out.to_file and Path(str(out.path)).suffix.lower() != ".toml"
+    if not drawn:
         refuse_idle("size", needs="a picture after -o")
-    if surveys or any(each is not None for each in (table, target, shim, step)):
-        refuse_idle(*_RAILHEADS, beside="--survey, --heights, --target, --shim and --step")
-        from gradehaul.design.level.shims import corrected_surveys
-
-        system = out.units(plan).system
-        found = corrected_surveys(plan, system, surveys=surveys, table=table, target=target, shim=shim, step=step)
-        return _shims(plan, found, out, more)
+    if surveys or any(each is not None for each in (target, shim, step)):
+        refuse_idle("trains", "least", "most", "change", beside="--survey, --target, --shim and --step")
+        refuse_ending(out.path, out.form)
+        return _shims(plan, out, surveys, more, target=target, shim=shim, step=step)
     if change is not None and change <= 0:
-        found_text = describe(change, "grade", "%")
-        raise DesignError("a change of grade is more than 0", place="--change", found=found_text)
+        given = describe(change, "grade", "%")
+        raise DesignError("a change of grade is more than 0", place="--change", found=given)
     from gradehaul.design.level.railheads import MOST_CHANGE, leveled
     from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.show.level.text import level_csv, level_page
 
     change = MOST_CHANGE if change is None else change
-    found_heights = leveled(Layout(plan), trains=trains, least=dict(least), most=dict(most), change=change)
-    return _leveled(found_heights, out, more)
+    found = leveled(Layout(plan), trains=trains, least=dict(least), most=dict(most), change=change)
 
-
-def _shims(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequence[str]) -> Answer:
-    def picture() -> bytes:
-        from gradehaul.show.level.shims_picture import shims_picture
-
-        form = out.picture()
-        if len(found) > 1:
-            raise click.UsageError("-o draws one survey: name it by --survey")
-        return shims_picture(form, plan, found[0], out.units(plan), size=out.size)
-
-    if out.form == "text":
-        from gradehaul.show.level.shims_text import shims_page
-
-        return Answer(shims_page(plan, found, out.units(plan), more), picture)
-    from gradehaul.design.level.shims import CorrectedSurveys
-    from gradehaul.show.level.shims_text import shims_csv
-
-    answer = CorrectedSurveys(plan, tuple(found))
-    return Answer(answer.to_dict() if out.form == "json" else shims_csv(answer, out.table_reader(plan)), picture)
-
-
-def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
     def copy() -> str | bytes:
         """Return the copy of the plan, or the picture, whichever the name of the file is for."""
-        if not out.to_file or Path(str(out.path)).suffix.lower() == ".toml":
-            from gradehaul.design.level.plan_copy import leveled_plan
+        if drawn:
+            from gradehaul.show.level.picture import level_picture
 
-            return leveled_plan(found, Path(str(out.path)).parent if out.to_file else None)
-        from gradehaul.show.level.picture import level_picture
+            return level_picture(out.picture(), found, out.units(plan), size=out.size)
+        from gradehaul.design.level.plan_copy import leveled_plan
 
-        return level_picture(out.picture(), found, out.units(found.plan), size=out.size)
+        return leveled_plan(found, Path(str(out.path)).parent if out.to_file else None)
 
-    if out.form == "text":
-        from gradehaul.show.level.text import level_page
+    page = partial(level_page, found, more=more)
+    return Answer(in_form(out, plan, found.to_dict, page, partial(level_csv, found)), copy, found.passes)
 
-        return Answer(level_page(found, out.units(found.plan), more), copy, found.passes)
-    from gradehaul.show.level.text import level_csv
 
-    shown = found.to_dict() if out.form == "json" else level_csv(found, out.table_reader(found.plan))
-    return Answer(shown, copy, found.passes)
+def _shims(plan: Plan, out: Output, surveys: Sequence[str], more: Sequence[str], **of: float | None) -> Answer:
+    from gradehaul.design.level.shims import corrected_surveys
+    from gradehaul.show.level.shims_text import shims_csv, shims_page
+
+    found = corrected_surveys(plan, out.units(plan).system, surveys=surveys, **of)
+    page = partial(shims_page, found, more=more)
+    return Answer(in_form(out, plan, found.to_dict, page, partial(shims_csv, found)))
 
 
 @click.command()
 @plan_argument
 @click.option("--every", type=LENGTH, required=True, help='Riser spacing, such as "16 in".')
-@click.option("--line", type=Name("lines", "line"), help="Line to follow.  [default: the only one]")
-@click.option("--route", type=Name("routes"), help="Route to follow, from line to line.")
+@click.option("--line", metavar="NAME", help="Line to follow.  [default: the only one]")
+@click.option("--route", metavar="NAME", help="Route to follow, from line to line.")
 @click.option("--from", "begin", type=LENGTH, default="0", help="Where the first riser stands.  [default: the start]")
 @click.option(
     "--deck-joint", "deck_joints", type=LENGTH, multiple=True, help="Where the deck is joined; repeat for more."
@@ -270,26 +222,17 @@ def risers(
     from gradehaul.design.risers.walk import walk_along
     from gradehaul.haulage.answers.layout import Layout
 
-    units = out.units(plan)
     walk = walk_along(Layout(plan), line=line, route=route)
-    build = usual_riser_build(plan, units.system, **lengths)
+    build = usual_riser_build(plan, out.units(plan).system, **lengths)
     found = risers_along(walk, build, every=every, begin=begin, deck_joints=deck_joints)
-    match out.form:
-        case "json":
-            return Answer(found.to_dict())
-        case "csv":
-            from gradehaul.show.risers.text import risers_csv
+    from gradehaul.show.risers.text import risers_csv, risers_page
 
-            return Answer(risers_csv(found, out.table_reader(plan)))
-        case "pdf":
-            from gradehaul.show.risers.sheet import risers_sheet
-            from gradehaul.show.sheets import PAPER_OF
+    def picture(form: Format, units: UnitFormat) -> bytes:
+        from gradehaul.show.risers.sheet import risers_picture, risers_sheet
+        from gradehaul.show.sheets import PAPER_OF
 
-            return Answer(risers_sheet(found, units, paper or PAPER_OF[units.system], strip=strip))
-        case "png" | "svg" as picture:
-            from gradehaul.show.risers.sheet import risers_picture
+        if form == "pdf":
+            return risers_sheet(found, units, paper or PAPER_OF[units.system], strip=strip)
+        return risers_picture(form, found, units)
 
-            return Answer(risers_picture(picture, found, units))
-    from gradehaul.show.risers.text import risers_page
-
-    return Answer(risers_page(found, units))
+    return Answer(in_form(out, plan, found.to_dict, partial(risers_page, found), partial(risers_csv, found), picture))

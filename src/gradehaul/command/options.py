@@ -60,13 +60,13 @@ def output_option(words: str, *, required: bool = False) -> Callable[[Verb], Ver
 def trains_option(train: str) -> Callable[[Verb], Verb]:
     """Return the option that names trains, all named ones where it is not given."""
     words = f"{train}; repeat for more.  [default: all named]"
-    return click.option("--train", "trains", type=Name("trains", "train"), multiple=True, help=words)
+    return click.option("--train", "trains", type=Name("train"), multiple=True, help=words)
 
 
 def routes_option(route: str) -> Callable[[Verb], Verb]:
     """Return the option that names routes, all where it is left out."""
     words = f"{route}; repeat for more.  [default: all]"
-    return click.option("--route", "routes", type=Name("routes"), multiple=True, help=words)
+    return click.option("--route", "routes", metavar="NAME", multiple=True, help=words)
 
 
 def more_option(sections: Sequence[str]) -> Callable[[Verb], Verb]:
@@ -94,7 +94,7 @@ def _sections(known: Sequence[str], values: Sequence[str]) -> tuple[str, ...]:
 def rails_option(default: str, rail: str = "A rail condition") -> Callable[[Verb], Verb]:
     """Return the option that names rail conditions."""
     words = f"{rail}; repeat for more.  [default: {default}]"
-    return click.option("--rail", "rails", type=Name("rails"), multiple=True, help=words)
+    return click.option("--rail", "rails", metavar="NAME", multiple=True, help=words)
 
 
 def film_options(function: Verb) -> Verb:
@@ -108,7 +108,7 @@ def film_options(function: Verb) -> Verb:
             "--reserve", type=SHARE, default="0 %", show_default=True, help="Share of the pull to keep in reserve."
         ),
         need_option,
-        click.option("--film", type=Name("films", "film"), help="The film to plan for.  [default: the plan's first]"),
+        click.option("--film", type=Name("film"), help="The film to plan for.  [default: the plan's first]"),
     ):
         function = option(function)
     return function

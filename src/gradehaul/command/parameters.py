@@ -1,19 +1,17 @@
-"""Types of parameters: a plan, quantities read in its unit, and its names, each looked up and completed."""
+"""Types of parameters: a plan, quantities read in its unit, and its names, each looked up."""
 
 from __future__ import annotations
 
 import errno
 import os
 import re
-from collections.abc import Iterable, Mapping
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-from click.shell_completion import CompletionItem
 
-from gradehaul.errors import DesignError, GradehaulError, QuantityError
+from gradehaul.errors import DesignError, QuantityError
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
@@ -27,7 +25,6 @@ _LONGEST, _SHORTEST = 1e4, 1e-6
 """Lengths on a command line, m."""
 _STOCK = "gradehaul.stock"
 _BY = re.compile(r"\s+(?:x|by|×)\s+", re.IGNORECASE)
-_BETWEEN = ".."
 
 
 def load(path: str) -> Plan:
@@ -78,22 +75,9 @@ class PlanFile(ParamType):
         plan: Plan = load(value) if isinstance(value, str) else value
         return plan
 
-    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-        """Leave files to the shell."""
-        del ctx, param
-        return [CompletionItem(incomplete, type="file")]
-
 
 class Quantity(ParamType):
-    """A length, a grade, a share or an angle in SI units; a bare length reads in the plan's unit.
-
-    Parameters
-    ----------
-    kind
-        What it is.
-    signed
-        Whether it may be less than 0.
-    """
+    """A quantity in SI units, under 0 where `signed`; a bare length is in the plan's unit."""
 
     def __init__(self, kind: Kind, *, signed: bool = True) -> None:
         self.kind, self.name, self.signed = kind, kind, signed
@@ -136,93 +120,26 @@ class Floor(ParamType):
         return sides[0], sides[-1]
 
 
-class Completed(ParamType):
-    """What names something of the plan, which the shell completes."""
-
-    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
-        """Return what may be written, of which some may begin like what is there."""
-        raise NotImplementedError
-
-    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
-        """Return what begins like what is there."""
-        del param
-        plan = _plan_in_sight(ctx)
-        names = [] if plan is None else self.candidates(plan, incomplete)
-        return [CompletionItem(name) for name in names if name.casefold().startswith(incomplete.casefold())]
-
-
-class Name(Completed):
-    """A name in one section of the plan, as the plan has it.
-
-    Parameters
-    ----------
-    section
-        A mapping of `Plan`, or ``rails``.
-    kind
-        What it names, in a word, where it must be one that the plan declares; else the answer looks it up.
-    declare
-        How to declare such a thing, written where the plan has none.
-    """
+class Name(ParamType):
+    """A name that the plan declares, of a kind of thing."""
 
     name = "name"
 
-    def __init__(self, section: str, kind: str = "", *, declare: str = "") -> None:
-        self.section, self.kind, self.declare = section, kind, declare
+    def __init__(self, kind: str) -> None:
+        self.kind = kind
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:  # noqa: ANN401 - as click has it
         """Return the name."""
         from gradehaul.plan.names import look_up
 
-        if self.kind and ctx is not None:
+        if ctx is not None:
             plan = plan_of(ctx)
-            look_up(value, self.known(plan), self.kind, file=plan.file, place=option_of(param), declare=self.declare)
+            look_up(value, getattr(plan, f"{self.kind}s"), self.kind, file=plan.file, place=option_of(param))
         name: str = value
         return name
 
-    def known(self, plan: Plan) -> Mapping[str, object]:
-        """Return the names that there are."""
-        if self.section == "rails":
-            from gradehaul.plan.rail_condition import conditions
 
-            return dict.fromkeys(conditions(plan.films))
-        found: Mapping[str, object] = getattr(plan, self.section)
-        return found
-
-    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
-        """Return the names that there are."""
-        del incomplete
-        return self.known(plan)
-
-
-class RouteOrPlaces(Completed):
-    """A route by its name, or two places as ``FROM..TO``."""
-
-    name = "route"
-
-    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
-        """Return the routes, and the places of both ends."""
-        places = [*plan.berths, *plan.joints]
-        origin, dots, _ = incomplete.partition(_BETWEEN)
-        if dots:
-            return [f"{origin}{dots}{place}" for place in places if place != origin]
-        return [*plan.routes, *(f"{place}{_BETWEEN}" for place in places)]
-
-
-class Vehicle(Completed):
-    """A locomotive, a power or a car, with a number before it that counts; or any, for each power by turns."""
-
-    name = "vehicle"
-
-    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
-        """Return the vehicles, behind the number that is there."""
-        from gradehaul.haulage.answers.trial_train import ANY
-
-        count = re.match(r"\d+ +", incomplete)
-        before = count[0] if count else ""
-        return [f"{before}{name}" for name in (*plan.powers, *plan.cars, *([] if before else [ANY]))]
-
-
-class Height(Completed):
+class Height(ParamType):
     """A joint and a height there, m, as ``JOINT=HEIGHT``."""
 
     name = "JOINT=HEIGHT"
@@ -235,25 +152,5 @@ class Height(Completed):
         if not sign:
             wrong, example = "write the joint, =, and a height", f'{option_of(param)} "Bridge = 4 in"'
             raise DesignError(wrong, place=option_of(param), found=quoted(value), write=example)
-        name = Name("joints", "joint").convert(joint.strip(), param, ctx)
+        name = Name("joint").convert(joint.strip(), param, ctx)
         return name, LENGTH.convert(height, param, ctx)
-
-    def candidates(self, plan: Plan, incomplete: str) -> Iterable[str]:
-        """Return the joints, for a height behind each."""
-        del incomplete
-        return [f"{joint}=" for joint in plan.joints]
-
-
-def _plan_in_sight(ctx: click.Context) -> Plan | None:
-    """Return the plan on the line as far as it can be read.
-
-    Where an option still lacks its value, nothing before it has been taken in.
-    """
-    plan, path = _given(ctx, "plan"), _given(ctx, "stock")
-    if plan is None and path is None:
-        before = [*ctx.args, *os.environ.get("COMP_WORDS", "").split()]
-        path = next((word for word in before if word.lower().endswith(".toml")), None)
-    try:
-        return load(path) if plan is None and path is not None else plan
-    except (GradehaulError, OSError):
-        return None

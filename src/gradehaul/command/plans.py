@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from gradehaul.command.answer import Answer, Output, answers, refuse_ending
+from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_ending
 from gradehaul.command.film import FilmOptions, shown_film
 from gradehaul.command.options import (
     csv_option,
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.views.plan_view import PlanView
     from gradehaul.plan.records import Plan
+    from gradehaul.show.base.picture import Format
+    from gradehaul.show.base.unit_format import UnitFormat
     from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 
@@ -127,22 +130,16 @@ def map_(
     layout = Layout(plan)
     kept_clean = shown_film(layout, film, trains, treat=treat)
     view = _view(layout, trains, rails, kept_clean, routes)
-    match out.form:
-        case "json":
-            from gradehaul.show.plan_view.text import map_json
+    from gradehaul.show.plan_view.text import map_csv, map_document, map_page
 
-            return Answer(map_json(view, kept_clean))
-        case "csv":
-            from gradehaul.show.plan_view.text import map_csv
+    def picture(form: Format, units: UnitFormat) -> bytes:
+        from gradehaul.show.plan_view.picture import plan_picture
 
-            return Answer(map_csv(view, kept_clean, out.table_reader(plan)))
-        case "png" | "svg" | "pdf" as picture:
-            from gradehaul.show.plan_view.picture import plan_picture
+        return plan_picture(form, view, units, size=out.size, film=kept_clean)
 
-            return Answer(plan_picture(picture, view, out.units(plan), size=out.size, film=kept_clean))
-    from gradehaul.show.plan_view.text import map_page
-
-    return Answer(map_page(view, out.units(plan), kept_clean, more))
+    page = partial(map_page, view, film=kept_clean, more=more)
+    table = partial(map_csv, view, kept_clean)
+    return Answer(in_form(out, plan, partial(map_document, view, kept_clean), page, table, picture))
 
 
 @click.command()

@@ -147,7 +147,7 @@ def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix:
             (helix.radius, helix.turns, helix.rise), rel=1e-6
         )
     assert found == 8  # of ten: radius, rise per turn and grade say nothing of its end; the rises and turns no radius
-    with pytest.raises(DesignError, match="contradicts"):
+    with pytest.raises(DesignError, match="contradict one another"):
         helix_of(HelixGiven(**{**whole, "grade": helix.grade * 1.01}), helix.build)
     assert helix_of(HelixGiven(**whole), helix.build).radius == helix.radius
 
@@ -156,7 +156,8 @@ def test_what_is_missing_and_what_contradicts_is_told(build: HelixBuild) -> None
     with pytest.raises(DesignError, match=r"write one more of --turns, --rise|write one more of --rise, --turns"):
         helix_of(HelixGiven(radius=0.6, grade=0.02), build)
     with pytest.raises(
-        DesignError, match=r"grade 3 % contradicts radius 24 in and rise per turn 4 in, got grade 2.653 %"
+        DesignError,
+        match=r"radius 24 in, rise per turn 4 in, 3 turns, grade 3 % contradict one another, got grade 2.653 %",
     ):
         helix_of(HelixGiven(radius=24 * INCH, rise_per_turn=4 * INCH, grade=0.03, turns=3), build, "in")
     with pytest.raises(DesignError, match="floor 900 mm by 900 mm contradicts radius 600 mm"):
@@ -167,6 +168,8 @@ def test_what_is_missing_and_what_contradicts_is_told(build: HelixBuild) -> None
         helix_of(HelixGiven(radius=-0.6, grade=0.02, turns=3), build)
     with pytest.raises(DesignError, match="floor is too small"):
         helix_of(HelixGiven(floor=(0.04, 0.04), grade=0.02, turns=3), build)
+    with pytest.raises(DesignError, match="floor must be more than 0"):
+        helix_of(HelixGiven(floor=(3.0, 0.0), grade=0.02, turns=3), build)
     with pytest.raises(DesignError, match="easements are longer"):
         helix_of(HelixGiven(radius=0.1, grade=0.02, turns=1), replace(build, ease=0.9))
 

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
 
+from checked import check
 from gradehaul.errors import RouteError
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
-from strategies import Layout as Drawn
-from strategies import layouts
 
 PLAN = """
 scale = "HO"
@@ -103,22 +100,6 @@ def test_rail_is_clean_where_nothing_is_said(layout: Layout) -> None:
     assert layout.verdict("morning") == layout.verdict("morning", rail="clean")
 
 
-@given(layouts(most=8))
-@settings(max_examples=15)
-def test_random_layouts_answer_as_the_whole_check_does(drawn: Drawn) -> None:
-    plan = read_plan(drawn.text)
-    answer = check(plan)
-    if any(train.misfits for train in answer.trains):  # on a lap many times over, places that bind tie
-        return
-    layout = Layout(plan)
-    for route in answer.routes:
-        for load in route.loads[::5]:
-            # from a fresh start, not after other rails and powers
-            assert layout.longest_train(route.route.name, load.power, load.car, rail=load.rail) == load
-    for train in answer.trains:
-        assert layout.verdict(train.name, rail=train.rail) == train.verdict
-
-
 # What it does not know
 
 RAILS = 'one of "clean", "wax", "wax fresh", "as planned", "as planned fresh"'
@@ -146,19 +127,6 @@ def test_an_unknown_name_is_told_with_the_nearest(
     with pytest.raises(RouteError) as caught:
         layout.longest_train(route, power, car, rail=rail)
     assert str(caught.value) == f'plan.toml: the plan has no {kind} of this name, got "{unknown}"; write {write}'
-
-
-@pytest.mark.parametrize(
-    ("train", "rail", "message"),
-    [
-        ("mornin", "clean", 'plan.toml: the plan has no train of this name, got "mornin"; write "morning"'),
-        ("morning", "wx", 'plan.toml: the plan has no rail condition of this name, got "wx"; write "wax"'),
-    ],
-)
-def test_an_unknown_train_is_told_with_the_nearest(layout: Layout, train: str, rail: str, message: str) -> None:
-    with pytest.raises(RouteError) as caught:
-        layout.verdict(train, rail=rail)
-    assert str(caught.value) == message
 
 
 def test_a_plan_without_trains_has_none_to_name() -> None:

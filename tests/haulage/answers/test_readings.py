@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.readings import bounds, readings
 from gradehaul.plan import load_plan, read_plan
@@ -180,7 +180,7 @@ def test_a_plan_without_any_reading_is_told_where_to_begin():
     plan = read_plan(PLAN.replace("[train.drag]", "[train.x]").replace('["goat", "9 ore"]', '["goat"]'))
     advice = " ".join(readings(plan).measure_next)
     assert "read the pull of goat" in advice
-    assert "loose plank" in advice
+    assert "spare length of track" in advice
 
 
 def test_what_is_to_be_read_of_two_locomotives_coupled_together_can_be_written():
@@ -210,7 +210,7 @@ def test_check_and_readings_name_the_same_measurement(name):
 @pytest.mark.parametrize(
     ("hours", "wanted"),
     [
-        ([], ["wipe the film treated on a loose plank"]),
+        ([], ["wipe the film treated on a spare length of track"]),
         ([30], ["rail on the day you apply it too"]),
         ([0], ["rail after a day too"]),
         ([0, 30], []),
@@ -224,7 +224,11 @@ def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
     before, _, after = PLAN.partition("[train.drag]")
     plan = read_plan(before + after[after.index("[route.Up]") :] + rows)
     advice = " ".join(readings(plan).measure_next)
-    every = ("wipe the film treated on a loose plank", "rail on the day you apply it too", "rail after a day too")
+    every = (
+        "wipe the film treated on a spare length of track",
+        "rail on the day you apply it too",
+        "rail after a day too",
+    )
     assert [words for words in every if words in advice] == wanted
 
 
@@ -257,7 +261,7 @@ def test_a_plan_without_locomotives_is_asked_for_no_pull():
     text = PLAN[: PLAN.index("[loco.goat]")] + PLAN[PLAN.index("[car.ore]") : PLAN.index("[train.drag]")]
     advice = " ".join(readings(read_plan(text)).measure_next)
     assert "pull a string of ore" in advice
-    assert "plank" not in advice
+    assert "spare length" not in advice
 
 
 def test_common_practice_on_the_demo_bench():

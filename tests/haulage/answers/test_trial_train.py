@@ -1,32 +1,22 @@
 """A trial train against `check`: each figure is the check's on the same train, the most cars the last to climb."""
 
 from dataclasses import replace
-from functools import cache
 
 import pytest
 
+from checked import check
+from demos import answer_of, plan_of
 from gradehaul.errors import PlanError, RouteError
-from gradehaul.haulage.answers.check import CheckAnswer, check
 from gradehaul.haulage.answers.judged import misfits, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, Trial, try_train
 from gradehaul.haulage.train import made_up
-from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Cut, NamedTrain, Plan
 from project import PLANS
 
 NAMES = ["first-hill", "two-levels", "n-mountain", "switchback", "bench", "yard"]
-
-
-@cache
-def plan_named(name: str) -> Plan:
-    return load_plan(PLANS / f"{name}.toml")
-
-
-@cache
-def checked(name: str) -> CheckAnswer:
-    return check(plan_named(name))
 
 
 def typed(train: NamedTrain) -> list[str]:
@@ -40,15 +30,10 @@ def rails_of(condition: str, rails: tuple[str, ...]) -> tuple[str, ...]:
 
 @pytest.mark.parametrize(
     ("name", "train"),
-    [
-        (name, train)
-        for name in NAMES
-        for train in plan_named(name).trains
-        if not plan_named(name).trains[train].together
-    ],
+    [(name, train) for name in NAMES for train in plan_of(name).trains if not plan_of(name).trains[train].together],
 )
 def test_each_figure_is_that_of_check(name: str, train: str) -> None:
-    plan, answer = plan_named(name), checked(name)
+    plan, answer = plan_of(name), answer_of(name)
     named = plan.trains[train]
     (tried,) = try_train(plan, named.route, typed(named)).trains
     assert [trial.condition for trial in tried.trials] == [
@@ -85,7 +70,7 @@ def climbs(layout: Layout, route: str, consist: tuple[Cut, ...], rails: tuple[st
 def test_the_most_cars_climb_and_one_more_does_not(
     name: str, route: str, before: tuple[str, ...], car: str, behind: tuple[str, ...]
 ) -> None:
-    plan = plan_named(name)
+    plan = plan_of(name)
     layout = Layout(plan)
     (tried,) = try_train(plan, route, [*before, f"3 {car}", *behind]).trains
     assert tried.counted == car
@@ -102,7 +87,7 @@ def test_the_most_cars_climb_and_one_more_does_not(
 
 @pytest.mark.parametrize("name", ["two-levels", "first-hill"])
 def test_the_most_of_equal_cars_is_the_load_of_check(name: str) -> None:
-    plan, answer = plan_named(name), checked(name)
+    plan, answer = plan_of(name), answer_of(name)
     for route in answer.routes:
         for load in route.loads:
             if load.rail != "clean" or load.engine != "leading":
@@ -113,7 +98,7 @@ def test_the_most_of_equal_cars_is_the_load_of_check(name: str) -> None:
 
 
 def test_any_power_is_each_power_by_itself() -> None:
-    plan = plan_named("two-levels")
+    plan = plan_of("two-levels")
     answer = try_train(plan, "Up by the main", [ANY, "5 coach"])
     assert {train.power for train in answer.trains} == set(plan.powers)
     for train in answer.trains:
@@ -123,14 +108,14 @@ def test_any_power_is_each_power_by_itself() -> None:
 
 
 def test_the_powers_that_do_best_come_first() -> None:
-    trains = try_train(plan_named("two-levels"), "Up by the siding", [ANY, "7 hopper"]).trains
+    trains = try_train(plan_of("two-levels"), "Up by the siding", [ANY, "7 hopper"]).trains
     assert [train.judged.outcome for train in trains] == ["climbs", "climbs", "stalls"]
     margins = [train.judged.verdict.margin for train in trains]
     assert margins == sorted(margins, reverse=True)
 
 
 def test_two_places_are_the_route_between_them() -> None:
-    plan = plan_named("two-levels")
+    plan = plan_of("two-levels")
     by_name = try_train(plan, "Quarry down", ["tank", "5 hopper"])
     between = try_train(plan, "Quarry loading..Lower staging", ["tank", "5 hopper"])
     assert between.route.ways == by_name.route.ways
@@ -160,7 +145,7 @@ def raised(name: str, **railheads: str) -> Plan:
     ],
 )
 def test_other_railheads_are_those_of_a_plan_that_has_them(changes, heights, freed) -> None:
-    set_to = try_train(plan_named("first-hill"), "Uphill", ["switcher", "7 boxcar", "caboose"], heights=heights)
+    set_to = try_train(plan_of("first-hill"), "Uphill", ["switcher", "7 boxcar", "caboose"], heights=heights)
     written = check(raised("first-hill", **changes))
     assert set_to.freed == freed
     assert set_to.trains[0].trials[0].verdict == next(each.verdict for each in written.trains if each.rail == "clean")
@@ -168,7 +153,7 @@ def test_other_railheads_are_those_of_a_plan_that_has_them(changes, heights, fre
 
 def test_a_rise_that_contradicts_a_railhead_gives_way_and_no_other() -> None:
     """The helix rises by 306 mm in the place of its stated 300; the level track at its foot stays level."""
-    answer = try_train(plan_named("two-levels"), "Up by the main", ["tank", "4 coach"], heights={"Helix top": 0.306})
+    answer = try_train(plan_of("two-levels"), "Up by the main", ["tank", "4 coach"], heights={"Helix top": 0.306})
     assert answer.freed == ("Helix",)
     text = (PLANS / "two-levels.toml").read_text(encoding="utf-8").replace("rise = 300 }", "rise = 306 }")
     written = replace(
@@ -211,7 +196,7 @@ def test_the_most_cars_hold_back_downhill() -> None:
 
 
 def test_a_film_counts_at_its_worse_age() -> None:
-    trial = try_train(plan_named("first-hill"), "Uphill", ["switcher", "7 boxcar", "caboose"]).trains[0].trials[-1]
+    trial = try_train(plan_of("first-hill"), "Uphill", ["switcher", "7 boxcar", "caboose"]).trains[0].trials[-1]
     assert isinstance(trial, Trial)
     assert (trial.condition, trial.rail, trial.outcome) == (EVERYWHERE, "treated fresh", "stalls")
 
@@ -228,17 +213,17 @@ def test_a_film_counts_at_its_worse_age() -> None:
 )
 def test_what_cannot_be_tried(route: str, vehicles: list[str], kind: type[Exception], words: str) -> None:
     with pytest.raises(kind) as caught:
-        try_train(plan_named("first-hill"), route, vehicles)
+        try_train(plan_of("first-hill"), route, vehicles)
     assert words in str(caught.value)
 
 
 def test_a_joint_that_is_not_there() -> None:
     with pytest.raises(RouteError, match='--set: the plan has no joint of this name, got "Ridg"; write "Ridge"'):
-        try_train(plan_named("first-hill"), "Uphill", ["switcher"], heights={"Ridg": 0.1})
+        try_train(plan_of("first-hill"), "Uphill", ["switcher"], heights={"Ridg": 0.1})
 
 
 def test_cars_in_two_rows_are_counted_together_and_the_longer_row_grows() -> None:
-    plan = plan_named("two-levels")
+    plan = plan_of("two-levels")
     layout, route = Layout(plan), "Up by the siding"
     trial = try_train(plan, route, ["consolidation", "4 hopper", "caboose", "2 hopper"]).trains[0].trials[0]
     assert trial.most is not None

@@ -9,13 +9,13 @@ from math import pi, radians
 import numpy as np
 import pytest
 
+from demos import layout_of
 from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.stretches import grade_stretches
 from gradehaul.haulage.views.section import LongSection, long_section
-from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan import read_plan
 from gradehaul.track.piecewise import PiecewiseQuadratic, polyline
-from project import PLANS
 
 INCH = 0.0254
 
@@ -84,11 +84,6 @@ consist = ["tank", "45 wagon"]
 [route.Round]
 lap = ["Ring"]
 """
-
-
-@cache
-def layout_of(name: str) -> Layout:
-    return Layout(load_plan(PLANS / f"{name}.toml"))
 
 
 @cache

@@ -11,7 +11,7 @@ from gradehaul.plan.drawing.assembly import reaches_of
 from gradehaul.plan.drawing.elements import gap, in_plan, nearest, order, place, whole
 from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.fitting import fit_stroke
-from gradehaul.plan.drawing.nearness import Nearness, components, nearest_of, pairs
+from gradehaul.plan.drawing.nearness import Nearness, components, pairs
 from gradehaul.plan.drawing.records import Spot, Stroke
 from plan.drawing.pen import draw
 
@@ -30,10 +30,6 @@ def test_pairs_of_points_are_those_of_every_pair_compared(points, distance):
     table = in_plan(points)
     assert np.column_stack(pairs(table, distance, table)).tolist() == expected
     assert np.column_stack(pairs(table, distance)).tolist() == [[one, other] for one, other in expected if one < other]
-    nearest_ones = nearest_of(points, points[::2], distance)
-    for one, (off, other) in nearest_ones.items():
-        assert off == gap(points[one], points[::2][other]) == min(gap(points[one], each) for each in points[::2])
-    assert set(nearest_ones) == {one for one, other in expected if other % 2 == 0}
 
 
 def test_pairs_far_from_one_another_and_from_the_origin():

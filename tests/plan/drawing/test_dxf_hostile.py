@@ -286,7 +286,6 @@ def test_a_drawing_of_too_many_entities_is_refused_before_it_is_read(tmp_path, m
         space.add_line((0, number), (8 + number % 2, number), dxfattribs=ON)
     path = saved(document, tmp_path, fmt=fmt)
     monkeypatch.setattr(dxf_file, "_SHORTEST_ENTITY", 1)
-    monkeypatch.setattr(dxf_file, "_BLOCK", 5_000)  # entities lie across its blocks
     monkeypatch.setattr(dxf_file, "MOST_ENTITIES", 3_600)  # the tables of the file count too
     assert len(read(path, unit="m").strokes) == 3_000
     monkeypatch.setattr(dxf_file, "MOST_ENTITIES", 2_999)

@@ -77,8 +77,6 @@ def test_an_open_spline_is_followed_from_end_to_end(seed):
     assert reach.elements[-1].end[:2] == tuple(points[-1])
     assert distances(reach, points).max() <= free.MOST * TOLERANCE * 1.001
     assert len(reach.elements) < len(points) / 4
-    # No vertex scatters: a radius is uncertain by a hundredth only where the arc is next to straight.
-    assert all(e.radius_spread * abs(e.curvature) < 0.01 for e in reach.elements if abs(turned(e)) > math.radians(3))
     assert [-element.curvature for element in reversed(back[0].elements)] == [
         element.curvature for element in reach.elements
     ]
@@ -106,14 +104,6 @@ def test_a_corner_parts_a_free_curve():
     assert fault.weight == pytest.approx(9, abs=0.1)
 
 
-def test_heights_are_read_along_a_free_curve():
-    points = wander(2)
-    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
-    (reach,), _ = fit(points, heights=0.1 + 0.02 * along)
-    place = np.concatenate(([0.0], np.cumsum([element.length for element in reach.elements])))
-    assert [element.end.z for element in reach.elements] == pytest.approx(0.1 + 0.02 * place[1:], abs=1e-4)
-
-
 @settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 10**6), noise=st.sampled_from([0.0, 1e-6, 1e-5, 1e-4, 3e-4]), way=st.sampled_from("cfs"))
 def test_straights_and_curves_are_no_free_curve(seed, noise, way):
@@ -132,4 +122,4 @@ def test_straights_and_curves_are_no_free_curve(seed, noise, way):
     points = points + chance.normal(0, noise, points.shape)
     along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
     level = scatter(points[nodes_of(points / TOLERANCE, 0.0).vertex])
-    assert free.free_spans(points, along, Fit(TOLERANCE, KINK, level), closed=False) is None
+    assert free.free_spans(points, along, Fit(TOLERANCE, KINK, level / TOLERANCE), closed=False) is None

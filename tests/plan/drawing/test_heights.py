@@ -1,7 +1,5 @@
 """Heights of a drawing: from z, from texts, from the plan, and where they contradict one another."""
 
-import math
-
 import numpy as np
 import pytest
 
@@ -11,58 +9,6 @@ from plan.drawing.hand_made import assembled, label, polyline, straight
 
 def height(text, x, y):
     return label(text, x, y, layer="HEIGHTS")
-
-
-def test_z_at_the_ends_is_the_height_of_joints():
-    drawn = assembled([straight(0, 0, 2, 0, z=[0.01, 0.05])])
-    assert drawn.heights == {"End 1": pytest.approx(0.01), "End 2": pytest.approx(0.05)}
-    assert drawn.lines["TRACK 1"].railhead_at == ()
-
-
-def test_z_between_the_ends_is_a_height_along_the_line():
-    drawn = assembled([polyline([(0, 0), (1, 0), (1.5, 0), (3, 0)], z=[0, 0.02, 0.03, 0.03])])
-    # the second vertex lies on the climb between its neighbors and is no news
-    assert drawn.lines["TRACK 1"].railhead_at == ((pytest.approx(1.5), pytest.approx(0.03)),)
-
-
-def test_strokes_in_a_row_meet_at_one_height():
-    drawn = assembled([straight(0, 0, 2, 0, z=[0, 0.02], handle="A"), straight(2, 0, 3, 0, z=[0.02, 0.05], handle="B")])
-    assert drawn.lines["TRACK 1"].railhead_at == ((pytest.approx(2.0), pytest.approx(0.02)),)
-
-
-def test_flat_track_tells_no_height():
-    drawn = assembled([straight(0, 0, 2, 0, handle="A"), straight(2, 0, 3, 0, z=[0.02, 0.05], handle="B")])
-    assert drawn.heights == {"End 2": pytest.approx(0.05)}
-    assert drawn.lines["TRACK 1"].railhead_at == ((pytest.approx(2.0), pytest.approx(0.02)),)
-
-
-def test_a_helix_keeps_its_turns_apart():
-    angle = np.radians(np.arange(0, 3.25 * 360 + 1, 6.0))
-    grade = np.where(np.arange(1, len(angle)) <= 60, 0.02, 0.03)  # steeper from the second turn on
-    climb = np.concatenate(([0.0], np.cumsum(0.6 * np.diff(angle) * grade)))
-    points = 0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle)))
-    drawn = assembled([polyline(points, z=climb)])
-    (line,) = drawn.lines.values()
-    (pair,) = line.railhead_at
-    turn = 2 * math.pi * 0.6
-    assert line.length == pytest.approx(3.25 * turn, rel=1e-6)
-    where = (
-        pair[0]
-        if drawn.heights[list(drawn.joints)[line.start]] < drawn.heights[list(drawn.joints)[line.finish]]
-        else line.length - pair[0]
-    )
-    assert where == pytest.approx(turn, rel=1e-6)
-    assert pair[1] == pytest.approx(0.02 * turn)
-
-
-def test_a_helix_of_whole_turns_is_no_ring():
-    angle = np.radians(np.arange(0, 3 * 360 + 1, 6.0))
-    points = 0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle)))
-    drawn = assembled([polyline(points, z=0.6 * angle * 0.02)])
-    (line,) = drawn.lines.values()
-    heights = sorted((drawn.heights[list(drawn.joints)[line.start]], drawn.heights[list(drawn.joints)[line.finish]]))
-    assert heights == pytest.approx([0.0, 6 * math.pi * 0.6 * 0.02])
-    assert line.railhead_at == ()
 
 
 @pytest.mark.parametrize(("words", "expected"), [("50", 0.05), ("2 in", 0.0508), ("+1 1/2 in", 0.0381)])
@@ -159,14 +105,6 @@ def test_what_contradicts_by_more_than_two_millimeters_is_an_error_each():
             'got 2.1 mm ([railhead]), 0 mm (z of line "TRACK 1"); write the right one, or none of the others'
         ),
     ]
-
-
-def test_ends_on_two_levels_do_not_meet():
-    drawn = assembled(
-        [straight(0, 0, 2, 0, z=[0.01, 0.01], handle="A"), straight(2, 0, 4, 0, z=[0.10, 0.10], handle="B")]
-    )
-    assert len(drawn.lines) == 2
-    assert len(drawn.joints) == 4
 
 
 def test_a_rounded_change_of_grade_keeps_the_grades_of_its_chords():

@@ -8,7 +8,7 @@ from scipy.optimize import minimize_scalar
 from scipy.special import stdtrit
 
 from gradehaul.plan.drawing.fitting.runs import one_arc
-from gradehaul.plan.drawing.fitting.search import PRICE, Noise
+from gradehaul.plan.drawing.fitting.search import PRICE
 from gradehaul.plan.drawing.fitting.spans import student
 from plan.drawing.test_fitting import TOLERANCE, walk
 
@@ -30,7 +30,7 @@ def test_one_arc_is_the_circle_that_the_library_finds_through_both_ends(seed):
     pieces = [(1 / radius, abs(radius) * math.radians(chance.uniform(20, 140)))]
     points = walk(pieces, (2.0, 1.0, chance.uniform(-3, 3)), chord=chance.uniform(2, 8)) / TOLERANCE
     points[1:-1] += chance.normal(0, 0.03, points[1:-1].shape)
-    (arc,) = one_arc(points, Noise(0.1)).chains
+    (arc,) = one_arc(points, 0.1).chains
     (found,) = arc.curvature
     guess = TOLERANCE / radius
     library = minimize_scalar(squares, bracket=(0.99 * guess, 1.01 * guess), args=(points,), tol=1e-12).x
@@ -43,8 +43,7 @@ def test_one_arc_is_the_circle_that_the_library_finds_through_both_ends(seed):
 
 
 def test_two_curves_are_not_one_arc():
-    noise = Noise(0.0)
-    assert one_arc(walk([(1 / 0.6, 0.5), (1 / 0.605, 0.5)], chord=5) / TOLERANCE, noise).excess(noise) > PRICE
+    assert one_arc(walk([(1 / 0.6, 0.5), (1 / 0.605, 0.5)], chord=5) / TOLERANCE, 0.0).excess(0.0) > PRICE
 
 
 @pytest.mark.parametrize(("freedom", "within"), [(1, 0.02), (2, 0.002), (3, 1e-3), (10, 1e-4), (1000, 1e-4)])

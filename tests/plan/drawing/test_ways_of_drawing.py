@@ -8,11 +8,10 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.plan import load_plan
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
-from plan.drawing.dxf_files import MM, new
-from plan.drawing.test_drawn_ways import arc_of, as_blocks, as_splines, pieces
+from plan.drawing.dxf_files import MM, ON, new
 
 SEEDS = int(os.environ.get("GRADEHAUL_DRAWN_EXAMPLES", "1"))
 HEAD = """
@@ -33,6 +32,7 @@ length = 95
 DRAWING = """
 [drawing]
 file          = "tarn.dxf"
+unit          = "mm"       # R12 has none
 layers        = ["Track"]
 height_layers = ["Heights"]
 """
@@ -162,6 +162,73 @@ def a_ladder(chance):
 # Drawing them
 
 
+def pieces(start, parts):
+    """Yield each straight and arc: its radius, its start (x, y, heading) and what it turns by or how long it is."""
+    x, y, heading = start
+    for radius, amount in parts:
+        yield radius, (x, y, heading), amount
+        if radius:
+            turn = math.copysign(math.radians(amount), radius)
+            x += radius * (math.sin(heading + turn) - math.sin(heading))
+            y -= radius * (math.cos(heading + turn) - math.cos(heading))
+            heading += turn
+        else:
+            x += amount * math.cos(heading)
+            y += amount * math.sin(heading)
+    yield None, (x, y, heading), 0
+
+
+def arc_of(radius, start, angle):
+    """Return an arc's center and its angles, degrees, the way the format runs: always to the left."""
+    x, y, heading = start
+    center = x - radius * math.sin(heading), y + radius * math.cos(heading)
+    low = math.degrees(heading) - math.copysign(90, radius)
+    return center, *((low, low + angle) if radius > 0 else (low - angle, low))
+
+
+def line_of(space, start, length):
+    x, y, heading = start
+    space.add_line((x, y), (x + length * math.cos(heading), y + length * math.sin(heading)), dxfattribs=ON)
+
+
+def as_arcs(_document, space, radius, start, amount):
+    if not radius:
+        return line_of(space, start, amount)
+    center, low, high = arc_of(radius, start, amount)
+    return space.add_arc(center, abs(radius), low, high, dxfattribs=ON)
+
+
+def as_splines(_document, space, radius, start, amount):
+    if not radius:
+        return line_of(space, start, amount)
+    from ezdxf.math import Vec3, fit_points_to_cad_cv
+
+    (x, y), *_ = arc_of(radius, start, amount)
+    hand = math.copysign(1, radius)
+    count = math.ceil(amount / 5)
+    turns = [start[2] - hand * (math.pi / 2 - math.radians(amount) * number / count) for number in range(count + 1)]
+    points = [(x + abs(radius) * math.cos(angle), y + abs(radius) * math.sin(angle)) for angle in turns]
+    turn = start[2] + math.copysign(math.radians(amount), radius)
+    tangents = [Vec3(math.cos(angle), math.sin(angle)) for angle in (start[2], turn)]
+    curve = fit_points_to_cad_cv([Vec3(point) for point in points], tangents)
+    return space.add_spline(dxfattribs=ON).apply_construction_tool(curve)
+
+
+def as_blocks(document, space, radius, start, amount):
+    """Insert a straight of length 1 or an arc of radius 1, which turns left, stretched, turned and mirrored."""
+    x, y, heading = start
+    name = f"arc {amount}" if radius else "straight"
+    if name not in document.blocks:
+        block = document.blocks.new(name)
+        if radius:
+            block.add_arc((0, 1), 1, -90, -90 + amount)
+        else:
+            block.add_line((0, 0), (1, 0))
+    size = abs(radius) or amount
+    scales = {"xscale": size, "yscale": math.copysign(size, radius or 1), "zscale": 1}
+    return space.add_blockref(name, (x, y), dxfattribs={**ON, **scales, "rotation": math.degrees(heading)})
+
+
 def chords_of(layout, name, step=6):
     """Return the vertices of a line in space, mm, evenly along each arc."""
     start, finish, at, parts = layout.lines[name]
@@ -187,24 +254,25 @@ def chords_of(layout, name, step=6):
     return [(x, y, low + (high - low) * along / passed) for x, y, along in spots]
 
 
-def add_arcs(_chance, _document, space, layout, turned=False):
-    for _, _, at, parts in layout.lines.values():
-        for radius, (x, y, heading), amount in pieces(at, parts):
-            if radius:
-                center, low, high = arc_of(radius, (x, y, heading), amount)
-                space.add_arc(center, abs(radius), low, high, dxfattribs={"layer": "Track"})
-            elif radius is not None:
-                ends = (x, y), (x + amount * math.cos(heading), y + amount * math.sin(heading))
-                space.add_line(*(ends[::-1] if turned else ends), dxfattribs={"layer": "Track"})
+def each(way):
+    def add(_chance, document, space, layout):
+        for _, _, at, parts in layout.lines.values():
+            for radius, place, amount in pieces(at, parts):
+                if radius is not None:
+                    way(document, space, radius, place, amount)
+
+    return add
 
 
 def add_shuffled(chance, _document, space, layout):
-    add_arcs(chance, None, space, layout, turned=True)
+    each(as_arcs)(chance, None, space, layout)
     entities = list(space)
     chance.shuffle(entities)
     for entity in entities:
         space.unlink_entity(entity)
         space.add_entity(entity)
+        if entity.dxftype() == "LINE" and chance.random() < 0.5:
+            entity.dxf.start, entity.dxf.end = entity.dxf.end, entity.dxf.start
 
 
 def add_bulges(_chance, _document, space, layout):
@@ -219,7 +287,7 @@ def add_bulges(_chance, _document, space, layout):
 def add_polylines(_chance, _document, space, layout):
     for name in layout.lines:
         spots = [spot[:2] for spot in chords_of(layout, name)]
-        space.add_lwpolyline(spots, dxfattribs={"layer": "Track"})
+        space.add_polyline2d(spots, dxfattribs={"layer": "Track"})
 
 
 def separate(chance, space, segments):
@@ -280,18 +348,8 @@ def add_in_space(chance, _document, space, layout):
     separate(chance, space, segments_of(layout, 3))
 
 
-def add_each(way):
-    def add(_chance, document, space, layout):
-        for _, _, at, parts in layout.lines.values():
-            for radius, place, amount in pieces(at, parts):
-                if radius is not None:
-                    way(document, space, radius, place, amount)
-
-    return add
-
-
 WAYS = {
-    "arcs": (add_arcs, 0.02),
+    "arcs": (each(as_arcs), 0.02),
     "shuffled": (add_shuffled, 0.02),
     "bulges": (add_bulges, 0.02),
     "polylines": (add_polylines, 0.06),
@@ -300,8 +358,8 @@ WAYS = {
     "overlapping": (add_overlapping, 0.06),
     "gaps": (add_gaps, 0.06),
     "in space": (add_in_space, 0.06),
-    "splines": (add_each(as_splines), 0.06),
-    "blocks": (add_each(as_blocks), 0.02),
+    "splines": (each(as_splines), 0.06),
+    "blocks": (each(as_blocks), 0.02),
 }
 """How each is drawn, and how far the ruling grade may be off, percentage points."""
 
@@ -318,21 +376,18 @@ def texts(layout, space, heights):
             space.add_text(height, dxfattribs={"layer": "Heights"}).set_placement((x, y - 2))
 
 
-@pytest.mark.parametrize("seed", range(SEEDS))
-@pytest.mark.parametrize("way", WAYS)
-@pytest.mark.parametrize("shape", [a_line, a_siding, a_wye, a_ladder])
-def test_it_answers_as_its_text_does(tmp_path, shape, way, seed):
+def assert_same(folder, shape, way, seed=0, version="R2010"):
     chance = random.Random(f"{shape.__name__} {way} {seed}")
     layout = shape(chance)
-    (tmp_path / "text.toml").write_text(layout.plan(), "utf-8")
-    expected = check(load_plan(tmp_path / "text.toml"))
-    document, space = new(units=MM)
+    (folder / "text.toml").write_text(layout.plan(), "utf-8")
+    expected = check(load_plan(folder / "text.toml"))
+    document, space = new(version, MM)
     add, off = WAYS[way]
     add(chance, document, space, layout)
     texts(layout, space, heights=way != "in space")
-    document.saveas(tmp_path / "tarn.dxf")
-    (tmp_path / "tarn.toml").write_text(layout.drawn_plan(), "utf-8")
-    found = check(load_plan(tmp_path / "tarn.toml"))
+    document.saveas(folder / "tarn.dxf", fmt="bin" if version == "R2004" else "asc")
+    (folder / "tarn.toml").write_text(layout.drawn_plan(), "utf-8")
+    found = check(load_plan(folder / "tarn.toml"))
     assert len(found.routes) == len(expected.routes) == len(layout.routes)
     for one, other in zip(found.routes, expected.routes, strict=True):
         assert one.profile.length == pytest.approx(other.profile.length, rel=1e-3)
@@ -340,6 +395,19 @@ def test_it_answers_as_its_text_does(tmp_path, shape, way, seed):
         for ours, theirs in zip(one.loads, other.loads, strict=True):
             assert (ours.power, ours.car, ours.rail) == (theirs.power, theirs.car, theirs.rail)
             assert ours.rated == pytest.approx(theirs.rated, abs=1)
+
+
+@pytest.mark.parametrize("seed", range(SEEDS))
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("shape", [a_line, a_siding, a_wye, a_ladder])
+def test_it_answers_as_its_text_does(tmp_path, shape, way, seed):
+    assert_same(tmp_path, shape, way, seed)
+
+
+@pytest.mark.parametrize("version", ["R12", "R2000", "R2004", "R2007", "R2013", "R2018"])
+@pytest.mark.parametrize("way", ["blocks", "polylines"])
+def test_it_answers_the_same_in_every_version(tmp_path, way, version):
+    assert_same(tmp_path, a_siding, way, version=version)
 
 
 @pytest.mark.parametrize("joined", [False, True])

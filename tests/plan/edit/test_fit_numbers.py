@@ -12,7 +12,7 @@ import pytest
 from command_line import run
 from gradehaul.errors import PlanError
 from gradehaul.plan import load_plan
-from gradehaul.plan.edit.tracks import plan_with_numbers
+from gradehaul.plan.edit.copies import plan_with_numbers
 from gradehaul.track.alignment import align
 from gradehaul.track.fit import fitted
 from project import PLANS

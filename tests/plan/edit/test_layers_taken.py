@@ -118,6 +118,18 @@ def test_the_next_import_takes_the_same(imported, tmp_path):
     assert imported(draw, "tarn.toml").text == first.text
 
 
+def test_slips_are_those_that_texts_beside_a_crossing_name(imported):
+    def draw(space):
+        for end in ((-1000, 0), (1000, 0), (-900, -450), (900, 450)):
+            space.add_line((0, 0), end, {"layer": "TRACK"})
+        for text, y in (("TRACK 1 to TRACK 3", 5), ("TRACK 4 to TRACK 2", 800)):
+            space.add_text(text, height=10, dxfattribs={"layer": "Slips", "insert": (0, y)})
+
+    assert imported(draw).text.endswith(
+        'through = [["TRACK 1", "TRACK 4"], ["TRACK 2", "TRACK 3"]]\nmoves = [["TRACK 1", "TRACK 3"]]\n'
+    )
+
+
 def test_benchwork_alone_is_refused(imported):
     with pytest.raises(
         DrawingError, match=r"no layer looks like track by its name, got \"TABLE\" \(1\); write --layers"

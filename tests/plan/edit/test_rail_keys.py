@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gradehaul.errors import PlanError
 from gradehaul.plan import load_plan
-from gradehaul.plan.edit.tracks import plan_with_rails
+from gradehaul.plan.edit.copies import plan_with_rails
 
 TEXT = """
 scale = "HO"   # a note

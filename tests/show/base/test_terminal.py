@@ -20,10 +20,3 @@ def test_columns_line_up_whatever_the_width_of_a_character(name):
     page = Page()
     page.table(["of", "value>"], [[name, "1"], ["longer than the name", "22"]])
     assert page.text(width=200) == page.text()
-
-
-def test_color_is_only_a_style(answer):
-    page = check_page(answer, units_of("in"))
-    colored = page.text(width=200, color=True)
-    assert "\x1b[" in colored
-    assert "\x1b[" not in page.text(width=200)

@@ -106,19 +106,6 @@ def test_the_document(answer, bare):
     assert bare.to_dict()["curve"] is None
 
 
-def test_keys_are_lower_case(answer):
-    def keys(value):
-        if isinstance(value, dict):
-            for key, inner in value.items():
-                yield key
-                yield from keys(inner)
-        elif isinstance(value, list):
-            for inner in value:
-                yield from keys(inner)
-
-    assert all(key == key.lower() and key.isidentifier() for key in keys(answer.to_dict()))
-
-
 def test_a_row_for_every_pull(answer, odd, bare):
     table = list(csv.DictReader(io.StringIO(readings_csv(answer, None), newline="")))
     assert [row["basis"] for row in table].count("measured") == len(answer.bench.rows)

@@ -96,12 +96,12 @@ def test_the_picture_says_first_what_it_hangs_on_and_what_it_comes_to(tmp_path) 
     ):
         told = " ".join(run("map", str(PLANS / f"{name}.toml"), "--treat").output.split())
         assert words in told
-        assert "loose plank first" in told
+        assert "spare length of track first" in told
     target = tmp_path / "plan.svg"
     assert run("map", TWO_LEVELS, "--treat", "--size", "phone", "-o", str(target)).exit_code == 0
     drawn = target.read_text(encoding="utf-8")
     assert "depends on a guess" in drawn
-    assert "loose plank first" in drawn
+    assert "spare length of track first" in drawn
 
 
 def test_a_plan_that_cannot_be_is_said(tmp_path) -> None:
@@ -126,9 +126,9 @@ def test_numbers_tell_the_use_of_each_track() -> None:
     assert [row["use"] for row in rows] == [track["use"] for track in told["tracks"]]
     assert "use" not in next(csv.DictReader(io.StringIO(run("map", TWO_LEVELS, "--csv", "--si").output)))
     stepped = list(csv.DictReader(io.StringIO(run("map", HILL, "--treat", "--step", "10 in", "--csv", "--si").output)))
-    assert stepped[1]["use"] == "buffer 0.0 to 0.4064; keep clean 0.4064 to 0.6096"
+    assert stepped[6]["use"] == "keep clean 0.0 to 0.9144; buffer 0.9144 to 1.8288"
     assert (
-        "keep clean (carry-over) to 16.0 in, KEEP CLEAN to 24.0 in"
+        "KEEP CLEAN to 36.0 in, keep clean (carry-over) to 72.0 in"
         in run("map", HILL, "--treat", "--step", "10 in").output
     )
 

@@ -53,7 +53,7 @@ def test_the_page_says_first_what_the_plan_hangs_on(hill: Path) -> None:
     assert "no farther than 2000 mm" in words
     assert "up would not recover from a slip" in words
     assert "If the film spreads everywhere, up stalls first at" in words
-    assert "loose plank" in words
+    assert "spare length of track" in words
 
 
 def test_nothing_to_keep_clean_is_said(tmp_path: Path) -> None:
@@ -119,7 +119,7 @@ def test_the_headline_names_lengths_that_sum_to_the_whole_and_parts_of_divided_t
     assert len(named) == 4
     assert sum(map(float, named)) == pytest.approx(1000 * sum(lengths.values()), abs=2)
     divided = " ".join(treat(PLANS / "two-levels.toml", "--step", "500mm").stdout.split())
-    assert "film 3672 mm Staging:1 (0 to 433 mm), Station main:1 (500 to 3000 mm), Upper main:2" in divided
+    assert "film 4079 mm Staging:1 (0 to 433 mm), Station main:1 (1000 to 3000 mm), Siding:4 (411 to 2057" in divided
     assert "-o writes" not in divided
 
 
@@ -133,16 +133,6 @@ def test_json_and_csv_tell_the_same(hill: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(treat(hill, "--csv", "--si", "--carry", "0").stdout)))
     assert [row["use"] for row in rows] == [track["use"] for track in document["tracks"]]
     assert float(rows[1]["short_n"]) == document["tracks"][1]["forced_by"]["short_n"]
-
-
-def test_the_copy_is_a_plan_on_which_check_passes(hill: Path, tmp_path: Path) -> None:
-    out = tmp_path / "filmed.toml"
-    assert treat(hill, "--carry", "0", "-o", str(out)).exit_code == 0
-    answer = json.loads(CliRunner().invoke(main, ["check", str(out), "--json"]).stdout)
-    verdicts = {train["rail"]: train["verdict"] for train in answer["trains"]}
-    assert verdicts["as planned"] == "climbs"
-    assert verdicts["treated fresh"] == "stalls"
-    assert CliRunner().invoke(main, ["check", str(out), "--strict"]).exit_code == 0
 
 
 def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""The pictures of leveling and of surveyed hills: the figures of the answer, drawn where they belong."""
+"""The picture of leveling: the figures of the answer, drawn where they belong."""
 
 from __future__ import annotations
 
@@ -11,26 +11,19 @@ from click.testing import CliRunner
 
 from gradehaul.command import main
 from gradehaul.design.level.railheads import leveled
-from gradehaul.design.level.shims import corrected_surveys
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan import load_plan
 from gradehaul.quantities import convert
 from gradehaul.show.base.picture import drawing_rules, picture_bytes
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.level.picture import drawn_routes, level_figure
-from gradehaul.show.level.shims_picture import shims_figure
 from project import PLANS
-from show.drawn import check_sheet, drawn_texts, figures, svg_texts
-from show.level.surveyed_hill import SURVEYED
+from show.drawn import check_sheet, figures, svg_texts
 
 
 def drawn(figure, gid: str):
     (line,) = [each for each in figure.findobj() if each.get_gid() == gid]
     return line
-
-
-def texts(figure) -> list[str]:
-    return [text for text, _ in drawn_texts(figure)]
 
 
 @pytest.mark.parametrize(("name", "size"), [("n-mountain", "phone"), ("two-levels", "a4"), ("switchback", "phone")])
@@ -78,45 +71,8 @@ def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: st
     assert name != "n-mountain" or names == {"Southbound", "Northbound", "Ore south", "Mine empties"}
 
 
-def test_readings_doubt_and_shims_of_a_survey() -> None:
-    plan = read_plan(SURVEYED)
-    (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
-    with drawing_rules():
-        figure = shims_figure(plan, found, units_of("in", None))
-        check_sheet(figure)
-    assert "up 3/16 in" in texts(figure)
-    assert "Wanted: 2.08 % at the most. The shims below reach it." in texts(figure)
-    assert drawn(figure, "corrected").get_ydata() == pytest.approx([0] * 5, abs=1e-12)
-    shim = drawn(figure, "shim")
-    assert np.array(shim.get_xydata()) == pytest.approx(np.array([[24, -3 / 16], [24, 0]]))
-    measured = np.array(drawn(figure, "measured grade").get_xydata())[::2, 1]
-    assert measured == pytest.approx(100 * found.surveyed.grades)
-    assert drawn(figure, "wanted").get_ydata() == pytest.approx([100 / 48] * 2)
-
-
-def test_a_hill_that_is_as_wanted_has_no_shims() -> None:
-    plan = read_plan(SURVEYED.replace("5/16", "1/2"))
-    (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
-    with drawing_rules():
-        figure = shims_figure(plan, found, units_of("in", None))
-    assert not [each for each in figure.findobj() if each.get_gid() in {"shim", "corrected"}]
-    assert any("No riser needs a shim." in text for text in texts(figure))
-
-
 def test_the_verb_writes_them(tmp_path: Path) -> None:
-    plan = tmp_path / "hill.toml"
-    plan.write_text(SURVEYED)
-    of_survey, of_plan = ["level", str(plan), "--survey", "Main"], ["level", str(PLANS / "first-hill.toml")]
-    for own, name, sign in ((of_survey, "hill.pdf", b"%PDF"), (of_plan, "hill.svg", b"<?xml")):
-        done = CliRunner().invoke(main, [*own, "-o", str(tmp_path / name)])
-        assert done.exit_code == 0
-        assert "More: --more" in done.stdout
-        assert (tmp_path / name).read_bytes().startswith(sign)
-    done = CliRunner().invoke(main, ["level", str(plan), "--survey", "Main", "-o", str(tmp_path / "new.toml")])
-    assert done.exit_code == 2
-    assert ".png, .svg or .pdf" in done.output
-    plan.write_text(SURVEYED + SURVEYED[SURVEYED.index("[survey") :].replace("Main", "Again"))
-    two = ["level", str(plan), "--survey", "Main", "--survey", "Again", "-o", str(tmp_path / "two.svg")]
-    done = CliRunner().invoke(main, two)
-    assert done.exit_code == 2
-    assert "one survey" in done.output
+    done = CliRunner().invoke(main, ["level", str(PLANS / "first-hill.toml"), "-o", str(tmp_path / "hill.svg")])
+    assert done.exit_code == 0
+    assert "More: --more" in done.stdout
+    assert (tmp_path / "hill.svg").read_bytes().startswith(b"<?xml")

@@ -11,7 +11,17 @@ import pytest
 from click.testing import CliRunner, Result
 
 from gradehaul.command import main
-from show.level.surveyed_hill import SURVEYED
+
+SURVEYED = """
+scale = "HO"
+unit = "in"
+railhead.A = 0
+line.Main = { from = "A", to = "B", track = [{ straight = 60 }] }
+[survey.Main]
+heights = [[0, 0], [12, "1/4 in"], [24, "5/16 in"], [36, "3/4 in"], [48, 1]]
+reading = "1/64 in"
+grade = "1 in 48"
+"""
 
 
 @pytest.fixture
@@ -22,7 +32,7 @@ def plan(tmp_path: Path) -> Path:
 
 
 def level(path: Path, *more: str) -> Result:
-    own = ["--survey", "Main"] if not {"--survey", "--heights"} & set(more) else []
+    own = [] if "--survey" in more else ["--survey", "Main"]
     return CliRunner().invoke(main, ["level", str(path), *own, *more])
 
 
@@ -49,21 +59,14 @@ def test_json_and_csv_show_the_same(plan: Path) -> None:
     )
 
 
-def test_a_table_in_place_of_the_survey(plan: Path, tmp_path: Path) -> None:
-    table = tmp_path / "ridge.csv"
-    table.write_text("at,height\n0,0\n12,1/4 in\n24,1/2 in\n")
-    words = level(plan, "--heights", str(table)).stdout
-    assert "ridge: nowhere steeper than the target" in words
-    assert "No riser needs a shim" in words
-
-
 @pytest.mark.parametrize(
     ("more", "words", "status"),
     [
         (["--survey", "Mian"], 'no survey of this name, got "Mian"; write "Main"', 2),
         (["--shim", "1/64 in"], "at least one step", 2),
         (["--shim", "steep"], "--shim", 2),
-        (["--heights", "nowhere.csv"], "nowhere.csv", 3),
+        (["--shim", "0"], "at least one step", 2),
+        (["-o", "hill.png"], "text is written as .txt", 2),
     ],
 )
 def test_what_is_refused(plan: Path, more: list[str], words: str, status: int) -> None:
@@ -150,11 +153,3 @@ def test_a_plan_without_a_survey(plan: Path) -> None:
     result = level(plan)
     assert result.exit_code == 2
     assert "[survey.NAME]" in result.stderr
-
-
-def test_a_shim_of_nothing_is_refused(tmp_path: Path) -> None:
-    heights = tmp_path / "heights.csv"
-    heights.write_text("0,0\n0.5,0.01\n1,0.03\n")
-    result = CliRunner().invoke(main, ["level", "plans/first-hill.toml", "--heights", str(heights), "--shim", "0"])
-    assert result.exit_code == 2
-    assert "the largest shim must be at least one step" in result.stderr

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 from unittest.mock import patch
 
 import numpy as np
 import pytest
-import scipy.sparse.linalg
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -21,7 +19,6 @@ from gradehaul.track.heights import railhead
 from gradehaul.track.heights.railhead import Railheads, solve_railheads
 
 HEAD = 'scale = "HO"\nunit = "m"\n'
-BALLOON = 'turnout.T = { toe = "Lead", legs = ["Loop.from", "Loop.to"] }\n'
 FORK = 'turnout.T = { toe = "One", legs = ["Two", "Three"] }\n'
 
 
@@ -53,15 +50,6 @@ def along(found: Railheads, name: str) -> list[object]:
 # What is given holds; everything between climbs evenly
 
 
-def test_between_two_heights_a_line_climbs_evenly() -> None:
-    found = solved(
-        given_heights(A=0.1, B=0.4),
-        line("Main", "A", "B", "{ straight = 1 }, { left = 0.5, length = 2 }, { straight = 3 }"),
-    )
-    assert along(found, "Main") == [(0.0, 0.1), (1.0, 0.15), (3.0, 0.25), (6.0, 0.4)]
-    assert found.notes == ()
-
-
 @pytest.mark.parametrize("fixed", ["rise = 0.06", 'grade = "3 %"', 'grade = "30 permille"', "railhead = 0.16"])
 def test_a_fixed_track_holds_and_the_rest_is_even(fixed: str) -> None:
     text = f"{{ straight = 1 }}, {{ straight = 2, {fixed} }}, {{ straight = 3 }}"
@@ -72,66 +60,12 @@ def test_a_fixed_track_holds_and_the_rest_is_even(fixed: str) -> None:
         assert along(found, "Main") == [(0.0, 0.0), (1.0, 0.06), (3.0, 0.12), (6.0, 0.3)]
 
 
-def test_grades_run_from_the_line_s_from_to_its_to() -> None:
-    found = solved(given_heights(B=0.0), line("Main", "A", "B", '{ straight = 2, grade = "-1 %" }'))
-    assert found.joints == {"A": pytest.approx(0.02), "B": pytest.approx(0.0)}
-
-
 def test_a_grade_on_a_curve_is_over_the_length_of_its_rail() -> None:
     found = solved(given_heights(A=0.0), line("Main", "A", "B", '{ left = 1, angle = 180, grade = "2 %" }'))
     assert found.joints["B"] == pytest.approx(0.02 * np.pi)
 
 
-def test_a_piece_that_hangs_on_one_height_alone_is_level() -> None:
-    found = solved(
-        FORK,
-        given_heights(A=0.7),
-        *(line(n, a, b) for n, a, b in (("One", "A", "T"), ("Two", "T", "B"), ("Three", "T", "C"))),
-    )
-    assert found.joints == {name: pytest.approx(0.7) for name in ("A", "T", "B", "C")}
-
-
-def test_where_three_lines_meet_the_height_is_the_mean_weighted_by_one_over_length() -> None:
-    found = solved(
-        FORK,
-        given_heights(A=0.0, B=0.1, C=0.2),
-        line("One", "A", "T", "{ straight = 1 }"),
-        line("Two", "B", "T", "{ straight = 2 }"),
-        line("Three", "T", "C", "{ straight = 4 }"),
-    )
-    assert found.joints["T"] == pytest.approx((0.1 / 2 + 0.2 / 4) / (1 + 1 / 2 + 1 / 4))
-
-
-def test_the_string_is_stretched_over_fixed_grades_as_well() -> None:
-    # between A (0) and B (0.1): 1 m free, 2 m at 1 %, 3 m free
-    found = solved(
-        given_heights(A=0.0, B=0.1),
-        line("One", "A", "J"),
-        line("Two", "K", "J", '{ straight = 2, grade = "-1 %" }'),
-        line("Three", "K", "B", "{ straight = 3 }"),
-    )
-    assert found.joints == {name: pytest.approx(z) for name, z in (("A", 0.0), ("J", 0.02), ("K", 0.04), ("B", 0.1))}
-
-
-def test_a_reversing_loop_lies_at_the_height_of_its_turnout() -> None:
-    found = solved(
-        BALLOON,
-        given_heights(A=0.0),
-        line("Lead", "A", "T", "{ straight = 2, rise = 0.05 }"),
-        line("Loop", "T", "T", "{ left = 0.5, length = 3 }, { straight = 1 }"),
-    )
-    assert along(found, "Loop") == [(0.0, 0.05), (3.0, 0.05), (4.0, 0.05)]
-
-
 # Heights measured along a line
-
-
-def test_railhead_at_inside_a_track() -> None:
-    found = solved(
-        given_heights(A=0.0, B=0.1),
-        line("Main", "A", "B", "{ straight = 1 }, { straight = 4 }", "railhead_at = [[2, 0.03]]\n"),
-    )
-    assert along(found, "Main") == [(0.0, 0.0), (1.0, 0.015), (2.0, 0.03), (5.0, 0.1)]
 
 
 def test_several_railheads_in_one_track_in_any_order() -> None:
@@ -301,14 +235,6 @@ def test_one_line_that_climbs_back_to_its_own_joint_contradicts_itself() -> None
     assert "0.1 m" in told
 
 
-def test_one_line_that_nearly_climbs_back_to_its_own_joint_is_leveled() -> None:
-    found = solved(
-        given_heights(A=0.1), line("Ring", "A", "A", "{ straight = 1, rise = 0.02 }, { straight = 4, rise = -0.019 }")
-    )
-    assert along(found, "Ring") == [(0.0, 0.1), (1.0, 0.1198), (5.0, 0.1)]
-    assert "0.001 m" in the_note(found)
-
-
 def test_two_heights_of_one_joint_that_contradict_each_other_are_an_error() -> None:
     (told,) = refused(given_heights(A=0.0), line("Main", "A", "B", more="railhead_at = [[0, 0.003]]\n"))
     assert 'railhead of "A"' in told
@@ -329,13 +255,6 @@ def test_a_track_s_railhead_against_the_joint_s() -> None:
     assert 'railhead of "B"' in told
     assert 'railhead of line "Main", track 1' in told
     assert "0.1 m" in told
-
-
-def test_a_loop_of_fixed_grades_that_closes_to_rounding_has_no_note() -> None:
-    # 0.1 + 0.2 - 0.3 is no zero in binary
-    found = solved(given_heights(A=0.0), loop((0.1, 0.2, -0.3)))
-    assert found.notes == ()
-    assert found.joints["C"] == pytest.approx(0.3, abs=1e-12)
 
 
 def test_a_helix_of_grades_that_closes_to_rounding_has_no_note() -> None:
@@ -429,7 +348,8 @@ def check_network(network: Network) -> Railheads:
     expected = stretched(network)
     assert found.notes == ()
     for joint, station in network.joints.items():
-        assert found.joints[joint] == pytest.approx(expected[station], abs=1e-9)
+        within = 1e-13 if station in network.given else 1e-9  # what is given holds exactly
+        assert found.joints[joint] == pytest.approx(network.given.get(station, expected[station]), abs=within)
     for name, stations in network.along.items():
         assert found.lines[name].distance == pytest.approx([s for s, _ in stations], abs=1e-9)
         assert found.lines[name].railhead == pytest.approx([expected[k] for _, k in stations], abs=1e-9)
@@ -543,61 +463,6 @@ def test_random_networks_lie_as_the_stretched_string_does(network: Network) -> N
 def test_the_sparse_solution_is_the_full_one(network: Network) -> None:
     with patch.object(railhead, "_FEW", 0):
         check_network(network)
-
-
-@given(networks())
-@settings(max_examples=25)
-def test_fixed_rises_and_given_heights_hold_exactly(network: Network) -> None:
-    found = solve_railheads(read_plan(network.text))
-    heights = np.full(network.stations, np.nan)
-    for name, stations in network.along.items():
-        heights[[station for _, station in stations]] = found.lines[name].railhead
-    for station, height in network.given.items():
-        assert heights[station] == pytest.approx(height, abs=1e-13)
-    for start, stop, _, rise in network.stretches:
-        if rise is not None:
-            assert heights[stop] - heights[start] == pytest.approx(rise, abs=1e-13)
-
-
-@pytest.fixture(scope="module")
-def grid() -> Network:
-    """16 × 16 joints with a line between each two neighbors: more than 200 heights are unknown."""
-    survey = Survey()
-    dice = np.random.default_rng(7)
-    side = 16
-    for k in range(side * side):
-        survey.joint(f"J{k}", int(dice.integers(0, 500)) / 5000)
-    for k in dice.choice(side * side, 6, replace=False):
-        survey.hold(f"J{k}")
-    number = 0
-    for k in range(side * side):
-        for other in (k + 1 if (k + 1) % side else None, k + side if k + side < side * side else None):
-            if other is None:
-                continue
-            fixed = "rise" if dice.random() < 0.06 else ""
-            survey.line(
-                f"L{number}", (f"J{k}", f"J{other}"), [(int(dice.integers(100, 4000)) / 1000, 0.0, fixed, None)]
-            )
-            number += 1
-    return survey.network()
-
-
-def test_a_network_of_more_than_two_hundred_unknown_heights(grid: Network, monkeypatch: pytest.MonkeyPatch) -> None:
-    calls: list[int] = []
-    solve: Any = scipy.sparse.linalg.spsolve
-
-    def seen(matrix: Any, *args: Any, **kwargs: Any) -> Any:
-        calls.append(matrix.shape[0])
-        return solve(matrix, *args, **kwargs)
-
-    monkeypatch.setattr(scipy.sparse.linalg, "spsolve", seen)
-    sparse = check_network(grid)
-    assert calls
-    assert calls[0] > 200
-    monkeypatch.setattr(railhead, "_FEW", 10_000)
-    full = solve_railheads(read_plan(grid.text))
-    assert len(calls) == 1
-    assert list(sparse.joints.values()) == pytest.approx(list(full.joints.values()), abs=1e-12)
 
 
 @given(st.integers(1, 40), st.lists(st.floats(0.2, 5.0), min_size=2, max_size=6), st.floats(-0.0019, 0.0019))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
 from gradehaul.track.alignment import Alignment, align
-from gradehaul.track.heights.vertical import rounded_polyline, vertical_curves
+from gradehaul.track.heights.vertical import vertical_curves
 from gradehaul.track.piecewise import FloatArray
 
 HEAD = 'scale = "HO"\nunit = "m"\nrailhead.A = 0\n'
@@ -43,99 +43,12 @@ def grade_at(alignment: Alignment, track: str, place: float) -> float:
 # Where the curves lie and how long they are
 
 
-def test_a_curve_is_centered_on_the_change_of_grade() -> None:
-    (curve,) = vertical_curves(np.array([0.0, 2.0, 5.0]), np.array([0.0, 0.0, 0.06]), 0.3)
-    assert astuple(curve) == pytest.approx((2.0, 0.3, 0.0, 0.02))
-
-
-@pytest.mark.parametrize(
-    ("stations", "length"),
-    [
-        ([0.0, 2.0, 5.0], 0.3),
-        ([0.0, 0.2, 5.0], 0.2),  # the stretch before is shorter
-        ([0.0, 2.0, 2.1], 0.1),  # the stretch after is
-        ([0.0, 0.3, 0.6], 0.3),  # just as long
-    ],
-)
-def test_a_curve_is_at_most_the_shorter_of_the_two_stretches(stations: list[float], length: float) -> None:
-    heights = np.array([0.0, 0.0, 0.02 * (stations[2] - stations[1])])
-    (curve,) = vertical_curves(np.array(stations), heights, 0.3)
-    assert curve.length == pytest.approx(length)
-
-
-def test_curves_that_share_a_short_stretch_meet_but_do_not_overlap() -> None:
-    first, second = vertical_curves(np.array([0.0, 1.0, 1.2, 2.2]), np.array([0.0, 0.0, 0.004, 0.004]), 0.5)
-    assert (first.length, second.length) == pytest.approx((0.2, 0.2))
-
-
-def test_a_station_without_a_change_of_grade_is_passed_over() -> None:
-    (curve,) = vertical_curves(np.array([0.0, 0.9, 1.0, 1.1, 5.0]), np.array([0.0, 0.0, 0.0, 0.002, 0.08]), 0.4)
-    assert (curve.at, curve.length) == pytest.approx((1.0, 0.4))
-
-
-def test_no_curves_where_their_length_is_nothing() -> None:
-    assert vertical_curves(np.array([0.0, 2.0, 5.0]), np.array([0.0, 0.0, 0.06]), 0.0) == []
-
-
 def test_no_curve_on_an_even_grade_whose_figures_are_rounded() -> None:
     distance = np.cumsum([0.0, 0.1, 0.2, 0.3, 0.7])
     assert vertical_curves(distance, 0.3 + 0.022 * distance, 0.4) == []
 
 
-def test_a_closed_chain_has_a_curve_where_its_list_begins() -> None:
-    # up over 2 m, down over 3 m
-    first, second = vertical_curves(np.array([0.0, 2.0, 5.0]), np.array([0.0, 0.06, 0.0]), 0.4, closed=True)
-    assert astuple(first) == pytest.approx((0.0, 0.4, -0.02, 0.03))
-    assert astuple(second) == pytest.approx((2.0, 0.4, 0.03, -0.02))
-
-
-def test_a_stretch_that_goes_on_where_a_closed_list_begins_counts_whole() -> None:
-    # level from 0 to 0.1 and from 2 to 2.1, which is one stretch of 0.2 m over the joint; up and down between
-    distance, height = np.array([0.0, 0.1, 1.0, 2.0, 2.1]), np.array([0.0, 0.0, 0.02, 0.0, 0.0])
-    found = vertical_curves(distance, height, 0.5, closed=True)
-    assert [curve.at for curve in found] == [0.1, 1.0, 2.0]
-    assert [curve.length for curve in found] == pytest.approx([0.2, 0.5, 0.2])
-
-
 # In plans
-
-
-@pytest.mark.parametrize(
-    "parts",
-    [
-        (line("Main", "A", "B", grades((2, 0), (3, 2))),),
-        (line("Main", "A", "B", grades((1.9, 0), (0.05, 0), (0.05, 0), (0.01, 2), (2.99, 2))),),  # cut up
-        (line("Flat", "A", "J", grades((2, 0))), line("Hill", "J", "B", grades((3, 2)))),  # across a plain joint
-        (line("Flat", "A", "J", grades((2, 0))), line("Hill", "B", "J", grades((3, -2)))),  # written from the top
-        (
-            line("Flat", "A", "J", grades((1.9, 0))),
-            line("Bit", "K", "J", grades((0.1, 0))),
-            line("Hill", "K", "B", grades((3, 2))),
-        ),
-    ],
-)
-def test_where_tracks_and_lines_are_cut_changes_nothing(parts: tuple[str, ...]) -> None:
-    alignment = aligned(*parts)
-    along = [
-        alignment.tracks[track.id].railhead if forward else alignment.tracks[track.id].railhead.reverse()
-        for chain in alignment.chains
-        for track, forward in chain.tracks(alignment.plan)
-    ]
-    places = np.linspace(0.0, 5.0, 501)
-    starts = np.cumsum([0.0, *(part.stop for part in along)])
-    heights = [
-        next(part(s - a) for part, a in zip(along, starts, strict=False) if s <= a + part.stop + 1e-9) for s in places
-    ]
-    inward = np.clip(places - 1.8, 0.0, 0.4)
-    expected = 0.02 * inward**2 / (2 * 0.4) + 0.02 * np.clip(places - 2.2, 0.0, None)
-    assert heights == pytest.approx(expected, abs=1e-12)
-    assert not told(alignment, "vertical curve")
-
-
-def test_a_curve_reaches_from_one_line_into_the_next() -> None:
-    alignment = aligned(line("Flat", "A", "J", grades((2, 0))), line("Hill", "B", "J", grades((3, -2))))
-    assert grade_at(alignment, "Flat:1", 1.9) == pytest.approx(0.005)
-    assert grade_at(alignment, "Hill:1", 2.9) == pytest.approx(-0.015)
 
 
 def test_a_given_railhead_is_the_height_where_the_grades_meet() -> None:
@@ -153,24 +66,6 @@ def test_a_change_of_grade_at_a_measured_height_inside_a_track_is_rounded_too() 
     alignment = aligned("railhead.B = 0.04\n", line("Main", "A", "B", "{ straight = 4 }", "railhead_at = [[2, 0]]\n"))
     assert grade_at(alignment, "Main:1", 2.0) == pytest.approx(0.01)
     assert alignment.tracks["Main:1"].railhead(2.0) == pytest.approx(0.02 * 0.4 / 8)
-
-
-def test_one_line_closed_on_itself_is_rounded_where_it_begins() -> None:
-    alignment = aligned(line("Ring", "A", "A", "{ straight = 2, rise = 0.04 }, { straight = 4 }"))
-    assert alignment.tracks["Ring:1"].railhead(0.0) == pytest.approx(0.03 * 0.4 / 8)
-    assert alignment.tracks["Ring:2"].railhead.ends[-1] == pytest.approx(0.03 * 0.4 / 8)
-    assert grade_at(alignment, "Ring:1", 0.0) == pytest.approx(0.005)  # the mean of +2 % and -1 %
-    assert alignment.tracks["Ring:2"].railhead.derivative().ends[-1] == pytest.approx(0.005)
-
-
-@pytest.mark.parametrize("along", [True, False])
-def test_a_circuit_of_two_lines_is_rounded_at_both_joints(along: bool) -> None:
-    down = line("Down", "B", "A", "{ straight = 4 }") if along else line("Down", "A", "B", "{ straight = 4 }")
-    alignment = aligned(line("Up", "A", "B", "{ straight = 2, rise = 0.04 }"), down)
-    lift = 0.03 * 0.4 / 8
-    up, back = alignment.tracks["Up:1"].railhead, alignment.tracks["Down:1"].railhead
-    assert [up(0.0), up.ends[-1]] == pytest.approx([lift, 0.04 - lift])
-    assert sorted([back(0.0), back.ends[-1]]) == pytest.approx([lift, 0.04 - lift])
 
 
 # Joints that have none
@@ -360,62 +255,6 @@ def test_random_rails_lie_as_the_direct_formula_says(drawn: tuple[Rail, float]) 
         own = places - start if along else stop - places
         heights = track.railhead.at(np.clip(own, 0.0, track.length))
         assert heights == pytest.approx(direct(rail, curve, places) if curve else direct(rail, 1e-9, places), abs=1e-9)
-
-
-@given(rails())
-def test_height_and_slope_run_on_without_a_break(drawn: tuple[Rail, float]) -> None:
-    rail, curve = drawn
-    alignment = align(read_plan(rail.text))
-    along = [
-        alignment.tracks[name].railhead if forward else alignment.tracks[name].railhead.reverse()
-        for name, forward in rail.order
-    ]
-    for part in along:
-        assert (np.diff(part.breaks) > 0).all()
-        slope = part.derivative()
-        assert part.values[1:] == pytest.approx(part.ends[:-1], abs=1e-12)
-        if curve:
-            assert slope.values[1:] == pytest.approx(slope.ends[:-1], abs=1e-7)
-    for before, after in pairwise([*along, along[0]] if rail.closed else along):
-        assert after.values[0] == pytest.approx(before.ends[-1], abs=1e-12)
-        if curve:
-            assert after.slopes[0] == pytest.approx(before.derivative().ends[-1], abs=1e-7)
-
-
-@given(
-    st.lists(st.tuples(st.floats(0.05, 3.0), st.floats(-0.04, 0.04)), min_size=2, max_size=8),
-    st.floats(0.01, 4.0),
-    st.booleans(),
-)
-def test_curves_never_overlap_and_keep_within_their_chain(
-    stretches: list[tuple[float, float]], length: float, closed: bool
-) -> None:
-    distance = np.cumsum([0.0, *(run for run, _ in stretches)])
-    height = np.cumsum([0.0, *(run * grade for run, grade in stretches)])
-    if closed:
-        height[-1] = 0.0
-    curves = vertical_curves(distance, height, length, closed=closed)
-    total = distance[-1]
-    edges = [(curve.at - curve.length / 2, curve.at + curve.length / 2) for curve in curves]
-    if closed and edges:
-        edges.append((edges[0][0] + total, edges[0][1] + total))
-    elif edges:
-        assert edges[0][0] >= -1e-12
-        assert edges[-1][1] <= total + 1e-12
-    for (_, end), (begin, _) in pairwise(edges):
-        assert end <= begin + 1e-9
-    assert all(0 < curve.length <= length for curve in curves)
-    rounded = rounded_polyline(distance, height, curves)
-    for curve in curves:
-        assert rounded(curve.at) == pytest.approx(
-            np.interp(curve.at, distance, height) + (curve.after - curve.before) * curve.length / 8, abs=1e-9
-        )
-
-
-def test_every_station_stays_a_breakpoint() -> None:
-    distance, height = np.array([0.0, 1.0, 1.1, 3.0]), np.array([0.0, 0.0, 0.002, 0.002])
-    rounded = rounded_polyline(distance, height, vertical_curves(distance, height, 0.4))
-    assert set(distance) <= set(rounded.breaks)
 
 
 # The alignment as a whole

@@ -96,8 +96,8 @@ class Clearances(AnswerRecord):
 
     @property
     def complete(self) -> bool:
-        """Whether everything was checked."""
-        return not self.unchecked
+        """Whether everything was checked, and nothing that fails rests on what is assumed."""
+        return not (self.unchecked or self.would_fail)
 
     @property
     def counts(self) -> Mapping[ClearanceOutcome, int]:

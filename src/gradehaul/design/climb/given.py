@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
-from types import MappingProxyType
 from typing import NamedTuple
 
 from gradehaul.errors import DesignError
@@ -12,13 +11,6 @@ from gradehaul.quantities import describe
 
 AGREE = 5e-4
 """Figures that say one thing twice may differ by this share, which is rounding of what a person writes."""
-
-
-class Given(NamedTuple):
-    """A figure of a climb, and the words of all that was given and leads to it."""
-
-    value: float
-    words: tuple[str, ...]
 
 
 class Relation(NamedTuple):
@@ -50,25 +42,6 @@ def described(name: str, value: float | tuple[float, float], unit: str) -> str:
     return f"{name.replace('_', ' ')} {figure}"
 
 
-def stated(figures: Mapping[str, float | None], unit: str) -> dict[str, Given]:
-    """Return the figures that are given, by name.
-
-    Raises
-    ------
-    DesignError
-        One of 0 or less.
-    """
-    found: dict[str, Given] = {}
-    for name, value in figures.items():
-        if value is None:
-            continue
-        words = described(name, value, unit)
-        if not (math.isfinite(value) and value > 0):
-            raise DesignError(f"{name.replace('_', ' ')} must be more than 0", place=option(name), found=words)
-        found[name] = Given(value, (words,))
-    return found
-
-
 def follows(names: Collection[str], rules: Sequence[Relation]) -> frozenset[str]:
     """Return some figures and all that follow from them, by name."""
     found = frozenset(names)
@@ -78,63 +51,40 @@ def follows(names: Collection[str], rules: Sequence[Relation]) -> frozenset[str]
 
 
 def solved(
-    what: str,
-    given: Mapping[str, Given],
-    rules: Sequence[Relation],
-    unit: str,
-    *,
-    write: str,
-    also: Mapping[str, str] = MappingProxyType({}),
+    what: str, given: Mapping[str, float | None], rules: Sequence[Relation], unit: str, *, write: str, floor: str = ""
 ) -> dict[str, float]:
-    """Return all figures of a climb.
+    """Return all figures of a climb by what is given of it, and each figure with those it follows from, in every way.
 
-    Parameters
-    ----------
-    what
-        What it is, in a word.
-    given
-        What is given of it.
-    rules
-        Each figure with those that it follows from, in every way there is.
-    unit
-        The unit in which messages have lengths.
-    write
-        What to give where no single figure more would do.
-    also
-        Further options by the figure that follows from each.
+    Messages call it `what` and say to `write` where no one figure more would do; the radius came of a `floor`, if any.
 
     Raises
     ------
     DesignError
-        Too little is given (what is missing), figures contradict one another (which), or one would be 0 or less.
+        Too little is given (what is missing), figures contradict one another, or one is 0 or less.
     """
+    known = {name: value for name, value in given.items() if value is not None}
+    shown = {name: described(name, value, unit) for name, value in known.items()}
+    for name, value in known.items():
+        if not (math.isfinite(value) and value > 0):
+            raise DesignError(f"{name.replace('_', ' ')} must be more than 0", place=option(name), found=shown[name])
+    if floor:
+        shown["radius"] = floor
     every = {rule.name for rule in rules}
-    if follows(given, rules) != every:
-        more = [option(name) for name in sorted(every - set(given)) if follows({*given, name}, rules) == every]
-        more += [words for name, words in also.items() if option(name) in more]
-        found = " and ".join(name.replace("_", " ") for name in given) or "nothing of it"
+    if follows(known, rules) != every:
+        more = [option(name) for name in sorted(every - set(known)) if follows({*known, name}, rules) == every]
+        more += ["--floor"] * ("--radius" in more)
+        found = " and ".join(name.replace("_", " ") for name in known) or "nothing of it"
         write = f"one more of {', '.join(more)}" if more else write
         raise DesignError(f"not enough is known to size the {what}", found=found, write=write)
-    known = dict(given)
+    words = ", ".join(shown.values())
     while len(known) < len(every):
         rule = next(each for each in rules if each.name not in known and known.keys() >= set(each.of))
-        words = tuple(dict.fromkeys(word for name in rule.of for word in known[name].words))
-        value = rule.value({name: each.value for name, each in known.items()})
-        if value <= 0:
-            raise DesignError(
-                f"no {what} has {' and '.join(words)}", found=f"{rule.name.replace('_', ' ')} of 0 or less"
-            )
-        known[rule.name] = Given(value, words)
-    values = {name: each.value for name, each in known.items()}
+        known[rule.name] = rule.value(known)
+        if known[rule.name] <= 0:
+            raise DesignError(f"no {what} has {words}", found=f"{rule.name.replace('_', ' ')} of 0 or less")
     for rule in rules:
-        value = rule.value(values)
-        if abs(value - values[rule.name]) > AGREE * abs(values[rule.name]):
-            others = tuple(dict.fromkeys(word for name in rule.of for word in known[name].words))
-            own = [word for word in known[rule.name].words if word not in others] or list(known[rule.name].words)
-            rest = [word for word in others if word not in own]
-            raise DesignError(
-                f"{' and '.join(own)} contradicts {' and '.join(rest)}",
-                found=f"{described(rule.name, value, unit)} by the latter",
-                write="without one of them",
-            )
-    return values
+        value = rule.value(known)
+        if rule.name in shown and abs(value - known[rule.name]) > AGREE * known[rule.name]:
+            found = f"{described(rule.name, value, unit)} by the others"
+            raise DesignError(f"{words} contradict one another", found=found, write="without one of them")
+    return known

@@ -29,9 +29,9 @@ from gradehaul.scales import clear_height
 from gradehaul.track.piecewise import FloatArray
 
 GUARD = (
-    "A train can fall from a helix: put guard rails or edging at least as high as the axles along every open side; "
-    "keep children away from open drops. A deck bears only as it is built: follow local codes, and ask a qualified "
-    "person where structure, mains or stairs are touched."
+    "A train can fall from a helix: put a barrier or a raised edge at least as high as the axles along every open "
+    "side; keep children away from open drops. A deck bears only as it is built: follow local codes, and ask a "
+    "qualified person where structure, mains or stairs are touched."
 )
 """What is said with every helix."""
 

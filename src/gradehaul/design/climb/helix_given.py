@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from gradehaul.design.climb.given import AGREE, Given, Relation, described, follows, solved, stated
+from gradehaul.design.climb.given import AGREE, Relation, described, follows, solved
 from gradehaul.design.climb.helix import Helix, HelixBuild, lengths_of, radius_in, turn_length
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.unusual import STEEP
@@ -89,21 +89,22 @@ def helix_of(given: HelixGiven, build: HelixBuild, unit: str = "mm") -> Helix:
     --grade, --rise, --rise-per-turn
     """
     rules = _rules(build)
-    figures = asdict(given)
-    floor = figures.pop("floor")
-    known = stated(figures, unit)
+    known = asdict(given)
+    floor, words = known.pop("floor"), ""
     if floor is not None:
+        words = described("floor", floor, unit)
         if not all(math.isfinite(side) and side > 0 for side in floor):
-            raise DesignError("floor must be more than 0", place="--floor", found=described("floor", floor, unit))
-        if "radius" not in follows(known, rules):
-            known["radius"] = Given(radius_in(floor, build), (described("floor", floor, unit),))
+            raise DesignError("floor must be more than 0", place="--floor", found=words)
+        if "radius" in follows([name for name, value in known.items() if value is not None], rules):
+            words = ""
+        else:
+            known["radius"] = radius_in(floor, build)
     write = "--radius or --floor, --rise-per-turn or --grade, and --turns or --rise"
-    found = solved("helix", known, rules, unit, write=write, also={"radius": "--floor"})
+    found = solved("helix", known, rules, unit, write=write, floor=words)
     helix = Helix(found["radius"], found["turns"], found["rise"], build)
     _refuse_impossible(helix, unit)
     if floor is not None:
-        own = [words for each in known.values() for words in each.words if not words.startswith("floor")]
-        _refuse_outside(helix, floor, own, unit)
+        _refuse_outside(helix, floor, given, unit)
     return helix
 
 
@@ -133,8 +134,10 @@ def _refuse_impossible(helix: Helix, unit: str) -> None:
         )
 
 
-def _refuse_outside(helix: Helix, floor: tuple[float, float], words: Sequence[str], unit: str) -> None:
+def _refuse_outside(helix: Helix, floor: tuple[float, float], given: HelixGiven, unit: str) -> None:
     """Refuse a helix that is larger than its floor."""
+    figures = {name: value for name, value in asdict(given).items() if value is not None and name != "floor"}
+    words = [described(name, value, unit) for name, value in figures.items()]
     if any(need > side * (1 + AGREE) for need, side in zip(helix.floor, (max(floor), min(floor)), strict=True)):
         raise DesignError(
             f"{described('floor', floor, unit)} contradicts {', '.join(words)}",

@@ -11,13 +11,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.design.climb.given import Given, Relation, solved, stated
+from gradehaul.design.climb.given import Relation, solved
 from gradehaul.design.climb.hill import (
-    CAR_LENGTHS_PER_PERCENT,
     Direction,
     Hill,
     HillLine,
-    car_length,
     coefficient_of,
     directions_of,
     hill_of,
@@ -186,7 +184,8 @@ def incline_of(given: InclineGiven, stock: Plan) -> Incline:
         tight that compensation would turn the grade on them downward.
     """
     unit, coefficient = stock.unit, coefficient_of(stock)
-    known = figures_given(given, unit)
+    refuse_curves(given, unit)
+    known = {"rise": given.rise, "length": given.length, "grade": given.grade}
     back = given_back(given.bends, coefficient, compensated=given.compensated)
     if given.rise is not None and given.length is not None:
         vertical = _vertical(given, given.rise + back, given.length, stock)
@@ -212,8 +211,8 @@ def _rise(climb: float, back: float) -> float:
     return climb - back
 
 
-def figures_given(given: InclineGiven, unit: str) -> dict[str, Given]:
-    """Return the figures that are given; values of nothing, and curves that cannot be, are refused."""
+def refuse_curves(given: InclineGiven, unit: str) -> None:
+    """Refuse curves, of track and of the grade, that cannot be."""
     if given.vertical is not None and given.vertical < 0:
         found = describe(given.vertical, "length", unit)
         raise DesignError("a vertical curve must be 0 or longer", place="--vertical-curve", found=found)
@@ -239,7 +238,6 @@ def figures_given(given: InclineGiven, unit: str) -> dict[str, Given]:
                 found=describe(bend.ease, "length", unit),
                 write=f"at most {describe(bend.radius * abs(bend.angle), 'length', unit)}",
             )
-    return stated({"rise": given.rise, "length": given.length, "grade": given.grade}, unit)
 
 
 def _vertical(given: InclineGiven, climb: float, length: float, stock: Plan) -> float:
@@ -284,8 +282,3 @@ def _refuse_impossible(incline: Incline, unit: str) -> None:
                 place="--curve",
                 write="a larger radius, or no compensation",
             )
-
-
-def practice_car(stock: Plan) -> float:
-    """Return the car length of the practice for changes of grade, m: 1 % for each so much of vertical curve."""
-    return CAR_LENGTHS_PER_PERCENT * car_length(stock)

@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import ClassVar, Literal
 
 import numpy as np
 
-from gradehaul.design.level.survey import READING, Steep, Surveyed, steeper_than, survey_of_table, surveyed
+from gradehaul.design.level.survey import READING, Steep, Surveyed, steeper_than, surveyed
 from gradehaul.errors import DesignError
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.quiet import quietly
@@ -107,15 +107,8 @@ def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: 
     matrix of the linear program is totally unimodular: its corners are whole [1]_, so that asking the solver for whole
     numbers costs nothing.
 
-    Parameters
-    ----------
-    surveyed
-        The survey.
-    target
-        The grade that was meant, either sign; None for the even grade from end to end,
-        which is the least possible, and one step more between two readings.
-    step, shim
-        The smallest correction that can be read, and the largest allowed, m.
+    The target has either sign; None is the even grade from end to end, the least possible, and one step more between
+    two readings. `step` is the smallest correction that can be read, `shim` the largest allowed, m.
 
     References
     ----------
@@ -223,33 +216,25 @@ def corrected_surveys(
     system: Literal["metric", "imperial"],
     *,
     surveys: Sequence[str] = (),
-    table: str | None = None,
     target: float | None = None,
     shim: float | None = None,
     step: float | None = None,
-) -> tuple[Corrections, ...]:
-    """Return the corrections of surveys by name, of all where neither names nor a table are given.
+) -> CorrectedSurveys:
+    """Return the corrections of surveys by name, of all where none is named.
 
     Raises
     ------
     DesignError
         No such survey, a survey that cannot be used, or figures that contradict one another.
-    OSError
-        A table that cannot be read.
     """
-    names = list(dict.fromkeys(surveys or ([] if table else plan.surveys)))
-    own = [
-        look_up(name, plan.surveys, "survey", file=plan.file, place="--survey", declare="[survey.NAME] in the plan")
-        for name in names
-    ]
-    if not names and table is None:
-        write = "[survey.NAME] with heights = [[0, 0], ...], or --heights FILE.csv"
+    names = list(dict.fromkeys(surveys or plan.surveys))
+    if not names:
+        write = "[survey.NAME] with heights = [[0, 0], ...]"
         raise DesignError("the plan has no survey", file=plan.file, write=write)
-    if table is not None:
-        own.append(survey_of_table(Path(table), plan.unit))
-
     found = []
-    for survey in own:
+    for name in names:
+        declare = "[survey.NAME] in the plan"
+        survey = look_up(name, plan.surveys, "survey", file=plan.file, place="--survey", declare=declare)
         hill = surveyed(survey, file=plan.file, unit=plan.unit, reading=READING[system])
         meant = survey.grade if target is None else target
         deck = plan.deck.thickness if survey.deck is None else survey.deck
@@ -260,17 +245,17 @@ def corrected_surveys(
             raise DesignError(
                 "the largest shim must be at least one step that can be read",
                 file=plan.file,
-                place=f"survey {quoted(survey.name)}",
+                place=f"survey {quoted(name)}",
                 found=f"{1000 * largest:g} mm with steps of {1000 * smallest:g} mm",
                 write="a larger shim, or a smaller step",
             )
         if deck is not None and largest > deck:
             raise DesignError(
-                "a shim must not go through the deck",
+                f"a shim must not go through the deck, which is {describe(deck, 'length', plan.unit)} thick",
                 file=plan.file,
-                place="--shim",
-                found=f"{1000 * largest:g} mm, where the deck is {1000 * deck:g} mm thick",
+                place=f"survey {quoted(name)}" if shim is None else "--shim",
+                found=describe(largest, "length", plan.unit),
                 write="a smaller shim",
             )
         found.append(corrections(hill, target=meant, step=smallest, shim=largest))
-    return tuple(found)
+    return CorrectedSurveys(plan, tuple(found))

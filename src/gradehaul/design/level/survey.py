@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Annotated, ClassVar
 
 import numpy as np
 
-from gradehaul.errors import DesignError, QuantityError
-from gradehaul.plan.names import near_file, quoted
+from gradehaul.errors import DesignError
+from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Survey
-from gradehaul.quantities import describe, read_quantity
+from gradehaul.quantities import describe
 from gradehaul.quantities.si import METER, Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
@@ -22,7 +19,6 @@ READING = {"metric": 0.0005, "imperial": 0.0254 / 32}
 """Error of one reading of a height with ruler and level, one standard deviation, assumed: what the ruler can show."""
 GAP = 5.0
 """A stretch without a reading that is so many times as long as most is a gap."""
-_MOST_ROWS = 2_000
 _SURE = 1.645
 """Standard deviations beyond which a grade is steeper than meant in 19 cases of 20."""
 
@@ -76,7 +72,7 @@ def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveye
     Raises
     ------
     DesignError
-        Readings out of order, twice at one place, or with a gap; a shim that would go through the deck.
+        Readings out of order, twice at one place, or with a gap.
     """
 
     def shown(length: float) -> str:
@@ -104,14 +100,6 @@ def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveye
             file=file,
             place=f"{place}, reading {number + 2}",
             write=f"readings between {shown(distance[number])} and {shown(distance[number + 1])} too",
-        )
-    if survey.shim is not None and survey.deck is not None and survey.shim > survey.deck:
-        raise DesignError(
-            f"a shim must not go through the deck, which is {shown(survey.deck)} thick",
-            file=file,
-            place=place,
-            found=shown(survey.shim),
-            write=f"shim = {quoted(shown(survey.deck))} or less",
         )
     return Surveyed(survey.name, distance, height, survey.reading or reading, survey.reading is None)
 
@@ -146,54 +134,3 @@ def steeper_than(found: Surveyed, grade: float) -> tuple[Steep, ...]:
             )
         )
     return tuple(result)
-
-
-def survey_of_table(path: Path, unit: str) -> Survey:
-    """Return the survey in a CSV file of two columns, distance and height, with or without a line of heads.
-
-    Bare numbers read in the plan's unit.
-
-    Raises
-    ------
-    DesignError
-        A file that is no text, or lines that are not two quantities.
-    OSError
-        The file cannot be read.
-    """
-    heights: list[tuple[float, float]] = []
-    for number, row in enumerate(_rows_in(path), 1):
-        cells = [cell.strip() for cell in row if cell.strip()]
-        if not cells:
-            continue
-        if len(cells) != 2:
-            found = f"{len(cells)} cells"
-            wrong, write = "a line has a distance and a height", "two figures with a comma between them, as in 12, 0.25"
-            raise DesignError(wrong, file=str(path), place=f"line {number}", found=found, write=write)
-        try:
-            where, height = (read_quantity(cell, "length", unit=unit) for cell in cells)
-        except QuantityError as error:
-            if number == 1 and not any(sign.isdigit() for cell in cells for sign in cell):  # the heads of the columns
-                continue
-            place = f"line {number}"
-            raise DesignError(error.wrong, file=str(path), place=place, found=error.found, write=error.write) from error
-        heights.append((where, height))
-        if len(heights) > _MOST_ROWS:
-            raise DesignError(f"a survey has at most {_MOST_ROWS} readings", file=str(path))
-    return Survey(path.stem, tuple(heights))
-
-
-def _rows_in(path: Path) -> list[list[str]]:
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-        delimiter = ";" if text.count(";") > text.count(",") else ","
-        return list(csv.reader(io.StringIO(text), delimiter=delimiter))
-    except FileNotFoundError as error:
-        near = near_file(path, ".csv", ".txt")
-        write = str(path.with_name(near)) if near else ""
-        raise DesignError("there is no such file", file=str(path), write=write) from error
-    except UnicodeDecodeError as error:
-        found = f"the byte 0x{error.object[error.start]:02x}"
-        write = "it again, saved as UTF-8"
-        raise DesignError("a file of heights is UTF-8 text", file=str(path), found=found, write=write) from error
-    except csv.Error as error:
-        raise DesignError("a file of heights has two columns", file=str(path), found=str(error)) from error

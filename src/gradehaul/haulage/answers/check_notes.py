@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
+from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.demand import demand
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
@@ -18,7 +18,7 @@ from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import describe
 
 MUCH_WRAPPED = 4.0
-"""Angle of curves under a train, rad, beyond which coupler tension is worth a note: some 6 % more demand."""
+"""Angle of curves under a train, rad, beyond which coupler tension is a doubt: some 6 % more demand."""
 
 USUAL_TENSION = 0.03
 """Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
@@ -92,9 +92,9 @@ def taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
             share = f"{100 * more:.0f} %"
             yield Note(
                 f'train "{name}"',
-                f"it wraps {math.degrees(angle):.0f} degrees of curve at once: coupler tension, not counted, would add "
-                f"some {share} to its demand; tension = {USUAL_TENSION:g} in [curve_resistance] counts it, engines "
-                "within the train about halve it",
+                f"it wraps {math.degrees(angle):.0f} degrees of curve at once: coupler tension can pull light cars off "
+                f"the rail, which clearance judges, and would add some {share} to its demand, not counted here; "
+                f"tension = {USUAL_TENSION:g} in [curve_resistance] counts it, engines within the train about halve it",
             )
 
 

@@ -157,9 +157,7 @@ def _linked(
     reaches = at_zero_elevation(reaches, left, terms)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
     linked = _with_cures(link(reaches, terms, marks), reaches, terms, marks)
-    lines = tuple(
-        line if _tidy(line.elements) else line._replace(elements=tidied(line.elements)) for line in linked.lines
-    )
+    lines = tuple(line._replace(elements=tidied(line.elements)) for line in linked.lines)
     linked = replace(linked, lines=lines)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
@@ -188,14 +186,6 @@ def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> t
     """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
 
     Single lines and arcs, which need no fitting, are made at once; `tolerance`, m, and `kink`, radians, are its own.
-
-    Examples
-    --------
-    >>> points = np.array([(0.0, 0.0), (3.0, 4.0)])
-    >>> line = Stroke("2F", "TRACK", "LINE", points, np.zeros(1), exact=True)
-    >>> (reach,), faults = reaches_of([line], tolerance=0.0008, kink=0.09)
-    >>> reach.elements[0].length, faults
-    (5.0, [])
     """
     found: list[Reach] = []
     faults: list[Fault] = []
@@ -237,40 +227,28 @@ def _single(strokes: Sequence[Stroke], shortest: float) -> dict[int, Reach]:
     return found
 
 
-def _tidy(elements: Sequence[Element]) -> bool:
-    return all(
-        element.length >= SHORTEST and (element.curvature == 0 or abs(element.curvature) * element.length >= LEAST_TURN)
-        for element in elements
-    )
+def _bend(element: Element) -> float:
+    """Return the curvature of an element, 1/m, 0 where it hardly turns."""
+    return 0.0 if abs(element.curvature) * element.length < LEAST_TURN else element.curvature
 
 
 def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
     """Return elements without those too short to be track, and with those that hardly turn as straights.
 
     What is left out goes to the length of its neighbor. A line that is shorter than any track as a whole stays.
-
-    Examples
-    --------
-    >>> from gradehaul.plan.drawing.records import Spot
-    >>> long = Element(Spot(0, 0), Spot(2, 0), 0.0, 1e-7, 2.0, "", "")
-    >>> short = Element(Spot(2, 0), Spot(2.000001, 0), 0.0, 1.0, 1e-6, "", "")
-    >>> [(element.length, element.curvature) for element in tidied([long, short])]
-    [(2.000001, 0.0)]
     """
+    if all(element.length >= SHORTEST and element.curvature == _bend(element) for element in elements):
+        return tuple(elements)
     found: list[Element] = []
     waiting = 0.0
     for element in elements:
-        if element.length < SHORTEST and len(elements) > 1:
-            if found:
-                found[-1] = found[-1]._replace(length=found[-1].length + element.length, end=element.end)
-            else:
-                waiting += element.length
-            continue
-        straight = abs(element.curvature) * element.length < LEAST_TURN
-        found.append(
-            element._replace(length=element.length + waiting, curvature=0.0 if straight else element.curvature)
-        )
-        waiting = 0.0
+        if element.length >= SHORTEST or len(elements) == 1:
+            found.append(element._replace(length=element.length + waiting, curvature=_bend(element)))
+            waiting = 0.0
+        elif found:
+            found[-1] = found[-1]._replace(length=found[-1].length + element.length, end=element.end)
+        else:
+            waiting += element.length
     return tuple(found) if found else (elements[0]._replace(length=waiting, end=elements[-1].end),)
 
 

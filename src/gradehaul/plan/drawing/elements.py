@@ -14,13 +14,7 @@ TURN = 2 * math.pi
 
 
 def wrapped(angle: float) -> float:
-    """Return an angle, radians, brought to -π .. π.
-
-    Examples
-    --------
-    >>> round(wrapped(3.5 * math.pi), 6)
-    -1.570796
-    """
+    """Return an angle, radians, brought to -π .. π."""
     return math.remainder(angle, TURN)
 
 
@@ -64,25 +58,11 @@ def heading(element: Element, along: float) -> float:
 
 
 def turned(element: Element) -> Element:
-    """Return the element as run from its other end.
-
-    Examples
-    --------
-    >>> turned(Element(Spot(0, 0), Spot(2, 0), 0.0, 0.5, 2.0, "", "")).curvature
-    -0.5
-    """
+    """Return the element as run from its other end."""
     back = wrapped(element.heading + element.curvature * element.length + math.pi)
-    return Element(
-        element.end,
-        element.start,
-        back,
-        -element.curvature,
-        element.length,
-        element.handle,
-        element.layer,
-        element.radius_spread,
-        tuple((1 - share, z) for share, z in reversed(element.inner)) if element.inner else (),
-    )
+    inner = tuple((1 - share, z) for share, z in reversed(element.inner)) if element.inner else ()
+    start, end, _, curvature, length, handle, layer, spread, _ = element
+    return Element(end, start, back, -curvature, length, handle, layer, spread, inner)
 
 
 def cut(element: Element, along: float) -> tuple[Element, Element]:
@@ -102,9 +82,8 @@ def halved(element: Element) -> list[Element]:
     turn = abs(element.curvature) * element.length
     if turn <= math.pi:
         return [element]
-    parts = max(1, math.ceil(turn / math.pi - 1e-9))
     found = []
-    for left in range(parts, 1, -1):
+    for left in range(math.ceil(turn / math.pi - 1e-9), 1, -1):
         first, element = cut(element, element.length / left)
         found.append(first)
     return [*found, element]
@@ -148,25 +127,13 @@ def level_with(one: float | None, other: float | None, level: float) -> bool:
 
 
 def order(spot: Spot) -> tuple[int, int, int]:
-    """Return what sorts points the same way however the drawing was made: coordinates in whole micrometers.
-
-    Examples
-    --------
-    >>> order(Spot(0.1000004, -2.0))
-    (100000, -2000000, 0)
-    """
+    """Return what sorts points the same way however the drawing was made: coordinates in whole micrometers."""
     x, y, z = spot
     return round(x * 1e6), round(y * 1e6), round(z * 1e6) if z else 0
 
 
 def whole(spots: Sequence[Spot]) -> NDArray[np.int64]:
-    """Return points in whole micrometers, shape (n, 3), 0 for a height that is not known: `order` of many at once.
-
-    Examples
-    --------
-    >>> whole([Spot(0.1000004, -2.0), Spot(0.0, 0.0, 0.5)]).tolist()
-    [[100000, -2000000, 0], [0, 0, 500000]]
-    """
+    """Return points in whole micrometers, shape (n, 3), 0 for a height that is not known: `order` of many at once."""
     table = np.array([(x, y, z or 0.0) for x, y, z in spots], dtype=np.float64).reshape(-1, 3)
     return np.rint(table * 1e6).astype(np.int64)
 
@@ -186,26 +153,23 @@ def reverse(elements: Sequence[Element]) -> list[Element]:
     return [turned(element) for element in reversed(elements)]
 
 
-def beyond(elements: Iterable[Element], along: float) -> Spot:
+def _at(elements: Sequence[Element], along: float) -> tuple[Element, float]:
+    """Return the element that lies at a distance along elements in a row, m, and how far along it that is."""
+    for element in elements[:-1]:
+        if along <= element.length:
+            return element, along
+        along -= element.length
+    return elements[-1], along
+
+
+def beyond(elements: Sequence[Element], along: float) -> Spot:
     """Return the place at a distance along elements in a row, m."""
-    last = None
-    for last in elements:
-        if along <= last.length:
-            return place(last, along)
-        along -= last.length
-    assert last is not None
-    return last.end
+    return place(*_at(elements, along))
 
 
-def heading_beyond(elements: Iterable[Element], along: float) -> float:
+def heading_beyond(elements: Sequence[Element], along: float) -> float:
     """Return the direction at a distance along elements in a row, m, radians, -π .. π."""
-    last = None
-    for last in elements:
-        if along <= last.length:
-            break
-        along -= last.length
-    assert last is not None
-    return heading(last, along)
+    return heading(*_at(elements, along))
 
 
 def middle(elements: Sequence[Element]) -> Spot:

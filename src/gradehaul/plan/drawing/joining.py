@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,7 +71,6 @@ def joined(strokes: Sequence[Stroke], terms: Terms) -> tuple[list[Stroke], list[
     return [stroke for number, stroke in enumerate(strokes) if number not in used] + found, dropped, gaps
 
 
-@dataclass(slots=True, eq=False, init=False)
 class _Ends:
     """The ends of all strokes: end 2n is where stroke n begins, 2n + 1 where it ends.
 
@@ -91,15 +89,6 @@ class _Ends:
     partner
         The end that each is joined to, -1 for none, shape (2n,).
     """
-
-    line: NDArray[np.bool_]
-    able: NDArray[np.bool_]
-    layers: IntArray
-    spots: FloatArray
-    outward: FloatArray
-    lengths: FloatArray
-    place: IntArray
-    partner: IntArray
 
     def __init__(self, strokes: Sequence[Stroke]) -> None:
         sizes = np.array([len(stroke.points) for stroke in strokes])
@@ -124,16 +113,12 @@ class _Ends:
 
     def drawn_twice(self) -> dict[int, int]:
         """Return the lines that another line covers from end to end, by number, with the first of those."""
-        first: dict[tuple[int, int], int] = {}
-        found: dict[int, int] = {}
-        tips = np.sort(self.place.reshape(-1, 2), axis=1).tolist()
-        lines = self.line.tolist()
-        for number, (one, other) in enumerate(tips):
-            if lines[number]:
-                same = first.setdefault((one, other), number)
-                if same != number and self.layers[same] == self.layers[number]:
-                    found[number] = same
-        return found
+        lines, count = np.flatnonzero(self.line), len(self.place)
+        tips = np.sort(self.place.reshape(-1, 2), axis=1)
+        keys = (self.layers * count + tips[:, 0]) * count + tips[:, 1]
+        _, first, same = np.unique(keys[lines], return_index=True, return_inverse=True)
+        kept = lines[first[same]]
+        return dict(zip(lines[kept != lines].tolist(), kept[kept != lines].tolist(), strict=True))
 
     def meet(self, twice: dict[int, int]) -> NDArray[np.bool_]:
         """Join ends that are alone with one another at a place; return the ends that are alone at theirs."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,6 +13,8 @@ from gradehaul.plan.drawing.elements import halved, height, in_plan
 from gradehaul.plan.drawing.records import Element, FloatArray, Label, Spot
 
 IntArray = NDArray[np.int64]
+Whole = TypeVar("Whole", int, IntArray)
+Real = TypeVar("Real", float, FloatArray)
 
 _MOST_CELLS = 2**30
 """The most cells of a grid across and up: their numbers fit into 64 bits."""
@@ -21,14 +23,7 @@ _SHARE = 1 / 4
 
 
 def pairs(points: FloatArray, distance: float, others: FloatArray | None = None) -> tuple[IntArray, IntArray]:
-    """Return the numbers of points within a distance, m, of others, or of one another, the lower first; sorted.
-
-    Examples
-    --------
-    >>> one, other = pairs(np.array([(0.0, 0), (3, 0), (0, 1)]), 2.0)
-    >>> one.tolist(), other.tolist()
-    ([0], [2])
-    """
+    """Return the numbers of points within a distance, m, of others, or of one another, the lower first; sorted."""
     there = points if others is None else others
     if not len(points) or not len(there):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
@@ -57,36 +52,20 @@ def places_of(points: FloatArray, distance: float) -> IntArray:
     """Return the place of each point, as the number of the first one there: those within a distance, m, are one place.
 
     Of points in space, shape (n, 3), the heights may differ by as much.
-
-    Examples
-    --------
-    >>> places_of(np.array([(0.0, 0), (3, 0), (0, 0), (0, 1)]), 2.0).tolist()
-    [0, 1, 0, 0]
     """
-    unique, own = np.unique(np.round(points, 9), axis=0, return_inverse=True)
-    one, other = pairs(unique[:, :2], distance)
-    level = (np.abs(unique[one, 2:] - unique[other, 2:]) <= distance).all(axis=1)
-    group = components(len(unique), np.column_stack((one[level], other[level])))[own.ravel()]
+    spots, own = distinct(np.round(points, 9))
+    one, other = pairs(spots[:, :2], distance)
+    level = (np.abs(spots[one, 2:] - spots[other, 2:]) <= distance).all(axis=1)
+    group = components(len(spots), np.column_stack((one[level], other[level])))[own]
     _, first, back = np.unique(group, return_index=True, return_inverse=True)
-    return np.asarray(first[back.ravel()], dtype=np.int64)
+    return np.asarray(first[back], dtype=np.int64)
 
 
-def nearest_of(spots: Sequence[Spot], others: Sequence[Spot], distance: float) -> dict[int, tuple[float, int]]:
-    """Return for points how far off the nearest of others is, m, and which, where one is within a distance.
-
-    Examples
-    --------
-    >>> nearest_of([Spot(0, 0)], [Spot(3, 4), Spot(0, 1)], 6.0)
-    {0: (1.0, 1)}
-    """
-    here, there = in_plan(spots), in_plan(others)
-    one, other = pairs(here, distance, there)
-    off = np.hypot(*(here[one] - there[other]).T)
-    found: dict[int, tuple[float, int]] = {}
-    for mine, theirs, away in zip(one.tolist(), other.tolist(), off.tolist(), strict=True):
-        if mine not in found or away < found[mine][0]:
-            found[mine] = away, theirs
-    return found
+def distinct(points: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Return the points that differ, and for each point which of them it is: numpy's own way along an axis is slow."""
+    rows = np.ascontiguousarray(points + 0.0)  # so that 0 and -0 are the same bytes
+    _, first, own = np.unique(rows.view(f"V{rows.strides[0]}").ravel(), return_index=True, return_inverse=True)
+    return rows[first], own
 
 
 def beside_texts(labels: Sequence[Label], spots: Sequence[Spot], near: float) -> list[tuple[float, int, int]]:
@@ -115,35 +94,29 @@ def beside_texts(labels: Sequence[Label], spots: Sequence[Spot], near: float) ->
     return sorted((rank, text, spot) for rank, text, spot, fair in rows if fair)
 
 
-class Foot(NamedTuple):
-    """A place on an element near a point.
+class _Foot(NamedTuple, Generic[Whole, Real]):
+    """A place on an element near a point, or columns of many.
 
     `which` is the point, `number` the element, `on` how far along it the place lies, m, `row` the row that the element
     is of, `along` how far along that, `off` how far from the point, `aside` how far to the left of it, in its
     direction, and `turn` by how much the directions differ there, either way round, 0 to π/2, radians.
     """
 
-    which: int
-    number: int
-    on: float
-    row: int
-    along: float
-    off: float
-    aside: float
-    turn: float
+    which: Whole
+    number: Whole
+    on: Real
+    row: Whole
+    along: Real
+    off: Real
+    aside: Real
+    turn: Real
 
 
-class Beside(NamedTuple):
-    """The columns of many a `Foot`, shape (n,), sorted by point and element."""
+Foot: TypeAlias = _Foot[int, float]
 
-    which: IntArray
-    number: IntArray
-    on: FloatArray
-    row: IntArray
-    along: FloatArray
-    off: FloatArray
-    aside: FloatArray
-    turn: FloatArray
+
+class Beside(_Foot[IntArray, FloatArray]):
+    """The columns of many, shape (n,), sorted by point and element."""
 
     def only(self, those: NDArray[np.bool_]) -> Beside:
         """Return some of them."""
@@ -169,10 +142,11 @@ class Nearness:
     """
 
     def __init__(self, rows: Sequence[Sequence[Element]]) -> None:
-        self.elements, self.table = _tabled(rows)
-        if (np.abs(self.table[:, 3] * self.table[:, 4]) > math.pi).any():
+        if any(abs(element.curvature * element.length) > math.pi for row in rows for element in row):
             rows = [[part for element in row for part in halved(element)] for row in rows]
-            self.elements, self.table = _tabled(rows)
+        self.elements = [element for row in rows for element in row]
+        figures = [(*e.start[:2], e.heading, e.curvature, e.length, e.start.z, e.end.z) for e in self.elements]
+        self.table: FloatArray = np.array(figures, dtype=np.float64).reshape(-1, 7)
         sizes = np.array([len(row) for row in rows], dtype=np.int64)
         self.owner: IntArray = np.repeat(np.arange(len(rows)), sizes)
         lengths = self.table[:, 4]
@@ -227,20 +201,11 @@ class Nearness:
             high: FloatArray = np.array([spot[2] for spot in spots], dtype=np.float64)[which]
             low, top = self.table[number].T[5:]
             here = low + (top - low) * on / length
-            for pair in np.flatnonzero(fair & [bool(each.inner) for each in self._each(number)]).tolist():
-                here[pair] = height(self.elements[number[pair]], on[pair])
+            for pair in np.flatnonzero(fair).tolist():
+                if (element := self.elements[number[pair]]).inner:
+                    here[pair] = height(element, on[pair])
             fair &= ~(np.abs(here - high) > level)
         return found.only(fair)
-
-    def _each(self, numbers: IntArray) -> Iterator[Element]:
-        return (self.elements[number] for number in numbers.tolist())
-
-
-def _tabled(rows: Sequence[Sequence[Element]]) -> tuple[list[Element], FloatArray]:
-    """Return all elements of rows, and their figures."""
-    elements = [element for row in rows for element in row]
-    figures = [(e.start[0], e.start[1], e.heading, e.curvature, e.length, e.start[2], e.end[2]) for e in elements]
-    return elements, np.array(figures, dtype=np.float64).reshape(-1, 7)
 
 
 def places(table: FloatArray, along: FloatArray) -> FloatArray:
@@ -278,13 +243,7 @@ def walks(partner: Sequence[int]) -> Iterator[list[int]]:
 
 
 def components(count: int, pairs: Any) -> IntArray:  # noqa: ANN401 - pairs of numbers, as an array or a list
-    """Return for each of so many things the least number of those that it hangs together with by pairs, shape (n,).
-
-    Examples
-    --------
-    >>> components(5, [(1, 3), (3, 4)]).tolist()
-    [0, 1, 2, 1, 1]
-    """
+    """Return for each of so many things the least number of those that it hangs together with by pairs, shape (n,)."""
     one, other = np.asarray(pairs, dtype=np.int64).reshape(-1, 2).T
     found = np.arange(count)
     while (found[one] != found[other]).any():  # scipy's own would take a third of a second to load

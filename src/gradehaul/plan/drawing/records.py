@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,13 +24,7 @@ FLAT = 1e-9
 
 
 def option(name: str, value: str = "", *, typed: bool) -> str:
-    """Return how a term of a drawing is written: as an option of the command, or as a key of the plan.
-
-    Examples
-    --------
-    >>> option("unit", "mm", typed=True), option("rails", typed=True), option("unit", "mm", typed=False)
-    ('--unit mm', '--rails', 'unit = "mm"')
-    """
+    """Return how a term of a drawing is written: as an option of the command, or as a key of the plan."""
     if typed:
         return f"--{name} {value}".rstrip()
     return f'{name} = "{value}"' if value else f"{name} = true"
@@ -81,19 +75,8 @@ class Terms:
         return option(name, value, typed=self.typed)
 
 
-def terms(
-    gauge: float,
-    plan_unit: str,
-    layers: Sequence[str],
-    *,
-    snap: float | None = None,
-    fit: float | None = None,
-    kink: float | None = None,
-    height_layers: Sequence[str] = (),
-    rails: bool = False,
-    typed: bool = False,
-) -> Terms:
-    """Return the terms on which a drawing is read, with what is not given taken from the gauge, m.
+def terms(gauge: float, plan_unit: str, layers: Sequence[str], **given: Any) -> Terms:  # noqa: ANN401 - other fields
+    """Return the terms on which a drawing is read, with what is not given, or None, taken from the gauge, m.
 
     Examples
     --------
@@ -101,17 +84,9 @@ def terms(
     >>> round(read.snap, 5), round(read.fit, 6), round(math.degrees(read.kink), 1)
     (0.00165, 0.000825, 5.0)
     """
-    return Terms(
-        gauge,
-        plan_unit,
-        tuple(layers),
-        SNAP * gauge if snap is None else snap,
-        FIT * gauge if fit is None else fit,
-        KINK if kink is None else kink,
-        tuple(height_layers),
-        rails,
-        typed,
-    )
+    usual = {"snap": SNAP * gauge, "fit": FIT * gauge, "kink": KINK}
+    chosen = {name: value for name, value in given.items() if value is not None}
+    return Terms(gauge, plan_unit, tuple(layers), **usual | chosen)
 
 
 # The drawing

@@ -11,11 +11,11 @@ from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
 from gradehaul.plan.edit.writer import Changes, Written, new_plan, updated_plan
 from gradehaul.plan.edit.writer.drawn_tables import heights_before, lines_before, unit_of
 from gradehaul.plan.names import quoted
-from gradehaul.plan.places import berths_named
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.resolve.plan import scale_of
 from gradehaul.plan.schema.plan import ImportTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
+from gradehaul.plan.text.files import berths_named
 from gradehaul.plan.text.toml import parse, read_text
 from gradehaul.quantities import Kind, length_unit, read_quantity
 from gradehaul.quantities.document import AnswerRecord
@@ -46,12 +46,9 @@ class ImportOptions:
     @property
     def table(self) -> dict[str, Any]:
         """What the plan keeps of them, in its table ``[import]``."""
-        found: dict[str, Any] = {}
-        for name in ("layers", "height_layers", "unit", "snap", "fit", "kink", "rails"):
-            value = getattr(self, name)
-            if value:
-                found[name] = list(value) if isinstance(value, tuple) else value
-        return found
+        names = ("layers", "height_layers", "unit", "snap", "fit", "kink", "rails")
+        typed = {name: getattr(self, name) for name in names if getattr(self, name)}
+        return {name: list(value) if isinstance(value, tuple) else value for name, value in typed.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,13 +99,14 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     from gradehaul.plan.drawing.naming.layers import lone_layers, use_of
     from gradehaul.plan.drawing.records import CHORDS, terms
 
-    before = None if plan is None or not Path(plan).exists() else _before(plan, drawing)
-    data: dict[str, Any] = {} if before is None or plan is None else parse(before, plan)
+    file = plan or ""
+    before = _before(file, drawing) if file and Path(file).exists() else ""
+    data = parse(before, file) if before else {}
     if drawing.lower().endswith(".toml"):
         raise PlanError("this is a plan, not a drawing", file=drawing, write="the name of a DXF file")
     check_file(Path(drawing), drawing)  # before the scale is needed, since it may be the wrong name
-    scale = _scale(data, options, plan or "")
-    options = _with_those_before(options, data, plan or "")
+    scale = _scale(data, options, file)
+    options = _with_those_before(options, data, file)
     layers, height_layers = _layers(Path(drawing), options)
     read = read_drawing(
         drawing,
@@ -118,11 +116,10 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         tolerance=CHORDS * scale.gauge,
         typed=True,
     )
-    unit = unit_of(data, plan or "") if before is not None else "in" if read.unit in _IMPERIAL else "mm"
+    unit = unit_of(data, file) if before else "in" if read.unit in _IMPERIAL else "mm"
     if layers is None and not height_layers:
-        height_layers = tuple(
-            sorted({escape(label.layer) for label in read.labels if use_of(label.layer) == "heights"})
-        )
+        shown = {label.layer for label in read.labels if use_of(label.layer) == "heights"}
+        height_layers = tuple(sorted(map(escape, shown)))
     on = terms(
         scale.gauge,
         unit,
@@ -134,24 +131,23 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         rails=options.rails,
         typed=True,
     )
-    known = [] if before is None or plan is None else lines_before(before, data, plan)
+    known = lines_before(before, data, file)
     drawn = assemble(
         read,
         on,
         known=known,
-        before=heights_before(data, plan or ""),
+        before=heights_before(data, file),
         lines_taken=_own_names(data, {line.name for line in known}),
     )
     if layers is None:  # those that were taken, for the next import to take them again
         layers = tuple(sorted(map(escape, {*drawn.layers, *drawn.texts[0]})))
         drawn = replace(drawn, faults=(*drawn.faults, *lone_layers(drawn)))
     options = replace(options, layers=layers, height_layers=height_layers)
-    if before is None or plan is None:
-        written = new_plan(drawn, options.table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
+    if before:
+        written = updated_plan(before, drawn, options.table, file=file)
     else:
-        written = updated_plan(before, drawn, options.table, file=plan)
-    problems = _problems(written, plan)
-    return Imported(drawn, written.text, unit, written.changes, before is None, problems)
+        written = new_plan(drawn, options.table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
+    return Imported(drawn, written.text, unit, written.changes, not before, _problems(written, plan))
 
 
 def _with_those_before(options: ImportOptions, data: dict[str, Any], plan: str) -> ImportOptions:

@@ -1,17 +1,17 @@
-"""Joints: where lines meet or end, and the moves that a train can make through each."""
+"""Joints: where lines run and meet, and the moves that a train can make through each joint."""
 
 from __future__ import annotations
 
 from itertools import combinations
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import header, listed, nearest, one_slip_apart, quoted
-from gradehaul.plan.places import LineSpan
 from gradehaul.plan.records import Joint, LineEnd
+from gradehaul.plan.text.files import LineSpan
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from gradehaul.plan.schema.plan import CrossingTable, TurnoutTable, TurntableTable
     from gradehaul.plan.text.faults import Entry, Faults
@@ -230,3 +230,18 @@ def _note_ends(joints: Mapping[str, Joint], faults: Faults) -> None:
     for name, other in one_slip_apart(joints).items():
         if joints[name].kind == "end":
             faults.note(f"joint {quoted(name)}", f"only one line ends here; did you mean {quoted(other)}?")
+
+
+def check_place_names(
+    lines: Mapping[str, Entry[Any]], joints: Collection[str], berths: Mapping[str, Entry[Any]], faults: Faults
+) -> None:
+    """Names are unique among joints, lines and berths: a route names any of them."""
+    for name, entry in lines.items():
+        if name in joints:
+            wrong = f"this line and a joint are both called {quoted(name)}, and a route could mean either"
+            faults.at(entry, wrong, write=f"another name for one of them, such as {header('line', f'{name} line')}")
+    for name, entry in berths.items():
+        other = "line" if name in lines else "joint" if name in joints else ""
+        if other:
+            wrong = f"this berth and a {other} are both called {quoted(name)}, and a route could mean either"
+            faults.at(entry, wrong, write=f'berth = "{name} berth", or another name', inside="berth")

@@ -60,11 +60,12 @@ class Source:
     """Where the file stands; None for a plan that is no file."""
 
     def at(self, path: KeyPath = ()) -> str:
-        """Return the file, with the line of the nearest header above a value where there is one."""
+        """Return the file, with the line of the nearest header above a value, or of a section's first, where one is."""
         for end in range(len(path), 0, -1):
             if path[:end] in self.headers:
                 return f"{self.file}:{self.headers[path[:end]]}"
-        return self.file
+        within = [line for header, line in self.headers.items() if len(path) == 1 and header[:1] == path]
+        return f"{self.file}:{min(within)}" if within else self.file
 
 
 @dataclass(frozen=True, slots=True)

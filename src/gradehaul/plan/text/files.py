@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.names import clean, listed, near_file, nearest, quoted, shown
+from gradehaul.plan.records import LineEnd
 from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.text.faults import Entry, Faults, Source
 from gradehaul.plan.text.toml import KeyPath, headers, parse, read_text
@@ -179,7 +180,7 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
             write = _as_header(near) if near and what == "table" else near
             faults.add(
                 PlanError(f"unknown {what} {quoted(key)}", write=write or f"one of {', '.join(known)}"),
-                file=source.at((key,)) if (key,) in source.headers else _first_header(source, key),
+                file=source.at((key,)),
             )
         elif included and key in _MAIN_ONLY:
             faults.add(
@@ -192,17 +193,11 @@ def _add_list(source: Source, section: str, value: object, tables: Tables, fault
     if not isinstance(value, list):
         faults.add(
             PlanError("must be a list of tables", found=shown(value), write=f"[[{section}]], in two brackets"),
-            file=_first_header(source, section),
+            file=source.at((section,)),
             place=f"[{section}]",
         )
         return
     tables.listed[section] += [Entry(source, (section, number), table) for number, table in enumerate(value)]
-
-
-def _first_header(source: Source, key: str) -> str:
-    """Return the file and the line of the first header that begins with a key."""
-    lines = [line for path, line in source.headers.items() if path[0] == key]
-    return f"{source.file}:{min(lines)}" if lines else source.file
 
 
 def _named(source: Source, section: str, value: object, faults: Faults) -> list[tuple[str, object]]:
@@ -215,7 +210,7 @@ def _named(source: Source, section: str, value: object, faults: Faults) -> list[
                 found=shown(value),
                 write=write,
             ),
-            file=_first_header(source, section),
+            file=source.at((section,)),
             place=f"[{section}]",
         )
         return []
@@ -227,7 +222,7 @@ def _named(source: Source, section: str, value: object, faults: Faults) -> list[
     if loose:
         faults.add(
             PlanError(f"each {section} has a name", found=f"{listed(loose)} without one", write=f"[{section}.NAME]"),
-            file=_first_header(source, section),
+            file=source.at((section,)),
             place=f"[{section}]",
         )
     for name, table in value.items():
@@ -258,3 +253,39 @@ def _put(into: dict[str, Entry[Any]], name: str, entry: Entry[Any], faults: Faul
     else:
         wrong, write = "this name is already used", "another name"
     faults.at(entry, wrong, found=f"it at {before.file} too", write=write)
+
+
+class LineSpan(NamedTuple):
+    """The two joints between which a line runs, and where the line stands in the file."""
+
+    start: str
+    finish: str
+    file: str = ""
+
+    def ends(self, line: str) -> tuple[tuple[str, LineEnd], ...]:
+        """Return each end of the line with its joint."""
+        return (self.start, LineEnd(line, "from")), (self.finish, LineEnd(line, "to"))
+
+
+def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, LineSpan], bool]:
+    """Return where each line runs, of lines with faults too, and whether that is known of all."""
+    spans: dict[str, LineSpan] = {}
+    for name, entry in lines.items():
+        table = entry.table if isinstance(entry.table, dict) else {}
+        start, finish = (clean(end) if isinstance(end := table.get(key), str) else "" for key in ("from", "to"))
+        if start and finish:
+            spans[name] = LineSpan(start, finish, entry.file)
+    return spans, len(spans) == len(lines)
+
+
+def berths_named(lines: Mapping[str, Entry[Any]], pieces: Mapping[str, Entry[Any]]) -> dict[str, Entry[Any]]:
+    """Return every berth that tables name, those with faults too, so that no message denies that it exists."""
+    found: dict[str, Entry[Any]] = {}
+    for entry in (*lines.values(), *pieces.values()):
+        table = entry.table if isinstance(entry.table, dict) else {}
+        tracks = table.get("track")
+        for each in (table, *(tracks if isinstance(tracks, list) else ())):
+            name = each.get("berth") if isinstance(each, dict) else None
+            if isinstance(name, str):
+                found.setdefault(clean(name), entry)
+    return found

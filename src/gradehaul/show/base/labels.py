@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from gradehaul.treatment.keep_clean import Use
     from gradehaul.treatment.needs import FilmTest as Needed
 
-FILM_CAUTION = "Try a film on a loose plank first: it does not come off again."
+FILM_CAUTION = "Try a film on a spare length of track first: it does not come off again."
 
 USE_WORDS: Mapping[Use, str | tuple[str, str]] = {
     "film": ("film", "green"),

@@ -16,12 +16,12 @@ if TYPE_CHECKING:
 _NAME_LENGTH = 26
 
 PULLS = (
-    "Level straight track without joints, on a firm plank; look along it with a level, both ways round.",
+    "Level straight track without joints, on a firm board; look along it with a level, both ways round.",
     "Wipe rails and wheels clean, let them dry and rest a quarter of an hour. Note which way the locomotive faces.",
     "Hook the balance to the coupler, in line with the track. Raise the power slowly until the wheels slide.",
     "Standing: the most that it showed before they slid. Slipping: what it shows while they slide. Stop at once then.",
     "Five readings each, all five even if one looks odd. Note the unit on the balance: g on a balance means gf.",
-    "Then wipe the film on this plank, not on the layout, and read again: within an hour, and after a day's rest.",
+    "Then wipe the film on this track, not on the layout, and read again: within an hour, and after a day's rest.",
 )
 CARS = (
     "String: pull ten or so equal cars with the balance, slowly and evenly, on level straight track; read as it moves.",

@@ -19,9 +19,9 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.sections import READINGS
 
-_FIRST = "Try a film on a loose plank of track, never first on the layout: it does not come off again."
+_FIRST = "Try a film on a spare length of track, never first on the layout: it does not come off again."
 _CAUTION = (
-    "Try a film on a loose plank of track, never first on the layout: it does not come off again, and a dry rag does "
+    "Try a film on a spare length of track, never first on the layout: it does not come off again, and a dry rag does "
     "not lift it. Follow the data sheet of whatever you wipe with: air the room, no flames, no track power while it "
     "dries. Keep fingers clear of a train under pull, and stops at both ends of a tilted track."
 )

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from rich.cells import cell_len
 
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
-from gradehaul.haulage.answers.judged import worst_first, worst_of_each
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
 from gradehaul.plan.names import clean
@@ -28,7 +27,7 @@ from gradehaul.show.check.outcome_words import (
     spare_words,
     spread_words,
 )
-from gradehaul.show.check.route_text import ruling_words
+from gradehaul.show.check.route_text import DOWNHILL, ruling_words
 from gradehaul.show.check.trains_text import best_way
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
@@ -46,7 +45,7 @@ _GROUPS, _ROWS = 8, 24
 def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> None:
     """Add the first screen: lines of at most 80 columns where at most two conditions are shown."""
     _add_title(page, answer)
-    _add_doubts(page, answer)
+    add_doubts(page, answer)
     page.line()
     for sentence in (headline(answer), *film_headlines(answer)):
         page.paragraph(*sentence)
@@ -69,7 +68,8 @@ def _add_title(page: Page, answer: CheckAnswer) -> None:
     page.line((title, "bold"), " " * max(GAP, FULL - len(title) - len(right)), right)
 
 
-def _add_doubts(page: Page, answer: CheckAnswer) -> None:
+def add_doubts(page: Page, answer: CheckAnswer) -> None:
+    """Add what can make the whole answer wrong."""
     for doubt in answer.doubts[:_DOUBTS]:
         page.paragraph(("Look at this first", "yellow"), f": {doubt}")
     more = len(answer.doubts) - _DOUBTS
@@ -343,6 +343,8 @@ def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
     all_names = ", ".join(route.route.name for route in routes)
     some = f"{first} and {others} more" if others else first
     effective, whole = units.grade(ruling.effective), ruling_words(ruling, units)
+    if whole == DOWNHILL:
+        return shortened(f"{all_names}: {DOWNHILL.removeprefix('none, ')}", FULL)
     for names, grade in ((all_names, whole), (some, whole), (all_names, effective)):
         words = f"{names}: {grade} on {ruling.track}"
         if len(words) <= FULL:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import JudgedTrain, worst_of_each
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST, worst
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
 from gradehaul.show.base.labels import apart, chance_words
@@ -64,7 +63,7 @@ def summary(answer: CheckAnswer) -> str:
     return " ".join("".join(map(words_of, each)) for each in (headline(answer), *film_headlines(answer))).strip()
 
 
-def sentence(trains: Sequence[JudgedTrain], total: int, where: str, of: str = "") -> list[Piece]:
+def sentence(trains: Sequence[TrainAnswer], total: int, where: str, of: str = "") -> list[Piece]:
     """Return what trains do in a sentence, with their rail first where some fail, else last.
 
     `of` says behind the first count of how many trains it is.
@@ -81,7 +80,7 @@ def sentence(trains: Sequence[JudgedTrain], total: int, where: str, of: str = ""
     return [first, (count, style), f"{colon}{rest}."]
 
 
-def _counted(trains: Sequence[JudgedTrain], of: str) -> Iterator[str]:
+def _counted(trains: Sequence[TrainAnswer], of: str) -> Iterator[str]:
     """Yield how many trains come to each outcome, the worst first, those that do not climb by name."""
     left = _NAMED
     failing = [outcome for outcome in WORST_FIRST if any(each.outcome == outcome != "climbs" for each in trains)]
@@ -97,7 +96,7 @@ def _counted(trains: Sequence[JudgedTrain], of: str) -> Iterator[str]:
         yield f"{words}: {', '.join((*named, *more))}" if named else words
 
 
-def _with_place(train: JudgedTrain) -> str:
+def _with_place(train: TrainAnswer) -> str:
     """Return the name of a train that does not climb, with where it fails."""
     name = apart(train.name)
     match train.outcome:
@@ -142,10 +141,9 @@ def conditions(rails: Collection[str], hours: float | None = None) -> dict[str, 
     return found
 
 
-def outcome_of_train(train: JudgedTrain) -> str:
+def outcome_of_train(train: TrainAnswer) -> str:
     """Return the outcome of a train behind its name, with its place, or its risk where it is marginal."""
     if train.outcome == "marginal":
-        risk = f", with {chance_words(train.risk)} risk" if isinstance(train, TrainAnswer) else ""
-        return f"{apart(train.name)} is marginal{risk}"
+        return f"{apart(train.name)} is marginal, with {chance_words(train.risk)} risk"
     words = plain_words(train.outcome, train.verdict, train.misfits)
     return f"{apart(train.name)} {'is ' if train.outcome == 'too long' else ''}{words}"

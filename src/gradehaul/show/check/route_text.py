@@ -26,6 +26,8 @@ HOW_LOADED = (
 """How a load is read."""
 
 _NOTHING = 5e-7
+DOWNHILL = "none, downhill or level all the way"
+"""What is said of the ruling grade of a route on which a train climbs nowhere."""
 """A grade of less is none."""
 
 Shown = dict[str, list[list[Piece]]]
@@ -76,7 +78,7 @@ def ruling_words(ruling: Ruling, units: UnitFormat) -> str:
     """Return a ruling grade with the parts that grade and curve have in it."""
     effective, grade, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     if abs(ruling.effective) < _NOTHING:
-        return "level"
+        return DOWNHILL
     if abs(ruling.curve) < _NOTHING or abs(ruling.grade) < _NOTHING:
         return f"{effective} = {'grade' if abs(ruling.curve) < _NOTHING else 'curve'} alone"
     return f"{effective} = grade {grade} + curve {curve}"

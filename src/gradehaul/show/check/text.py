@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import NamedTuple
 
 from gradehaul.haulage.answers.check import CheckAnswer, RangedLoad, RouteAnswer
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.spreadsheet import table
@@ -34,7 +34,7 @@ _CLEAR_LENGTH = {
 """How the clear length of a berth is known."""
 
 _CAUTION = (
-    "Before any film goes on a rail of the layout: wipe it on a loose plank of track, measure the pull there, and put "
+    "Before any film goes on a rail of the layout: wipe it on a spare length of track, measure the pull there, and put "
     "the readings in the plan. A film does not come off again; a dry rag does not lift it."
 )
 
@@ -140,7 +140,9 @@ def _add_notes(page: Page, answer: CheckAnswer) -> None:
     page.heading("Notes")
     for note in answer.notes:
         page.line(str(note), indent=2)
-    page.line("Of clearances only track low over other track is looked for; gradehaul clearance judges all.", indent=2)
+    page.line(
+        "Clearances are counted only where track runs low over other track: gradehaul clearance checks all.", indent=2
+    )
     if answer.plan.films:
         page.heading("Caution")
         page.line(_CAUTION, indent=2)

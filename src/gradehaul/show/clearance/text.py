@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable
 from typing import NamedTuple
 
@@ -109,7 +110,11 @@ def _add_rows(page: Page, found: Clearances, units: UnitFormat) -> None:
     for number, finding in enumerate(found.ranked(), 1):
         if finding.outcome != "pass":
             alike = kinds.setdefault((finding.outcome, finding.rule), {})
-            figures = figure_words(finding.value, finding, units), *_bounds(finding, units)
+            figures = (
+                figure_words(finding.value, finding, units),
+                *_bounds(finding, units),
+                re.split("[,:(]", finding.source)[0],
+            )
             numbers, places = alike.setdefault(figures, ([], []))
             numbers.append(number)
             places.append(place_words(finding, found, units))
@@ -117,11 +122,10 @@ def _add_rows(page: Page, found: Clearances, units: UnitFormat) -> None:
     for (outcome, rule), alike in kinds.items():
         page.line(_WORDS[outcome], f": {RULES[rule][0].lower()}{RULES[rule][1:].replace(': ', ', ')}")
         rows = [[spans(numbers), *figures, _listed(places)] for figures, (numbers, places) in alike.items()]
-        heads = ["no.", "is>", "passes", "fails", "place"]
-        if not any(fails for _, _, fails in alike):
-            heads.remove("fails")
-            rows = [[*row[:3], row[4]] for row in rows]
-        page.table(heads, rows, folded=True)
+        heads = ["no.", "is>", "passes", "fails", "by", "place"]
+        several = {"fails": any(row[3] for row in rows), "by": len({row[4] for row in rows}) > 1}
+        kept = [k for k, head in enumerate(heads) if several.get(head, True)]
+        page.table([heads[k] for k in kept], [[row[k] for k in kept] for row in rows], folded=True)
 
 
 def _add_places(page: Page, found: Clearances, units: UnitFormat) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 
 from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
 from gradehaul.design.climb.helix import GUARD, UNEASED, easement_shift, usual_helix_build
@@ -11,37 +11,24 @@ from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
-from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import worst_first
-from gradehaul.haulage.answers.named_trains import TrainAnswer
-from gradehaul.haulage.longest import Load
-from gradehaul.show.base.labels import cars_words
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_first
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import OUTCOMES
+from gradehaul.show.check.route_text import add_loads
+from gradehaul.show.check.trains_text import add_trains
 from gradehaul.show.sections import CLIMB
 
 _PUSHING, _RELIABLE, _GOOD = 2.0, 3.0, 4.0
 """Radius over car length (common practice)."""
 _PRACTICE = 0.01
 """Change of grade within a car's length that practice allows (common practice)."""
-_EASEMENTS = "Easements would help: none are needed only where the radius is over 60 x gauge (NEM 113)."
+_EASEMENTS = f"Easements would help: the radius is not over {UNEASED:g} x gauge (NEM 113)."
 
 
 def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()) -> Page:
-    """Return the page of a helix.
-
-    Parameters
-    ----------
-    found
-        The helix.
-    units
-        The units of whoever reads it.
-    find
-        What was looked for.
-    more
-        The sections to print below: ``loads``, ``trains``, ``notes``.
-    """
+    """Return the page of a helix, with what was looked for, and below it the sections named in `more`."""
     page, helix, build, stock = Page(), found.helix, found.helix.build, found.stock
     two = build.centers is not None
     shape = f"{'with straight sides' if build.straight else 'round'}, {'two tracks' if two else 'one track'}"
@@ -100,7 +87,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     if not build.ease and helix.radius <= UNEASED * stock.scale.gauge:
         page.paragraph(_EASEMENTS)
     page.paragraph(GUARD)
-    _add_more(page, found.hill, more)
+    _add_more(page, found.hill, units, more)
     if "notes" in more:
         _add_helix_notes(page, found, units)
     return page
@@ -108,7 +95,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
 
 def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     """Add by how much the deck above is too low, and each single change that would mend it."""
-    room, left = found.headroom, found.clear_left
+    room, left, helix = found.headroom, found.clear_left, found.helix
     if room.outcome == "pass" or left is None:
         return
 
@@ -118,16 +105,17 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     page.paragraph(
         ("TOO LOW", "bold red"),
         f", by {shown(room.short_by)}: the deck above leaves {shown(max(left, 0.0))} over the railhead where it is "
-        f"least, and stock needs {shown(found.helix.build.clear)}.",
+        f"least, and stock needs {shown(helix.build.clear)}.",
+    )
+    changes: tuple[tuple[float | None, str, str, float, Callable[[float], str]], ...] = (
+        (room.least_rise_per_turn, "a rise per turn of", "or more", helix.rise_per_turn, shown),
+        (room.least_radius, "a radius of", "or more with this rise per turn", helix.radius, shown),
+        (room.most_turns, "at most", "turns for the same rise", helix.turns, "{:.4g}".format),
+        (room.thickest_deck, "a deck of", "or less", helix.build.deck, shown),
     )
     cures = [
-        words
-        for value, words in (
-            (room.least_rise_per_turn, f"a rise per turn of {shown(room.least_rise_per_turn or 0.0)} or more"),
-            (room.least_radius, f"a radius of {shown(room.least_radius or 0.0)} or more with this rise per turn"),
-            (room.most_turns, f"{room.most_turns or 0.0:g} turns or fewer for the same rise"),
-            (room.thickest_deck, f"a deck of {shown(room.thickest_deck or 0.0)} or less"),
-        )
+        f"{what} {figure(value)} {way} (now {figure(own)})"
+        for value, what, way, own, figure in changes
         if value is not None
     ]
     head = "One of these fixes it" if len(cures) > 1 else "This fixes it"
@@ -159,7 +147,7 @@ def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
 def incline_page(
     found: InclineAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()
 ) -> Page:
-    """Return the page of an incline; parameters as those of `helix_page`."""
+    """Return the page of an incline, as `helix_page` that of a helix."""
     page, incline, stock = Page(), found.incline, found.stock
     page.line(("Incline", "bold"), f", scale {stock.scale.name}")
     page.line()
@@ -198,7 +186,7 @@ def incline_page(
             "them are no longer."
         )
     page.paragraph(CARE)
-    _add_more(page, found.hill, more)
+    _add_more(page, found.hill, units, more)
     if "notes" in more:
         page.heading("Notes")
         for line in _curve_notes(found, units):
@@ -243,6 +231,7 @@ def _add_worst(page: Page, hill: Hill) -> None:
         rails.setdefault((own[train.name], way, _outcome(train)), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
         page.paragraph(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
+    add_doubts(page, hill.check)
     if not rails:
         page.line("No train is named, so none is judged: --plan names a plan with one.")
 
@@ -252,38 +241,9 @@ def _outcome(train: TrainAnswer) -> Piece:
     return ("holds back", "green") if train.route == DOWN and train.outcome == "climbs" else OUTCOMES[train.outcome]
 
 
-def _add_more(page: Page, hill: Hill, more: Collection[str]) -> None:
+def _add_more(page: Page, hill: Hill, units: UnitFormat, more: Collection[str]) -> None:
     page.more(CLIMB)
     if "loads" in more:
-        _add_longest(page, hill.check)
-    if "trains" in more and hill.check.trains:
-        page.heading("Named trains")
-        by_train: dict[str, list[Piece]] = {}
-        for train in hill.check.trains:
-            by_train.setdefault(train.name, []).append(_outcome(train))
-        page.table(["train", *hill.check.rails], [[name, *outcomes] for name, outcomes in by_train.items()])
-
-
-def _add_longest(page: Page, answer: CheckAnswer) -> None:
-    """Add the longest trains of every power over each route, with the limit behind the cars to run."""
-    for route in answer.routes:
-        if route.route.name == DOWN:
-            continue  # what holds back, not what climbs, counts there
-        rows: dict[tuple[str, str], list[Load]] = {}
-        for load in route.loads:
-            rows.setdefault((load.power, load.car), []).append(load)
-        if not rows:
-            continue
-        page.heading(f"Longest trains, route {route.route.name}: cars to run / limit")
-        page.table(
-            ["locomotive", "car", *(f"{rail}>" for rail in answer.rails)],
-            [
-                [*names, *(f"{cars_words(load.rated)} / {cars_words(load.limit)}" for load in loads)]
-                for names, loads in rows.items()
-            ],
-        )
-        page.line(
-            "Cars to run: gets through even if the wheels slip, and restarts anywhere. Limit: only as long as the "
-            "wheels never slip.",
-            indent=2,
-        )
+        add_loads(page, hill.check, units)
+    if "trains" in more:
+        add_trains(page, hill.check, units)

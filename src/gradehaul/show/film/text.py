@@ -6,6 +6,7 @@ import math
 from collections.abc import Collection, Iterable, Iterator
 from itertools import groupby
 
+from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import USE_WORDS, WOULD, chance_words
@@ -14,7 +15,7 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, plain_words, short_words, spare_words
 from gradehaul.show.sections import TREAT
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Outlook, Row, TrainOutcome, Use, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use, used_stretches
 from gradehaul.treatment.needs import Need
 
 _NEEDS: dict[Need, str] = {
@@ -22,7 +23,7 @@ _NEEDS: dict[Need, str] = {
     "marginal": "every train gets through as long as its wheels never slip, and holds back downhill",
 }
 _CAUTION = (
-    "Film does not come off again: try it on a loose plank of track first, and measure there. Wipe with little, on a "
+    "Film does not come off again: try it on a spare length of track first, and measure there. Wipe with little, on a "
     "cloth, away from flames and with fresh air, as its maker's data sheet says; keep it from children. Switch track "
     "power off while you wipe and until it is dry."
 )
@@ -146,7 +147,7 @@ def _planned(found: KeepCleanPlan) -> str:
     return "with the film that is there" if found.beyond else "with this plan"
 
 
-def _short(train: Outlook, units: UnitFormat) -> str:
+def _short(train: Judged, units: UnitFormat) -> str:
     return short_words(train.outcome, train.verdict, train.misfits, units)[0]
 
 
@@ -272,7 +273,7 @@ def _add_spreading(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
             page.line(f"If the film spreads everywhere, {train.name} {_short(train.everywhere, units)}.", indent=2)
 
 
-def _cells(train: Outlook, units: UnitFormat) -> list[Piece]:
+def _cells(train: Judged, units: UnitFormat) -> list[Piece]:
     return [OUTCOMES[train.outcome], chance_words(train.risk), spare_words(train.outcome, train.verdict, units)]
 
 

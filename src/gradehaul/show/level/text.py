@@ -102,10 +102,9 @@ def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
     if routes:
         steepest = max(routes, key=lambda each: each.leveled - each.even)
         run = any(found.plan.trains[each.train].route == steepest.route for each in found.hardest)
-        grades = f"from {units.grade(steepest.even)} to {units.grade(steepest.leveled)}"
-        rest = "averaged under its trains it does not" if run else "no train judged here runs there"
-        rises = (f"the ruling grade of {steepest.route} rises", "yellow")
-        pieces += [f" But at a point on {steepest.track} ", rises, f" {grades}; {rest}."]
+        grades = f" ({units.grade(steepest.even)} to {units.grade(steepest.leveled)})"
+        rest = ", but averaged over a train's length it is no worse" if run else "; no train judged here runs there"
+        pieces += [" ", (f"One spot on {steepest.track} gets steeper", "yellow"), f"{grades}{rest}."]
     return pieces
 
 
@@ -119,7 +118,8 @@ def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
         return [(f"The hardest grade of {best.train} falls {grades}", "green"), "."]
     every = len(better) == len(found.hardest)
     count = "all trains" if every else f"{len(better)} of {len(found.hardest)} trains"
-    return [(f"The hardest grade falls for {count}", "green"), f": for {best.train} {grades}."]
+    rest = "" if every else f"; for the rest it changes by {units.grade(GAIN)} or less"
+    return [(f"The hardest grade falls for {count}", "green"), f": for {best.train} {grades}{rest}."]
 
 
 def _add_limits(page: Page, found: Leveled, units: UnitFormat) -> None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.quantities import convert
-from gradehaul.quantities.document import document, json_text, rounded
+from gradehaul.quantities.document import document, rounded
 from gradehaul.show.base.labels import FILM_CAUTION, USE_WORDS, rail_words
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
@@ -191,10 +191,10 @@ def _curve(track: TrackView, units: UnitFormat) -> str:
     return f"{'left' if sharpest > 0 else 'right'} {units.length(1 / abs(sharpest))}"
 
 
-def map_json(view: PlanView, film: KeepCleanPlan | None = None) -> str:
-    """Return the plan view as JSON text."""
+def map_document(view: PlanView, film: KeepCleanPlan | None = None) -> dict[str, Any]:
+    """Return the plan view as ``--json`` prints it."""
     more = {} if film is None else {"film_plan": document(film)}
-    return json_text({**view.to_dict(), **more}, indent=2, ascii_only=False)
+    return {**view.to_dict(), **more}
 
 
 class _Used(NamedTuple):

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from gradehaul.errors import DrawingError, Problems, QuantityError
+from gradehaul.errors import DrawingError, Problems
 from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
 from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
@@ -18,7 +18,7 @@ from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
 from gradehaul.plan.drawing.naming.layers import use_of
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
 from gradehaul.plan.names import clean, cut, listed, quoted
-from gradehaul.quantities import convert, length_unit
+from gradehaul.quantities import convert
 
 TOLERANCE = 2e-5
 """How far, m, the chords of a curve may lie from it: a fiftieth of a millimeter."""
@@ -36,7 +36,6 @@ def read_drawing(
     layers: Sequence[str] | None,
     height_layers: Sequence[str] = (),
     unit: str | None = None,
-    folder: str | Path | None = None,
     tolerance: float = TOLERANCE,
     typed: bool = False,
 ) -> Drawing:
@@ -52,9 +51,7 @@ def read_drawing(
     height_layers
         Layers of which the texts are read as well.
     unit
-        The drawing's unit of length, where the file does not say it or says it wrong.
-    folder
-        The folder that `path` starts from.
+        The drawing's unit of length, by its short name, where the file does not say it or says it wrong.
     tolerance
         How far, m, the chords of ellipses and splines may lie from them.
     typed
@@ -81,24 +78,18 @@ def read_drawing(
     >>> line = ["0", "LINE", "8", "Track", "10", "0", "20", "0", "11", "24", "21", "0"]
     >>> text = ["0", "SECTION", "2", "ENTITIES", *line, "0", "ENDSEC", "0", "EOF", ""]
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     written = (Path(folder) / "tarn.dxf").write_text("\n".join(text))
-    ...     drawing = read_drawing("tarn.dxf", layers=["track*"], unit="in", folder=folder)
+    ...     path = Path(folder) / "tarn.dxf"
+    ...     written = path.write_text("\n".join(text))
+    ...     drawing = read_drawing(path, layers=["track*"], unit="in")
     >>> drawing.strokes[0].points.round(4).tolist()
     [[0.0, 0.0], [0.6096, 0.0]]
     """
     file = str(path)
-    if layers is not None and not layers:
-        raise DrawingError("no layer is named to read", file=file, write='layers = ["..."]')
-    try:
-        given = None if unit is None else length_unit(unit)
-    except QuantityError as error:
-        raise DrawingError(error.wrong, file=file, place="unit", found=error.found, write=error.write) from error
-    whole = Path(folder or ".") / path
-    check_file(whole, file)
+    check_file(Path(path), file)
     try:
         with warnings() as messages:
-            document, code = load(whole)
-            own, about = _unit(code, given, typed)
+            document, code = load(Path(path))
+            own, about = _unit(code, unit, typed)
             reading = _Reading(document, file, layers, height_layers, convert(1.0, own), tolerance, typed=typed)
             strokes, marks, faults = reading.read()
     except DrawingError as error:

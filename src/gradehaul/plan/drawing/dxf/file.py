@@ -16,6 +16,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from itertools import islice
+from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import Any
 
@@ -31,9 +32,6 @@ _SHORTEST_ENTITY = 30
 _ENTITY = re.compile(rb"\n *0\r?\n(?=[A-Z0-9_]*[A-Z])")
 """The code of an entity in a text file: a 0 on its line, and a name, which no value of 0 is followed by."""
 _BINARY_ENTITY = re.compile(rb"\0(?:LINE|ARC|CIRCLE|ELLIPSE|SPLINE|LWPOLYLINE|POLYLINE|VERTEX|INSERT|ATTRIB|M?TEXT)\0")
-_BLOCK = 1 << 22
-_LONGEST = 64
-"""No pattern is longer than this, bytes, but for a number of more digits than there are."""
 _SENTINEL = b" Binary DXF\r\n\x1a\x00"
 """What the first 22 bytes of every binary DXF file end with."""
 _OTHER = re.compile(rb"AC1[.0-9]|AC2\.|MC0\.0")
@@ -48,11 +46,6 @@ def dxf_library() -> Any:  # noqa: ANN401 - a module
     ------
     DrawingError
         The library's own settings file, ``ezdxf.ini`` in the current folder, cannot be read.
-
-    Examples
-    --------
-    >>> dxf_library().__name__
-    'ezdxf'
     """
     with _LOCK:
         if "ezdxf" not in sys.modules:
@@ -111,25 +104,13 @@ def _check_content(path: Path, file: str, size: int) -> None:
             raise DrawingError("a DXF file is plain text", file=file, found=name, write=again)
     if not binary and b"\0" in head:
         raise DrawingError("this is no DXF file", file=file, found="binary data", write=again)
-    entity = _BINARY_ENTITY if binary else _ENTITY
-    if size > MOST_ENTITIES * _SHORTEST_ENTITY and any(islice(_found(path, entity), MOST_ENTITIES, None)):
+    if size <= MOST_ENTITIES * _SHORTEST_ENTITY:
+        return
+    with path.open("rb") as stream, mmap(stream.fileno(), 0, access=ACCESS_READ) as data:
+        more = any(islice((_BINARY_ENTITY if binary else _ENTITY).finditer(data), MOST_ENTITIES, None))
+    if more:
         what = f"a drawing has at most {MOST_ENTITIES:,} entities"
         raise DrawingError(what, file=file, found="more", write="a file of the track alone")
-
-
-def _found(path: Path, pattern: re.Pattern[bytes]) -> Iterator[bytes]:
-    """Yield what a pattern finds in a file, block by block: read whole it takes some 5 kB of memory for each entity."""
-    rest = b""
-    with path.open("rb") as stream:
-        while data := stream.read(_BLOCK):
-            data = rest + data
-            last = 0
-            # What may go on in the next block is looked at with it.
-            for found in pattern.finditer(data, 0, max(len(data) - _LONGEST, 0)):
-                yield found[0]
-                last = found.end()
-            rest = data[max(last, len(data) - 2 * _LONGEST) :]
-    yield from (found[0] for found in pattern.finditer(rest))
 
 
 def load(path: Path) -> tuple[Any, int]:

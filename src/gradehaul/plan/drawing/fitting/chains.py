@@ -9,7 +9,8 @@ elements to one another, and to the ends of the run, says that some figures time
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -49,9 +50,11 @@ class Chain:
         Vertices ``first[j]`` to ``first[j + 1] - 1`` belong to element j, shape (k + 1,). In a closed chain these count
         on beyond n, round the ring.
     off
-        How far each vertex lies to the left of its element, shape (n,).
+        How far each vertex lies to the left of its element, shape (n,); none while it is still to be laid.
     spread
         The standard deviation of each curvature for vertices that stray by 1 each, shape (k,).
+    closed
+        Whether its end is its beginning.
     """
 
     start: FloatArray
@@ -59,24 +62,19 @@ class Chain:
     length: FloatArray
     straight: BoolArray
     first: IntArray
-    off: FloatArray
-    spread: FloatArray
-
-    @classmethod
-    def guess(
-        cls, start: FloatArray, curvature: FloatArray, length: FloatArray, straight: BoolArray, first: IntArray
-    ) -> Chain:
-        """Return a chain that is still to be laid."""
-        return cls(start, curvature, length, straight, first, np.zeros(0), np.zeros(0))
+    off: FloatArray = field(default_factory=partial(np.zeros, 0))
+    spread: FloatArray = field(default_factory=partial(np.zeros, 0))
+    closed: bool = False
 
     @property
     def count(self) -> int:
         """How many elements."""
         return len(self.length)
 
-    def freedom(self, *, closed: bool) -> int:
-        """Return how many more vertices there are than the chain has unknowns to fit them."""
-        ties = 1 if not closed or self.count == 1 else 0  # a circle has three unknowns, like an arc that is open
+    @property
+    def freedom(self) -> int:
+        """How many more vertices there are than the chain has unknowns to fit them."""
+        ties = 1 if not self.closed or self.count == 1 else 0  # a circle has three unknowns, like an arc that is open
         return len(self.off) - self.count - int((~self.straight).sum()) - ties
 
     def scaled(self, unit: float, origin: FloatArray) -> Chain:
@@ -92,7 +90,7 @@ class Chain:
         )
 
 
-def laid(points: FloatArray, guess: Chain, *, closed: bool = False) -> Chain | None:
+def laid(points: FloatArray, guess: Chain) -> Chain | None:
     """Return a chain moved to where the squares of the vertices' distances from it are least; None if it comes apart.
 
     Newton's steps after Gauss, on the problem with the ties held by multipliers. An open chain is held to the first and
@@ -101,7 +99,7 @@ def laid(points: FloatArray, guess: Chain, *, closed: bool = False) -> Chain | N
     unit = float(np.abs(guess.length).mean())
     origin = points.mean(axis=0)
     own = guess.scaled(1 / unit, -origin / unit)
-    fit = _Fit((points - origin) / unit, guess.straight, closed=closed)
+    fit = _Fit((points - origin) / unit, guess.straight, closed=guess.closed)
     left = np.column_stack((-np.sin(own.start[:, 2]), np.cos(own.start[:, 2])))
     place, bend = own.start[:, :2], own.curvature[:, None]
     level = left + bend * place
@@ -131,17 +129,17 @@ def laid(points: FloatArray, guess: Chain, *, closed: bool = False) -> Chain | N
     if not (state.gap < ACCEPTED and (state.length > 0).all() and np.isfinite(state.off).all()):
         return None
     place = state.joint[:-1]
-    if closed and guess.count == 1:  # a circle begins beside its first vertex
+    if guess.closed and guess.count == 1:  # a circle begins beside its first vertex
         middle = state.curves[:, 1:3] / state.curves[:, :1]
         place = middle + (place - middle) / np.hypot(*(place - middle).T) / abs(state.curves[0, 0])
-    found = Chain(
-        np.column_stack((place, state.heading)),
-        np.where(guess.straight, 0.0, state.curves[:, 0]),
-        state.length,
-        guess.straight,
-        state.first,
-        np.roll(state.off, state.first[0]),
-        fit.spread(state),
+    found = replace(
+        guess,
+        start=np.column_stack((place, state.heading)),
+        curvature=np.where(guess.straight, 0.0, state.curves[:, 0]),
+        length=state.length,
+        first=state.first,
+        off=np.roll(state.off, state.first[0]),
+        spread=fit.spread(state),
     )
     return found.scaled(unit, origin)
 

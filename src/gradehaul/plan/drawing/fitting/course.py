@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -46,6 +44,12 @@ def turns(points: FloatArray) -> FloatArray:
     cross = along[:-1, 0] * along[1:, 1] - along[:-1, 1] * along[1:, 0]
     dot = (along[:-1] * along[1:]).sum(axis=1)
     return np.asarray(np.arctan2(cross, dot), dtype=np.float64)
+
+
+def shake_of(chord: FloatArray) -> FloatArray:
+    """Return how much each inner vertex's turn strays where vertices stray by 1 each, shape (n - 2,)."""
+    one, other = 1 / chord[:-1], 1 / chord[1:]
+    return np.asarray(np.sqrt(one**2 + other**2 + (one + other) ** 2), dtype=np.float64)
 
 
 def scatter(points: FloatArray) -> float:
@@ -187,7 +191,7 @@ def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
     # Beside a longer or shorter chord a neighbor turns further or less than this vertex would.
     before, after = before * np.maximum(mean / nearer, 1), after * np.maximum(mean / further, 1)
     isolated = np.abs(turn) - np.maximum(hand * before, 0.0) - np.maximum(hand * after, 0.0)
-    shake = noise * np.sqrt(1 / one**2 + 1 / other**2 + (1 / one + 1 / other) ** 2)
+    shake = noise * shake_of(chord)
     allowed = np.where(flat[0] | flat[1], min(kink, BEND), kink)
     corner = (isolated > allowed + 6 * shake) | (np.abs(turn) > WIDEST_CHORD + 6 * shake)
     return np.flatnonzero(corner) + inner
@@ -207,9 +211,3 @@ def lone_chords(course: Course, deep: float) -> IntArray:
     alike = np.abs(turn[1:] - turn[:-1]) <= ALIKE * np.abs(turn[:-1])
     fair = alike & (shorter >= LONGER) & (off > deep) & (np.abs(turn[:-1]) <= WIDEST_CHORD / 2)
     return np.flatnonzero(fair) + 1
-
-
-def between(course: Course, cuts: IntArray) -> Iterator[tuple[int, int]]:
-    """Yield the first and last vertex of each run between cuts."""
-    bounds = [*([] if course.closed else [0]), *cuts.tolist(), len(course.points) - 1]
-    yield from itertools.pairwise(bounds)

@@ -9,14 +9,14 @@ memory); where it turns out larger, a pair is halved.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gradehaul.plan.drawing.fitting.chains import Chain
 from gradehaul.plan.drawing.fitting.course import turns
 from gradehaul.plan.drawing.fitting.search import NODE, nodes_of
-from gradehaul.plan.drawing.fitting.spans import Fit, Span
+from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -39,23 +39,13 @@ EVENED, HALVED = 4, 16
 """How often pairs are made longer and shorter until all miss alike, and how often a pair that misses is halved."""
 
 
-class _Arcs(NamedTuple):
-    """Arcs: place and heading at the start, shape (2k, 3), curvature, length, first vertex; how far off a pair lies."""
-
-    start: FloatArray
-    curvature: FloatArray
-    length: FloatArray
-    first: IntArray
-    miss: FloatArray
-
-
 def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool) -> list[Span] | None:
     """Return the elements of a run that is a free curve, or None; a closed one repeats its first vertex."""
     if len(points) < FEWEST:
         return None
     scaled = (points - points[0]) / fit.tolerance
     vertex = nodes_of(scaled, 0.0).vertex
-    if len(vertex) < FEWEST or not _is_free(scaled[vertex], fit.scatter / fit.tolerance):
+    if len(vertex) < FEWEST or not _is_free(scaled[vertex], fit.scatter):
         return None
     heading = _headings(scaled, closed=closed)
     often = _often(scaled[vertex])
@@ -64,15 +54,15 @@ def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool)
         grown = np.concatenate(([0.0], np.cumsum(often)))
         places = np.interp(np.linspace(0, grown[-1], max(1, math.ceil(grown[-1])) + 1), grown, vertex)
         at = np.unique(places.round().astype(np.int64))
-        miss = np.clip(np.cbrt(_pairs(scaled, heading, at).miss / AIM), 0.5, 2.0)
+        miss = np.clip(np.cbrt(_pairs(scaled, heading, at)[1] / AIM), 0.5, 2.0)
         often = often * miss[np.clip(np.searchsorted(at, vertex[:-1], side="right") - 1, 0, len(miss) - 1)]
     for _ in range(HALVED):
-        arcs = _pairs(scaled, heading, at)
-        wrong = np.flatnonzero((arcs.miss > MOST) & (np.diff(at) > 1))
-        if 3 * len(arcs.length) > len(vertex):
+        arcs, miss = _pairs(scaled, heading, at)
+        wrong = np.flatnonzero((miss > MOST) & (np.diff(at) > 1))
+        if 3 * arcs.count > len(vertex):
             return None
         if not wrong.size:
-            return _spans(points, along, arcs, fit)
+            return spans_of(points, along, arcs.scaled(fit.tolerance, points[0]))
         at = np.sort(np.append(at, (at[wrong] + at[wrong + 1]) // 2))
     return None
 
@@ -121,8 +111,8 @@ def _often(nodes: FloatArray) -> FloatArray:
     return np.asarray(np.maximum(np.cbrt(2 * change / 81 / AIM) / 2, bend / TURN) * chord, dtype=np.float64)
 
 
-def _pairs(points: FloatArray, heading: FloatArray, at: IntArray) -> _Arcs:
-    """Return two arcs between each two chosen vertices in a row, both tangents equally long.
+def _pairs(points: FloatArray, heading: FloatArray, at: IntArray) -> tuple[Chain, FloatArray]:
+    """Return two arcs between each two chosen vertices in a row, both tangents equally long, and how far off they lie.
 
     The pair is Bolton's of 1975 (from memory).
     """
@@ -157,32 +147,5 @@ def _pairs(points: FloatArray, heading: FloatArray, at: IntArray) -> _Arcs:
     miss = np.maximum.reduceat(np.abs(off), at[:-1] - at[0])
     turn = np.abs(curvature * length).reshape(-1, 2).sum(axis=1)
     miss = np.maximum(miss, MOST * (turn / TURN / 2) ** 3)
-    return _Arcs(start, curvature, length, np.searchsorted(own, np.arange(len(start) + 1)), miss)
-
-
-def _spans(points: FloatArray, along: FloatArray, arcs: _Arcs, fit: Fit) -> list[Span]:
-    """Return arcs as elements, m.
-
-    The spread of a curvature is σ √(720 / (n + 4)) / L² for n vertices along L that scatter by σ (Gluckstern 1963, from
-    memory).
-    """
-    start = np.column_stack((arcs.start[:, :2] * fit.tolerance + points[0], arcs.start[:, 2]))
-    length, curvature = arcs.length * fit.tolerance, arcs.curvature / fit.tolerance
-    spread = fit.scatter * np.sqrt(720 / (np.diff(arcs.first) + 4)) / np.maximum(np.abs(curvature * length), 1e-9) ** 2
-    place = along[arcs.first]
-    place[1::2] = place[:-1:2] + (place[2::2] - place[:-1:2]) * length[0::2] / (length[0::2] + length[1::2])
-    start[0::2, :2] = points[arcs.first[:-1:2]]
-    corner = [(x, y) for x, y in start[:, :2].tolist()] + [tuple(points[-1].tolist())]
-    figures = zip(
-        start[:, 2].tolist(),
-        curvature.tolist(),
-        length.tolist(),
-        place.tolist(),
-        place[1:].tolist(),
-        spread.tolist(),
-        strict=False,
-    )
-    return [
-        Span((*corner[at], heading), corner[at + 1], bend, long, since, until, stray)
-        for at, (heading, bend, long, since, until, stray) in enumerate(figures)
-    ]
+    first = np.searchsorted(own, np.arange(len(start) + 1))
+    return Chain(start, curvature, length, np.zeros(len(start), np.bool_), first), miss

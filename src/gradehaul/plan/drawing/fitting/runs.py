@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain, laid
-from gradehaul.plan.drawing.fitting.course import Course, begun_at, turns
-from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Found, Noise, search
-from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of, straight_span
+from gradehaul.plan.drawing.fitting.course import Course, begun_at, shake_of, turns
+from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Found, search
+from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -22,8 +22,6 @@ BoolArray = NDArray[np.bool_]
 
 EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
-TRIES = 4
-"""How often the search is repeated, with the scatter that was seen, or without kinks that turned out to be none."""
 UNLIKE = 3.0
 """In tolerances: a vertex as far from the best parabola of an unrolled run is on no single arc."""
 WIDEST_TURN = math.radians(270)
@@ -37,11 +35,10 @@ class Laid(NamedTuple):
     cost: float
     sound: bool
 
-    def excess(self, noise: Noise) -> float:
+    def excess(self, scatter: float) -> float:
         """Return how much more the vertices stray than their scatter lets them, in its squares."""
-        squares = sum(float(chain.off @ chain.off) for chain in self.chains)
         count = sum(len(chain.off) for chain in self.chains)
-        return (squares - noise.scatter**2 * (count + 2 * math.sqrt(2 * count))) / noise.square
+        return (_squares(self.chains) - scatter**2 * (count + 2 * math.sqrt(2 * count))) / (scatter**2 + STRAY**2)
 
 
 NOTHING = Laid((), math.inf, sound=False)
@@ -49,20 +46,26 @@ NOTHING = Laid((), math.inf, sound=False)
 
 def chord_spans(points: FloatArray, along: FloatArray, fit: Fit) -> list[Span]:
     """Return the elements of an open run of chords."""
-    if len(points) == 2:
-        return [straight_span(points, along)]
     origin, unit = points[0], fit.tolerance
+    chains = _chains((points - origin) / unit, fit) if len(points) > 2 else ()
+    if not chains or (len(chains) == 1 and _is_straight((points - origin) / unit, chains[0], fit.kink)):
+        return spans_of(points, along, _straight(points[[0, -1]]))
     spans: list[Span] = []
     low = 0
-    for chain in _chains((points - origin) / unit, fit):
+    for chain in chains:
         high = low + len(chain.off) - 1
-        rows = slice(low, high + 1)
-        own = chain.scaled(unit, origin)
-        if len(own.off) == len(points) and own.count == 1 and fit.as_straight(own.curvature[0], own.length[0], points):
-            return [straight_span(points, along)]
-        spans += spans_of(points[rows], along[rows], own, closed=False)
+        spans += spans_of(points[low : high + 1], along[low : high + 1], chain.scaled(unit, origin))
         low = high
     return spans
+
+
+def _is_straight(points: FloatArray, chain: Chain, kink: float) -> bool:
+    """Return whether one arc and its vertices bulge by less than the tolerance, and turn by far less than a kink."""
+    turn = abs(chain.curvature[0]) * chain.length[0]
+    if chain.count > 1 or turn * chain.length[0] / 8 > 1 or turn > kink / 2:
+        return False
+    way, reach = points[-1] - points[0], points - points[0]
+    return float(np.abs(reach[:, 0] * way[1] - reach[:, 1] * way[0]).max()) <= math.hypot(*way)
 
 
 def circle_span(course: Course, fit: Fit) -> Span | None:
@@ -73,7 +76,7 @@ def circle_span(course: Course, fit: Fit) -> Span | None:
     around = float(turns(np.vstack((course.points, points[1:2]))).sum())
     if len(points) < 5 or abs(abs(around) - math.tau) > 1e-6:
         return None
-    scaled, noise = (points - points[0]) / fit.tolerance, fit.noise
+    scaled = (points - points[0]) / fit.tolerance
     # The circle whose squares of distances from its middle are nearest to one figure (Kasa 1976, from memory).
     design = np.column_stack((2 * scaled, np.ones(len(scaled))))
     middle = np.linalg.lstsq(design, (scaled**2).sum(axis=1))[0][:2]
@@ -82,12 +85,12 @@ def circle_span(course: Course, fit: Fit) -> Span | None:
     reach = scaled[0] - middle
     start = np.array([[0.0, 0.0, math.atan2(reach[1], reach[0]) + math.copysign(math.pi / 2, around)]])
     length = np.array([float(course.along[-1]) / fit.tolerance])
-    guess = Chain.guess(start, around / length, length, np.zeros(1, np.bool_), np.array([0, len(points)]))
-    circle = _judged(scaled, [guess], noise, closed=True)
-    most = math.hypot(1.6 * noise.scatter, 1.5 * noise.stray)
+    guess = Chain(start, around / length, length, np.zeros(1, np.bool_), np.array([0, len(points)]), closed=True)
+    circle = _judged(scaled, [guess], fit.scatter)
+    most = math.hypot(1.6 * fit.scatter, 1.5 * STRAY)
     if not circle.sound or float(np.sqrt(np.mean(circle.chains[0].off ** 2))) > most:
         return None
-    (span,) = spans_of(points, course.along, circle.chains[0].scaled(fit.tolerance, points[0]), closed=True)
+    (span,) = spans_of(points, course.along, circle.chains[0].scaled(fit.tolerance, points[0]))
     return span._replace(since=since, until=since + float(course.along[-1]))
 
 
@@ -100,47 +103,41 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
     origin, unit = points[0], fit.tolerance
     scaled = (points - origin) / unit
     count = len(points)
-    half = count // 2
-    rung = np.vstack((scaled, scaled))
-    kinks = may_break(np.vstack((scaled[-1:], scaled, scaled[:1])), fit)[1:-1]
-    kinks = np.concatenate((kinks, kinks))
-    noise = fit.noise
+    kinks = np.tile(may_break(np.vstack((scaled[-1:], scaled, scaled[:1])), fit)[1:-1], 2)
     best, cuts = NOTHING, np.zeros(1, np.int64)
     for slack in SLACKS:
-        found = search(rung, noise, slack, kinks)
+        found = search(np.vstack((scaled, scaled)), fit.scatter, slack, kinks)
         first = found.chain.first[:-1]
-        low = min(int(np.searchsorted(first, max(half, 1))), len(first) - 1)
+        low = min(int(np.searchsorted(first, max(count // 2, 1))), len(first) - 1)
         high = int(np.argmin(np.abs(first - first[low] - count)))  # where it comes by the same joint again
         kinked = found.kink[low:high]
         if kinked.any():
             cuts = np.unique(first[low:high][kinked] % count)
         elif high - low > 2:  # a ring of fewer elements is a circle
             begin = first[low:high] - first[low] // count * count
-            guess = replace(_part(found.chain, low, high), first=np.append(begin, begin[0] + count))
-            one = _judged(scaled, [guess], noise, closed=True)
+            guess = replace(_part(found.chain, low, high), first=np.append(begin, begin[0] + count), closed=True)
+            one = _judged(scaled, [guess], fit.scatter)
             best = min(best, one, key=lambda each: (not each.sound, each.cost))
-            if one.sound and (one.cost <= found.cost / 2 or one.excess(noise) <= PRICE):
+            if one.sound and (one.cost <= found.cost / 2 or one.excess(fit.scatter) <= PRICE):
                 break
     if not best.sound:
         return [], cuts
-    return spans_of(points, along, best.chains[0].scaled(unit, origin), closed=True), cuts[:0]
+    return spans_of(points, along, best.chains[0].scaled(unit, origin)), cuts[:0]
 
 
 def _part(chain: Chain, low: int, high: int) -> Chain:
     """Return some elements of a chain in a row."""
     rows = slice(low, high)
     first = chain.first[low : high + 1] - chain.first[low]
-    return Chain.guess(chain.start[rows], chain.curvature[rows], chain.length[rows], chain.straight[rows], first)
+    return Chain(chain.start[rows], chain.curvature[rows], chain.length[rows], chain.straight[rows], first)
 
 
 def may_break(points: FloatArray, fit: Fit) -> BoolArray:
     """Return the vertices at which the direction may break: those that turn unlike the two beside them."""
     turn = turns(points)
     chord = np.hypot(*np.diff(points, axis=0).T)
-    one, other = chord[:-1], chord[1:]
-    shake = fit.scatter / fit.tolerance * np.sqrt(1 / one**2 + 1 / other**2 + (1 / one + 1 / other) ** 2)
     padded = np.concatenate((turn[:1], turn, turn[-1:]))
-    unlike = np.abs(turn - (padded[:-2] + padded[2:]) / 2) > fit.kink / 2 - 3 * shake
+    unlike = np.abs(turn - (padded[:-2] + padded[2:]) / 2) > fit.kink / 2 - 3 * fit.scatter * shake_of(chord)
     return np.concatenate(([False], unlike, [False]))
 
 
@@ -148,22 +145,17 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     """Return an open run as chains between kinks, lengths in tolerances."""
     if len(points) == 2:
         return (_straight(points),)
-    noise = fit.noise
-    arc = one_arc(points, noise)
-    if arc.sound and arc.excess(noise) <= PRICE:  # two elements cannot cost less
+    scatter = fit.scatter
+    arc = one_arc(points, scatter)
+    if arc.sound and arc.excess(scatter) <= PRICE:  # two elements cannot cost less
         return arc.chains
     if len(points) == 3:
         return _straight(points[:2]), _straight(points[1:])
     kinks = may_break(points, fit)
-    for _ in range(TRIES):
-        best = _best(points, noise, kinks)
-        false, seen = _slight_kinks(best.chains, fit), _seen(best.chains)
-        if best.chains and false:
-            kinks[false] = False
-        elif best.chains and noise.scatter < EXPECTED and seen > 1.5 * max(noise.scatter, STRAY):
-            noise = Noise(min(seen, EXPECTED))  # the scatter may have passed for joints
-        else:
-            break
+    best = _best(points, scatter, kinks)
+    seen = _seen(best.chains)
+    if best.chains and scatter < EXPECTED and seen > 1.5 * max(scatter, STRAY):  # it may have passed for joints
+        best = _best(points, min(seen, EXPECTED), kinks)
     if best.sound:
         return best.chains
     middle = len(points) // 2
@@ -173,11 +165,11 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
 def _straight(points: FloatArray) -> Chain:
     way = points[1] - points[0]
     start = np.array([[*points[0], math.atan2(way[1], way[0])]])
-    none = np.zeros(1)
-    return Chain(start, none, np.array([math.hypot(*way)]), np.ones(1, np.bool_), np.array([0, 2]), np.zeros(2), none)
+    length, first = np.array([math.hypot(*way)]), np.array([0, 2])
+    return Chain(start, np.zeros(1), length, np.ones(1, np.bool_), first, off=np.zeros(2), spread=np.zeros(1))
 
 
-def one_arc(points: FloatArray, noise: Noise) -> Laid:
+def one_arc(points: FloatArray, scatter: float) -> Laid:
     """Return the one arc between the two ends of an open run."""
     chord = np.hypot(*(points[1:] - points[:-1]).T)
     along = np.concatenate(([0.0], np.cumsum(chord)))
@@ -192,19 +184,17 @@ def one_arc(points: FloatArray, noise: Noise) -> Laid:
         return NOTHING
     start = np.array([[*points[0], math.atan2(way[1], way[0]) - turn / 2]])
     first, length = np.array([0, len(points)]), np.array([total])
-    return _judged(
-        points, [Chain.guess(start, turn / length, length, np.zeros(1, np.bool_), first)], noise, closed=False
-    )
+    return _judged(points, [Chain(start, turn / length, length, np.zeros(1, np.bool_), first)], scatter)
 
 
-def _best(points: FloatArray, noise: Noise, kinks: BoolArray) -> Laid:
+def _best(points: FloatArray, scatter: float, kinks: BoolArray) -> Laid:
     """Return the better of what is found with joints anywhere, and, where that fits badly, with joints at vertices."""
     best = NOTHING
     for slack in SLACKS:
-        found = search(points, noise, slack, kinks)
-        one = _judged(points, _parted(found), noise, closed=False)
+        found = search(points, scatter, slack, kinks)
+        one = _judged(points, _parted(found), scatter)
         best = min(best, one, key=lambda each: (not each.sound, each.cost))
-        if one.chains and (one.cost <= found.cost + PRICE / 2 or one.excess(noise) <= PRICE):
+        if one.chains and (one.cost <= found.cost + PRICE / 2 or one.excess(scatter) <= PRICE):
             break
     return best
 
@@ -220,27 +210,26 @@ def _parted(found: Found) -> list[Chain]:
     return parts
 
 
-def _judged(points: FloatArray, parts: Sequence[Chain], noise: Noise, *, closed: bool) -> Laid:
+def _judged(points: FloatArray, parts: Sequence[Chain], scatter: float) -> Laid:
     """Return chains laid through the vertices, with what they cost."""
     chains: list[Chain] = []
     low, sound = 0, True
     for part in parts:
         own = points[low : low + int(part.first[-1] - part.first[0])]
-        chain = laid(own, part, closed=closed)
-        if chain is None or not _credible(own, chain, closed=closed):
+        chain = laid(own, part)
+        if chain is None or not _credible(own, chain):
             return NOTHING
         sound = sound and float(np.abs(chain.off).max()) <= 1.0
         chains.append(chain)
         low += len(own) - 1
-    squares = sum(float(chain.off @ chain.off) for chain in chains)
     elements = sum(chain.count + int((~chain.straight).sum()) for chain in chains)
-    cost = squares / noise.square + PRICE * elements + KINK_PRICE * (len(chains) - 1)
+    cost = _squares(chains) / (scatter**2 + STRAY**2) + PRICE * elements + KINK_PRICE * (len(chains) - 1)
     return Laid(tuple(chains), cost, sound)
 
 
-def _credible(points: FloatArray, chain: Chain, *, closed: bool) -> bool:
+def _credible(points: FloatArray, chain: Chain) -> bool:
     """Return whether no element is much longer than the chords beside it, as one that runs round a circle is."""
-    drawn = np.hypot(*np.diff(points, axis=0, append=points[:1] if closed else points[-1:]).T)
+    drawn = np.hypot(*np.diff(points, axis=0, append=points[:1] if chain.closed else points[-1:]).T)
     along = np.concatenate(([0.0], np.cumsum(np.concatenate((drawn, drawn)))))
     last = len(along) - 1
     before, after = np.maximum(chain.first[:-1] - 1, 0), np.minimum(chain.first[1:], last)
@@ -249,18 +238,9 @@ def _credible(points: FloatArray, chain: Chain, *, closed: bool) -> bool:
 
 def _seen(chains: Sequence[Chain]) -> float:
     """Return the scatter of the vertices about open chains, held near what is expected where few vertices show it."""
-    squares = sum(float(chain.off @ chain.off) for chain in chains) + DOUBT * EXPECTED**2
-    spare = sum(max(chain.freedom(closed=False), 0) for chain in chains)
-    return math.sqrt(squares / (spare + DOUBT))
+    spare = sum(max(chain.freedom, 0) for chain in chains)
+    return math.sqrt((_squares(chains) + DOUBT * EXPECTED**2) / (spare + DOUBT))
 
 
-def _slight_kinks(chains: Sequence[Chain], fit: Fit) -> list[int]:
-    """Return the vertices at which chains meet and the direction breaks by less than a kink."""
-    slight: list[int] = []
-    vertex = 0
-    for one, other in itertools.pairwise(chains):
-        vertex += len(one.off) - 1
-        end = one.start[-1, 2] + one.curvature[-1] * one.length[-1]
-        if abs(math.remainder(other.start[0, 2] - end, 2 * math.pi)) <= fit.kink:
-            slight.append(vertex)
-    return slight
+def _squares(chains: Sequence[Chain]) -> float:
+    return sum(float(chain.off @ chain.off) for chain in chains)

@@ -49,7 +49,6 @@ MARGIN = 4 * PRICE + 2 * PRICE
 PEERS = 2
 """How many candidates of one kind and about one age are kept."""
 
-STRAIGHT, ARC = 0, 1
 # A candidate's state: e, t, k, and the upper half of its covariance: ee, et, ek, tt, tk, kk.
 ROW, COLUMN = np.array([0, 0, 0, 1, 1, 2]), np.array([3, 4, 5, 4, 5, 5])
 E, T, K, EE, ET, EK, TT, TK, KK = range(9)
@@ -57,30 +56,12 @@ ANY_HEADING = 10.0
 """The variance of a heading of which nothing is known."""
 
 
-class Slack(NamedTuple):
-    """How freely elements meet, in variances: a joint that lies between two vertices breaks heading and offset there.
+SLACKS = (1 / 4, 1 / 36), (0.0, 0.0)
+"""How freely elements meet: a joint that lies between two vertices breaks heading and offset there, by these variances.
 
-    In the squares of what a joint anywhere within the chord would cause.
-    """
-
-    heading: float
-    offset: float
-
-
-SLACKS = Slack(1 / 4, 1 / 36), Slack(1 / 12, 1 / 320), Slack(0.0, 0.0)
-"""In the order in which they are tried: joints anywhere, near the vertices, and at vertices only."""
-
-
-class Noise(NamedTuple):
-    """How far vertices scatter sideways, and how far elements may stray from the track itself: root mean squares."""
-
-    scatter: float
-    stray: float = STRAY
-
-    @property
-    def square(self) -> float:
-        """Return the two together, squared."""
-        return self.scatter**2 + self.stray**2
+In the squares of what a joint anywhere within the chord would cause. In the order in which they are tried: joints
+anywhere, and at vertices only.
+"""
 
 
 class Found(NamedTuple):
@@ -121,21 +102,21 @@ def nodes_of(points: FloatArray, scatter: float) -> Nodes:
     return Nodes(place, vertex, members.astype(np.float64))
 
 
-def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray) -> Found:
+def search(points: FloatArray, scatter: float, slack: tuple[float, float], kinks: BoolArray) -> Found:
     """Return the fewest elements that explain the vertices of a run.
 
     Parameters
     ----------
     points
         Vertices, shape (n, 2), no two in a row the same.
-    noise
-        How far the vertices may lie off.
+    scatter
+        How far the vertices scatter.
     slack
-        How freely elements meet.
+        How freely elements meet, one of `SLACKS`.
     kinks
         At which vertices the direction may break, shape (n,).
     """
-    nodes = nodes_of(points, noise.scatter)
+    nodes = nodes_of(points, scatter)
     chord = np.hypot(*np.diff(nodes.place, axis=0).T)
     turn = turns(nodes.place)
     count = len(chord)
@@ -144,10 +125,10 @@ def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray) -> 
         padded = np.concatenate((turn[:1], turn, turn[-1:]))
         own_turn = (padded[:-1] + padded[1:]) / 2
     length = chord / np.sinc(own_turn / 2 / math.pi)
-    squares = (noise.scatter**2 / nodes.members + noise.stray**2).tolist()
+    squares = (scatter**2 / nodes.members + STRAY**2).tolist()
     change, reach = _changes(turn, chord)
     broken = (change * reach) ** 2
-    loose_heading, loose_offset = broken * slack.heading, broken * reach**2 * slack.offset
+    loose_heading, loose_offset = broken * slack[0], broken * reach**2 * slack[1]
     kink_at = kinks[nodes.vertex]
     steady = (np.abs(change) < STEADY) & ~kink_at[1:-1]
     moves = _moves(length)
@@ -170,9 +151,8 @@ class _Candidates:
     def __init__(self, count: int, square: float) -> None:
         self.state = np.zeros((9, ROOM))
         self.state[EE, :2], self.state[TT, :2], self.state[KK, 1] = square, ANY_HEADING, SHARPEST**-2
-        self.cost, self.kind = np.zeros(ROOM), np.zeros(ROOM, np.int64)
-        self.born, self.record = np.zeros(ROOM, np.int64), np.zeros(ROOM, np.int64)
-        self.cost[:2], self.kind[1], self.record[1] = (PRICE, 2 * PRICE), ARC, 1
+        self.cost, self.record = np.zeros(ROOM), np.zeros(ROOM, np.int64)
+        self.cost[:2], self.record[1] = (PRICE, 2 * PRICE), 1
         self.live, self.recorded = 2, 2
         size = 2 + SPAWN * count
         self.vertex, self.parent, self.tip = np.zeros(size, np.int64), np.full(size, -1), np.zeros((size, 3))
@@ -199,17 +179,16 @@ class _Candidates:
         if self.live <= most:
             return
         order = np.argsort(self.cost[: self.live], kind="stable")
-        kept = _kept(order, self.cost, self.kind, self.born, node)
+        kept = _kept(order, self.cost[order], self.arc[self.record[order]], node - self.vertex[self.record[order]])
         self.live = len(kept)
         self.state[:, : self.live] = self.state[:, kept]
-        for each in (self.cost, self.kind, self.born, self.record):
-            each[: self.live] = each[kept]
+        self.cost[: self.live], self.record[: self.live] = self.cost[kept], self.record[kept]
 
     def branch(self, node: int, loose_heading: float, loose_offset: float, *, kink: bool) -> None:
         """Let the best go on with a new element."""
         self.drop(node, ROOM - SPAWN)
         order = np.argsort(self.cost[: self.live], kind="stable")
-        arcs = order[self.kind[order] == ARC][:PARENTS]
+        arcs = order[self.arc[self.record[order]]][:PARENTS]
         chosen = np.concatenate((order[:PARENTS], arcs, order[[0, 0]] if kink else order[:0]))
         live, to_arc, more = self.live, min(PARENTS, self.live), len(chosen)
         smooth = to_arc + len(arcs)
@@ -228,8 +207,8 @@ class _Candidates:
             self.kinked[rows.stop - 2 : rows.stop] = True
         fresh[[K, EK, TK, KK]] = 0.0
         fresh[KK, arc] = SHARPEST**-2
-        self.arc[rows], self.kind[new], self.cost[new] = arc, arc, cost + np.where(arc, 2 * PRICE, PRICE)
-        self.state[:, new], self.born[new], self.record[new] = fresh, node, np.arange(rows.start, rows.stop)
+        self.arc[rows], self.cost[new] = arc, cost + np.where(arc, 2 * PRICE, PRICE)
+        self.state[:, new], self.record[new] = fresh, np.arange(rows.start, rows.stop)
         self.live, self.recorded = live + more, rows.stop
 
     def best(self) -> tuple[IntArray, BoolArray, BoolArray, FloatArray, float]:
@@ -275,11 +254,10 @@ def _changes(turn: FloatArray, chord: FloatArray) -> tuple[FloatArray, FloatArra
     return after - before, reach
 
 
-def _kept(order: IntArray, cost: FloatArray, kind: IntArray, born: IntArray, node: int) -> IntArray:
+def _kept(order: IntArray, cost: FloatArray, arc: BoolArray, age: IntArray) -> IntArray:
     """Return the candidates that may yet win, best first: of each kind and about each age the best few."""
-    order = order[cost[order] <= cost[order[0]] + MARGIN]
-    age = (2.5 * np.log2(node - born[order])).astype(np.int64)
-    peers = 2 * age + kind[order]
+    near = np.count_nonzero(cost <= cost[0] + MARGIN)
+    peers = 2 * (2.5 * np.log2(age[:near])).astype(np.int64) + arc[:near]
     grouped = np.argsort(peers, kind="stable")
     ranked = peers[grouped]
     surplus = np.zeros(len(ranked), np.bool_)
@@ -299,4 +277,4 @@ def _chain(
     start = np.column_stack((nodes.place[bounds[:-1]], heading[bounds[1:]] + tips[:, T] - tips[:, K] * own))
     vertices = nodes.vertex[bounds]
     vertices[-1] += 1
-    return Chain.guess(start, np.where(arc, tips[:, K], 0.0), own, ~arc, vertices)
+    return Chain(start, np.where(arc, tips[:, K], 0.0), own, ~arc, vertices)

@@ -13,31 +13,17 @@ from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain
 from gradehaul.plan.drawing.fitting.course import Course, turns
-from gradehaul.plan.drawing.fitting.search import Noise
 from gradehaul.plan.drawing.records import Element, Fault, Reach, Spot, Stroke
 
 FloatArray = NDArray[np.float64]
 
 
 class Fit(NamedTuple):
-    """What a fit has to hold: tolerance, m, kink, radians, and the scatter expected of the vertices, m."""
+    """What a fit has to hold: tolerance, m, kink, radians, and the scatter expected of the vertices, in tolerances."""
 
     tolerance: float
     kink: float
     scatter: float
-
-    @property
-    def noise(self) -> Noise:
-        """How far vertices may lie from an element, in tolerances."""
-        return Noise(self.scatter / self.tolerance)
-
-    def as_straight(self, curvature: float, length: float, points: FloatArray) -> bool:
-        """Return whether a run and its vertices bulge by less than the tolerance, and turn by far less than a kink."""
-        turn = abs(curvature) * length
-        if turn * length / 8 > self.tolerance or turn > self.kink / 2:
-            return False
-        way, reach = points[-1] - points[0], points - points[0]
-        return float(np.abs(reach[:, 0] * way[1] - reach[:, 1] * way[0]).max()) <= self.tolerance * math.hypot(*way)
 
 
 class Span(NamedTuple):
@@ -77,67 +63,49 @@ def curve_span(course: Course, chord: int) -> Span:
     return span._replace(length=along / math.sin(turn / 2) * turn / 2, spread=math.inf)
 
 
-def straight_span(points: FloatArray, along: FloatArray) -> Span:
-    """Return the straight between the ends of a run."""
-    (x, y), (x2, y2) = points[0], points[-1]
-    heading = math.atan2(y2 - y, x2 - x)
-    length = math.hypot(x2 - x, y2 - y)
-    return Span((x, y, heading), (x2, y2), 0.0, length, float(along[0]), float(along[-1]), None)
-
-
-def spans_of(points: FloatArray, along: FloatArray, arcs: Chain, *, closed: bool) -> list[Span]:
-    """Return the elements of a settled chain, with the spread of their radii."""
-    spread = _radius_spread(arcs, closed=closed)
-    corners = [(float(x), float(y)) for x, y in arcs.start[:, :2]]
-    corners.append(corners[0] if closed else (float(points[-1, 0]), float(points[-1, 1])))
-    if not closed:
-        corners[0] = (float(points[0, 0]), float(points[0, 1]))
-    places = _places(points, along, arcs, closed=closed)
+def spans_of(points: FloatArray, along: FloatArray, chain: Chain) -> list[Span]:
+    """Return the elements of a settled chain, m, with the spread of their radii."""
+    corners = [(x, y) for x, y in chain.start[:, :2].tolist()]
+    if chain.closed:
+        corners.append(corners[0])
+    else:
+        (first, last), corners = points[[0, -1]].tolist(), corners[1:]
+        corners = [tuple(first), *corners, tuple(last)]
+    places = _places(points, along, chain)
+    figures = zip(chain.start[:, 2].tolist(), chain.curvature.tolist(), chain.length.tolist(), strict=True)
     return [
-        Span(
-            (*corners[j], float(arcs.start[j, 2])),
-            corners[j + 1],
-            float(arcs.curvature[j]),
-            float(arcs.length[j]),
-            places[j],
-            places[j + 1],
-            None if arcs.straight[j] else float(spread[j]),
-        )
-        for j in range(arcs.count)
+        Span((*corners[at], heading), corners[at + 1], bend, length, places[at], places[at + 1], spread)
+        for at, ((heading, bend, length), spread) in enumerate(zip(figures, _radius_spread(chain), strict=True))
     ]
 
 
-def _places(points: FloatArray, along: FloatArray, arcs: Chain, *, closed: bool) -> list[float]:
+def _places(points: FloatArray, along: FloatArray, chain: Chain) -> list[float]:
     """Return where the joints lie along the drawn stroke, m; a closed one counts on past its end."""
-    total = len(points)
+    total, whole = len(points), float(along[-1])
     places: list[float] = []
-    for joint in range(0 if closed else 1, arcs.count):
-        after = int(arcs.first[joint]) if closed else min(max(int(arcs.first[joint]), 1), total - 1)
-        one, other = points[(after - 1) % total], points[after % total]
-        chord = other - one
-        share = float((arcs.start[joint, :2] - one) @ chord / (chord @ chord))
-        lap = (after - 1) // total
-        since = float(along[(after - 1) % total]) + lap * float(along[-1])
-        step = float(along[(after - 1) % total + 1] - along[(after - 1) % total])
-        places.append(since + min(max(share, 0.0), 1.0) * step)
-    if closed:
-        return [*places, places[0] + float(along[-1])]
-    return [float(along[0]), *places, float(along[-1])]
+    for joint in range(0 if chain.closed else 1, chain.count):
+        after = int(chain.first[joint]) if chain.closed else min(max(int(chain.first[joint]), 1), total - 1)
+        lap, before = divmod(after - 1, total)
+        chord = points[(before + 1) % total] - points[before]
+        share = float((chain.start[joint, :2] - points[before]) @ chord / (chord @ chord))
+        step = float(along[before + 1] - along[before])
+        places.append(lap * whole + float(along[before]) + min(max(share, 0.0), 1.0) * step)
+    return [*places, places[0] + whole] if chain.closed else [float(along[0]), *places, whole]
 
 
-def _radius_spread(arcs: Chain, *, closed: bool) -> FloatArray:
+def _radius_spread(chain: Chain) -> list[float | None]:
     """Return one standard deviation of each radius, m: half the width of the interval that holds 68.3 % of cases.
 
     The scatter is that of the vertices about the fit; few vertices beyond the unknowns show it poorly, which Student's
-    factor allows for. Where there are none beyond, nothing shows it.
+    factor allows for. Where there are none beyond, nothing shows it. What no least squares laid has none.
     """
-    result = np.zeros(arcs.count)
-    bent = arcs.curvature != 0  # an arc may turn out to be straight
-    scatter_ = student(float(arcs.off @ arcs.off), arcs.freedom(closed=closed))
-    if math.isinf(scatter_):
-        return np.full(arcs.count, math.inf)
-    result[bent] = scatter_ * arcs.spread[bent] / arcs.curvature[bent] ** 2
-    return result
+    if not len(chain.off):
+        return [None] * chain.count
+    scatter = student(float(chain.off @ chain.off), chain.freedom)
+    found = np.full(chain.count, math.inf if math.isinf(scatter) else 0.0)
+    bent = (chain.curvature != 0) & np.isfinite(found)  # an arc may turn out to be straight
+    found[bent] += scatter * chain.spread[bent] / chain.curvature[bent] ** 2
+    return [None if straight else spread for straight, spread in zip(chain.straight, found.tolist(), strict=True)]
 
 
 def student(squares: float, freedom: int) -> float:
@@ -183,64 +151,49 @@ def reaches_from(
     spans: Sequence[Span], course: Course, stroke: Stroke, kink: float
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     """Return elements as reaches, split where the direction breaks."""
-    joints = range(1, len(spans)) if not course.closed else range(len(spans))
-    breaks = {
-        joint: math.remainder(spans[joint].start[2] - spans[joint - 1].end_heading, 2 * math.pi) for joint in joints
-    }
-    kinks = [joint for joint in joints if abs(breaks[joint]) > kink]
+    joints = range(0 if course.closed else 1, len(spans))
+    turn = {joint: spans[joint].start[2] - spans[joint - 1].end_heading for joint in joints}
+    kinks = [joint for joint in joints if abs(math.remainder(turn[joint], math.tau)) > kink]
     closed = course.closed and not kinks
     elements = [_element(span, course, stroke) for span in spans]
-    faults = tuple(
-        Fault(
-            "kink",
-            f"the direction breaks by {abs(math.degrees(breaks[joint])):.3g} degrees",
-            elements[joint].start,
-            stroke.handle,
-            stroke.layer,
-            abs(math.degrees(breaks[joint])),
-        )
-        for joint in kinks
-    )
+    faults = []
+    for joint in kinks:
+        degrees = abs(math.degrees(math.remainder(turn[joint], math.tau)))
+        text = f"the direction breaks by {degrees:.3g} degrees"
+        faults.append(Fault("kink", text, elements[joint].start, stroke.handle, stroke.layer, degrees))
     if course.closed and kinks:  # begin at a kink, so that the seam of the drawing splits nothing
         elements = elements[kinks[0] :] + elements[: kinks[0]]
         bounds = [joint - kinks[0] for joint in kinks] + [len(elements)]
     else:
         bounds = [0, *kinks, len(elements)]
     reaches = tuple(Reach(tuple(elements[low:high]), closed) for low, high in itertools.pairwise(bounds))
-    return reaches, faults
+    return reaches, tuple(faults)
 
 
 def _element(span: Span, course: Course, stroke: Stroke) -> Element:
+    low, inner, high = _heights(course, span)
     return Element(
-        Spot(span.start[0], span.start[1], _height(course, span.since)),
-        Spot(span.end[0], span.end[1], _height(course, span.until)),
-        math.remainder(span.start[2], 2 * math.pi),
+        Spot(span.start[0], span.start[1], low),
+        Spot(span.end[0], span.end[1], high),
+        math.remainder(span.start[2], math.tau),
         span.curvature,
         span.length,
         stroke.handle,
         stroke.layer,
         span.spread,
-        _inner_heights(course, span),
+        inner,
     )
 
 
-def _inner_heights(course: Course, span: Span) -> tuple[tuple[float, float], ...]:
-    """Return the heights of the vertices within a span, each after the share of it where the vertex lies."""
+def _heights(course: Course, span: Span) -> tuple[float | None, tuple[tuple[float, float], ...], float | None]:
+    """Return the heights at the ends of a span, and those of the vertices between, each after the share of it there."""
     if course.heights is None:
-        return ()
+        return None, (), None
     along, heights = course.along, course.heights
     if course.closed:
         along = np.concatenate((along, along[1:] + along[-1]))
         heights = np.concatenate((heights, heights[1:]))
     share = (along - span.since) / (span.until - span.since)
     inside = (share > 1e-9) & (share < 1 - 1e-9)
-    return tuple(zip(share[inside].tolist(), heights[inside].tolist(), strict=True))
-
-
-def _height(course: Course, place: float) -> float | None:
-    if course.heights is None:
-        return None
-    total = float(course.along[-1])
-    if course.closed and place > total:
-        place -= total
-    return float(np.interp(place, course.along, course.heights))
+    low, high = np.interp((span.since, span.until), along, heights).tolist()
+    return low, tuple(zip(share[inside].tolist(), heights[inside].tolist(), strict=True)), high

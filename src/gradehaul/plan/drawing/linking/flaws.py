@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Collection, Sequence
-from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import gap, in_plan, level_with, micro, middle, order, place
+from gradehaul.plan.drawing.elements import in_plan, level_with, micro, middle, order, place
 from gradehaul.plan.drawing.linking.duplicates import source
 from gradehaul.plan.drawing.linking.ways import Way, common_spot, continuing, fresh_node, outward, spot
-from gradehaul.plan.drawing.nearness import Nearness, components, nearest_of, pairs
-from gradehaul.plan.drawing.records import Fault, Linked, Spot, Terms
+from gradehaul.plan.drawing.nearness import Nearness, components, pairs
+from gradehaul.plan.drawing.records import Fault, Linked, Terms
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import describe
 
@@ -27,14 +26,6 @@ SLIGHT = math.radians(1)
 """The radius of an arc that turns by less, radians, is not: next to nothing depends on it."""
 
 
-class _Miss(NamedTuple):
-    """How far off the nearest other track is, m, where it is, and its end, None for its side."""
-
-    off: float
-    spot: Spot
-    end: int | None
-
-
 def near_misses(ways: Sequence[Way], index: Nearness, free: Collection[int], terms: Terms) -> list[Fault]:
     """Return a fault for every free end that just misses other track, one where two ends miss one another."""
     places = [order(spot(ways, end)) for end in free]
@@ -45,42 +36,34 @@ def near_misses(ways: Sequence[Way], index: Nearness, free: Collection[int], ter
     faults: list[Fault] = []
     named: set[int] = set()
     for end in ends:
-        miss = nearest.get(end)
-        if miss is None or miss.off <= terms.snap or end in named:
+        off, other = nearest.get(end, (0.0, -1))
+        if off <= terms.snap or end in named:
             continue
         here, what = spot(ways, end), "another track"
-        if miss.end is not None:
+        if other >= 0:
             what = "the end of another"
-            here = common_spot([here, miss.spot])
-            if nearest[miss.end].end == end:
-                named.add(miss.end)
-        text = f"track ends {length_text(miss.off, terms.plan_unit)} from {what}"
-        weight = terms.snap / miss.off
-        faults.append(Fault("near-miss", text, here, *source(outward(ways, end)), weight=weight))
+            here = common_spot([here, spot(ways, other)])
+            if nearest[other][1] == end:
+                named.add(other)
+        text = f"track ends {length_text(off, terms.plan_unit)} from {what}"
+        faults.append(Fault("near-miss", text, here, *source(outward(ways, end)), weight=terms.snap / off))
     return faults
 
 
-def _nearest(ways: Sequence[Way], index: Nearness, ends: Sequence[int], terms: Terms) -> dict[int, _Miss]:
-    """Return for every end the nearest other track within reach, an end rather than a side that is as near."""
-    spots = [spot(ways, end) for end in ends]
-    reach = NEAR * terms.snap
-    nearest: dict[int, _Miss] = {}
-
-    def take(end: int, miss: _Miss) -> None:
-        if end not in nearest or miss.off < nearest[end].off - 1e-6:
-            nearest[end] = miss
-
-    for one, other in zip(*(each.tolist() for each in pairs(in_plan(spots), reach)), strict=True):
-        if level_with(spots[one].z, spots[other].z, terms.level):
-            off = gap(spots[one], spots[other])
-            take(ends[one], _Miss(off, spots[other], ends[other]))
-            take(ends[other], _Miss(off, spots[one], ends[one]))
-    near = index.beside(spots, reach, level=terms.level)
-    own = np.array(ends, dtype=np.int64)[near.which]
+def _nearest(ways: Sequence[Way], index: Nearness, ends: Sequence[int], terms: Terms) -> dict[int, tuple[float, int]]:
+    """Return for ends how far off the nearest other track is, m, and which of the ends is there, -1 for a side."""
+    reach, numbers = NEAR * terms.snap, np.array(ends, dtype=np.int64)
+    near = index.beside([spot(ways, end) for end in ends], reach, level=terms.level)
+    own = numbers[near.which]
     since = np.where(own % 2 == 0, near.along, index.length[near.row] - near.along)
-    for foot in near.only((near.row != own // 2) | (since > 4 * reach)).feet():
-        take(ends[foot.which], _Miss(foot.off, place(index.elements[foot.number], foot.on), None))
-    return nearest
+    near = near.only((near.row != own // 2) | (since > 4 * reach))
+    rest = index.length[near.row] - near.along
+    tip = 2 * near.row + (rest < near.along)
+    tip = np.where((np.minimum(rest, near.along) < 1e-9) & np.isin(tip, numbers), tip, -1)
+    # the nearest comes last, an end after a side that is as near
+    by_worth = np.lexsort((tip, -np.round(near.off, 6)))
+    rows = (column[by_worth].tolist() for column in (numbers[near.which], near.off, tip))
+    return {end: (off, other) for end, off, other in zip(*rows, strict=True)}
 
 
 def level_misses(ways: Sequence[Way], free: Collection[int], terms: Terms) -> list[Fault]:
@@ -101,8 +84,6 @@ def level_misses(ways: Sequence[Way], free: Collection[int], terms: Terms) -> li
 
 def strays(ways: Sequence[Way], index: Nearness, unit: str) -> list[Fault]:
     """Return a fault for every part of the drawing that meets nothing and is small against the largest part."""
-    if not ways:
-        return []
     part = components(fresh_node(ways), [way[1:] for way in ways])[[way.start for way in ways]]
     length = np.bincount(part, index.length)
     faults: list[Fault] = []
@@ -122,8 +103,8 @@ def kinks_left(faults: Sequence[Fault], linked: Linked, snap: float) -> list[Fau
     """
     kinks = {number: fault.spot for number, fault in enumerate(faults) if fault.code == "kink" and fault.spot}
     joints = [joint.spot for joint in linked.joints if joint.kind in {"turnout", "crossing"}]
-    numbers = list(kinks)
-    gone = {numbers[row] for row in nearest_of(list(kinks.values()), joints, 2 * snap)}
+    near, _ = pairs(in_plan(list(kinks.values())), 2 * snap, in_plan(joints))
+    gone = {list(kinks)[row] for row in near.tolist()}
     return [fault for number, fault in enumerate(faults) if number not in gone]
 
 

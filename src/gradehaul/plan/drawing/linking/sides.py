@@ -2,41 +2,31 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import cut, micro, order, turned
+from gradehaul.plan.drawing.elements import cut, micro, order, turned, wrapped
 from gradehaul.plan.drawing.linking.duplicates import ALIKE, alike, run_together
-from gradehaul.plan.drawing.linking.ways import (
-    CROWD,
-    Cut,
-    Way,
-    continuing,
-    ends_at,
-    fresh_node,
-    heading,
-    outward,
-    spot,
-)
-from gradehaul.plan.drawing.nearness import Foot, Nearness
-from gradehaul.plan.drawing.records import Element, Spot, Terms
+from gradehaul.plan.drawing.linking.ways import CROWD, Cut, Way, ends_at, fresh_node, heading, outward, spot
+from gradehaul.plan.drawing.nearness import Foot, IntArray, Nearness
+from gradehaul.plan.drawing.records import Element, FloatArray, Spot, Terms
 
 
-def _runs(index: Nearness) -> tuple[list[float], list[float]]:
-    """Return how far the curvature of each element lasts within its way, m, from its start on and from its end back."""
-    ahead = [element.length for element in index.elements]
-    behind = list(ahead)
-    lasts = [
-        one == other and alike(index.elements[number].curvature, index.elements[number + 1].curvature)
-        for number, (one, other) in enumerate(zip(index.owner[:-1].tolist(), index.owner[1:].tolist(), strict=True))
-    ]
-    for number, last in enumerate(lasts):
-        behind[number + 1] += behind[number] if last else 0.0
-    for number in range(len(lasts) - 1, -1, -1):
-        ahead[number] += ahead[number + 1] if lasts[number] else 0.0
-    return ahead, behind
+def _runs(index: Nearness) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Return how far the curvature of each element lasts within its way, and after which elements it changes there.
+
+    As distances from its start on and from its end back, m, shape (n,), and as numbers of elements.
+    """
+    curvature, length = index.table[:, 3:5].T
+    one, other = curvature[:-1], curvature[1:]
+    within = index.owner[1:] == index.owner[:-1]
+    lasts = within & (np.abs(one - other) <= 1e-6 + ALIKE * np.maximum(np.abs(one), np.abs(other)))
+    stops, end = np.append(~lasts, True), np.cumsum(length)
+    run = np.cumsum(stops) - stops
+    until = end[stops]
+    return until[run] - end + length, end - np.append(0.0, until)[run], np.flatnonzero(within & ~lasts)
 
 
 def side_cuts(ways: Sequence[Way], terms: Terms) -> tuple[list[Cut], dict[int, float]]:
@@ -50,18 +40,18 @@ def side_cuts(ways: Sequence[Way], terms: Terms) -> tuple[list[Cut], dict[int, f
     at = ends_at(ways, 2)
     crowds = {end for node in at.values() if len(node) > CROWD for end in node}
     ends = [end for end in range(2 * len(ways)) if end not in crowds]
-    changes = _changes(index)
+    ahead, behind, changes = _runs(index)
     starts = [index.elements[number + 1] for number in changes.tolist()]
     spots = [*(spot(ways, end) for end in ends), *(element.start for element in starts)]
-    headings = [*(heading(ways, end) for end in ends), *(element.heading for element in starts)]
+    away = [heading(ways, end) for end in range(2 * len(ways))]
+    headings = [*(away[end] for end in ends), *(element.heading for element in starts)]
     of = np.array(ends, dtype=np.int64)
     way = np.concatenate((of // 2, index.owner[changes]))
     along = np.concatenate((index.length[of // 2] * (of % 2), index.before[changes + 1]))
     near = index.beside(spots, terms.snap, headings, terms.level)
     apart = np.abs(near.along - along[near.which]) > 3 * terms.snap
     near = near.only((near.row != way[near.which]) | apart)
-    ahead, behind = _runs(index) if len(near.which) else ([], [])
-    last = np.cumsum([len(way.elements) for way in ways]) - 1
+    first = np.searchsorted(index.owner, np.arange(len(ways) + 1))
 
     def leaving(which: int) -> list[tuple[Element, float]]:
         """Return the elements that leave a place, each with how far its curvature lasts; none at an end that is one."""
@@ -70,10 +60,9 @@ def side_cuts(ways: Sequence[Way], terms: Terms) -> tuple[list[Cut], dict[int, f
             return [(turned(index.elements[number]), behind[number]), (index.elements[number + 1], ahead[number + 1])]
         end = ends[which]
         others = at.get(ways[end // 2].node(end), ())
-        if all(continuing(ways, end, other) > terms.kink for other in others if other != end):
+        if all(abs(wrapped(away[end] - away[other] + math.pi)) > terms.kink for other in others if other != end):
             return []
-        run = behind[last[end // 2]] if end % 2 else ahead[last[end // 2] + 1 - len(ways[end // 2].elements)]
-        return [(outward(ways, end), run)]
+        return [(outward(ways, end), behind[first[end // 2 + 1] - 1] if end % 2 else ahead[first[end // 2]])]
 
     fresh = fresh_node(ways) - len(ends)
     cuts: list[Cut] = []
@@ -100,14 +89,6 @@ def side_cuts(ways: Sequence[Way], terms: Terms) -> tuple[list[Cut], dict[int, f
     return cuts, askew
 
 
-def _changes(index: Nearness) -> NDArray[np.intp]:
-    """Return the elements in whose way another one of another curvature follows."""
-    curvature = index.table[:, 3]
-    one, other = curvature[:-1], curvature[1:]
-    unlike = np.abs(one - other) > 1e-6 + ALIKE * np.maximum(np.abs(one), np.abs(other))
-    return np.flatnonzero(unlike & (index.owner[1:] == index.owner[:-1]))
-
-
 def _misfit(element: Element, foot: Foot, terms: Terms) -> tuple[object, ...]:
     worth = foot.off / terms.snap + 2 * foot.turn / terms.kink
     return micro(worth), element.handle, element.layer, order(element.start), order(element.end)
@@ -119,9 +100,7 @@ def _at_end(way: Way, length: float, foot: Foot, node: int, snap: float) -> bool
     return any(distance <= (3 if node == there else 1) * snap for there, distance in ends)
 
 
-def _pieces(
-    element: Element, foot: Foot, ahead: Sequence[float], behind: Sequence[float]
-) -> list[tuple[Element, float]]:
+def _pieces(element: Element, foot: Foot, ahead: FloatArray, behind: FloatArray) -> list[tuple[Element, float]]:
     """Return the parts of an element that leave a place on it, each with how far its curvature lasts, m."""
     on, back = ahead[foot.number], behind[foot.number]
     if foot.on <= 0:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.plan.drawing.elements import cut, length_of, reverse, turned, wrapped
-from gradehaul.plan.drawing.nearness import IntArray, components, pairs, walks
+from gradehaul.plan.drawing.nearness import IntArray, components, distinct, pairs, walks
 from gradehaul.plan.drawing.records import Element, Spot
 
 CROWD = 48
@@ -95,15 +95,12 @@ def merged(ways: Sequence[Way], kink: float = math.pi, plain: Collection[int] | 
 
     Where they go on as tangents within `kink`, radians, and at `plain` nodes alone where these are given.
     """
-    nodes = nodes_of(ways)
-    by_node = np.argsort(nodes, kind="stable")
-    node, first, often = np.unique(nodes[by_node], return_index=True, return_counts=True)
-    two = (often == 2) if plain is None else (often == 2) & np.isin(node, list(plain))
-    one, other = by_node[first[two]], by_node[first[two] + 1]
-    partner = [-1] * len(nodes)
-    for mine, theirs in zip(one.tolist(), other.tolist(), strict=True):
-        if mine // 2 != theirs // 2 and continuing(ways, mine, theirs) <= kink:
-            partner[mine], partner[theirs] = theirs, mine
+    partner = [-1] * (2 * len(ways))
+    for node, at in ends_at(ways, 2).items():
+        if len(at) == 2 and (plain is None or node in plain):
+            one, other = at
+            if one // 2 != other // 2 and continuing(ways, one, other) <= kink:
+                partner[one], partner[other] = other, one
     found: list[Way] = []
     for row in walks(partner):
         if len(row) == 1:
@@ -170,13 +167,7 @@ def _pieces(way: Way, cuts: Iterable[tuple[float, int]]) -> list[Way]:
 
 
 def common_spot(spots: Sequence[Spot]) -> Spot:
-    """Return the mean of points, the same in whatever order they come.
-
-    Examples
-    --------
-    >>> common_spot([Spot(0.0, 0.0, 1.0), Spot(2.0, 1.0)])
-    Spot(x=1.0, y=0.5, z=1.0)
-    """
+    """Return the mean of points, the same in whatever order they come."""
     heights = [spot.z for spot in spots if spot.z is not None]
     return Spot(
         math.fsum(spot.x for spot in spots) / len(spots),
@@ -199,7 +190,7 @@ def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
     if not spots:
         return []
     table = np.array([(x, y, math.inf if z is None else z) for x, y, z in spots])
-    places, own = np.unique(np.round(table, 6), axis=0, return_inverse=True)
+    places, own = distinct(np.round(table, 6))
     one, other = pairs(places[:, :2], snap)
     known = np.isfinite(places[:, 2])
     both = known[one] & known[other]
@@ -212,5 +203,5 @@ def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
     nearest = mixed[np.lexsort((high, off, bare))]
     bare = np.where(known[one[nearest]], other[nearest], one[nearest])
     fair[nearest[np.unique(bare, return_index=True)[1]]] = True
-    found: list[int] = components(len(places), np.column_stack((one[fair], other[fair])))[own.ravel()].tolist()
+    found: list[int] = components(len(places), np.column_stack((one[fair], other[fair])))[own].tolist()
     return found

@@ -25,14 +25,11 @@ from gradehaul.plan.edit.writer.text import (
     chunks_of,
     comments,
     insert,
-    item,
+    put,
     snippet,
-    toml_key,
-    toml_text,
-    without_tail,
 )
-from gradehaul.plan.names import clean, key_text, quoted
-from gradehaul.plan.text.toml import parse
+from gradehaul.plan.names import clean, quoted
+from gradehaul.plan.text.toml import parse, table_written, written
 from gradehaul.quantities import describe
 
 if TYPE_CHECKING:
@@ -72,15 +69,13 @@ def new_plan(drawn: Drawn, options: Mapping[str, Any] | None = None, *, title: s
     head = (
         "# The track of a drawing, as gradehaul import read it. Run again over this file it rewrites what is marked\n"
         f"# {quoted(MARK)}; all else is yours and stays. Add locomotives, cars, routes and trains.\n\n"
-        f"title = {toml_text(title)}\nscale = {toml_text(scale)}\nunit = {toml_text(unit)}\n"
+        f"title = {written(title)}\nscale = {written(scale)}\nunit = {written(unit)}\n"
     )
-    heights = ""
-    if drawn.heights:
-        rows = "".join(f"{key_text(name)} = {length_in(height, unit)}\n" for name, height in drawn.heights.items())
-        heights = f"\n[railhead]  # heights of joints\n{rows}"
+    heights = {name: length_in(height, unit) for name, height in drawn.heights.items()}
+    railhead = _table("[railhead]  # heights of joints", heights) if heights else ""
     tables = tables_of(drawn, unit)
     rest = "".join(f"\n{snippet(section, name, table)}" for (section, name), table in tables.items())
-    text = head + _import_table(options) + heights + _unused_comment(drawn, unit) + rest
+    text = head + _import_table(options) + railhead + _unused_comment(drawn, unit) + rest
     data = _checked(text, tables, "")
     return Written(text, Changes(added=[_titled(*key) for key in tables]), data)
 
@@ -131,7 +126,7 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     changes = Changes()
     tables = tables_of(drawn, unit)
     keep_own_heights(data.get("line", {}), tables, drawn, unit)
-    written: dict[tuple[str, str], dict[str, Any]] = {}
+    rewritten: dict[tuple[str, str], dict[str, Any]] = {}
     by_key = {chunk.key: chunk for chunk in chunks}
     for key, table in tables.items():
         chunk = by_key.get(key)
@@ -146,54 +141,47 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
         elif not same(before, table, unit):
             chunk.text = edited(chunk.text, key, table)
             changes.changed.append(_titled(*key))
-        written[key] = table
+        rewritten[key] = table
     for chunk in chunks:
         if chunk.marked and chunk.key not in tables:
             changes.removed.append(_titled(*chunk.key))
             kept = [comment for comment in comments(chunk.text) if comment.strip() != MARK]
             chunk.text = "".join(f"{comment}\n" for comment in kept)
             chunk.key = ("", "")
-    lines = [*data.get("line", {}).values(), *written.values()]
+    lines = [*data.get("line", {}).values(), *rewritten.values()]
     there = {line.get(end) for line in lines if isinstance(line, dict) for end in ("from", "to")}
     heights = {name: height for name, height in drawn.heights.items() if name in there}
-    _keep_options(chunks, data.get("import"), options)
+    _keep_options(chunks, data.get("import"), options, file)
     _add_heights(chunks, data.get("railhead"), heights, unit, changes, file)
     result = "".join(chunk.text for chunk in chunks)
-    after = _checked(result, written, file, unit=unit)
+    after = _checked(result, rewritten, file, unit=unit)
     _check_kept(result, after, text, data, file)
     return Written(result, changes, after)
 
 
 def _import_table(options: Mapping[str, Any] | None) -> str:
-    if not options:
-        return ""
-    rows = "".join(f"{item(key, value)}\n" for key, value in options.items())
-    return f"\n[import]  # how the drawing was read, and is again\n{rows}"
+    return _table("[import]  # how the drawing was read, and is again", options) if options else ""
 
 
-def _keep_options(chunks: list[Chunk], before: object, options: Mapping[str, Any] | None) -> None:
+def _table(header: str, values: Mapping[str, Any]) -> str:
+    return "".join(f"{row}\n" for row in table_written(header, values))
+
+
+def _keep_options(
+    chunks: list[Chunk], before: Mapping[str, Any] | None, options: Mapping[str, Any] | None, file: str
+) -> None:
     """Write how the drawing was read where the plan does not say so yet."""
-    if not options:
-        return
     if before is None:
-        _insert_before_drawn(chunks, Chunk(("import",), _import_table(options)))
-    elif isinstance(before, dict) and any(before.get(key) != value for key, value in options.items()):
-        import tomlkit
-
-        for chunk in chunks:
-            if chunk.key == ("import",):
-                body, tail = without_tail(chunk.text)
-                document = tomlkit.parse(body)
-                table: Any = document["import"]
-                table.update(options)
-                chunk.text = tomlkit.dumps(document) + tail
+        if options:
+            insert(chunks, Chunk(("import",), _import_table(options)))
+    elif options and any(before.get(key) != value for key, value in options.items()):
+        _put(chunks, "import", options, file)
 
 
-def _insert_before_drawn(chunks: list[Chunk], chunk: Chunk) -> None:
-    first = next((n for n, other in enumerate(chunks) if other.key[0] in DRAWN), len(chunks))
-    if first and not chunks[first - 1].text.endswith("\n"):
-        chunks[first - 1].text += "\n"
-    chunks.insert(first, chunk)
+def _put(chunks: list[Chunk], section: str, values: Mapping[str, Any], file: str) -> None:
+    """Put values into a table that stands under its own header, or dotted at the head of the file."""
+    if not any(put(chunk, section, values) for chunk in chunks if chunk.key in {(section,), ("",)}):
+        raise _cannot(file)
 
 
 def _titled(section: str, name: str) -> str:
@@ -237,24 +225,6 @@ def _add_heights(
         elif (own := height_of(before[name], unit)) is not None and abs(own - height) > MISFIT:
             changes.heights.append(f"{quoted(name)} stays at {describe(own, 'length', unit)}; the drawing has {there}")
     if missing and given is None:
-        rows = "".join(f"{toml_key(name)} = {height!r}\n" for name, height in missing.items())
-        _insert_before_drawn(chunks, Chunk(("railhead",), f"\n[railhead]\n{rows}"))
-    elif missing and not any(_with_heights(chunk, missing) for chunk in chunks):
-        raise _cannot(file)
-
-
-def _with_heights(chunk: Chunk, missing: Mapping[str, float | int]) -> bool:
-    """Add heights to a piece of the text that has some; return whether it has."""
-    import tomlkit
-
-    if chunk.key not in {("railhead",), ("",)}:
-        return False
-    body, tail = without_tail(chunk.text)
-    document = tomlkit.parse(body)
-    table: Any = document.get("railhead")
-    if table is None:
-        return False
-    for name, height in missing.items():
-        table[name] = height
-    chunk.text = tomlkit.dumps(document) + tail
-    return True
+        insert(chunks, Chunk(("railhead",), _table("[railhead]", missing)))
+    elif missing:
+        _put(chunks, "railhead", missing, file)

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from gradehaul.plan.names import key_text
-from gradehaul.plan.text.toml import KeyPath, header_path
+from gradehaul.plan.text.toml import KeyPath, header_path, key_written, written
 
 MARK = "# drawn"
 """What follows the header of a table that import wrote and may rewrite."""
@@ -18,44 +16,21 @@ MARK = "# drawn"
 _IN_A_ROW = 5
 
 
-def toml_text(value: str) -> str:
-    """Return a string as TOML writes it; JSON's escapes are TOML's too, but for one character that JSON leaves bare."""
-    if value.isascii() and value.isprintable() and '"' not in value and "\\" not in value:
-        return f'"{value}"'
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _value(value: Any) -> str:  # noqa: ANN401 - a value of TOML
-    if isinstance(value, float | int):
-        return repr(value)
-    if isinstance(value, str):
-        return toml_text(value)
-    if isinstance(value, list):
-        return f"[{', '.join([_value(each) for each in value])}]"
-    return "{ " + ", ".join([f"{key} = {_value(each)}" for key, each in value.items()]) + " }"
-
-
 def item(key: str, value: Any) -> str:  # noqa: ANN401 - a value of TOML
     """Return a key and its value: tracks one to a row, long lists of heights a few to a row."""
     if key == "track":
-        return "track = [\n" + "".join([f"  {_value(track)},\n" for track in value]) + "]"
+        return "track = [\n" + "".join([f"  {written(track)},\n" for track in value]) + "]"
     if key == "railhead_at" and len(value) > _IN_A_ROW:
         rows = [value[first : first + _IN_A_ROW] for first in range(0, len(value), _IN_A_ROW)]
-        inner = "".join("  " + ", ".join(_value(pair) for pair in row) + ",\n" for row in rows)
+        inner = "".join("  " + ", ".join(map(written, row)) + ",\n" for row in rows)
         return f"railhead_at = [\n{inner}]"
-    return f"{key} = {_value(value)}"
+    return f"{key} = {written(value)}"
 
 
 def snippet(section: str, name: str, table: Mapping[str, Any]) -> str:
     """Return a table with its header, marked as drawn."""
     rows = "".join(f"{item(key, value)}\n" for key, value in table.items() if value != [])
-    return f"[{section}.{toml_key(name)}]  {MARK}\n{rows}"
-
-
-def toml_key(name: str) -> str:
-    """Return a name as a key of TOML."""
-    bare = key_text(name)
-    return bare if bare == name else toml_text(name)
+    return f"[{section}.{key_written(name)}]  {MARK}\n{rows}"
 
 
 DRAWN = ("line", "turnout", "crossing", "table")
@@ -119,22 +94,32 @@ def comments(text: str) -> list[str]:
 
 
 def insert(chunks: list[Chunk], chunk: Chunk) -> None:
-    """Put a new table behind the last of its section, else behind the last line, else at the end."""
-    for section in (chunk.key[0], "line"):
-        places = [number for number, other in enumerate(chunks) if other.key[0] == section]
-        if places:
-            before = chunks[places[-1]]
-            if not before.text.endswith("\n"):
-                before.text += "\n"
-            # blank lines and comments at its end belong to what comes next
-            body, tail = without_tail(before.text)
-            before.text = body
-            chunk.text += tail
-            chunks.insert(places[-1] + 1, chunk)
-            return
-    if not chunks[-1].text.endswith("\n"):
-        chunks[-1].text += "\n"
-    chunks.append(chunk)
+    """Put a drawn table behind the last of its section, else of the lines, else at the end; another before them."""
+    behind = (chunk.key[0], "line") if chunk.key[0] in DRAWN else ()
+    places = [[at for at, other in enumerate(chunks, 1) if other.key[0] == section] for section in behind]
+    place = next((each[-1] for each in places if each), len(chunks))
+    if not behind:
+        place = next((at for at, other in enumerate(chunks) if other.key[0] in DRAWN), len(chunks))
+    if place and not chunks[place - 1].text.endswith("\n"):
+        chunks[place - 1].text += "\n"
+    if any(places):  # blank lines and comments at its end belong to what comes next
+        chunks[place - 1].text, tail = without_tail(chunks[place - 1].text)
+        chunk.text += tail
+    chunks.insert(place, chunk)
+
+
+def put(chunk: Chunk, section: str, values: Mapping[str, Any]) -> bool:
+    """Put values into a table of a piece of the text, all else there as it is; return whether it has that table."""
+    import tomlkit
+
+    body, tail = without_tail(chunk.text)
+    document = tomlkit.parse(body)
+    table: Any = document.get(section)
+    if table is None:
+        return False
+    table.update(values)
+    chunk.text = tomlkit.dumps(document) + tail
+    return True
 
 
 def without_tail(text: str) -> tuple[str, str]:
