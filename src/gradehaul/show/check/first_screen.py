@@ -357,14 +357,11 @@ def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
 
 def _add_last(page: Page, answer: CheckAnswer) -> None:
     page.line()
-    measure = answer.measure_next
-    if measure is not None:
-        page.paragraph(f"Measure next: {measure.what}.")
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
-    parts = [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
+    parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
+    parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
     parts += ["Risk: the chance to stall or run away."] if answer.trains else []
-    if parts:
-        page.line(" ".join(parts))
+    page.paragraph(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:
         page.line(FILM_CAUTION)
