@@ -186,14 +186,6 @@ def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> t
     """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
 
     Single lines and arcs, which need no fitting, are made at once; `tolerance`, m, and `kink`, radians, are its own.
-
-    Examples
-    --------
-    >>> points = np.array([(0.0, 0.0), (3.0, 4.0)])
-    >>> line = Stroke("2F", "TRACK", "LINE", points, np.zeros(1), exact=True)
-    >>> (reach,), faults = reaches_of([line], tolerance=0.0008, kink=0.09)
-    >>> reach.elements[0].length, faults
-    (5.0, [])
     """
     found: list[Reach] = []
     faults: list[Fault] = []
@@ -244,14 +236,6 @@ def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
     """Return elements without those too short to be track, and with those that hardly turn as straights.
 
     What is left out goes to the length of its neighbor. A line that is shorter than any track as a whole stays.
-
-    Examples
-    --------
-    >>> from gradehaul.plan.drawing.records import Spot
-    >>> long = Element(Spot(0, 0), Spot(2, 0), 0.0, 1e-7, 2.0, "", "")
-    >>> short = Element(Spot(2, 0), Spot(2.000001, 0), 0.0, 1.0, 1e-6, "", "")
-    >>> [(element.length, element.curvature) for element in tidied([long, short])]
-    [(2.000001, 0.0)]
     """
     if all(element.length >= SHORTEST and element.curvature == _bend(element) for element in elements):
         return tuple(elements)

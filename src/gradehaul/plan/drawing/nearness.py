@@ -23,14 +23,7 @@ _SHARE = 1 / 4
 
 
 def pairs(points: FloatArray, distance: float, others: FloatArray | None = None) -> tuple[IntArray, IntArray]:
-    """Return the numbers of points within a distance, m, of others, or of one another, the lower first; sorted.
-
-    Examples
-    --------
-    >>> one, other = pairs(np.array([(0.0, 0), (3, 0), (0, 1)]), 2.0)
-    >>> one.tolist(), other.tolist()
-    ([0], [2])
-    """
+    """Return the numbers of points within a distance, m, of others, or of one another, the lower first; sorted."""
     there = points if others is None else others
     if not len(points) or not len(there):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from itertools import accumulate
-from typing import Any, Literal, Protocol
+from typing import Any, Literal
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
 from gradehaul.plan.drawing.heights import is_flat
@@ -210,11 +210,8 @@ def _added_to(line: DrawnLine, joints: Sequence[str], addition: Mapping[str, Any
     return table
 
 
-class Figure(Protocol):
-    """What stands in a table for a length, m, a length or an angle above 0, or any angle, degrees."""
-
-    def __call__(self, value: float, kind: Literal["length", "size", "turn", "angle"]) -> Any:  # noqa: ANN401 - of TOML
-        """Return it."""
+Figure = Callable[[float, Literal["length", "size", "turn", "angle"]], Any]
+"""What stands in a table for a length, m, a length or an angle above 0, or any angle, degrees."""
 
 
 def line_table(

@@ -243,15 +243,7 @@ def at_zero_elevation(reaches: Sequence[Reach], texts: Sequence[tuple[Label, flo
     raised |= {numbers[end] for _, _, end in beside_texts(high, ends, terms.near)}
     group = components(len(reaches), joined)
     at_zero = flat & ~np.isin(group, group[sorted(raised)])
-    return [_at(reach, 0.0) if low else reach for reach, low in zip(reaches, at_zero.tolist(), strict=True)]
-
-
-def _at(reach: Reach, z: float | None) -> Reach:
-    return reach._replace(elements=tuple(_flat_at(element, z) for element in reach.elements))
-
-
-def _flat_at(element: Element, z: float | None) -> Element:
-    return element._replace(start=element.start._replace(z=z), end=element.end._replace(z=z))
+    return [_raised(reach, 0.0, 0.0) if low else reach for reach, low in zip(reaches, at_zero.tolist(), strict=True)]
 
 
 def _met_flat(reaches: Sequence[Reach], flat: NDArray[np.bool_], snap: float) -> tuple[list[tuple[int, int]], set[int]]:
@@ -308,7 +300,8 @@ def raised_by_plan(
         for number in range(len(own)) if end == "from" else range(len(own) - 1, -1, -1):
             if not own[number].start.z == own[number].end.z == 0.0 or own[number].handle in in_space:
                 break
-            own[number] = _flat_at(own[number], None)
+            element = own[number]
+            own[number] = element._replace(start=element.start._replace(z=None), end=element.end._replace(z=None))
         else:
             joint = linked.lines[line].finish if end == "from" else linked.lines[line].start
             further = [each for each in linked.joints[joint].ends if each not in seen]

@@ -167,13 +167,7 @@ def _pieces(way: Way, cuts: Iterable[tuple[float, int]]) -> list[Way]:
 
 
 def common_spot(spots: Sequence[Spot]) -> Spot:
-    """Return the mean of points, the same in whatever order they come.
-
-    Examples
-    --------
-    >>> common_spot([Spot(0.0, 0.0, 1.0), Spot(2.0, 1.0)])
-    Spot(x=1.0, y=0.5, z=1.0)
-    """
+    """Return the mean of points, the same in whatever order they come."""
     heights = [spot.z for spot in spots if spot.z is not None]
     return Spot(
         math.fsum(spot.x for spot in spots) / len(spots),
