@@ -236,6 +236,13 @@ def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
     """Return elements without those too short to be track, and with those that hardly turn as straights.
 
     What is left out goes to the length of its neighbor. A line that is shorter than any track as a whole stays.
+
+    Examples
+    --------
+    >>> long = Element(Spot(0, 0), Spot(2, 0), 0.0, 1e-7, 2.0, "", "")
+    >>> short = Element(Spot(2, 0), Spot(2.000001, 0), 0.0, 1.0, 1e-6, "", "")
+    >>> [[(element.length, element.curvature) for element in tidied(row)] for row in ([long, short], [short, long])]
+    [[(2.000001, 0.0)], [(2.000001, 0.0)]]
     """
     if all(element.length >= SHORTEST and element.curvature == _bend(element) for element in elements):
         return tuple(elements)
