@@ -162,14 +162,16 @@ class PullModel(ABC, Generic[FigureT]):
     def slipping(self, loco: Loco, condition: str) -> FigureT:
         """Return the pull that a locomotive keeps on a rail condition once its wheels slide, N.
 
-        Measured; else its standing pull times its own measured ratio on another condition; else times 0.75 on clean
-        rail and 0.6 on filmed rail (assumed).
+        Measured; else its standing pull times its own measured ratio on another condition, from clean to filmed rail
+        less by 0.6 / 0.75; else times 0.75 on clean rail and 0.6 on filmed rail (assumed).
         """
         source = source_of_slipping(self.plan, loco, condition)
         if source.known and source.rail == condition:
             return self.read("slipping", loco, condition)
         if source.known:
             ratio = self.read("slipping", loco, source.rail) / self.read("standing", loco, source.rail)
+            if source.rail == CLEAN:  # a film takes more of the slipping pull than of the standing one
+                ratio = ratio * self.slipping_share(condition) / self.slipping_share(CLEAN)
             return self.standing(loco, condition) * ratio
         return self.standing(loco, condition) * self.slipping_share(condition)
 
@@ -236,7 +238,7 @@ class Pulls:
     >>> plan = load_plan("plans/first-hill.toml")
     >>> pull = Pulls(plan).slipping(plan.locos["switcher"], "treated")
     >>> round(pull.value, 3), pull.basis
-    (0.391, 'scaled')
+    (0.312, 'scaled')
     """
 
     def __init__(self, plan: Plan) -> None:

@@ -29,19 +29,8 @@ class Worst:
 
     k more cars need no more than a row of k can need anywhere, so one count that is worked out bounds all greater ones.
 
-    Parameters
-    ----------
-    profile
-        The profile of what is run over in one direction.
-    train
-        The train of a number of cars.
-    car
-        The car.
-    pull
-        The pull of the locomotives with a number of cars, by the place of the head; None where it is the same all the
-        way.
-    pushed
-        Whether the locomotives stand behind the cars; else they are ahead.
+    `pull` is that of the locomotives with a number of cars, by the place of the head; None where it is the same all the
+    way. `pushed` is whether the locomotives stand behind the cars; else they are ahead.
     """
 
     def __init__(
@@ -74,14 +63,7 @@ class Worst:
 
         Not by halving: over a sawtooth an extra car can lighten the load. Every count up to the one returned is sure.
 
-        Parameters
-        ----------
-        pull
-            The pull, N, with what a tie allows.
-        resistance
-            Resistance of one car, N.
-        below
-            Only lesser counts are of interest.
+        `pull` has what a tie allows, `resistance` is that of one car, N; only counts less than `below` are of interest.
         """
         room = pull - self._numbers * resistance
         while (first := _first(self.most > room)) < below:

@@ -64,17 +64,6 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
 
     Each locomotive has the pull of the weakest condition that may be under any part of it.
 
-    Parameters
-    ----------
-    profile
-        The route's compensated profile.
-    train
-        The train.
-    rail
-        A rail condition of the plan, ``as planned``, or ``as planned fresh``.
-    pulls
-        The pulls of the plan's locomotives.
-
     Examples
     --------
     >>> from gradehaul.haulage.answers.layout import Layout
@@ -126,18 +115,7 @@ class Bases(NamedTuple):
 def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head: float | None) -> Bases:
     """Return where the pulls come from that a train's locomotives give with its head at one place.
 
-    Parameters
-    ----------
-    profile
-        The route's compensated profile.
-    train
-        The train.
-    rail
-        A rail condition of the plan, or ``as planned``.
-    pulls
-        The pulls of the plan's locomotives.
-    head
-        Place of the head, m; None for the least certain anywhere on the route.
+    `head` is the place of the head, m; None for the least certain anywhere on the route.
     """
     standing: list[Basis] = []
     slipping: list[Basis] = []
@@ -196,13 +174,6 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
     A block of weight per length w from b to a (a ahead) needs w [E(a) - E(b)]: only its two ends matter, so a train
     costs as many evaluations as it has blocks, however many cars.
 
-    Parameters
-    ----------
-    profile
-        The route's compensated profile.
-    train
-        The train.
-
     Examples
     --------
     >>> from gradehaul.plan import read_plan
@@ -252,13 +223,6 @@ class Demand(NamedTuple):
 def demand(profile: RouteProfile, train: Train) -> Demand:
     """Return what a train needs when it runs, when it starts, and at the least; tension counts in the first two.
 
-    Parameters
-    ----------
-    profile
-        The route's compensated profile.
-    train
-        The train.
-
     Examples
     --------
     >>> from gradehaul.plan import read_plan
@@ -296,15 +260,6 @@ def demand(profile: RouteProfile, train: Train) -> Demand:
 
 def demand_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
     """Return what the cars and the locomotives need on grades and curves, N, with the train's head at one place.
-
-    Parameters
-    ----------
-    profile
-        The route's compensated profile.
-    train
-        The train.
-    head
-        Place of the head, m.
 
     Examples
     --------

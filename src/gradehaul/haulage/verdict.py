@@ -87,17 +87,6 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     ahead once they have run round it; its verdict is the worst of all legs, and places are those of its leading end, in
     m run from where the route begins.
 
-    Parameters
-    ----------
-    profile
-        The route's compensated profile.
-    train
-        The train, head first.
-    rail
-        A rail condition of the plan.
-    pulls
-        The pulls of the plan's locomotives.
-
     Examples
     --------
     >>> from gradehaul.plan import read_plan

@@ -54,12 +54,8 @@ def covers_of(tight: Sequence[TightPlaces], takes: Bools, clean: Bools) -> Cover
     clean rail where any clean unit under it is not wiped. Every least set of locomotives whose losses together are more
     than is to spare is one cover.
 
-    Parameters
-    ----------
-    tight
-        The places; none of them falls short where nothing is lost.
-    takes, clean
-        For each unit, whether film would change it, and whether it is clean now.
+    No tight place falls short where nothing is lost. `takes` and `clean` say of each unit whether film would change it,
+    and whether it is clean now.
     """
     alone: set[Atom] = set()
     pairs: set[tuple[Atom, Atom]] = set()
@@ -154,18 +150,8 @@ def choose(
 
     Returns None where no choice does, or none was found in time.
 
-    Parameters
-    ----------
-    covers
-        What film must not do at once.
-    weights
-        What filming each unit is worth, for all units that may be filmed; above 0.
-    wheels
-        How film spreads.
-    there
-        The units on which film is in any case, since wheels carry it there.
-    patience
-        Seconds after which the best choice found so far is taken.
+    `weights` say what filming each unit is worth, above 0, for all that may be filmed. Film is in any case on units
+    `there`, since wheels carry it there. After `patience` seconds the best choice found so far is taken.
     """
     count = len(wheels.lengths)
     clean = {atom for atom in covers.alone if atom < count}

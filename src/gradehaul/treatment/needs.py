@@ -92,14 +92,8 @@ class TightPlaces:
     def short_with(self, film: Bools, sure: Bools, takes: Bools, clean: Bools) -> FloatArray:
         """Return by how much the pulls fall short at each place, N.
 
-        Parameters
-        ----------
-        film
-            For each unit, whether film may be on it.
-        sure
-            For each unit, whether film is sure to be on it.
-        takes, clean
-            For each unit, whether film would change it, and whether it is clean now.
+        `film` says of each unit whether film may be on it, `sure` whether it is sure to be, `takes` whether film would
+        change it, and `clean` whether it is clean now.
         """
         short = self.short.copy()
         for under, loss, gain in zip(self.under, self.loss, self.gain, strict=True):
@@ -139,24 +133,9 @@ def needs_of(
     Between two places at which a unit comes under a locomotive or leaves it, the pulls do not change, so what counts is
     the greatest demand there, which is found exactly. Film is fresh everywhere or rested everywhere.
 
-    Parameters
-    ----------
-    name, train, profile
-        The train and its route.
-    units
-        The units of the layout.
-    pulls
-        The pulls of the plan's locomotives.
-    film
-        The film by name.
-    need
-        The verdict that the train needs.
-    reserve
-        Share of the pull that is held back, 0 to below 1.
-    carried
-        For units by number, the other films that wheels may bring there from where the plan has them.
-    start
-        Where the route begins, m, where it is a leg of another; places count from the start of that.
+    `reserve` is the share of the pull that is held back, 0 to below 1; `carried` has the other films that wheels may
+    bring to units from where the plan has them. Places count from the start of the route, where the leg begins at
+    `start`.
     """
     wants, along = demand(profile, train), units_along(units, profile)
     start_place, stop_place = wants.running.start, wants.running.stop

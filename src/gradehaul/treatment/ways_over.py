@@ -160,7 +160,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
 
     Examples
     --------
-    >>> from gradehaul.haulage.answers.check import check
+    >>> from gradehaul.haulage.answers.check import check_layout
     >>> from gradehaul.plan import read_plan
     >>> plan = read_plan('''
     ... scale = "HO"
@@ -173,7 +173,8 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
     ... train.up = { route = "Up", consist = ["tank", "10 ore"] }
     ... route.Up = { from = "Far", to = "Top" }
     ... ''')
-    >>> found = ways_over(Layout(plan), check(plan, rails=["treated"]))[0]
+    >>> layout = Layout(plan)
+    >>> found = ways_over(layout, check_layout(layout, rails=["treated"]))[0]
     >>> found.rail, found.outcome, found.leave
     ('treated', 'marginal', 4)
     >>> found.help[0].districts[0].on, found.help[0].districts[0].off, found.help[0].enough

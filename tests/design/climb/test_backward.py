@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import pytest
 
+from checked import check
 from command_line import run
 from gradehaul.design.climb import hill as hills
 from gradehaul.design.climb.designs import design_helix
@@ -20,7 +21,6 @@ from gradehaul.design.climb.hill import Direction, Need, directions_of, judged_r
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
 from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan.reader import read_plan

@@ -115,9 +115,9 @@ LINES = [
         "--vertical-curve: vertical curve must be 0 or more, got -3",
     ),
     (
-        f"helix {PLAN} --find grade --radius 30 --turns 3",
+        f"helix {PLAN} --find grade --radius 30 --turns 3 --rail treated",
         (
-            'nothing works: train "local" is marginal on treated fresh rail; one step gentler, the deck above leaves '
+            'nothing works: train "local" is marginal on treated rail; one step gentler, the deck above leaves '
             "too little headroom for the stock; write a higher rise per turn, a thinner deck, or a shorter train"
         ),
     ),

@@ -126,9 +126,9 @@ def test_numbers_tell_the_use_of_each_track() -> None:
     assert [row["use"] for row in rows] == [track["use"] for track in told["tracks"]]
     assert "use" not in next(csv.DictReader(io.StringIO(run("map", TWO_LEVELS, "--csv", "--si").output)))
     stepped = list(csv.DictReader(io.StringIO(run("map", HILL, "--treat", "--step", "10 in", "--csv", "--si").output)))
-    assert stepped[1]["use"] == "buffer 0.0 to 0.4064; keep clean 0.4064 to 0.6096"
+    assert stepped[6]["use"] == "keep clean 0.0 to 0.9144; buffer 0.9144 to 1.8288"
     assert (
-        "keep clean (carry-over) to 16.0 in, KEEP CLEAN to 24.0 in"
+        "KEEP CLEAN to 36.0 in, keep clean (carry-over) to 72.0 in"
         in run("map", HILL, "--treat", "--step", "10 in").output
     )
 

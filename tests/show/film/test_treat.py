@@ -120,7 +120,7 @@ def test_the_headline_names_lengths_that_sum_to_the_whole_and_parts_of_divided_t
     assert len(named) == 4
     assert sum(map(float, named)) == pytest.approx(1000 * sum(lengths.values()), abs=2)
     divided = " ".join(treat(PLANS / "two-levels.toml", "--step", "500mm").stdout.split())
-    assert "film 3672 mm Staging:1 (0 to 433 mm), Station main:1 (500 to 3000 mm), Upper main:2" in divided
+    assert "film 4079 mm Staging:1 (0 to 433 mm), Station main:1 (1000 to 3000 mm), Siding:4 (411 to 2057" in divided
     assert "-o writes" not in divided
 
 

@@ -42,17 +42,7 @@ def rolls(
     and runs further than a cut of cars would. It minds no rule of running, and where track divides it takes the way on
     which it gets furthest.
 
-    Parameters
-    ----------
-    graph
-        The movement graph.
-    alignment
-        Railheads.
-    berth, clear
-        The berth and the part of it where cars stand.
-    resistance
-        Resistance per unit of weight, as a grade: the lowest to allow for. A film on the rail does not change
-        it.
+    `resistance` is the lowest to allow for per unit of weight, as a grade; a film on the rail does not change it.
 
     Examples
     --------

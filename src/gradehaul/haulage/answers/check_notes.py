@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
+from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.demand import demand
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train

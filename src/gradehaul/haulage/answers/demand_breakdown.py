@@ -37,15 +37,6 @@ class DemandBreakdown:
 def demand_breakdown(profile: RouteProfile, train: Train, verdict: Verdict) -> DemandBreakdown:
     """Return the demand of a train where it has least to spare, on a route with or without reversals.
 
-    Parameters
-    ----------
-    profile
-        The route's compensated profile.
-    train
-        The train as it starts out.
-    verdict
-        What becomes of it there on a rail condition.
-
     Examples
     --------
     >>> from gradehaul.haulage.answers.layout import Layout

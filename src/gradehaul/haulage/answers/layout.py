@@ -98,12 +98,8 @@ class Layout:
     def wheels(self, stretches: Stretches | None = None, carry: float | None = None) -> Wheels:
         """Return where wheels of the plan's trains carry film.
 
-        Parameters
-        ----------
-        stretches
-            Stretches of its tracks; None for whole tracks, numbered in their order.
-        carry
-            How far wheels carry the film, m; None for the carry-over of the plan.
+        `stretches` are those of its tracks, None for whole tracks, numbered in their order; `carry` how far wheels
+        carry the film, m, None for the carry-over of the plan.
         """
         plan = self.plan
         if stretches is None:

@@ -21,15 +21,7 @@ _SURE = 1.645
 
 
 def surveyed_steeper(plan: Plan, alignment: Alignment) -> Iterator[Note]:
-    """Yield a note for each survey that is steeper than the plan, with the worst place, or that names no line.
-
-    Parameters
-    ----------
-    plan
-        The plan, with its surveys.
-    alignment
-        Its tracks with their railheads.
-    """
+    """Yield a note for each survey that is steeper than the plan, with the worst place, or that names no line."""
     for survey in plan.surveys.values():
         line = plan.lines.get(survey.name)
         place = f"survey {quoted(survey.name)}"

@@ -185,12 +185,7 @@ class RandomTrials(PullModel[FloatArray]):
     def factors(self, causes: Sequence[tuple[str, ...]], *, taut: bool) -> FloatArray:
         """Return what the parts of a demand are taken times, of running trains in all trials and then of starting ones.
 
-        Parameters
-        ----------
-        causes
-            What the masses vary with.
-        taut
-            Whether coupler tension counts.
+        `causes` are what the masses vary with; `taut` is whether coupler tension counts.
 
         Returns
         -------

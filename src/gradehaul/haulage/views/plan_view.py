@@ -10,7 +10,7 @@ from typing import ClassVar, Literal
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_trains, worse_ages, worst_first
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, TrainAnswer, judged_trains, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Stretch
@@ -84,7 +84,7 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TrainView(JudgedTrain):
+class TrainView(TrainAnswer):
     """What becomes of a train on one rail condition, with the stretches to mark and where its failures begin and end.
 
     A place on track that is not in the view is left out; the verdict shows it.
@@ -311,14 +311,14 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
 # Trains
 
 
-def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> tuple[JudgedTrain, ...]:
+def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> tuple[TrainAnswer, ...]:
     """Return each train to show on each rail condition; a train that is named must have a route that is answered."""
     for name in trains or ():
         layout.route(layout.train(name).route)
     return judged_trains(layout, layout.judged(rails), trains)
 
 
-def _train(layout: Layout, views: Mapping[str, TrackView], judged: JudgedTrain) -> TrainView:
+def _train(layout: Layout, views: Mapping[str, TrackView], judged: TrainAnswer) -> TrainView:
     profile, verdict = layout.profile(judged.route), judged.verdict
     kinds: tuple[tuple[MarkKind, tuple[Stretch, ...]], ...] = (
         ("no recovery", verdict.no_recovery),
@@ -337,6 +337,8 @@ def _train(layout: Layout, views: Mapping[str, TrackView], judged: JudgedTrain) 
         rail=judged.rail,
         verdict=verdict,
         misfits=judged.misfits,
+        run_trials=judged.run_trials,
+        length=judged.length,
         marks=marks,
         stall=_spot(profile, views, verdict.at) if verdict.stalling else None,
         runaways=tuple(

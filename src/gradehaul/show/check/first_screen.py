@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from rich.cells import cell_len
 
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
-from gradehaul.haulage.answers.judged import worst_first, worst_of_each
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
 from gradehaul.plan.names import clean

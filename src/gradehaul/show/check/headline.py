@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import worst_of_each
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST, worst
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
 from gradehaul.show.base.labels import apart, chance_words

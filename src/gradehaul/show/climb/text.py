@@ -12,8 +12,7 @@ from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import worst_first
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_first
 from gradehaul.haulage.longest import Load
 from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.page import Page, Piece

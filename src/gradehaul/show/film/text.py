@@ -6,6 +6,7 @@ import math
 from collections.abc import Collection, Iterable, Iterator
 from itertools import groupby
 
+from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import USE_MEANINGS, USE_WORDS, WOULD, chance_words
@@ -14,7 +15,7 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words, spare_words
 from gradehaul.show.sections import TREAT
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Outlook, Row, Use, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, Use, used_stretches
 from gradehaul.treatment.needs import Need
 
 _NEEDS: dict[Need, str] = {
@@ -257,7 +258,7 @@ def _add_spreading(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
             page.line(f"If the film spreads everywhere, {train.name} {words}.", indent=2)
 
 
-def _cells(train: Outlook, units: UnitFormat) -> list[Piece]:
+def _cells(train: Judged, units: UnitFormat) -> list[Piece]:
     return [OUTCOMES[train.outcome], chance_words(train.risk), spare_words(train.outcome, train.verdict, units)]
 
 

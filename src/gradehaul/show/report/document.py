@@ -8,7 +8,7 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import JudgedTrain, worst_of_each
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.profile import RouteProfile
@@ -34,7 +34,7 @@ _DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks",
 
 def report_document(
     layout: Layout,
-    trains: Sequence[JudgedTrain],
+    trains: Sequence[TrainAnswer],
     judged_rails: Sequence[str],
     units: UnitFormat,
     view: PlanView | None = None,
@@ -103,7 +103,7 @@ def conditions_document(layout: Layout, judged_rails: Sequence[str]) -> dict[str
     }
 
 
-def verdict_rows(trains: Iterable[JudgedTrain]) -> list[dict[str, Any]]:
+def verdict_rows(trains: Iterable[TrainAnswer]) -> list[dict[str, Any]]:
     """Return each train at its worst: its outcome, and where."""
     return [
         {

@@ -10,9 +10,8 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
-from gradehaul.haulage.answers.judged import worse_ages, worst_first, worst_of_each
+from gradehaul.haulage.answers.judged import TrainAnswer, worse_ages, worst_first, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.named_trains import TrainAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
