@@ -13,7 +13,7 @@ from gradehaul.haulage.train import Train
 from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import Car
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, shifted_sum, sum_of_shifted
+from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, sum_of_shifted
 
 Terms = list[tuple[PiecewiseQuadratic, float, float]]
 
@@ -55,7 +55,8 @@ class Worst:
             # all but the tail is the same for every count
             weights = edge_weights(shortest.line_weights).tolist()
             level = profile.with_track_behind(self._locos)
-            self._ahead = shifted_sum(level, weights[:-1], edges.tolist(), 0.0, profile.length)
+            blocks = zip(weights[:-1], edges.tolist(), strict=True)
+            self._ahead = sum_of_shifted([(level, weight, edge) for weight, edge in blocks], 0.0, profile.length)
             self._tail_weight = weights[-1]
 
     def first_failing(self, pull: float, resistance: float, below: int = MOST_CARS + 1) -> int:

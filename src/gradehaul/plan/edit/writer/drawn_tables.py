@@ -220,9 +220,8 @@ def heights_before(data: Mapping[str, Any], file: str) -> dict[str, float]:
     given = data.get("railhead")
     if not isinstance(given, dict):
         return {}
-    unit = unit_of(data, file)
-    heights = {name: height_of(value, unit) for name, value in given.items()}
-    return {name: height for name, height in heights.items() if height is not None}
+    heights = ((name, height_of(value, unit_of(data, file))) for name, value in given.items())
+    return {name: height for name, height in heights if height is not None}
 
 
 def _known(name: str, table: LineTable) -> KnownLine:
