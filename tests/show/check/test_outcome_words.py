@@ -9,7 +9,6 @@ import pytest
 from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.verdict import Stretch
-from gradehaul.show.base.labels import apart
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import short_words
 
@@ -22,8 +21,3 @@ def test_a_few_words_begin_with_the_outcome(answer, worst):
     for words in short_words(worst, verdict, (Misfit("the lap", "lap", 2.0, 1.0),), READER):
         assert words.startswith(worst)
         assert "{" not in words
-
-
-def test_names_written_from_the_right_keep_to_themselves():
-    assert apart("מחצבה") == "\u2068מחצבה\u2069"
-    assert apart("Quarry 2") == "Quarry 2"

@@ -184,9 +184,7 @@ class Paper(Sheet):
         """Return panels in rows and columns over common axes."""
         self.figure.set_layout_engine("constrained", w_pad=0.05, h_pad=0.03)
         found = self.figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
-        wide, tall, room = self.figure.bbox.width, self.figure.bbox.height, self.room
-        rect = (room.left / wide, room.bottom / tall, self.width / wide, (room.top - room.bottom) / tall)
-        self.figure.get_layout_engine().set(rect=rect)  # type: ignore[union-attr, call-arg]
+        self._lay_in_room()
         for axes in found.flat:
             axes.tick_params(labelsize=0.92 * self.font)
             axes.xaxis.label.set_size(self.font)
@@ -217,10 +215,14 @@ class Paper(Sheet):
     def _body(self) -> float:
         return (self.room.top - self.room.bottom) / DOTS_PER_INCH
 
-    def _lay_out(self) -> None:
+    def _lay_in_room(self) -> None:
+        """Keep the panels between what is above and below them."""
         wide, tall, room = self.figure.bbox.width, self.figure.bbox.height, self.room
         rect = (room.left / wide, room.bottom / tall, self.width / wide, (room.top - room.bottom) / tall)
         self.figure.get_layout_engine().set(rect=rect)  # type: ignore[union-attr, call-arg]
+
+    def _lay_out(self) -> None:
+        self._lay_in_room()
         self.figure.draw_without_rendering()
 
     def key_above(self, axes: Axes, key: Mapping[str, Artist | tuple[Artist, ...]]) -> None:

@@ -68,9 +68,10 @@ def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
 
 
 def _condition(found: KeepCleanPlan) -> str:
+    reserve = f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
     return (
         f'So that {_NEEDS[found.options.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
-        f"spread{_held(found)}."
+        f"spread{reserve}."
     )
 
 
@@ -149,10 +150,6 @@ def _planned(found: KeepCleanPlan) -> str:
 
 def _short(train: Judged, units: UnitFormat) -> str:
     return short_words(train.outcome, train.verdict, train.misfits, units)[0]
-
-
-def _held(found: KeepCleanPlan) -> str:
-    return f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
 
 
 def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
