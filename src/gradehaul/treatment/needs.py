@@ -27,9 +27,6 @@ Need = Literal["climbs", "marginal"]
 FilmTest = Literal["stand", "restart", "slip", "hold"]
 """What a train would fail to do with film under its locomotives; `hold`: hold back downhill."""
 
-MOST_GROUPS = 8
-"""A train of more locomotives is taken as this many groups of neighbors, each as if film under one were under all."""
-
 Bools = NDArray[np.bool_]
 
 
@@ -156,6 +153,7 @@ def needs_of(
         tests += [("restart", starting, pulls.standing), ("slip", running, pulls.slipping)]
     if need == "marginal" or (starting[0] < running[0]).any():  # else who can restart gets through
         tests.append(("stand", running, pulls.standing))
+    members = _two_groups(train)
     tight: list[TightPlaces] = []
     beyond: list[Shortfall] = []
     short_now: list[Shortfall] = []
@@ -179,7 +177,6 @@ def needs_of(
                 found.append(Shortfall(name, test, start + head, profile.track_at(head), float(lack[k])))
         bound = np.flatnonzero((short > 0) | (short + np.sum(loss, axis=0) > 0))
         if bound.size:
-            members = np.array_split(np.arange(len(under)), min(len(under), MOST_GROUPS))
             losses, gains = (np.array([rows[own].sum(axis=0) for own in members])[:, bound] for rows in (loss, gain))
             groups = tuple(_joined([under[m].at(bound) for m in own.tolist()]) for own in members)
             tight.append(TightPlaces(name, test, start + at[bound], short[bound], groups, losses, gains))
@@ -196,6 +193,17 @@ _Tested = tuple[FilmTest, tuple[FloatArray, FloatArray], _PullOf]
 
 def _value(pull: _PullOf, loco: Loco, rail: str, *, fresh: bool) -> float:
     return pull(loco, RailCondition.named(rail).on_first_day.name if fresh else rail).value
+
+
+def _two_groups(train: Train) -> list[Numbers]:
+    """Return the locomotives by number, more than two in two groups, parted where they stand farthest from each other.
+
+    Each group is taken as if film under one were under all.
+    """
+    fronts = np.array([behind for _, behind in train.locos])
+    tails = fronts + [loco.length for loco, _ in train.locos]
+    numbers = np.arange(fronts.size)
+    return np.split(numbers, [int(np.argmax(fronts[1:] - tails[:-1])) + 1]) if fronts.size > 1 else [numbers]
 
 
 def _worst(places: Sequence[Shortfall]) -> tuple[Shortfall, ...]:

@@ -191,7 +191,7 @@ def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]
             f": {', '.join(found.need_film)} would not get by on clean rail.",
         ]
     if math.isinf(found.gap):
-        yield ["The search was stopped before it found track to film: there may be some."]
+        yield ["More track may be filmed than this: no search for all of it was made to the end."]
     elif found.gap > 0:
         yield [f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist."]
 
