@@ -13,9 +13,7 @@ from gradehaul.haulage.train import Train
 from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import Car
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, shifted_sum, sum_of_shifted
-
-Terms = list[tuple[PiecewiseQuadratic, float, float]]
+from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, sum_of_shifted
 
 _SLACK, _LEAST_SLACK = 1e-9, 1e-12
 """By this share, and by this force in N, bounds are eased, so that rounding cannot turn one."""
@@ -30,7 +28,7 @@ class Worst:
     k more cars need no more than a row of k can need anywhere, so one count that is worked out bounds all greater ones.
 
     `pull` is that of the locomotives with a number of cars, by the place of the head; None where it is the same all the
-    way. `pushed` is whether the locomotives stand behind the cars; else they are ahead.
+    way.
     """
 
     def __init__(
@@ -39,24 +37,12 @@ class Worst:
         train: Callable[[int], Train],
         car: Car,
         pull: Callable[[int], PiecewiseQuadratic] | None = None,
-        *,
-        pushed: bool = False,
     ) -> None:
-        self._profile, self._train, self._pull, self._pushed = profile, train, pull, pushed
-        self._car = car
+        self._profile, self._train, self._pull = profile, train, pull
         self._row = GRAVITY * car.mass * (1 + _SLACK) * profile.rows_of_cars(car.length) + _LEAST_SLACK
         self._numbers = np.arange(1, MOST_CARS + 1)
         self._known: dict[int, Extreme] = {}
         self.most = np.full(MOST_CARS, np.inf)
-        if not pushed:
-            shortest = train(1)
-            edges = shortest.edges[:-1]
-            self._locos = float(edges[-1])
-            # all but the tail is the same for every count
-            weights = edge_weights(shortest.line_weights).tolist()
-            level = profile.with_track_behind(self._locos)
-            self._ahead = shifted_sum(level, weights[:-1], edges.tolist(), 0.0, profile.length)
-            self._tail_weight = weights[-1]
 
     def first_failing(self, pull: float, resistance: float, below: int = MOST_CARS + 1) -> int:
         """Return the least number of cars that needs more than a pull, `below` where none under it does.
@@ -82,23 +68,15 @@ class Worst:
         return self._known[count]
 
     def _worked_out(self, count: int) -> Extreme:
-        terms, length = self._pushed_terms(count) if self._pushed else self._pulled_terms(count)
-        start, stop = self._profile.first_head(length), self._profile.length
+        train = self._train(count)
+        behind = self._profile.with_track_behind(train.length)
+        edges = zip(edge_weights(train.line_weights).tolist(), train.edges.tolist(), strict=True)
+        terms = [(behind, weight, edge) for weight, edge in edges]
+        start, stop = self._profile.first_head(train.length), self._profile.length
         if self._pull is None:
             return greatest_of_sum(terms, start, stop)
         left = less(self._pull(count), sum_of_shifted(terms, start, stop)).least()
         return Extreme(-left.value, left.at)
-
-    def _pulled_terms(self, count: int) -> tuple[Terms, float]:
-        tail = self._locos + count * self._car.length
-        behind = self._profile.with_track_behind(tail)
-        return [(self._ahead, 1.0, 0.0), (behind, self._tail_weight, tail)], tail
-
-    def _pushed_terms(self, count: int) -> tuple[Terms, float]:
-        train = self._train(count)
-        behind = self._profile.with_track_behind(train.length)
-        edges = zip(edge_weights(train.line_weights).tolist(), train.edges.tolist(), strict=True)
-        return [(behind, weight, edge) for weight, edge in edges], train.length
 
 
 def _first(which: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> int:

@@ -173,28 +173,6 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
 
     A block of weight per length w from b to a (a ahead) needs w [E(a) - E(b)]: only its two ends matter, so a train
     costs as many evaluations as it has blocks, however many cars.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
-    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
-    ... car.ore = { mass = "0.1 kg", length = 0.15 }
-    ... ''')
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import headed_by
-    >>> layout = Layout(plan)
-    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
-
-    The whole train, 0.7 kg, on 2 %:
-
-    >>> worst = gravity_and_curves(profile, train).greatest()
-    >>> round(worst.value, 4), round(worst.at, 3)
-    (0.1373, 2.8)
     """
     _refuse_legs(profile)
     weights = edge_weights(train.line_weights)
@@ -259,18 +237,7 @@ def demand(profile: RouteProfile, train: Train) -> Demand:
 
 
 def demand_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
-    """Return what the cars and the locomotives need on grades and curves, N, with the train's head at one place.
-
-    Examples
-    --------
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import made_up
-    >>> from gradehaul.plan import load_plan
-    >>> layout = Layout(load_plan("plans/first-hill.toml"))
-    >>> profile, train = layout.profile("Uphill"), made_up(layout.plan, layout.plan.trains["local"])
-    >>> [round(force, 4) for force in demand_at(profile, train, 4.0)]
-    [0.2952, 0.0695]
-    """
+    """Return what the cars and the locomotives need on grades and curves, N, with the train's head at one place."""
     heights = profile.with_track_behind(train.length).continued(head - train.edges)
     by_block = train.line_weights * (heights[:-1] - heights[1:])
     powered = np.array([isinstance(block.vehicle, Loco) for block in train.blocks])

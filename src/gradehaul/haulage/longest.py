@@ -174,11 +174,11 @@ class _Run:
             pull = getattr(supply(self.profile, self.train(1), rail, self.pulls), name)
             tie = TIE * greatest(pull)
             if isinstance(pull, PiecewiseQuadratic):
-                worst = Worst(profile, self.train, self.car, self._by_count(rail, name, pull), pushed=self._pushed)
+                worst = Worst(profile, self.train, self.car, self._by_count(rail, name, pull))
                 found = _Tested(worst, 0.0, tie)
             else:
                 if id(profile) not in self._steady:
-                    self._steady[id(profile)] = Worst(profile, self.train, self.car, pushed=self._pushed)
+                    self._steady[id(profile)] = Worst(profile, self.train, self.car)
                 found = _Tested(self._steady[id(profile)], pull, tie)
             self._tested[rail, test] = found
         return self._tested[rail, test]

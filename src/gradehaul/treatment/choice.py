@@ -73,7 +73,7 @@ def _least_sets(place: TightPlaces) -> Iterator[tuple[tuple[int, ...], Numbers]]
     lost = np.maximum(place.loss, place.gain)
     left = place.short - place.gain.sum(axis=0)
     alone = left + lost > 0
-    least = {(number,): fails for number, fails in enumerate(alone)}
+    least: dict[tuple[int, ...], Bools] = {(number,): fails for number, fails in enumerate(alone)}
     if len(alone) == 2:
         least[0, 1] = ~alone.any(axis=0) & (left + lost.sum(axis=0) > 0)
     for locos, fails in least.items():
@@ -235,7 +235,7 @@ class _Program:
         self.rows += [self._not_both(pair) for pair in rest.pairs]
 
     def _not_both(self, pair: tuple[Atom, Atom]) -> tuple[dict[int, float], float]:
-        """Return the row and bound of two conditions of which one holds at most; of a unit that is not wiped it does."""
+        """Return the row and bound of two conditions of which one may hold; one on a unit that is never wiped does."""
         row: dict[int, float] = {}
         most = 1.0
         for atom in pair:

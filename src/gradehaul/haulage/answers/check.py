@@ -7,12 +7,17 @@ from dataclasses import dataclass, field, replace
 from typing import ClassVar
 
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.answers.check_notes import assumed_films, misfit_notes, taut_trains, unsure_predictions
+from gradehaul.haulage.answers.check_notes import (
+    assumed_films,
+    misfit_notes,
+    surveyed_steeper,
+    taut_trains,
+    unsure_predictions,
+)
 from gradehaul.haulage.answers.figures import Figure, figures
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
-from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS

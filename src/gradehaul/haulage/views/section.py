@@ -10,17 +10,18 @@ from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Misfit, misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.demand import demand, supply
-from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import (
     CurveStretch,
     Element,
     GradeStretch,
+    JointPlace,
     TrackStretch,
     curve_stretches,
     elements_along,
     grade_stretches,
+    joints_along,
     track_stretches,
 )
 from gradehaul.haulage.train import Train, made_up

@@ -191,7 +191,7 @@ def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]
             f": {', '.join(found.need_film)} would not get by on clean rail.",
         ]
     if math.isinf(found.gap):
-        yield ["More track may be filmed than this: no search for all of it was made to the end."]
+        yield ["It is not known whether more track may be filmed."]
     elif found.gap > 0:
         yield [f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist."]
 
