@@ -202,20 +202,9 @@ def check_layout(
 ) -> CheckAnswer:
     """Answer the main job for a layout.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    seed
-        Seed of the random trials: the same seed gives the same answer.
-    rails
-        The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
-        clean.
-    trains, routes
-        The trains and routes to answer for, and no others; all where both are empty. A train brings its route along,
-        and where no train is named a route brings the trains on it.
-    progress
-        Called as routes are done.
+    The layout passes or fails by the rail conditions named; where that is None, as planned where the plan says so, else
+    clean. With names of trains and routes it answers for these alone: a train brings its route along, and where no
+    train is named a route brings the trains on it. `progress` is called as routes are done.
 
     Raises
     ------

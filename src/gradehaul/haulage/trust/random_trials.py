@@ -78,16 +78,7 @@ class RandomTrials(PullModel[FloatArray]):
     pull that was read carries the scatter of one more reading: the scatter s of a single one times √(1 + 1/n), by
     Student's t. So does what is scaled from it.
 
-    Parameters
-    ----------
-    plan
-        The plan.
-    coefficient
-        Its curve coefficient, m.
-    seed
-        The same seed gives the same trials, whatever else is drawn.
-    count
-        How many.
+    The same seed gives the same trials, whatever else is drawn.
 
     Examples
     --------

@@ -150,17 +150,8 @@ def long_section(
 ) -> LongSection:
     """Return the figures of a route's long section.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    route
-        The route's name; None where the plan has only one.
-    train
-        A named train, which need not be meant for this route; None for the first that is, if any.
-    rails
-        The rail conditions to judge; None for as planned where the plan says so, else clean rail, and beside it each
-        film everywhere, at its worse age for the train.
+    The train need not be meant for this route; None is the first that is, if any. Rail conditions that are left out are
+    those by which the layout passes, and beside them each film everywhere, at its worse age for the train.
 
     Raises
     ------
