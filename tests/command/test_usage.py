@@ -112,7 +112,7 @@ def test_a_verb_like_no_other_gets_the_list():
         ("profile plans/first-hill.toml --json -o {}.svg", "JSON is written as .json"),
         ("profile plans/first-hill.toml -o {}.jpg", "a picture is written as .png, .svg or .pdf"),
         ("map plans/first-hill.toml -o {}.bmp", "a picture is written as .png, .svg or .pdf"),
-        ("clearance plans/yard.toml --json -o {}.svg", "JSON is written as .json"),
+        ("map plans/yard.toml --json -o {}.svg", "JSON is written as .json"),
         ("readings plans/bench.toml --csv -o {}.pdf", "a table is written as .csv"),
         ("treat plans/first-hill.toml -o {}.zzz", "a plan is written as .toml"),
         ("level plans/first-hill.toml -o {}.zzz", "a picture is written as .png, .svg or .pdf"),

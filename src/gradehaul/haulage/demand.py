@@ -17,7 +17,7 @@ from gradehaul.haulage.tension import friction_of_tension
 from gradehaul.haulage.train import Train
 from gradehaul.plan.rail_condition import AS_PLANNED, PLANNED, RailCondition
 from gradehaul.plan.records import Basis, Loco
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, shifted_sum, steps
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, steps, sum_of_shifted
 
 TIE = 1e-9
 """Every comparison of demand with pull allows this share of the pull, so that a load exact on paper is not lost to
@@ -184,13 +184,10 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
     _refuse_legs(profile)
     weights = edge_weights(train.line_weights)
     used = np.flatnonzero(weights)
-    return shifted_sum(
-        profile.with_track_behind(train.length),
-        weights[used].tolist(),
-        train.edges[used].tolist(),
-        profile.first_head(train.length),
-        profile.length,
-    )
+    behind = profile.with_track_behind(train.length)
+    blocks = zip(weights[used].tolist(), train.edges[used].tolist(), strict=True)
+    terms = [(behind, weight, edge) for weight, edge in blocks]
+    return sum_of_shifted(terms, profile.first_head(train.length), profile.length)
 
 
 class Demand(NamedTuple):

@@ -18,7 +18,7 @@ from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum
+from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, sum_of_shifted
 
 _ROW_PARTS = (64, 32, 16, 8, 4, 2, 1)
 """Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can need."""
@@ -343,7 +343,7 @@ class RouteProfile:
     def averaged(self, length: float, first: float) -> PiecewiseQuadratic:
         """Return the effective grade averaged over a length, by the place of its front from `first` to the end."""
         behind = self.with_track_behind(length)
-        return shifted_sum(behind, [1.0 / length, -1.0 / length], [0.0, length], first, self.length)
+        return sum_of_shifted([(behind, 1.0 / length, 0.0), (behind, -1.0 / length, length)], first, self.length)
 
 
 def _gains(function: PiecewiseQuadratic) -> FloatArray:

@@ -54,12 +54,7 @@ def stated(plan: Plan) -> Stated:
 def parts(base: Stated, trial: Trial) -> Iterator[Part]:
     """Yield the parts of the answer for a plan with changes that are tried: whoever waits for less may stop early.
 
-    Parameters
-    ----------
-    base
-        The plan without them.
-    trial
-        The changes; those that no longer fit the plan are left out, and the first part names them.
+    Changes that no longer fit the plan are left out, and the first part names them.
     """
     trial, lost = known_part(base.plan, trial)
     try:

@@ -57,17 +57,7 @@ class Page:
 
 
 class Session:
-    """A plan, followed, with the pages that look at it.
-
-    Parameters
-    ----------
-    followed
-        The plan's files.
-    worker
-        Who computes.
-    call
-        Calls a function in the server's own thread.
-    """
+    """A plan, followed, with the pages that look at it; `call` calls a function in the server's own thread."""
 
     def __init__(self, followed: Followed, worker: Worker, call: Callable[..., object]) -> None:
         self.followed = followed

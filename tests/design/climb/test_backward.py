@@ -17,9 +17,9 @@ from gradehaul.design.climb.designs import design_helix
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
-from gradehaul.design.climb.hill import Direction, Need, directions_of, judged_rails, known_train, steps_of
+from gradehaul.design.climb.hill import Direction, Need, directions_of, judged_rails, steps_of
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
-from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline
+from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline, train_test
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
@@ -81,7 +81,7 @@ def passing(
     direction: Direction | None = None,
 ) -> TrainTest:
     """What a design must pass."""
-    return TrainTest(stock, known_train(stock, train), tuple(rails), need, directions_of(stock, direction))
+    return train_test(stock, train, None, need, directions_of(stock, direction))._replace(rails=tuple(rails))
 
 
 @pytest.mark.parametrize(("find", "scale", "unit", "radius", "pull", "cars", "number"), [*questions()])

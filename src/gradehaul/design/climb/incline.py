@@ -13,11 +13,9 @@ import numpy as np
 
 from gradehaul.design.climb.given import Relation, solved
 from gradehaul.design.climb.hill import (
-    CAR_LENGTHS_PER_PERCENT,
     Direction,
     Hill,
     HillLine,
-    car_length,
     coefficient_of,
     directions_of,
     hill_of,
@@ -284,8 +282,3 @@ def _refuse_impossible(incline: Incline, unit: str) -> None:
                 place="--curve",
                 write="a larger radius, or no compensation",
             )
-
-
-def practice_car(stock: Plan) -> float:
-    """Return the car length of the practice for changes of grade, m: 1 % for each so much of vertical curve."""
-    return CAR_LENGTHS_PER_PERCENT * car_length(stock)

@@ -204,13 +204,8 @@ def _rows(text: str, file: str, bench: Entry[BenchTable], faults: Faults) -> Ite
             continue
         if len(line) > len(heads):
             more = " where commas part the columns too, decimals need points" if parted == "," else ""
-            faults.add(
-                PlanError(
-                    "the row has more cells than the header" + (":" + more if more else ""), found=f"{len(line)}"
-                ),
-                file=file,
-                place=f"row {number}",
-            )
+            wrong = "the row has more cells than the header" + (":" + more if more else "")
+            faults.take(file, f"row {number}", wrong, found=f"{len(line)}")
             continue
         try:
             table = _table(heads, line, parted, bench.table.decimal)

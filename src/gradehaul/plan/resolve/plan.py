@@ -10,12 +10,12 @@ from gradehaul.plan.rail_condition import CARRY_OVER, conditions
 from gradehaul.plan.records import CurveResistance, Deck, MapStart, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
-from gradehaul.plan.resolve.joints import Declared, check_place_names, make_joints, meetings
+from gradehaul.plan.resolve.joints import check_place_names, make_joints, meetings
 from gradehaul.plan.resolve.lines import check_easements, lay
 from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import (
+    KEYED,
     CarryOverTable,
-    CrossingTable,
     CurveResistanceTable,
     DeckTable,
     HeadTable,
@@ -23,8 +23,6 @@ from gradehaul.plan.schema.plan import (
     MapTable,
     OwnScaleTable,
     SurveyTable,
-    TurnoutTable,
-    TurntableTable,
     VerticalCurveTable,
 )
 from gradehaul.plan.schema.stock import BenchTable, CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
@@ -157,18 +155,20 @@ def _checked_all(tables: Tables, section: str, model: type[T], faults: Faults) -
 
 def _joints(tables: Tables, spans: Mapping[str, LineSpan], faults: Faults, *, complete: bool) -> dict[str, Joint]:
     """Return the joints; where the ends of all lines are not known, what is declared is checked by itself alone."""
-    turnouts = _checked_all(tables, "turnout", TurnoutTable, faults)
-    crossings = _checked_all(tables, "crossing", CrossingTable, faults)
-    turntables = _checked_all(tables, "table", TurntableTable, faults)
-    named = [name for section in ("turnout", "crossing", "table") for name in tables.keyed[section]]
-    faulty = frozenset(name for name in named if name not in {**turnouts, **crossings, **turntables})
-    return make_joints(spans, Declared(turnouts, crossings, turntables, faulty), faults) if complete else {}
+    declared: dict[str, Entry[Any] | None] = {}
+    for section in ("turnout", "crossing", "table"):
+        for name, raw in tables.keyed[section].items():
+            if name in declared:
+                faults.at(raw, "this joint is already a turnout or a crossing", write="one of the two")
+            else:
+                declared[name] = checked(KEYED[section], raw, faults)
+    return make_joints(spans, declared, faults) if complete else {}
 
 
 def scale_of(main: Source, faults: Faults) -> Scale | None:
     """Return the scale of a plan by its main file, or None with what is wrong added to the faults."""
     if "scale" not in main.data:
-        faults.add(PlanError("scale is missing", write='scale = "HO" above the first table'), file=main.file)
+        faults.take(main.file, "", "scale is missing", write='scale = "HO" above the first table')
         return None
     raw = main.data["scale"]
     try:
@@ -177,11 +177,13 @@ def scale_of(main: Source, faults: Faults) -> Scale | None:
         if isinstance(raw, dict):
             entry = checked(OwnScaleTable, Entry(main, ("scale",), raw), faults)
             return None if entry is None else own_scale(entry.table.ratio, entry.table.gauge)
-        write = '"HO", or { ratio = 87.1, gauge = "16.5 mm" }'
-        raise PlanError("must be a name in quotes or a table", found=shown(raw), write=write)  # noqa: TRY301 - with the rest
     except PlanError as error:
         faults.add(error, file=main.at(("scale",)), place="scale")
         return None
+    write = '"HO", or { ratio = 87.1, gauge = "16.5 mm" }'
+    wrong = "must be a name in quotes or a table"
+    faults.take(main.at(("scale",)), "scale", wrong, found=shown(raw), write=write)
+    return None
 
 
 def _railhead(

@@ -108,10 +108,13 @@ class Faults:
         for one in error.errors if isinstance(error, Problems) else (error,):
             self.errors.append(PlanError(one.wrong, found=one.found, write=one.write).at(file=file, place=place))
 
+    def take(self, file: str, place: str, wrong: str, *, found: str = "", write: str = "") -> None:
+        """Take an error at a place of a file."""
+        self.errors.append(PlanError(wrong, file=file, place=place, found=found, write=write))
+
     def at(self, entry: Entry[object], wrong: str, *, found: str = "", write: str = "", inside: str = "") -> None:
         """Take an error of a table, or of a place inside it."""
-        place = f"{entry.place}, {inside}" if inside else entry.place
-        self.errors.append(PlanError(wrong, file=entry.file, place=place, found=found, write=write))
+        self.take(entry.file, _within(entry, inside), wrong, found=found, write=write)
 
     def unknown(
         self, entry: Entry[object], what: str, name: str, known: Collection[str], *, declare: str = "", inside: str = ""
@@ -119,7 +122,7 @@ class Faults:
         """Take the error for a name that nothing bears; the nearest name is looked for a limited number of times."""
         self.guesses -= len(known)
         error = unknown(what, name, known, declare=declare, guess=self.guesses > 0)
-        self.add(error, file=entry.file, place=f"{entry.place}, {inside}" if inside else entry.place)
+        self.add(error, file=entry.file, place=_within(entry, inside))
 
     def known(
         self, entry: Entry[object], what: str, name: str, known: Collection[str], *, declare: str = "", inside: str = ""
@@ -138,6 +141,10 @@ class Faults:
         if self.errors:
             files = list(dict.fromkeys(_line(error)[0] for error in self.errors))
             raise Problems(sorted(self.errors, key=lambda error: (files.index(_line(error)[0]), _line(error)[1])))
+
+
+def _within(entry: Entry[object], inside: str) -> str:
+    return f"{entry.place}, {inside}" if inside else entry.place
 
 
 def _line(error: GradehaulError) -> tuple[str, int]:

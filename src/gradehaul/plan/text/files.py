@@ -76,9 +76,9 @@ def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Fa
         if key not in data and (isinstance(value, dict) or (isinstance(value, str) and value[:1].isalpha())):
             data[key] = railhead.pop(key)
             wrong = f"{key} belongs above the first table, not in one"
-            error = PlanError(wrong, write=f"{key} = {shown(value) if isinstance(value, str) else '...'} above it")
+            write = f"{key} = {shown(value) if isinstance(value, str) else '...'} above it"
             line = at.get(("railhead",))
-            faults.add(error, file=f"{file}:{line}" if line else file, place="[railhead]")
+            faults.take(f"{file}:{line}" if line else file, "[railhead]", wrong, write=write)
 
 
 def _include(main: Source, tables: Tables, faults: Faults) -> None:
@@ -115,7 +115,7 @@ def _include(main: Source, tables: Tables, faults: Faults) -> None:
 
 
 def _refuse(source: Source, wrong: str, faults: Faults, *, found: str = "", write: str = "") -> None:
-    faults.add(PlanError(wrong, found=found, write=write), file=source.file, place="include")
+    faults.take(source.file, "include", wrong, found=found, write=write)
 
 
 def _key(folder: Path | None, name: str) -> str:
@@ -178,41 +178,30 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
             )
             what = "table" if tables_there else "key"
             write = _as_header(near) if near and what == "table" else near
-            faults.add(
-                PlanError(f"unknown {what} {quoted(key)}", write=write or f"one of {', '.join(known)}"),
-                file=source.at((key,)),
-            )
+            write = write or f"one of {', '.join(known)}"
+            faults.take(source.at((key,)), "", f"unknown {what} {quoted(key)}", write=write)
         elif included and key in _MAIN_ONLY:
-            faults.add(
-                PlanError(f"{key} stands in the main file only", write=f"it in {quoted(tables.main.file)}"),
-                file=source.file,
-            )
+            wrong = f"{key} stands in the main file only"
+            faults.take(source.file, "", wrong, write=f"it in {quoted(tables.main.file)}")
 
 
 def _add_list(source: Source, section: str, value: object, tables: Tables, faults: Faults) -> None:
     if not isinstance(value, list):
-        faults.add(
-            PlanError("must be a list of tables", found=shown(value), write=f"[[{section}]], in two brackets"),
-            file=source.at((section,)),
-            place=f"[{section}]",
-        )
+        at, write = source.at((section,)), f"[[{section}]], in two brackets"
+        faults.take(at, f"[{section}]", "must be a list of tables", found=shown(value), write=write)
         return
     tables.listed[section] += [Entry(source, (section, number), table) for number, table in enumerate(value)]
 
 
 def _named(source: Source, section: str, value: object, faults: Faults) -> list[tuple[str, object]]:
     """Return the tables of a section by the names they were given."""
+    at, place = source.at((section,)), f"[{section}]"
     if not isinstance(value, dict):
-        write = "[railhead] with a height for each joint" if section == "railhead" else f"[{section}.NAME] with a name"
-        faults.add(
-            PlanError(
-                "must be a table for each name" if section != "railhead" else "must be a table",
-                found=shown(value),
-                write=write,
-            ),
-            file=source.at((section,)),
-            place=f"[{section}]",
-        )
+        if section == "railhead":
+            wrong, write = "must be a table", "[railhead] with a height for each joint"
+        else:
+            wrong, write = "must be a table for each name", f"[{section}.NAME] with a name"
+        faults.take(at, place, wrong, found=shown(value), write=write)
         return []
     good: list[tuple[str, object]] = []
     fields = KEYED[section].model_fields if section in KEYED else {}
@@ -220,22 +209,16 @@ def _named(source: Source, section: str, value: object, faults: Faults) -> list[
     if all(isinstance(value[name], dict) for name in loose):  # then it is their name
         loose = []
     if loose:
-        faults.add(
-            PlanError(f"each {section} has a name", found=f"{listed(loose)} without one", write=f"[{section}.NAME]"),
-            file=source.at((section,)),
-            place=f"[{section}]",
-        )
+        found = f"{listed(loose)} without one"
+        faults.take(at, place, f"each {section} has a name", found=found, write=f"[{section}.NAME]")
     for name, table in value.items():
         if name in loose:
             continue
         if clean(name):
             good.append((name, table))
         else:
-            faults.add(
-                PlanError("a name must not be empty", found=shown(name), write=f'[{section}."a name"]'),
-                file=source.at((section, name)),
-                place=f"[{section}]",
-            )
+            at, write = source.at((section, name)), f'[{section}."a name"]'
+            faults.take(at, place, "a name must not be empty", found=shown(name), write=write)
     return good
 
 

@@ -112,13 +112,7 @@ def _matters(plan: Plan, closure: ClosureError) -> bool:
 
 
 def figure_misses(closure: ClosureError) -> str:
-    """Return the words that a figure misses closing.
-
-    Examples
-    --------
-    >>> figure_misses(ClosureError(("Main", "Loop"), 0, 0.1, 0.0, 4.0))
-    'loop Main, Loop misses closing'
-    """
+    """Return the words that a figure misses closing."""
     return f"{figure_name(closure)} {_verb(closure)}"
 
 

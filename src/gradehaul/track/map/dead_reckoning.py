@@ -123,10 +123,6 @@ class _Survey:
                     self._place(near.far, pose, here, near)
                     queue.append(there)
 
-    def next_frame(self) -> None:
-        """Begin a frame of its own with what is placed next."""
-        self.frames += 1
-
     def placed(self, end: LineEnd) -> bool:
         """Return whether a line end has its place."""
         return self.frame(end) >= 0
@@ -271,10 +267,10 @@ def _walked(plan: Plan, legs: Mapping[str, Leg]) -> _Survey:
         if not survey.placed(end):
             survey.start(end, start)
     if any(line.place is not None for line in plan.lines.values()) or plan.map is not None:
-        survey.next_frame()
+        survey.frames += 1
     for end in (LineEnd(line, side) for side in _SIDES for line in plan.lines):
         if not survey.placed(end):  # a `to` only where its line is left out of the walk
             survey.start(end, Pose(0.0, 0.0, 0.0))
-            survey.next_frame()
+            survey.frames += 1
     survey.close_crossings()
     return survey

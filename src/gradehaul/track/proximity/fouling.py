@@ -213,13 +213,9 @@ def _stated(alignment: Alignment, berth: Berth, clear: float) -> ClearLength:
 def _measured(alignment: Alignment, frame: int, berths: Sequence[Berth]) -> Iterator[tuple[str, ClearLength]]:
     """Yield the clear length of each berth of one frame."""
     plan = alignment.plan
-    distance = plan.scale.fouling_distance
-    field = _Field(alignment, frame, distance) if distance > 0 else None
+    field = _Field(alignment, frame, plan.scale.fouling_distance)
     for berth in berths:
         whole = _length(alignment, berth)
-        if field is None:
-            yield berth.name, ClearLength(berth.name, whole, 0.0, whole, "map")
-            continue
         fouled = field.fouled(berth)
         start, stop = _longest_gap(fouled.stretch, whole)
         ends = tuple(field.ends(fouled, start, stop))
