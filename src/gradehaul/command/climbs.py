@@ -107,11 +107,7 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 @_length_options(*_LENGTH_OPTIONS)
 @click.option("--risers", type=int, default=8, show_default=True, help="On the sheets: risers per turn.")
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
-@click.option(
-    "--find",
-    type=click.Choice(["radius", "grade", "cars"]),
-    help="Find the smallest radius, steepest grade or most cars.",
-)
+@click.option("--find", type=click.Choice(["radius", "grade"]), help="Find the smallest radius or the steepest grade.")
 @click.option("--sweep", type=LENGTH, nargs=4, help="Chart designs: smallest and largest radius, then rise per turn.")
 @click.option(
     "--power",
@@ -161,7 +157,7 @@ def helix(
     else:
         _refuse_sheet_options(out)
         refuse_idle("powers", "car", "steepest", needs="--sweep")
-        if find not in ("radius", "grade"):
+        if find is None:
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
     from gradehaul.design.climb.helix_given import HelixGiven

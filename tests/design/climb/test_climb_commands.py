@@ -75,7 +75,6 @@ PARTS = [
     (f"helix {PLAN} --centers 2", "--centers needs --tracks 2"),
     (f"helix {PLAN} --car boxcar", "--car needs --sweep"),
     (f"helix {PLAN} --train local", "--train needs --find radius, --find grade or --sweep"),
-    (f"helix {PLAN} --find cars --rail clean", "--rail needs"),
     (f"helix {PLAN} --sweep 18 40 3 6 --radius 24", "--radius has no effect beside --sweep"),
     (f"helix {PLAN} --unit mm --radius 600", "the plan has a unit of its own"),
     (f"incline {PLAN} --train local", "--train needs --find length or --find rise"),
@@ -118,10 +117,6 @@ LINES = [
             'nothing works: train "local" is marginal on treated rail; one step gentler, the deck above leaves '
             "too little headroom for the stock; write a higher rise per turn, a thinner deck, or a shorter train"
         ),
-    ),
-    (
-        f"helix {PLAN} --find cars --radius 30 --rise-per-turn 5 --turns 3",
-        'the most cars are looked for in a space; write --floor "48 in"',
     ),
     (
         f"incline {PLAN} --find length --length 5m",

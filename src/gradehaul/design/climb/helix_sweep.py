@@ -51,28 +51,7 @@ class Counted:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sweep(AnswerRecord):
-    """Designs on a grid, rises per turn down and radii across; lengths in m, grades plain ratios.
-
-    Attributes
-    ----------
-    radii, rises
-        Shape (r,) and (h,).
-    grade, effective
-        Grade, and with what curves add, shape (h, r).
-    cars
-        Cars that are rated, for each power and rail condition, shape (powers, rails, h, r).
-    exact
-        Where `cars` is exact: the first train that is not rated lies on the even stretch with all its length. Elsewhere
-        it is a number of cars that climbs for sure, and a longer train may. Same shape.
-    reach
-        Cars before they are rounded down to `cars`, for smooth lines. Same shape.
-    low_by, steep_by, short_by
-        How much the deck above is too low, m, the grade beyond the most, and the named train's pull short, N: above 0
-        where a design will not do, shape (h, r). A train longer than the even stretch is judged as if all lay there.
-    nearest
-        Radius and rise of the nearest design that works, where none on the grid does: the one for which the two change
-        by the least factors; None where the grid has one, or none was found up to `_WIDER` times as far.
-    """
+    """Designs on a grid, rises per turn down, radii across: arrays of shape (h, r); of cars (powers, rails, h, r)."""
 
     HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
@@ -89,16 +68,22 @@ class Sweep(AnswerRecord):
     car: str
     cars: NDArray[np.int_]
     exact: NDArray[np.bool_]
+    """Where `cars` is exact: the first train that is not rated lies on the even stretch with all its length. Elsewhere
+    it is a number of cars that climbs for sure, and a longer train may."""
     reach: FloatArray
+    """Cars before they are rounded down to `cars`, for smooth lines."""
     low_by: Annotated[FloatArray, METER]
     steep_by: Annotated[FloatArray, PERCENT]
     short_by: Annotated[FloatArray, NEWTON]
+    """How much the deck above is too low, the grade beyond the most, and the named train's pull short: above 0 where a
+    design will not do. A train longer than the even stretch is judged as if all lay there."""
     train: str | None
     judged: tuple[str, ...]
     direction: Direction
     """Which way the train runs over the hill."""
     steepest: Ratio
     nearest: tuple[Meters, Meters] | None = None
+    """Radius and rise of the nearest design that works, by the factors of both, where none on the grid does."""
 
     @property
     def possible(self) -> NDArray[np.bool_]:

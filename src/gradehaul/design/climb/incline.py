@@ -59,22 +59,6 @@ class Bend(NamedTuple):
 class Incline:
     """An incline, lengths in m.
 
-    Attributes
-    ----------
-    rise
-        The whole rise.
-    length
-        From level to level, both vertical curves in it.
-    bends
-        Curves on the way, with equal straights between them and at both ends.
-    coefficient
-        Curve coefficient C: a curve of radius R adds as much as a grade of C / R.
-    vertical
-        Length of the vertical curve at each change of grade; half of it lies on either side.
-    compensated
-        Whether the grade is eased on curves by C / R, so that the effective grade is the same everywhere, and less
-        only on easements, where the curve begins.
-
     Examples
     --------
     3 in of rise in 12 ft with vertical curves of 1 ft: the grade reaches from the middle of one to the middle of the
@@ -86,10 +70,16 @@ class Incline:
 
     rise: Meters
     length: Meters
+    """From level to level, both vertical curves in it."""
     bends: tuple[Bend, ...]
+    """Curves on the way, with equal straights between them and at both ends."""
     coefficient: Meters
+    """Curve coefficient C: a curve of radius R adds as much as a grade of C / R."""
     vertical: Meters
+    """Length of the vertical curve at each change of grade; half of it lies on either side."""
     compensated: bool = False
+    """Whether the grade is eased on curves by C / R, so that the effective grade is the same everywhere, and less only
+    on easements, where the curve begins."""
 
     @property
     def run(self) -> Meters:

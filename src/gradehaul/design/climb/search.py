@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Literal, NamedTuple, TypeVar
 
-from gradehaul.design.climb.headroom import clears, lowest_rise_per_turn
-from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of, turns_of
+from gradehaul.design.climb.headroom import clears
+from gradehaul.design.climb.helix import Helix, HelixBuild
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Hill, Need, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError
@@ -35,11 +35,11 @@ _Given = TypeVar("_Given", HelixGiven, InclineGiven)
 class Stop:
     """Why a design does not work, as the error that says so; `rail` where a train does not get over it.
 
-    Reasons: ``train``, ``head room``, ``curve`` (no such helix), ``room`` (no such incline), ``floor``, and ``limit``
-    where a search ends. A `gentler` design fails for it all the more.
+    Reasons: ``train``, ``head room``, ``curve`` (no such helix), ``room`` (no such incline), and ``limit`` where a
+    search ends. A `gentler` design fails for it all the more.
     """
 
-    reason: Literal["head room", "train", "curve", "room", "floor", "limit"]
+    reason: Literal["head room", "train", "curve", "room", "limit"]
     error: DesignError
     rail: str | None = None
     gentler: bool = False
@@ -206,34 +206,6 @@ def search_helix(
 
     fixed, stop = steps.hardest(given, find, tried)
     return helix_of(fixed, build, unit), stop
-
-
-def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> tuple[Helix, Stop]:
-    """Return the helix that takes the most cars up in a floor: the largest radius, and the least rise per turn.
-
-    A larger radius and a lower rise per turn both lower the effective grade at every point. A rise per turn that is
-    given is kept.
-
-    Raises
-    ------
-    DesignError
-        No floor, or figures that contradict one another or leave the helix open.
-    """
-    if given.floor is None:
-        raise DesignError("the most cars are looked for in a space", write='--floor "48 in"')
-    radius = radius_in(given.floor, build) if given.radius is None else given.radius
-    fixed = replace(given, radius=radius)
-    if fixed.rise_per_turn is not None or fixed.grade is not None or (fixed.turns and fixed.rise):
-        return helix_of(fixed, build, stock.unit), Stop("floor", DesignError("a larger radius needs a larger floor"))
-    lowest = lowest_rise_per_turn(radius, build, stock)
-    fixed = replace(fixed, rise_per_turn=lowest)
-    if build.straight and given.rise is not None:  # whole half turns, as many as the head room allows
-        turns = math.floor(2 * turns_of(radius, lowest, given.rise, build) + 1e-9) / 2
-        if turns < 0.5:
-            raise DesignError("the rise is less than a half turn takes", place="--rise", write="an incline for it")
-        fixed = replace(fixed, rise_per_turn=None, turns=turns)
-    stop = Stop("head room", DesignError("a lower rise per turn leaves too little clear height"))
-    return helix_of(fixed, build, stock.unit), stop
 
 
 def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: TrainTest) -> tuple[Incline, Stop]:

@@ -36,15 +36,9 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     page.line()
     _add_headroom(page, found, units)
     _add_worst(page, found.hill)
-    if find == "cars" and found.stops is not None:
-        page.paragraph(
-            "No other helix of this shape takes more cars in this floor: the radius is the largest, the rise per turn "
-            f"as stated or the least that leaves room; {found.stops.words}."
-        )
-    else:
-        step = units.small(steps_of(stock.unit).length)
-        steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
-        _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
+    step = units.small(steps_of(stock.unit).length)
+    steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
+    _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
     inner = "inner track: " if two else ""
     rows = [
         (f"{inner}radius", units.length(helix.radius, fine=True)),
@@ -118,8 +112,8 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
         for value, what, way, own, figure in changes
         if value is not None
     ]
-    head = "One of these mends it" if len(cures) > 1 else "This mends it"
-    page.paragraph(f"{head}: {'; '.join(cures)}." if cures else "No single change mends it.")
+    head = "One of these fixes it" if len(cures) > 1 else "This fixes it"
+    page.paragraph(f"{head}: {'; '.join(cures)}." if cures else "No single change fixes it.")
 
 
 def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from gradehaul.plan.drawing.elements import cut, micro, order, turned, wrapped
 from gradehaul.plan.drawing.linking.duplicates import ALIKE, alike, run_together
-from gradehaul.plan.drawing.linking.ways import CROWD, Cut, Way, ends_at, fresh_node, heading, outward, spot
+from gradehaul.plan.drawing.linking.ways import CROWD, Cut, Way, ends_at, fresh_node, headings, outward, spot
 from gradehaul.plan.drawing.nearness import Foot, IntArray, Nearness
 from gradehaul.plan.drawing.records import Element, FloatArray, Spot, Terms
 
@@ -43,12 +43,12 @@ def side_cuts(ways: Sequence[Way], terms: Terms) -> tuple[list[Cut], dict[int, f
     ahead, behind, changes = _runs(index)
     starts = [index.elements[number + 1] for number in changes.tolist()]
     spots = [*(spot(ways, end) for end in ends), *(element.start for element in starts)]
-    away = [heading(ways, end) for end in range(2 * len(ways))]
-    headings = [*(away[end] for end in ends), *(element.heading for element in starts)]
+    away = headings(ways).tolist()
+    onward = [*(away[end] for end in ends), *(element.heading for element in starts)]
     of = np.array(ends, dtype=np.int64)
     way = np.concatenate((of // 2, index.owner[changes]))
     along = np.concatenate((index.length[of // 2] * (of % 2), index.before[changes + 1]))
-    near = index.beside(spots, terms.snap, headings, terms.level)
+    near = index.beside(spots, terms.snap, onward, terms.level)
     apart = np.abs(near.along - along[near.which]) > 3 * terms.snap
     near = near.only((near.row != way[near.which]) | apart)
     first = np.searchsorted(index.owner, np.arange(len(ways) + 1))
