@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 from gradehaul.errors import GradehaulError, PlanError, Problems, clean, cut, quoted, shown
 from gradehaul.plan.names import header, nearest, unknown
 from gradehaul.plan.records import Note
-from gradehaul.plan.schema.plan import HEAD, SINGLE
+from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.schema.values import Table
 
 if TYPE_CHECKING:
@@ -192,7 +192,11 @@ def _in_our_words(model: type[Table], entry: Entry[Any], fault: Any) -> Iterator
     if kind == "missing":
         yield path[:-1], PlanError(f"{path[-1]} is missing", write=_example(model, path))
         return
-    write = _example(model, path) if path else f"{_header(entry)} with its keys below it"
+    write = (
+        _example(model, path)
+        if path
+        else f"{table_header(str(entry.path[0]), str(entry.path[-1]))} with its keys below it"
+    )
     if kind == "literal_error" and isinstance(value, str):
         near = nearest(value, re.findall(r"'([^']*)'", context["expected"]))
         write = quoted(near) if near else write
@@ -273,12 +277,11 @@ def _example(model: type[BaseModel], path: KeyPath) -> str:
     return ""
 
 
-def _header(entry: Entry[Any]) -> str:
+def table_header(section: str, name: str = "NAME") -> str:
     """Return the header of a table as it is written."""
-    section = str(entry.path[0])
-    if len(entry.path) > 1 and isinstance(entry.path[-1], int):
+    if section in LISTED:
         return f"[[{section}]]"
-    return f"[{section}]" if len(entry.path) == 1 else header(section, str(entry.path[-1]))
+    return header(section, name) if section in KEYED else f"[{section}]"
 
 
 def _unknown_key(key: str, known: Collection[str], value: object) -> PlanError:

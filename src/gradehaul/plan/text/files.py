@@ -10,7 +10,7 @@ from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.names import clean, listed, near_file, nearest, quoted, shown
 from gradehaul.plan.records import LineEnd
 from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
-from gradehaul.plan.text.faults import Entry, Faults, Source
+from gradehaul.plan.text.faults import Entry, Faults, Source, table_header
 from gradehaul.plan.text.toml import KeyPath, headers, parse, read_text
 from gradehaul.quantities import length_unit
 
@@ -154,10 +154,6 @@ def is_beside(name: str) -> bool:
     return bool(path.name) and not sneaky and not path.is_absolute() and ".." not in path.parts
 
 
-def _as_header(section: str) -> str:
-    return f"[[{section}]]" if section in LISTED else f"[{section}.NAME]" if section in KEYED else f"[{section}]"
-
-
 def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = False) -> None:
     """Add one file's tables to the plan's."""
     for key, value in source.data.items():
@@ -177,7 +173,7 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
                 isinstance(value, list) and any(isinstance(v, dict) for v in value)
             )
             what = "table" if tables_there else "key"
-            write = _as_header(near) if near and what == "table" else near
+            write = table_header(near) if near and what == "table" else near
             write = write or f"one of {', '.join(known)}"
             faults.take(source.at((key,)), "", f"unknown {what} {quoted(key)}", write=write)
         elif included and key in _MAIN_ONLY:
