@@ -344,17 +344,16 @@ def _scale(name: str, row: Mapping[str, Any], ratio: float, gauge: float, table:
     }
     cited["side_clearance"] = f"{cited['clear_width']}, less the stock's width, halved"
     del cited["clear_width"]
+    clear_width = lengths.pop("clear_width")
 
     radii: dict[str, Radii] = {}
     if row.get("nem_111"):
         by_track = table["least_radius"]
-        radii = {
-            f"{track}_radii": Radii(*(factor * gauge for factor in by_track[track]))
-            for track in ("permitted", "branch")
-        }
-        radii["buffer_radii"] = Radii(*(factor * gauge for factor in by_track["buffers"]))
+        fields = {"permitted": "permitted_radii", "branch": "branch_radii", "buffers": "buffer_radii"}
+        radii = {field: Radii(*(factor * gauge for factor in by_track[key])) for key, field in fields.items()}
         cited |= dict.fromkeys(radii, table["source"][by_track["source"]])
 
+    figures: dict[str, Any] = {**lengths, **radii}
     nmra, nem = row.get("nmra_weight"), row.get("nem_weight")
     return Scale(
         name=name,
@@ -362,14 +361,8 @@ def _scale(name: str, row: Mapping[str, Any], ratio: float, gauge: float, table:
         gauge=gauge,
         nmra_weight=nmra and (nmra["first_oz"] * _OUNCE, nmra["oz_per_inch"] * _OUNCE / _INCH),
         nem_weight=nem and float(nem["g_per_mm"]),  # 1 g/mm is 1 kg/m
-        clear_height=lengths["clear_height"],
-        stock_width=lengths["stock_width"],
-        side_clearance=(lengths["clear_width"] - lengths["stock_width"]) / 2,
-        wire_height=lengths["wire_height"],
-        nmra_clear_height=lengths["nmra_clear_height"],
-        track_centers=lengths["track_centers"],
-        nmra_track_centers=lengths["nmra_track_centers"],
+        side_clearance=(clear_width - lengths["stock_width"]) / 2,
         aliases=tuple(row.get("aliases", ())),
         sources=tuple(cited.items()),
-        **radii,
+        **figures,
     )

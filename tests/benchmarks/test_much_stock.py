@@ -16,12 +16,13 @@ import sys
 from pathlib import Path
 sys.path.insert(0, {here!r})
 from test_much_stock import plan_text
-from gradehaul.haulage.answers.check import check
+from gradehaul.haulage.answers.check import check_layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 from gradehaul.show.check.text import check_page
 from gradehaul.show.base.unit_format import units_of
 
-answer = check(read_plan(plan_text()))
+answer = check_layout(Layout(read_plan(plan_text())))
 print(len(check_page(answer, units_of("mm")).text()), file=sys.stderr)
 print(next(line.split()[1] for line in Path("/proc/self/status").read_text().splitlines() if "VmHWM" in line))
 """

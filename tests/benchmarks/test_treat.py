@@ -5,7 +5,7 @@ from __future__ import annotations
 from statistics import median
 from time import perf_counter
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.keep_clean import keep_clean_plan

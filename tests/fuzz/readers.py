@@ -17,10 +17,10 @@ from click.testing import CliRunner
 from httpx import InvalidURL
 from starlette.testclient import TestClient
 
+from checked import check
 from gradehaul.command import main
 from gradehaul.design.starter import starter
 from gradehaul.errors import GradehaulError, Problems, QuantityError
-from gradehaul.haulage.answers.check import check
 from gradehaul.live.app import Live, Shown
 from gradehaul.live.followed import digest_of
 from gradehaul.plan import load_plan

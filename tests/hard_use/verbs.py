@@ -45,7 +45,6 @@ WRITES = {
     "report.html": ("report", "{plan}", "--treat", "-o", "{out}"),
     "level.toml": ("level", "{plan}", "-o", "{out}"),
     "level.svg": ("level", "{plan}", "-o", "{out}"),
-    "clearance.svg": ("clearance", "{plan}", "-o", "{out}"),
 }
 """What writes a file for a plan, under the file's name."""
 

@@ -13,7 +13,7 @@ from brute_walk import mismatch
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.demand import demand, demand_at, supply
 from gradehaul.haulage.longest import Climb
-from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
+from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, track_pieces
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
 from gradehaul.haulage.verdict import Verdict, judge
@@ -30,11 +30,11 @@ STEP = 0.005
 
 def engine(text: str) -> tuple[Plan, RouteProfile]:
     plan = read_plan(text)
-    strip = lay_strip(align(plan))
+    laid = track_pieces(align(plan))
     curves = curve_costs(plan.curve_resistance, plan.scale)
-    routes = find_routes(MovementGraph(plan), steepest_on_ways(strip, curves.coefficient)).routes
+    routes = find_routes(MovementGraph(plan), steepest_on_ways(laid, curves.coefficient)).routes
     (route,) = (route for route in routes if route.name == ROUTE)
-    return plan, route_profile(strip, route, curves)
+    return plan, route_profile(laid, route, curves)
 
 
 def verdict_of(plan: Plan, profile: RouteProfile, rail: str) -> Verdict:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.longest import Climb, Load
-from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
+from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, track_pieces
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
@@ -25,11 +25,11 @@ from strategies import ROUTE, TRAIN, Layout, layouts
 
 
 def profile_of(plan: Plan) -> RouteProfile:
-    strip = lay_strip(align(plan))
+    laid = track_pieces(align(plan))
     curves = curve_costs(plan.curve_resistance, plan.scale)
-    routes = find_routes(MovementGraph(plan), steepest_on_ways(strip, curves.coefficient)).routes
+    routes = find_routes(MovementGraph(plan), steepest_on_ways(laid, curves.coefficient)).routes
     (route,) = (route for route in routes if route.name == ROUTE)
-    return route_profile(strip, route, curves)
+    return route_profile(laid, route, curves)
 
 
 def answers(layout: Layout, plan: Plan) -> tuple[RouteProfile, Verdict, Load]:
@@ -134,10 +134,10 @@ def test_the_units_that_a_plan_is_written_in() -> None:
     loads = []
     for words in (metric, imperial):
         plan = read_plan(PLAN.format(**words))
-        strip = lay_strip(align(plan))
+        laid = track_pieces(align(plan))
         curves = curve_costs(plan.curve_resistance, plan.scale)
-        (route,) = find_routes(MovementGraph(plan), steepest_on_ways(strip, curves.coefficient)).routes
-        profile = route_profile(strip, route, curves)
+        (route,) = find_routes(MovementGraph(plan), steepest_on_ways(laid, curves.coefficient)).routes
+        profile = route_profile(laid, route, curves)
         climb = Climb(plan, profile, plan.powers["mogul"], plan.cars["hopper"], Pulls(plan))
         loads.append((profile, [climb.load(rail) for rail in ("clean", "treated")]))
     (one, some), (other, others) = loads

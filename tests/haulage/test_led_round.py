@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.views.section import long_section

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 import brute_walk as walk
 from brute_walk import Chain, Piece
+from checked import check
 from gradehaul.errors import RouteError
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import gravity_and_curves, supply
 from gradehaul.haulage.train import headed_by, made_up

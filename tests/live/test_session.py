@@ -33,13 +33,13 @@ def test_the_server_ends_some_time_after_its_last_page_and_not_before_the_first(
     monkeypatch.setattr(app, "IDLE", 0.0)
     hill = serve()
     ended = threading.Event()
-    stop = hill.service.stop
-    monkeypatch.setattr(hill.service._server.live, "_stop", lambda: (ended.set(), stop()))
-    assert not ended.wait(1.5)  # no page was open yet
+    stop, live = hill.service.stop, hill.service._server.live
+    monkeypatch.setattr(live, "_stop", lambda: (ended.set(), stop()))
+    assert not live.idle()  # no page was open yet
     with httpx.stream("GET", f"{hill.url}events?page=x", timeout=60) as stream:
         lines = stream.iter_lines()
         next(lines)
-        assert not ended.wait(1.5)
+        assert not live.idle()
     assert ended.wait(60)
 
 

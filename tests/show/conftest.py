@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from gradehaul.haulage.answers.check import CheckAnswer, check
+from checked import check
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan import read_plan
 
 PLAN = """

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import permutations, product
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -60,12 +58,6 @@ def check_chains(plan: Plan) -> None:
             assert leaving(chain.lines[-1]) not in plain
 
 
-def test_one_line_alone() -> None:
-    (chain,) = chained(line("Main", "A", "B"))
-    assert runs(chain) == [("Main", True)]
-    assert not chain.closed
-
-
 def test_the_first_line_of_an_open_chain_is_met_forward() -> None:
     (chain,) = chained(line("Two", "C", "B"), line("One", "A", "B"), line("Three", "C", "D"))
     assert runs(chain) == [("Three", False), ("Two", True), ("One", False)]
@@ -95,40 +87,6 @@ def test_a_crossing_ends_chains_though_its_lines_go_straight_on() -> None:
 def test_a_turntable_between_two_lines_is_no_plain_joint() -> None:
     found = chained('table.T = { lines = ["One", "Two"] }\n', line("One", "A", "T"), line("Two", "T", "B"))
     assert len(found) == 2
-
-
-def test_a_reversing_loop_is_a_chain_that_is_not_closed() -> None:
-    found = chained(
-        'turnout.T = { toe = "Lead", legs = ["Loop.from", "Loop.to"] }\n',
-        line("Lead", "A", "T"),
-        line("Loop", "T", "T"),
-    )
-    assert [(runs(chain), chain.closed) for chain in found] == [([("Lead", True)], False), ([("Loop", True)], False)]
-
-
-@pytest.mark.parametrize(("count", "directions"), [(n, d) for n in (1, 2, 3) for d in product([True, False], repeat=n)])
-def test_a_closed_circuit_in_any_direction_of_writing(count: int, directions: tuple[bool, ...]) -> None:
-    names = ["One", "Two", "Three"][:count]
-    parts = []
-    for k, (name, along) in enumerate(zip(names, directions, strict=True)):
-        start, finish = f"J{k}", f"J{(k + 1) % count}"
-        parts.append(line(name, start, finish) if along else line(name, finish, start))
-    around = Chain(tuple(DirectedLine(name, along) for name, along in zip(names, directions, strict=True)), closed=True)
-    for order in permutations(parts):
-        plan = read_plan(HEAD + "".join(order))
-        (chain,) = chains(plan)
-        assert chain.closed
-        assert chain.lines[0] == DirectedLine(
-            next(iter(plan.lines)), forward=True
-        )  # it begins at the first of its lines
-        assert same_way(chain, around)
-        check_chains(plan)
-
-
-def test_two_lines_between_the_same_two_joints_close_though_both_run_the_same_way() -> None:
-    (chain,) = chained(line("Inner", "A", "B"), line("Outer", "A", "B"))
-    assert chain.closed
-    assert runs(chain) == [("Inner", True), ("Outer", False)]
 
 
 @st.composite

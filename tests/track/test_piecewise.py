@@ -12,7 +12,6 @@ from gradehaul.track.piecewise import (
     greatest_of_sum,
     join,
     polyline,
-    shifted_sum,
     steps,
     sum_of_shifted,
 )
@@ -93,18 +92,18 @@ def test_below_joins_stretches_that_meet() -> None:
 
 def test_below_of_a_function_of_one_place() -> None:
     f = polyline([0.0, 1.0], [0.0, 1.0])
-    here = shifted_sum(f, [1.0], [0.0], 0.5, 0.5)
+    here = sum_of_shifted([(f, 1.0, 0.0)], 0.5, 0.5)
     assert here.below(1.0).tolist() == [[0.5, 0.5]]
     assert here.below(0.2).size == 0
 
 
 @given(functions(continuous=True), st.lists(st.tuples(numbers, st.floats(0, 3)), min_size=1, max_size=4))
 def test_shifted_sum_is_the_sum_of_shifted_values(f: PiecewiseQuadratic, terms: list[tuple[float, float]]) -> None:
-    weights, shifts = zip(*terms, strict=True)
+    shifts = [shift for _, shift in terms]
     start, stop = f.start + max(shifts), f.stop + min(shifts)
     if stop <= start:
         return
-    total = shifted_sum(f, weights, shifts, start, stop)
+    total = sum_of_shifted([(f, weight, shift) for weight, shift in terms], start, stop)
     for place in np.linspace(start, stop, 37):
         expected = sum(w * f(place - s) for w, s in terms)
         assert total(place) == pytest.approx(expected, abs=1e-7)

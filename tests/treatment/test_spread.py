@@ -18,7 +18,7 @@ import pytest
 from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.haulage.answers.check import check as answer_of
+from checked import check as answer_of
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up

@@ -116,16 +116,9 @@ def answers(
 ) -> Callable[[Callable[..., Answer]], Callable[..., None]]:
     """Return a decorator that makes a verb of a function which returns its answer.
 
-    The function is called with an `Output` as ``out`` in the place of the options that concern it.
-
-    Parameters
-    ----------
-    writes
-        The form of the file, where there is no other.
-    draws
-        Whether a file with the ending of a picture draws the answer.
-    copies
-        Whether the answer is printed in any case where it has a `copy` for the file.
+    The function is called with an `Output` as ``out`` in the place of the options that concern it. The verb `writes` a
+    file of one form, where there is no other; a file with the ending of a picture `draws` the answer; or the answer is
+    printed in any case, and the file `copies` what goes with it.
     """
 
     def decorate(function: Callable[..., Answer]) -> Callable[..., None]:

@@ -11,7 +11,6 @@ import click
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
 from gradehaul.command.options import (
     Verb,
-    csv_option,
     grades_option,
     json_option,
     more_option,
@@ -108,11 +107,7 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 @_length_options(*_LENGTH_OPTIONS)
 @click.option("--risers", type=int, default=8, show_default=True, help="On the sheets: risers per turn.")
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
-@click.option(
-    "--find",
-    type=click.Choice(["radius", "grade", "cars"]),
-    help="Find the smallest radius, steepest grade or most cars.",
-)
+@click.option("--find", type=click.Choice(["radius", "grade"]), help="Find the smallest radius or the steepest grade.")
 @click.option("--sweep", type=LENGTH, nargs=4, help="Chart designs: smallest and largest radius, then rise per turn.")
 @click.option(
     "--power",
@@ -122,7 +117,6 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
     help="Locomotives to chart in a sweep; repeat for more.  [default: all]",
 )
 @click.option("--car", type=Name("car"), help="Car to count in a sweep.  [default: the first]")
-@csv_option("With --sweep: every design")
 @click.option(
     "--steepest", type=GRADE, default="4 %", show_default=True, help="Mark designs of a sweep that are steeper."
 )
@@ -162,8 +156,8 @@ def helix(
         refuse_idle(*_GIVEN, *_SHEET, "straight", "find", "need", beside="--sweep")
     else:
         _refuse_sheet_options(out)
-        refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
-        if find not in ("radius", "grade"):
+        refuse_idle("powers", "car", "steepest", needs="--sweep")
+        if find is None:
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
     from gradehaul.design.climb.helix_given import HelixGiven
@@ -292,13 +286,15 @@ def _sweep(
     rail: str | None,
     **of: Any,  # noqa: ANN401 - by the names in helix_sweep.sweep
 ) -> Answer:
-    """Return a sweep of helices, drawn where a file is named for it."""
+    """Return a sweep of helices, as a chart or as JSON."""
+    if out.form != "json" and not out.to_file:
+        raise click.UsageError("--sweep draws a chart: put -o with a name that ends in .png, .svg or .pdf, or --json")
     import numpy as np
 
+    from gradehaul.design.climb.helix import GUARD
     from gradehaul.design.climb.helix_sweep import sweep
     from gradehaul.design.climb.hill import judged_rails
     from gradehaul.quantities.document import json_text
-    from gradehaul.show.climb.sweep import sweep_csv, sweep_page
 
     low, high, least, most = bounds
     if not (0 < low < high and 0 < least < most):
@@ -308,13 +304,9 @@ def _sweep(
     radii, rises, judged = np.linspace(low, high, _SIDE), np.linspace(least, most, _SIDE), judged_rails(stock, rail)
     rails = () if rail is None else judged
     found = sweep(radii, rises, build, stock, turns=turns, rails=rails, judged=judged, **of)
-    passes = bool(found.possible.any())
-    if out.form == "text" and out.to_file:
-        from gradehaul.show.climb.sweep_picture import sweep_picture
-
-        return Answer(sweep_picture(out.picture(), found, out.units(stock)), passes=passes)
     if out.form == "json":
-        return Answer(json_text(found.to_dict(), indent=None), passes=passes)
-    return Answer(
-        in_form(out, stock, found.to_dict, partial(sweep_page, found), partial(sweep_csv, found)), passes=passes
-    )
+        return Answer(json_text(found.to_dict(), indent=None), passes=bool(found.possible.any()))
+    from gradehaul.show.climb.sweep_picture import sweep_picture
+
+    chart = sweep_picture(out.picture(), found, out.units(stock))
+    return Answer(chart, passes=bool(found.possible.any()), remarks=[GUARD])

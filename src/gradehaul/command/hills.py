@@ -23,7 +23,7 @@ from gradehaul.command.options import (
     strict_option,
     trains_option,
 )
-from gradehaul.command.parameters import GRADE, LENGTH, THICKNESS, Height, Name
+from gradehaul.command.parameters import GRADE, LENGTH, THICKNESS, Height
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
 from gradehaul.show import sections
@@ -62,12 +62,11 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @strict_option
 @json_option
 @csv_option("The places")
-@output_option("Write this file; .png, .svg or .pdf marks places on the plan.")
+@output_option("Write to this file; - prints.")
 @open_option
-@size_option
 @show_option
 @more_option(sections.CLEARANCE)
-@answers(draws=True)
+@answers()
 def clearance(
     *,
     plan: Plan,
@@ -80,24 +79,14 @@ def clearance(
     more: tuple[str, ...],
 ) -> Answer:
     """Find tracks too close together, and cars that would tip."""
-    if out.form in ("text", "json", "csv"):
-        refuse_idle("size", needs="a picture after -o")
     from gradehaul.design.clearance.findings import clearances
     from gradehaul.design.clearance.rules import Allowances
     from gradehaul.haulage.answers.layout import Layout
 
-    layout = Layout(plan)
-    found = clearances(layout, Allowances(deck, wire, overhead, coupler, trains))
+    found = clearances(Layout(plan), Allowances(deck, wire, overhead, coupler, trains))
     from gradehaul.show.clearance.text import clearance_csv, clearance_page
 
-    def picture(form: Format, units: UnitFormat) -> bytes:
-        from gradehaul.haulage.views.plan_view import plan_view
-        from gradehaul.show.clearance.picture import clearance_picture
-
-        return clearance_picture(form, found, plan_view(layout, trains=()), units, size=out.size)
-
-    page = partial(clearance_page, found, more=more)
-    shown = in_form(out, plan, found.to_dict, page, partial(clearance_csv, found), picture)
+    shown = in_form(out, plan, found.to_dict, partial(clearance_page, found, more=more), partial(clearance_csv, found))
     return Answer(shown, passes=found.passes and found.complete)
 
 
@@ -191,7 +180,7 @@ def _shims(plan: Plan, out: Output, surveys: Sequence[str], more: Sequence[str],
 @click.command()
 @plan_argument
 @click.option("--every", type=LENGTH, required=True, help='Riser spacing, such as "16 in".')
-@click.option("--line", type=Name("line"), help="Line to follow.  [default: the only one]")
+@click.option("--line", metavar="NAME", help="Line to follow.  [default: the only one]")
 @click.option("--route", metavar="NAME", help="Route to follow, from line to line.")
 @click.option("--from", "begin", type=LENGTH, default="0", help="Where the first riser stands.  [default: the start]")
 @click.option(

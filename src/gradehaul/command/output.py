@@ -89,17 +89,7 @@ PATIENCE = 1.0
 def progress_on(
     stream: TextIO | None, words: str, *, clock: Callable[[], float] = time.monotonic
 ) -> Iterator[Callable[[int, int], None] | None]:
-    """Yield the function to call with how many parts of the work are done, and of how many; None where nothing shows.
-
-    Parameters
-    ----------
-    stream
-        Where progress shows, if it is a terminal.
-    words
-        What the work is.
-    clock
-        Returns the time, s.
-    """
+    """Yield the function to call with how many parts of the work are done, and of how many; None off a terminal."""
     if stream is None or not stream.isatty():
         yield None
         return

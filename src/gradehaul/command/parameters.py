@@ -77,15 +77,7 @@ class PlanFile(ParamType):
 
 
 class Quantity(ParamType):
-    """A length, a grade, a share or an angle in SI units; a bare length reads in the plan's unit.
-
-    Parameters
-    ----------
-    kind
-        What it is.
-    signed
-        Whether it may be less than 0.
-    """
+    """A quantity in SI units, under 0 where `signed`; a bare length is in the plan's unit."""
 
     def __init__(self, kind: Kind, *, signed: bool = True) -> None:
         self.kind, self.name, self.signed = kind, kind, signed
@@ -129,13 +121,7 @@ class Floor(ParamType):
 
 
 class Name(ParamType):
-    """A name that the plan declares.
-
-    Parameters
-    ----------
-    kind
-        What it names, in a word.
-    """
+    """A name that the plan declares, of a kind of thing."""
 
     name = "name"
 

@@ -162,14 +162,16 @@ class PullModel(ABC, Generic[FigureT]):
     def slipping(self, loco: Loco, condition: str) -> FigureT:
         """Return the pull that a locomotive keeps on a rail condition once its wheels slide, N.
 
-        Measured; else its standing pull times its own measured ratio on another condition; else times 0.75 on clean
-        rail and 0.6 on filmed rail (assumed).
+        Measured; else its standing pull times its own measured ratio on another condition, from clean to filmed rail
+        less by 0.6 / 0.75; else times 0.75 on clean rail and 0.6 on filmed rail (assumed).
         """
         source = source_of_slipping(self.plan, loco, condition)
         if source.known and source.rail == condition:
             return self.read("slipping", loco, condition)
         if source.known:
             ratio = self.read("slipping", loco, source.rail) / self.read("standing", loco, source.rail)
+            if source.rail == CLEAN:  # a film takes more of the slipping pull than of the standing one
+                ratio = ratio * self.slipping_share(condition) / self.slipping_share(CLEAN)
             return self.standing(loco, condition) * ratio
         return self.standing(loco, condition) * self.slipping_share(condition)
 
@@ -236,26 +238,27 @@ class Pulls:
     >>> plan = load_plan("plans/first-hill.toml")
     >>> pull = Pulls(plan).slipping(plan.locos["switcher"], "treated")
     >>> round(pull.value, 3), pull.basis
-    (0.391, 'scaled')
+    (0.312, 'scaled')
     """
 
     def __init__(self, plan: Plan) -> None:
         self._model = NominalPulls(plan)
-        self._standing: dict[tuple[str, str], Pull] = {}
-        self._slipping: dict[tuple[str, str], Pull] = {}
+        self._known: dict[tuple[State, str, str], Pull] = {}
 
     def standing(self, loco: Loco, condition: str) -> Pull:
         """Return the standing pull."""
-        key = loco.name, condition
-        if key not in self._standing:
-            basis = source_of_pull(self._model.plan, loco, condition).basis
-            self._standing[key] = Pull(self._model.standing(loco, condition), basis)
-        return self._standing[key]
+        return self._pull("standing", loco, condition)
 
     def slipping(self, loco: Loco, condition: str) -> Pull:
         """Return the slipping pull."""
-        key = loco.name, condition
-        if key not in self._slipping:
-            basis = source_of_slipping(self._model.plan, loco, condition).basis
-            self._slipping[key] = Pull(self._model.slipping(loco, condition), basis)
-        return self._slipping[key]
+        return self._pull("slipping", loco, condition)
+
+    def _pull(self, state: State, loco: Loco, condition: str) -> Pull:
+        key = state, loco.name, condition
+        if key not in self._known:
+            model = self._model
+            value, source = (
+                (model.standing, source_of_pull) if state == "standing" else (model.slipping, source_of_slipping)
+            )
+            self._known[key] = Pull(value(loco, condition), source(model.plan, loco, condition).basis)
+        return self._known[key]

@@ -18,14 +18,14 @@ from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum
+from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, sum_of_shifted
 
 _ROW_PARTS = (64, 32, 16, 8, 4, 2, 1)
 """Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can need."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Strip:
+class TrackPieces:
     """Every track of an alignment as pieces in long arrays, first all tracks forward, then all of them backward.
 
     Routes take whole runs of pieces from it, so that making a profile costs no work piece by piece. `first` holds
@@ -45,7 +45,7 @@ class Strip:
     """The conditions that each track may have: first the planned one, clean where nothing is said."""
     names: tuple[str, ...]
 
-    def pieces(self, way: Way) -> slice:
+    def run(self, way: Way) -> slice:
         """Return the run of pieces of one way."""
         track = self.index[way.track]
         begin, end = int(self.first[track]), int(self.first[track + 1])
@@ -53,7 +53,7 @@ class Strip:
         return slice(half + begin, half + end)
 
 
-def lay_strip(alignment: Alignment) -> Strip:
+def track_pieces(alignment: Alignment) -> TrackPieces:
     """Lay the tracks of an alignment out as pieces, at the breakpoints of railhead and curvature together."""
     tracks = list(alignment.tracks.values())
     starts = np.concatenate([[0.0], np.cumsum([track.length for track in tracks])])
@@ -73,7 +73,7 @@ def lay_strip(alignment: Alignment) -> Strip:
 
     height = np.array([track.railhead.values[0] for track in tracks])
     far_height = np.array([track.railhead.ends[-1] for track in tracks])
-    return Strip(
+    return TrackPieces(
         index={track.id: number for number, track in enumerate(tracks)},
         first=first,
         width=np.concatenate([width, width[turned]]),
@@ -88,7 +88,7 @@ def lay_strip(alignment: Alignment) -> Strip:
 
 
 def _laid_out(parts: Sequence[PiecewiseQuadratic], starts: FloatArray) -> PiecewiseQuadratic:
-    """Lay functions end to end with their starts exactly as passed in, so that all strips break at the same places."""
+    """Lay functions end to end with their starts exactly as passed in, so that all of them break at the same places."""
     long = join(parts)
     count = [part.values.size for part in parts]
     offset = np.repeat(starts[:-1], count)
@@ -102,13 +102,13 @@ def _slopes(function: PiecewiseQuadratic, left: FloatArray, middle: FloatArray) 
     return function.slopes[piece] + (left - function.breaks[piece]) * second, second
 
 
-def steepest_on_ways(strip: Strip, coefficient: float) -> dict[Way, float]:
+def steepest_on_ways(laid: TrackPieces, coefficient: float) -> dict[Way, float]:
     """Return the steepest effective grade on every way: grade plus curve resistance, at a point."""
-    start = strip.grade + coefficient * strip.curvature
-    end = start + strip.width * (strip.grade_change + coefficient * strip.curvature_change)
-    first = np.concatenate([strip.first[:-1], strip.first[:-1] + strip.first[-1]])
+    start = laid.grade + coefficient * laid.curvature
+    end = start + laid.width * (laid.grade_change + coefficient * laid.curvature_change)
+    first = np.concatenate([laid.first[:-1], laid.first[:-1] + laid.first[-1]])
     steepest = np.maximum.reduceat(np.maximum(start, end), first).tolist()
-    ways = [Way(track, forward) for forward in (True, False) for track in strip.index]
+    ways = [Way(track, forward) for forward in (True, False) for track in laid.index]
     return dict(zip(ways, steepest, strict=True))
 
 
@@ -343,7 +343,7 @@ class RouteProfile:
     def averaged(self, length: float, first: float) -> PiecewiseQuadratic:
         """Return the effective grade averaged over a length, by the place of its front from `first` to the end."""
         behind = self.with_track_behind(length)
-        return shifted_sum(behind, [1.0 / length, -1.0 / length], [0.0, length], first, self.length)
+        return sum_of_shifted([(behind, 1.0 / length, 0.0), (behind, -1.0 / length, length)], first, self.length)
 
 
 def _gains(function: PiecewiseQuadratic) -> FloatArray:
@@ -367,23 +367,23 @@ def compensated(railhead: PiecewiseQuadratic, turning: PiecewiseQuadratic, coeff
     )
 
 
-def route_profile(strip: Strip, route: Route, curves: Curves) -> RouteProfile:
+def route_profile(laid: TrackPieces, route: Route, curves: Curves) -> RouteProfile:
     """Return the profile of a route.
 
     E(s) = z(s) + C K(s), with K(s) = ∫|κ| ds; the effective grade is dE/ds. Exact: z and K are linear or quadratic
     on every piece, and so is E.
     """
-    runs = [strip.pieces(way) for way in route.ways]
+    runs = [laid.run(way) for way in route.ways]
 
     def take(array: FloatArray) -> FloatArray:
         return np.concatenate([array[run] for run in runs])
 
-    width = take(strip.width)
+    width = take(laid.width)
     breaks = np.concatenate([[0.0], np.cumsum(width)])
-    numbers = [strip.index[way.track] for way in route.ways]
-    origin = float(strip.start_height[0 if route.ways[0].forward else 1][numbers[0]])
-    railhead = _summed(breaks, width, take(strip.grade), take(strip.grade_change), origin)
-    turning = _summed(breaks, width, take(strip.curvature), take(strip.curvature_change), 0.0)
+    numbers = [laid.index[way.track] for way in route.ways]
+    origin = float(laid.start_height[0 if route.ways[0].forward else 1][numbers[0]])
+    railhead = _summed(breaks, width, take(laid.grade), take(laid.grade_change), origin)
+    turning = _summed(breaks, width, take(laid.curvature), take(laid.curvature_change), 0.0)
     counts = np.cumsum([0, *(run.stop - run.start for run in runs)])
     return RouteProfile(
         route=route,
@@ -392,9 +392,9 @@ def route_profile(strip: Strip, route: Route, curves: Curves) -> RouteProfile:
         turning=turning,
         effort=compensated(railhead, turning, curves.coefficient),
         starts=breaks[counts],
-        tracks=tuple(strip.names[number] for number in numbers),
-        rails=tuple(strip.rails[number] for number in numbers),
-        legs=tuple(route_profile(strip, leg, curves) for leg in route.legs),
+        tracks=tuple(laid.names[number] for number in numbers),
+        rails=tuple(laid.rails[number] for number in numbers),
+        legs=tuple(route_profile(laid, leg, curves) for leg in route.legs),
     )
 
 

@@ -37,14 +37,7 @@ def friction_of_tension(profile: RouteProfile, train: Train, resistance: Callabl
     hang on the one that is farthest round the curves, since nothing says how they share; sharing it evenly halves the
     friction. The integral is summed over cells, each rounded outward and with the greatest of what it holds.
 
-    Parameters
-    ----------
-    profile
-        The profile of one direction; what curves need is that of its compensated profile.
-    train
-        The train as it runs there.
-    resistance
-        Resistance of a car per unit of its weight, when running or when starting.
+    `resistance` is that of a car per unit of its weight, when running or when starting.
 
     Examples
     --------

@@ -7,11 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from gradehaul.errors import GradehaulError
-from gradehaul.haulage.answers.judged import JudgedTrain, judged_trains, risk, worst_of_each
+from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials
-from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried
 from gradehaul.plan.rail_condition import CLEAN
@@ -38,7 +36,7 @@ class Stated:
 
     plan: Plan
     layout: Layout
-    judged: tuple[JudgedTrain, ...]
+    judged: tuple[TrainAnswer, ...]
 
 
 def stated(plan: Plan) -> Stated:
@@ -56,12 +54,7 @@ def stated(plan: Plan) -> Stated:
 def parts(base: Stated, trial: Trial) -> Iterator[Part]:
     """Yield the parts of the answer for a plan with changes that are tried: whoever waits for less may stop early.
 
-    Parameters
-    ----------
-    base
-        The plan without them.
-    trial
-        The changes; those that no longer fit the plan are left out, and the first part names them.
+    Changes that no longer fit the plan are left out, and the first part names them.
     """
     trial, lost = known_part(base.plan, trial)
     try:
@@ -95,18 +88,15 @@ def _trial(trial: Trial) -> dict[str, dict[str, Any]]:
     return {"heights": dict(trial.heights), "rails": dict(trial.rails)}
 
 
-def _chances(layout: Layout, judged: Sequence[JudgedTrain]) -> Iterator[Part]:
+def _chances(layout: Layout, judged: Sequence[TrainAnswer]) -> Iterator[Part]:
     """Yield the chance of failing of each train, as judged and with each film everywhere, as soon as it is known."""
     trials, found = RandomTrials(layout.plan, layout.coefficient), []
     shown = {"": judged}
     for film in conditions_document(layout, layout.judged())["everywhere"]:
-        shown[film["name"]] = judged_trains(layout, film["rails"])
+        shown[film["name"]] = judged_trains(layout, film["rails"], trials=trials)
     for condition, trains in shown.items():
         for train in worst_of_each(trains):
-            profile = layout.profile(train.route)
-            trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains[train.name]), train.rail, trials)
-            words = chance_words(risk(train, trust))
-            found.append({"name": train.name, "on": condition, "risk": words})
+            found.append({"name": train.name, "on": condition, "risk": chance_words(train.risk)})
             yield {"kind": "chances", "chances": list(found)}
 
 

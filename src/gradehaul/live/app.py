@@ -59,14 +59,7 @@ class Shown:
 class Live:
     """The server's state: the sessions, one for each plan that is looked at, and who computes.
 
-    Parameters
-    ----------
-    shown
-        The folder and plan.
-    stay
-        Whether it goes on when no page is open.
-    stop
-        Ends the server.
+    It calls `stop` some minutes after its last page has gone, unless it is to `stay`.
     """
 
     def __init__(self, shown: Shown, *, stay: bool, stop: Callable[[], None]) -> None:
@@ -124,13 +117,16 @@ class Live:
         task.add_done_callback(self._tasks.discard)
 
     async def _idle(self) -> None:
-        """End the server some minutes after its last page has gone."""
         while not self._stay:
             await asyncio.sleep(1)
-            if any(session.pages for session in self._sessions.values()):
-                self._gone = None
-            elif self._gone is not None and monotonic() - self._gone > IDLE:
+            if self.idle():
                 self._stop()
+
+    def idle(self) -> bool:
+        """Return whether the last page went some minutes ago."""
+        if any(session.pages for session in self._sessions.values()):
+            self._gone = None
+        return self._gone is not None and monotonic() - self._gone > IDLE
 
     # sessions
 

@@ -35,15 +35,7 @@ class Reading:
 
 
 class Followed:
-    """A plan file and the files that it names.
-
-    Parameters
-    ----------
-    path
-        The plan file.
-    name
-        What it is called in messages.
-    """
+    """A plan file, by its path and its name in messages, and the files that it names."""
 
     def __init__(self, path: Path, name: str) -> None:
         self.path = path

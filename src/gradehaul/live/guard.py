@@ -27,17 +27,7 @@ _HEADERS = {
 
 
 class Guard:
-    """Lets through what the page itself requests, and nothing else.
-
-    Parameters
-    ----------
-    app
-        What is guarded.
-    token
-        What every path begins with.
-    known_host
-        Whether the page is known under a host and port.
-    """
+    """Lets through what the page itself requests: by the token that every path begins with, and a host it knows."""
 
     def __init__(self, app: ASGIApp, token: str, known_host: Callable[[str], bool]) -> None:
         self._app = app

@@ -33,25 +33,24 @@ _SEVERAL = {"climbs": "climb", "stalls": "stall", "runs away": "run away"}
 
 
 @cache
-def _assembled(script: str) -> tuple[str, str, str]:
-    """Return the style, the scripts with a page's own last, and the policy for both."""
-    shared = SHARED if script == "live.js" else ()
-    style, code = asset("page.css") + asset("live.css", _ROOM), script_of((*shared, "request.js", script), _ROOM)
+def _assembled(name: str) -> tuple[str, str, str]:
+    """Return the style of a page, its scripts with its own last, and the policy for both."""
+    shared = SHARED if name == "live" else ()
+    style, code = asset("page.css") + asset("live.css", _ROOM), script_of((*shared, "request.js", f"{name}.js"), _ROOM)
     return style, code, policy(style, code, *_OWN)
+
+
+def _page(name: str, **values: object) -> tuple[str, str]:
+    """Return a page as HTML, and its content policy."""
+    style, script, rules = _assembled(name)
+    own = rules.partition("; frame-ancestors")[0]
+    page = template(f"{name}.html", _ROOM)
+    return page.render(style=trusted(style), script=trusted(script), policy=own, **values), rules
 
 
 def live_page(plan: str) -> tuple[str, str]:
     """Return the page of a plan as HTML, and its content policy."""
-    style, script, rules = _assembled("live.js")
-    html = template("live.html", _ROOM).render(
-        style=trusted(style),
-        script=trusted(script),
-        policy=rules.partition("; frame-ancestors")[0],
-        plan=plan,
-        train_key=TRAIN_KEY,
-        version=__version__,
-    )
-    return html, rules
+    return _page("live", plan=plan, train_key=TRAIN_KEY, version=__version__)
 
 
 def plans_in(folder: Path) -> list[str]:
@@ -91,18 +90,14 @@ def headline(path: Path) -> str:
 
 def start_page(folder: Path) -> tuple[str, str]:
     """Return the start page of a folder as HTML, and its content policy."""
-    style, script, rules = _assembled("start.js")
-    html = template("start.html", _ROOM).render(
-        style=trusted(style),
-        script=trusted(script),
-        policy=rules.partition("; frame-ancestors")[0],
+    return _page(
+        "start",
         folder=clean(folder.name),
         plans=plans_in(folder),
         scales=known_scales(),
         layouts=("hill", "helix", "branch"),
         units=("in", "ft", "mm", "cm", "m"),
     )
-    return html, rules
 
 
 def begun(folder: Path, *, name: str, layout: str, scale: str, unit: str) -> str:

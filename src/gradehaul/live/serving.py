@@ -40,16 +40,7 @@ class _Server(uvicorn.Server):
 
 
 class Service:
-    """A server for one folder or plan.
-
-    Parameters
-    ----------
-    shown
-        What it shows.
-    host, port
-        Where it listens; port 0 is a free one.
-    stay
-        Whether it goes on when no page is open.
+    """A server for one folder or plan, at a host and a port, a free one where that is 0.
 
     Raises
     ------

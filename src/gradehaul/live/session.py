@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gradehaul.errors import GradehaulError, Problems
-from gradehaul.haulage.answers.judged import JudgedTrain, worst_of_each
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.live.answers import Part, Stated, parts, stated
 from gradehaul.live.followed import Followed, Reading
@@ -38,7 +38,7 @@ class Page:
     closed: bool = False
     digest: str | None = None
     """Of the text that it has."""
-    shown: tuple[JudgedTrain, ...] | None = None
+    shown: tuple[TrainAnswer, ...] | None = None
     """The trains that it shows, without what it tries."""
 
     def put(self, kind: str, text: str) -> None:
@@ -57,17 +57,7 @@ class Page:
 
 
 class Session:
-    """A plan, followed, with the pages that look at it.
-
-    Parameters
-    ----------
-    followed
-        The plan's files.
-    worker
-        Who computes.
-    call
-        Calls a function in the server's own thread.
-    """
+    """A plan, followed, with the pages that look at it; `call` calls a function in the server's own thread."""
 
     def __init__(self, followed: Followed, worker: Worker, call: Callable[..., object]) -> None:
         self.followed = followed
@@ -186,7 +176,7 @@ _AWAY: Outcome = "runs away"
 """The outcome that no pull to spare says anything of."""
 
 
-def changes(before: Sequence[JudgedTrain], after: Sequence[JudgedTrain], units: UnitFormat) -> Iterator[str]:
+def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: UnitFormat) -> Iterator[str]:
     """Yield a line for each train that a save changed, for each new one, and for each that is gone.
 
     Both lists have the trains on the judged rail conditions.

@@ -79,16 +79,7 @@ def _shown(code: str, old: list[str], new: list[str], spans: list[int]) -> list[
 def write_text(path: Path, text: str, digest: str) -> str:
     """Write a text over a plan file, whole or not at all, and return the digest of its bytes.
 
-    The file's line ends and byte order mark are kept.
-
-    Parameters
-    ----------
-    path
-        The plan file.
-    text
-        What to write.
-    digest
-        That of the file as it was read.
+    The file's line ends and byte order mark are kept; `digest` is that of the file as it was read.
 
     Raises
     ------

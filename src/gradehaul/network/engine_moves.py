@@ -32,18 +32,8 @@ def engine_moves(
     Where it reverses beyond a joint, all of it must clear the joint: the room there is the farthest that it gets from
     it by the shortest way.
 
-    Parameters
-    ----------
-    graph
-        The movement graph.
-    chain
-        The ways that the engine stands on, the one last from which it runs on; the first may be behind it.
-    taken
-        Tracks that other vehicles stand on.
-    enough
-        Room that counts for no more, m.
-    into
-        A way that may be run onto though its track is taken.
+    It stands on a chain of ways, the one last from which it runs on; the first may be behind it. Other vehicles stand
+    on tracks `taken`, though the way `into` may be run onto. Room that is `enough` counts for no more, m.
     """
     queue: list[tuple[float, int, Way, tuple[Way, ...]]] = [(-enough, 0, chain[-1], ())]
     for before, on in pairwise(chain):

@@ -47,14 +47,7 @@ def turning_places(
     than the longest train is long; and a short one may turn anywhere in the berth, or anywhere between the end of track
     and the joint where track last divides. Locomotives that run round their train turn back on spurs.
 
-    Parameters
-    ----------
-    stretches, graph
-        The stretches, and the moves that trains can make.
-    longest
-        Length of the longest train, m.
-    spurs
-        The ways onto which locomotives reverse as they run round a train.
+    The longest train is `longest` m long; `spurs` are the ways onto which locomotives reverse to run round a train.
     """
     after, before = _moves(stretches, graph)
     ways = graph.turning
@@ -166,17 +159,7 @@ class Wheels:
 def wheels(
     stretches: Stretches, graph: MovementGraph, carry: float, turning: Collection[_Node] = frozenset()
 ) -> Wheels:
-    """Return where wheels run over some stretches and carry film.
-
-    Parameters
-    ----------
-    stretches, graph
-        The stretches, and the moves that trains can make.
-    carry
-        How far wheels carry the film, m.
-    turning
-        The stretches and directions of arrival in which wheels may turn back.
-    """
+    """Return where wheels run over some stretches and carry film."""
     return Wheels(stretches.lengths, *_moves(stretches, graph), turning, carry)
 
 

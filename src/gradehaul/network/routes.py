@@ -35,13 +35,6 @@ def find_routes(graph: MovementGraph, steepest: Mapping[Way, float], *, list_all
     `list_all`, the declared routes and every other. Lists have a limit, and a note where it was reached. No two routes
     have the same name.
 
-    Parameters
-    ----------
-    graph
-        The movement graph of the plan.
-    steepest
-        The steepest effective grade on each way.
-
     Raises
     ------
     Problems

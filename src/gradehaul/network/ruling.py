@@ -54,16 +54,7 @@ def highest_ruling(
     It is exact where the moves between the two places form no cycle. Where they do, a steep track may lie on no route
     at all, which only trying every route would show, and the answer is the best that was found.
 
-    Parameters
-    ----------
-    graph
-        The movement graph.
-    starts, stops
-        The first ways and the last ones.
-    steepest
-        The steepest effective grade on each way.
-    between
-        The ways that can be reached from the first ones and from which a last one can be reached; not empty.
+    `between` are the ways that can be reached from the first ones and from which a last one can be reached; not empty.
     """
     there = _nearest(graph, starts, between)
     home = _nearest(graph, stops, between, backward=True)

@@ -108,16 +108,7 @@ def passes(graph: MovementGraph, ways: Sequence[Way], via: Sequence[str]) -> boo
 class Search:
     """The search for routes from any of some ways to any of others.
 
-    Parameters
-    ----------
-    graph
-        The movement graph.
-    starts, stops
-        The first ways and the last ones.
-    via
-        Lines, berths and joints that a route passes, in order.
-    turning
-        Ways at whose far end a train may reverse.
+    Routes pass the lines, berths and joints of `via` in order; a train may reverse at the far end of ways `turning`.
     """
 
     def __init__(

@@ -16,7 +16,6 @@ __all__ = [
     "cut",
     "header",
     "instead",
-    "key_text",
     "listed",
     "look_up",
     "near_file",
@@ -53,21 +52,10 @@ def listed(names: Iterable[str]) -> str:
     return ", ".join(quoted(name) for name in every[:_LISTED]) + more
 
 
-def key_text(name: str) -> str:
-    """Return a name as it is written in a table's header: bare where TOML allows it, else in quotes.
-
-    Examples
-    --------
-    >>> key_text("Main"), key_text("Up ore")
-    ('Main', '"Up ore"')
-    """
-    bare = name.isascii() and name.replace("-", "a").replace("_", "a").isalnum()
-    return name if bare else quoted(name)
-
-
 def header(section: str, name: str) -> str:
-    """Return a table's header as it is written, e.g. ``[line."Up ore"]``."""
-    return f"[{section}.{key_text(name)}]"
+    """Return a table's header as it is written, its name bare where TOML allows it, e.g. ``[line."Up ore"]``."""
+    bare = name.isascii() and name.replace("-", "a").replace("_", "a").isalnum()
+    return f"[{section}.{name if bare else quoted(name)}]"
 
 
 def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> str | None:

@@ -31,6 +31,11 @@ class LineEnd(NamedTuple):
     line: str
     end: End
 
+    @property
+    def far(self) -> LineEnd:
+        """The other end of the line."""
+        return LineEnd(self.line, "from" if self.end == "to" else "to")
+
     def __str__(self) -> str:
         return f"{self.line}.{self.end}"
 

@@ -22,7 +22,7 @@ import sys
 import types
 from collections.abc import Hashable, Mapping
 from dataclasses import fields, is_dataclass
-from typing import Annotated, Any, ClassVar, NamedTuple, NoReturn, Union, cast, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, ClassVar, NamedTuple, Union, cast, get_args, get_origin, get_type_hints
 
 from gradehaul.quantities.si import SI
 
@@ -83,7 +83,7 @@ def json_text(document: Mapping[str, Any], *, indent: int | None = 1, ascii_only
     return json.dumps(document, indent=indent, ensure_ascii=ascii_only, allow_nan=False) + "\n"
 
 
-def rounded(value: float, digits: int = DIGITS) -> float:
+def rounded(value: float) -> float:
     """Return a number to six digits that count, and what is only rounding as 0.
 
     Examples
@@ -91,7 +91,7 @@ def rounded(value: float, digits: int = DIGITS) -> float:
     >>> rounded(0.0123456789), rounded(-3e-17)
     (0.0123457, 0.0)
     """
-    return 0.0 if abs(value) < 1e-12 else float(f"{value:.{digits}g}")
+    return 0.0 if abs(value) < 1e-12 else float(f"{value:.{DIGITS}g}")
 
 
 def value_at(record: object, path: tuple[str, ...]) -> Any:  # noqa: ANN401 - of the type that the record says
@@ -134,12 +134,13 @@ def type_at(kind: object, path: tuple[str, ...]) -> object:
     hint = kind
     for name in path:
         if name.isdecimal():
-            pair = _bare(hint)
-            inner = get_args(pair)
-            hint = inner[0] if inner[-1] is Ellipsis else inner[int(name)]
+            items: tuple[object, ...] = get_args(*_choices(hint))
+            hint = items[0] if items[-1] is Ellipsis else items[int(name)]
         else:
-            owners = [each for each in _choices(hint) if _has(each, name)]
-            hint = _hint_of(owners[0], name) if owners else _missing(hint, name)
+            found = [inner for each in _choices(hint) if (inner := _hint_of(each, name)) is not None]
+            if not found:
+                raise AttributeError(f"{hint} has no {name}")
+            hint = found[0]
     return hint
 
 
@@ -176,28 +177,18 @@ def plain(value: Any, unit: SI | None = None) -> Any:  # noqa: ANN401 - whatever
     return [plain(each, unit) for each in value]
 
 
-def _bare(hint: object) -> object:
-    """Return a type without what is annotated to it, and without None."""
-    if get_origin(hint) is Annotated:
-        return _bare(get_args(hint)[0])
-    if get_origin(hint) in (Union, types.UnionType):
-        some = [each for each in get_args(hint) if each is not type(None)]
-        return _bare(some[0]) if len(some) == 1 else hint
-    return hint
-
-
 def _choices(hint: object) -> tuple[object, ...]:
-    bare = _bare(hint)
-    return get_args(bare) if get_origin(bare) in (Union, types.UnionType) else (bare,)
-
-
-def _has(kind: object, name: str) -> bool:
-    return any(name in vars(base) or name in inspect.get_annotations(base) for base in _mro(kind))
+    """Return the types that a type stands for, without what is annotated to it, and without None."""
+    if get_origin(hint) is Annotated:
+        return _choices(get_args(hint)[0])
+    if get_origin(hint) in (Union, types.UnionType):
+        return tuple(inner for each in get_args(hint) if each is not type(None) for inner in _choices(each))
+    return (hint,)
 
 
 def _hint_of(kind: object, name: str) -> object:
-    """Return the type of a field, or of what a property or a method returns."""
-    for base in _mro(kind):
+    """Return the type of a field, or of what a property or a method returns; None where there is none of this name."""
+    for base in kind.__mro__ if isinstance(kind, type) else ():
         hint = inspect.get_annotations(base).get(name)
         names = vars(sys.modules[base.__module__])
         if hint is None and name in vars(base):
@@ -208,15 +199,7 @@ def _hint_of(kind: object, name: str) -> object:
             text = getattr(hint, "__forward_arg__", hint)
             of_one = types.SimpleNamespace(__annotations__={name: text})
             return get_type_hints(of_one, names, include_extras=True)[name]
-    return _missing(kind, name)
-
-
-def _mro(kind: object) -> tuple[type, ...]:
-    return kind.__mro__ if isinstance(kind, type) else ()
-
-
-def _missing(kind: object, name: str) -> NoReturn:
-    raise AttributeError(f"{kind} has no {name}")
+    return None
 
 
 def _unit_in(hint: object) -> SI | None:

@@ -20,9 +20,6 @@ ROUNDING = 1e-9
 """By what share figures are raised before their last digit is cut, so that a half goes up in whatever way it came
 about: the same figure reads the same in every answer."""
 
-_DIGITS = 4
-"""Digits of a value in a message, at most."""
-
 
 class Unit(NamedTuple):
     """A unit by the short name it is shown with, its name in units.txt, and the words that name it in any case."""
@@ -237,8 +234,8 @@ def convert(value: float, unit: str) -> float:
     return value * parts / times
 
 
-def describe(value: float, kind: Kind, unit: str) -> str:
-    """Return an SI value as short text for a message: at most four digits that count, and the unit.
+def describe(value: float, kind: Kind, unit: str, count: int = 4) -> str:
+    """Return an SI value as short text for a message: so many digits that count at most, and the unit.
 
     Parameters
     ----------
@@ -248,6 +245,8 @@ def describe(value: float, kind: Kind, unit: str) -> str:
         What the value is.
     unit
         The unit to write it in, which must be one of that kind.
+    count
+        The most digits.
 
     Raises
     ------
@@ -264,17 +263,17 @@ def describe(value: float, kind: Kind, unit: str) -> str:
     number, known, dimension = convert(value, unit), find_unit(unit), dimension_of(kind)
     if known is None or known.dimension != dimension:
         raise QuantityError(f"{NAMED[kind]} is not shown in {unit}", found=quoted(unit), write=listed(dimension))
-    return f"{digits(number)} {known.name}"
+    return f"{digits(number, count)} {known.name}"
 
 
-def digits(number: float) -> str:
+def digits(number: float, count: int = 4) -> str:
     """Return a number with few digits, written out where a person would write it out."""
     if number == 0 or not math.isfinite(number):
         return "0" if number == 0 else str(number)
     number *= 1 + ROUNDING
-    rounded = f"{number:.{_DIGITS - 1}e}"
+    rounded = f"{number:.{count - 1}e}"
     exponent = int(rounded.partition("e")[2])
     if not -7 <= exponent <= 12:  # beyond these nobody counts the zeros
-        return f"{number:.{_DIGITS}g}"
-    text = f"{float(rounded):.{max(_DIGITS - 1 - exponent, 0)}f}"
+        return f"{number:.{count}g}"
+    text = f"{float(rounded):.{max(count - 1 - exponent, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text

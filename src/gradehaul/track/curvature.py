@@ -70,7 +70,7 @@ def _follow(end: LineEnd, beyond: dict[LineEnd, LineEnd]) -> tuple[list[Directed
         if entered.line == lines[0].line:
             return lines, True
         lines.append(DirectedLine(entered.line, entered.end == "from"))
-        end = LineEnd(entered.line, "to" if entered.end == "from" else "from")
+        end = entered.far
     return lines, False
 
 

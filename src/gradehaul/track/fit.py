@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import cmath
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -16,6 +15,7 @@ from gradehaul.plan.records import Line, LineEnd, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.track.curvature import Section, chains, sections
 from gradehaul.track.figures import SHARPEST, Beside, Fit, OpenLine, Solved, figures_of, tracks_with
+from gradehaul.track.map.closing import degrees
 from gradehaul.track.map.dead_reckoning import end_poses
 from gradehaul.track.map.plane import Leg, Pose, legs_of, many_points
 
@@ -115,7 +115,7 @@ def _parallel_notes(plan: Plan) -> Iterator[Note]:
         low, high = min(apart), max(apart)
         wanted = line.parallel.distance
         if max(wanted - low, high - wanted) > _UNEVEN:
-            shown = [describe(float(f"{each:.3g}"), "length", plan.unit) for each in (wanted, low, high)]
+            shown = [describe(each, "length", plan.unit, 3) for each in (wanted, low, high)]
             text = f"only its middle lies {shown[0]} beside {line.parallel.line}"
             yield Note(f'line "{line.name}"', f"{text}: {shown[1]} to {shown[2]} over its middle half")
 
@@ -126,7 +126,7 @@ class _Round(NamedTuple):
     plan: Plan
     sections: Mapping[str, Sequence[Section]]
     legs: Mapping[str, Leg]
-    ends: Mapping[LineEnd, tuple[int, Pose]]
+    ends: Mapping[LineEnd, tuple[int, Leg]]
 
     @classmethod
     def of(cls, plan: Plan) -> _Round:
@@ -160,22 +160,19 @@ class _Round(NamedTuple):
     def open_line(self, line: Line) -> OpenLine:
         """Return a line with its target as seen from its start, and what it lies beside."""
         start, end = (self.ends[LineEnd(line.name, side)][1] for side in ("from", "to"))
-        back = cmath.exp(-1j * start.heading)
-        target = Leg(complex(end.x - start.x, end.y - start.y) * back, end.heading + math.pi - start.heading)
-        beside = self._beside(line, start, back)
-        return OpenLine(line, target, self.plan.scale.gauge, self._outer(line), beside)
+        target = start.inverse().then(end).then(Leg(0j, math.pi))
+        return OpenLine(line, target, self.plan.scale.gauge, self._outer(line), self._beside(line, start))
 
-    def _beside(self, line: Line, start: Pose, back: complex) -> Beside | None:
+    def _beside(self, line: Line, start: Leg) -> Beside | None:
         if line.parallel is None:
             return None
         from shapely import LineString
 
         other = self.plan.lines[line.parallel.line]
-        pose = other.place or self.ends[LineEnd(other.name, "from")][1]
+        pose = self.ends[LineEnd(other.name, "from")][1] if other.place is None else Pose(*other.place).leg
         parts = [part for track in other.tracks for part in self.sections[track.id]]
-        _, _, xy = many_points([parts], [Pose(*pose)], _FINE)
-        seen = ((xy[:, 0] + 1j * xy[:, 1]) - complex(start.x, start.y)) * back
-        return Beside(LineString([(at.real, at.imag) for at in seen.tolist()]), line.parallel.distance)
+        _, _, xy = many_points([parts], [Pose.of(start.inverse().then(pose))], _FINE)
+        return Beside(LineString(xy), line.parallel.distance)
 
 
 def _known(own: Sequence[Section]) -> bool:
@@ -226,11 +223,7 @@ def _shown(plan: Plan, line: Line, fit: Fit) -> str:
 
 def _miss(plan: Plan, line: Line, fit: Fit) -> str:
     """Return by how much a fit misses: in place, in heading, and beside another line."""
-
-    def close(length: float) -> str:
-        return describe(float(f"{length:.2g}"), "length", plan.unit)
-
-    words = [close(fit.distance), f"{math.degrees(fit.angle):.2g} degrees"]
+    words = [describe(fit.distance, "length", plan.unit, 2), f"{degrees(fit.angle)} degrees"]
     if line.parallel is not None:
-        words.append(f'{close(fit.beside)} beside line "{line.parallel.line}"')
+        words.append(f'{describe(fit.beside, "length", plan.unit, 2)} beside line "{line.parallel.line}"')
     return " and ".join(words)

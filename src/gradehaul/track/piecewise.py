@@ -267,40 +267,19 @@ def join(parts: Sequence[PiecewiseQuadratic], *, follow_on: bool = False) -> Pie
     return PiecewiseQuadratic(breaks, values, slopes, seconds)
 
 
-def shifted_sum(
-    function: PiecewiseQuadratic,
-    weights: Sequence[float],
-    shifts: Sequence[float],
-    start: float,
-    stop: float,
-) -> PiecewiseQuadratic:
-    """Return the sum of weights[k] × function(h − shifts[k]) for h from start to stop.
-
-    This is the whole of a train on a profile: each block of equal vehicles is two terms, one at each of its ends.
-
-    Parameters
-    ----------
-    function
-        Defined wherever h − shift falls.
-    weights, shifts
-        One of each for every term.
-    start, stop
-        The stretch of h. With start = stop the result has one piece of no width.
-    """
-    return sum_of_shifted([(function, w, s) for w, s in zip(weights, shifts, strict=True)], start, stop)
-
-
 def sum_of_shifted(
     terms: Sequence[tuple[PiecewiseQuadratic, float, float]], start: float, stop: float
 ) -> PiecewiseQuadratic:
     """Return the sum of weight × function(h − shift) over terms of a function, a weight and a shift each.
+
+    This is the whole of a train on a profile: each block of equal vehicles is two terms, one at each of its ends.
 
     Parameters
     ----------
     terms
         Functions, each defined wherever h − shift falls, with their weights and shifts.
     start, stop
-        The stretch of h.
+        The stretch of h. With start = stop the result has one piece of no width.
 
     Examples
     --------

@@ -9,8 +9,8 @@ from typing import ClassVar, Literal
 
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.stretches import JointPlace, joints_along
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import Stretch, Verdict, judge, judge_running
 from gradehaul.network.engine_moves import can_clear
@@ -80,12 +80,7 @@ def helper_districts(layout: Layout, profile: RouteProfile, train: Train, verdic
     A train stands with its head at the joint, all of it on the route, while the helper comes on or goes off. Where no
     such joint is left, the district reaches from where the train first stands on the route, or to the route's end.
 
-    Parameters
-    ----------
-    layout, profile, train
-        The layout, and the train on its route.
-    verdict
-        The verdict on the train without help.
+    `verdict` is that on the train without help.
     """
     failing = sorted(
         (stretch.start, stretch.stop) for stretch in (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
@@ -115,13 +110,6 @@ def helps(layout: Layout, profile: RouteProfile, train: Train, rail: str, helper
     """Return what each locomotive does as a helper at the head and at the tail of a train that does not climb alone.
 
     Over reversals it is leg by leg, for those legs on which the train needs help; places are those on the route.
-
-    Parameters
-    ----------
-    layout, profile, train, rail
-        The layout, and the train on its route and rail condition.
-    helpers
-        The locomotives to try.
     """
     found: list[Help] = []
     for leg, start in profile.runs:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import cache, partial
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
 from typing import ClassVar, Literal, NamedTuple, get_args
@@ -13,13 +12,11 @@ from typing import ClassVar, Literal, NamedTuple, get_args
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, misfits, risk
+from gradehaul.haulage.answers.judged import Judged, judged
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.trust.random_trials import RandomTrials
-from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
-from gradehaul.haulage.verdict import judge
 from gradehaul.network.film_spread import Carried
 from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
@@ -27,7 +24,7 @@ from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Ratio, Share
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
 from gradehaul.treatment.needs import FilmTest, Need, Reason, Shortfall, needs_of, reasons
 from gradehaul.treatment.units import Unit, lay_units, with_rails
@@ -85,28 +82,14 @@ class UsedUnit:
     carried_to: NearClean | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outlook(Judged):
-    """A verdict at the age of the film that is worse, with its random trials, run when they are first looked at."""
-
-    KEYS: ClassVar[str] = f"{JUDGED_KEYS} risk"
-
-    run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
-
-    @property
-    def risk(self) -> Share:
-        """The chance that it fails: that it stalls, runs away, or does not fit."""
-        return risk(self, self.run_trials())
-
-
 @dataclass(frozen=True, slots=True)
 class TrainOutcome:
     """What becomes of a train with this plan once film has spread, and with film everywhere."""
 
     name: str
     route: str
-    planned: Outlook
-    everywhere: Outlook
+    planned: Judged
+    everywhere: Judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,15 +221,8 @@ def keep_clean_plan(
     fresh, since trains run on the first day too. Film that the plan has stays, and spreads too: where that alone is too
     much for a train, the plan is made as if it stayed where it is, and `at_risk` has it.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    options
-        The trains and the verdict that they need.
-    patience
-        Seconds from the call after which the search ends with the best plan so far, where locomotives trade film for
-        one another.
+    After `patience` seconds from the call the search ends with the best plan so far, where locomotives trade film for
+    one another.
 
     Raises
     ------
@@ -334,12 +310,14 @@ def keep_clean_plan(
     )
     trials = RandomTrials(layout.plan, layout.coefficient)
     trains = tuple(
-        TrainOutcome(name, route, *(_outlook(layout, run.train, each[route], trials) for each in (with_plan, with_all)))
+        TrainOutcome(name, route, *(_worse(layout, run.train, each[route], trials) for each in (with_plan, with_all)))
         for name, run in runs.items()
         for route in [run.profile.route.name]
     )
     need_film = () if beyond else tuple(dict.fromkeys(place.train for each in needs for place in each.short_now))
-    gap = 0.0 if choice is None else choice.gap
+    # of three locomotives or more, neighbors count as one, which may leave out some film
+    grouped = any(len(run.train.locos) > 2 for run in runs.values())
+    gap = 0.0 if choice is None else math.inf if grouped else choice.gap
     return KeepCleanPlan(layout.plan, options, film, rows, trains, beyond, gap, need_film)
 
 
@@ -362,18 +340,10 @@ class _Run(NamedTuple):
     profile: RouteProfile
 
 
-def _outlook(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Outlook:
-    """Return the worse of the verdicts with all film rested and with all of it fresh."""
-    too_long = misfits(layout, profile.route, train)
-    outlooks = (
-        Outlook(
-            verdict=judge(profile, train, planned, layout.pulls),
-            misfits=too_long,
-            run_trials=cache(partial(trust_in_train, profile, train, planned, trials)),
-        )
-        for planned in PLANNED
-    )
-    return min(outlooks, key=lambda each: each.badness)
+def _worse(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Judged:
+    """Return the worse of what becomes of a train with all film rested and with all of it fresh."""
+    ages = (judged(Judged, layout, profile, train, planned, trials) for planned in PLANNED)
+    return min(ages, key=lambda each: each.badness)
 
 
 def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:

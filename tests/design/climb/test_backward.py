@@ -10,17 +10,17 @@ from dataclasses import replace
 
 import pytest
 
+from checked import check
 from command_line import run
 from gradehaul.design.climb import hill as hills
 from gradehaul.design.climb.designs import design_helix
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
-from gradehaul.design.climb.hill import Direction, Need, directions_of, judged_rails, known_train, steps_of
+from gradehaul.design.climb.hill import Direction, Need, directions_of, judged_rails, steps_of
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
-from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline
+from gradehaul.design.climb.search import GRADE_STEP, TrainTest, search_helix, search_incline, train_test
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan.reader import read_plan
@@ -81,7 +81,7 @@ def passing(
     direction: Direction | None = None,
 ) -> TrainTest:
     """What a design must pass."""
-    return TrainTest(stock, known_train(stock, train), tuple(rails), need, directions_of(stock, direction))
+    return train_test(stock, train, None, need, directions_of(stock, direction))._replace(rails=tuple(rails))
 
 
 @pytest.mark.parametrize(("find", "scale", "unit", "radius", "pull", "cars", "number"), [*questions()])
@@ -202,36 +202,11 @@ def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: P
     assert not clears(smaller, stock)
 
 
-@pytest.mark.parametrize("straight", [0.0, 0.3])
-def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(
-    stock: Plan, build: HelixBuild, straight: float
-) -> None:
-    build = replace(build, straight=straight)
-    floor = (2.0, 1.7)
-    given = HelixGiven(floor=floor, rise=0.5)
-
-    def cars(radius: float, turns: float) -> int:
-        helix = helix_of(HelixGiven(radius=radius, rise=0.5, turns=turns), build)
-        return helix.hill(stock).layout.longest_train("Up", "switcher", "boxcar", rail="treated").rated
-
-    best, _ = roomiest(given, build, stock)
-    most = cars(best.radius, best.turns)
-    assert clears(best, stock)
-    assert all(need <= side * (1 + 1e-9) for need, side in zip(best.floor, floor, strict=True))
-    for radius in (best.radius, best.radius - 0.1, best.radius - 0.2):
-        for halves in range(4, 14):
-            other = helix_of(HelixGiven(radius=radius, rise=0.5, turns=halves / 2), build)
-            if clears(other, stock):
-                assert cars(radius, halves / 2) <= most
-
-
 def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: HelixBuild) -> None:
     with pytest.raises(DesignError, match="what is looked for"):
         search_helix("radius", HelixGiven(radius=0.6, grade=0.02, turns=3), build, passing(stock, ["clean"]))
     with pytest.raises(DesignError, match="what is looked for"):
         search_helix("grade", HelixGiven(radius=0.6, grade=0.02, turns=3), build, passing(stock, ["clean"]))
-    with pytest.raises(DesignError, match="in a space"):
-        roomiest(HelixGiven(rise=0.5), build, stock)
     with pytest.raises(DesignError, match="not enough is known"):
         search_helix("radius", HelixGiven(grade=0.02), build, passing(stock, ["clean"]))
     with pytest.raises(RouteError, match="no train of this name"):

@@ -12,7 +12,7 @@ from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.helix_sweep import sweep
 from gradehaul.design.climb.hill import stock_of
-from gradehaul.errors import DesignError, RouteError
+from gradehaul.errors import DesignError
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.train import made_up
@@ -103,5 +103,3 @@ def test_what_cannot_be_swept_is_refused(stock: Plan) -> None:
         sweep([0.5], [0.1], replace(build, straight=0.2), stock, turns=3)
     with pytest.raises(DesignError, match="more than 0"):
         sweep([0.0], [0.1], build, stock, turns=3)
-    with pytest.raises(RouteError, match='no car of this name, got "x"'):
-        sweep([0.5], [0.1], build, stock, turns=3, car="x")

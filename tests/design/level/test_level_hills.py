@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from unittest.mock import patch
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
+from gradehaul.design.level import hills
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import leveled
 from gradehaul.haulage.answers.layout import Layout
@@ -160,7 +163,8 @@ def test_what_each_stretch_comes_to_is_the_leximin(case) -> None:
     if len(heights) > len(tracks):
         return
     walked = Walked(*case)
-    found = leveled(layout_of(tracks, heights, trains), change=change, gain=1e-7)
+    with patch.object(hills, "GAIN", 1e-7):
+        found = leveled(layout_of(tracks, heights, trains), change=change)
     ours = walked.hard(found.heights[found.stations.lines["Hill"][0]])
     best = np.sort(np.maximum(walked.leximin(), 0.0))[::-1]
     assert np.sort(np.maximum(ours, 0.0))[::-1] == pytest.approx(best, abs=3e-6)

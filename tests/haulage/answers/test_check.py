@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import pytest
 
+from checked import check
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.answers.check import CheckAnswer, check
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.figures import Figure, figures
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
@@ -348,9 +349,9 @@ def test_every_figure_tells_whose_it_is_and_where_it_comes_from() -> None:
         ('loco "mule"', "standing pull, clean"): (1.0, "measured"),
         ('loco "mule"', "slipping pull, clean"): (0.5, "measured"),
         ('loco "mule"', "standing pull, wax"): (0.7, "measured"),
-        ('loco "mule"', "slipping pull, wax"): (0.35, "scaled"),
+        ('loco "mule"', "slipping pull, wax"): (0.7 * 0.5 * 0.6 / 0.75, "scaled"),
         ('loco "mule"', "standing pull, wax fresh"): (0.7 * 0.6 / 0.8, "scaled"),
-        ('loco "mule"', "slipping pull, wax fresh"): (0.35 * 0.6 / 0.8, "scaled"),
+        ('loco "mule"', "slipping pull, wax fresh"): (0.7 * 0.5 * 0.6 / 0.75 * 0.6 / 0.8, "scaled"),
         ('loco "dray"', "standing pull, clean"): (weight, "assumed"),
         ('loco "dray"', "slipping pull, clean"): (0.75 * weight, "assumed"),
         ('loco "dray"', "standing pull, wax"): (0.8 * weight, "assumed"),

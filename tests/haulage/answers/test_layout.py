@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from checked import check
 from gradehaul.errors import RouteError
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 

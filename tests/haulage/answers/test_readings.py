@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.readings import bounds, readings
 from gradehaul.plan import load_plan, read_plan

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from checked import check
 from gradehaul.haulage.answers.berths import Roll, rolls
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 from gradehaul.show.base.unit_format import units_of

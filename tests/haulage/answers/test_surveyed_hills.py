@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.plan import read_plan
 
 HILL = """

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from checked import check
 from demos import answer_of, plan_of
 from gradehaul.errors import PlanError, RouteError
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.judged import misfits, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, Trial, try_train

@@ -2,7 +2,7 @@
 
 import pytest
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.plan import load_plan, read_plan
 
 PLAN = """scale = "O"

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from checked import check
 from gradehaul.haulage.adhesion import NominalPulls, Pulls
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.readings import readings
 from gradehaul.haulage.bench.adhesion_fit import deviation

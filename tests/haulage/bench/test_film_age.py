@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
+from checked import check
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.bench.film_age import EARLY, _levels, pull_at, recovery
 from gradehaul.plan import read_plan

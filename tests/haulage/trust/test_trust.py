@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from one_by_one import OneByOne
 
+from demos import layout_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.scatter import pool
 from gradehaul.haulage.demand import demand, supply
@@ -453,13 +454,18 @@ def test_trials_lie_round_the_pulls_of_the_answer(monkeypatch):
                 assert np.median(getattr(trials, state)(loco, rail)) == pytest.approx(nominal, rel=0.02)
 
 
-@pytest.mark.parametrize("slope", [0.0, -0.01, -1.0, -3.0])
-@pytest.mark.parametrize("bend", [0.0, 0.02])
-def test_the_most_cars_are_found_from_anywhere_whatever_slope_is_told(slope, bend):
-    for most in (*range(13), 40, 94, 997, 998):
-        for near in (0, 1, 5, most, 500, 999):
-            asked = trust_load._most_cars(lambda n, most=most: (most + 0.5 - n) * (1 + bend * n), near, slope)
-            assert asked == most
+@pytest.mark.parametrize(
+    ("power", "car"), [("consolidation", "hopper"), ("tank", "caboose"), ("double header", "coach")]
+)
+def test_no_number_of_cars_is_passed_over_that_fails(monkeypatch, power, car):
+    """On a downhill more cars lighten a train, so that many fail where twice as many do not."""
+    monkeypatch.setattr(trust_load, "LOAD_TRIALS", 40)
+    layout = layout_of("two-levels")
+    profile, trials = layout.profile("Quarry down"), RandomTrials(layout.plan, layout.coefficient)
+    loads = layout.loads(profile, power, car, ["clean", AS_PLANNED])
+    found = list(map(RouteTrust(layout.plan, profile, trials).spread, loads))
+    monkeypatch.setattr(RouteTrust, "_surely_more", lambda *_: 0)
+    assert list(map(RouteTrust(layout.plan, profile, trials).spread, loads)) == found
 
 
 def test_a_slipping_pull_is_named_where_the_answer_hangs_on_it():

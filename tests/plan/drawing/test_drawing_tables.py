@@ -2,8 +2,8 @@
 
 import pytest
 
+from checked import check
 from gradehaul.errors import DrawingError, Problems
-from gradehaul.haulage.answers.check import check
 from gradehaul.plan import load_plan, read_plan
 from plan.drawing.dxf_files import MM, new
 

@@ -589,3 +589,54 @@ def test_a_scribble_is_followed_within_the_tolerance(seed, count, spread):
     assert nearest.max() <= TOLERANCE * 1.001
     for reach in reaches:
         assert_consistent(reach, tangent=KINK)
+
+
+def scattered(seed):
+    """Straights and curves of up to five pieces by vertices some 5 to 12 cm apart; half of them are closed by force."""
+    chance = np.random.default_rng(seed)
+    count, closed = chance.integers(2, 6), chance.random() < 0.5
+    step = chance.uniform(0.05, 0.12)
+    at, heading = np.zeros(2), 0.0
+    points = [at]
+    for _ in range(count):
+        length, curvature = chance.uniform(0.3, 1.0), chance.choice([0, 1, -1]) * chance.uniform(0.6, 2.0)
+        pieces = max(1, int(length / step))
+        for _ in range(pieces):
+            heading += curvature * length / pieces / 2
+            at = at + length / pieces * np.array([math.cos(heading), math.sin(heading)])
+            heading += curvature * length / pieces / 2
+            points.append(at)
+    found = np.array(points)
+    if closed:
+        found = found - np.linspace(0, 1, len(found))[:, None] * (found[-1] - found[0])
+    found = found + chance.normal(0, 3e-4, found.shape)
+    if closed:
+        found[-1] = found[0]
+    return found
+
+
+@pytest.mark.parametrize("seed", [3, 10, 15, 22, 31, 44, 46, 53, 54, 77, 86, 97])
+def test_a_scattered_stroke_is_fitted_within_its_tolerance_and_without_breaks(seed):
+    points = scattered(seed)
+    reaches, faults = fit(points)
+    assert all(math.radians(fault.weight) > KINK for fault in faults)
+    for reach in reaches:
+        assert_consistent(reach, tangent=KINK)
+    assert np.min([distances(reach, points) for reach in reaches], axis=0).max() <= TOLERANCE * 1.001
+    # no fitted track where none was drawn: arcs are longer than chords of 30 degrees by a hundredth
+    drawn = float(np.hypot(*np.diff(points, axis=0).T).sum())
+    assert sum(element.length for reach in reaches for element in reach.elements) == pytest.approx(drawn, rel=0.012)
+
+
+SIDING = [(0.3, 0), (0.54, 0.03), (1.76, 0.03), (2.0, 0)]
+
+
+@pytest.mark.parametrize("more", [[], [(1.0, 0.03)], [(0.9, 0.03), (1.3, 0.03)]])
+def test_a_siding_drawn_as_straight_lines_stays_straight_though_its_corners_lie_on_a_circle(more):
+    corners = stroke(sorted([*SIDING, *more]))
+    lengths = []
+    for kink in (5, 10):
+        reaches, _ = fit_stroke(corners, tolerance=0.00045, kink=math.radians(kink))
+        assert not any(element.curvature for reach in reaches for element in reach.elements)
+        lengths.append([sum(element.length for element in reach.elements) for reach in reaches])
+    assert lengths == [pytest.approx([0.24187, 1.22, 0.24187], abs=1e-5), pytest.approx([1.70374], abs=1e-5)]

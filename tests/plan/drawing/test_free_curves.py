@@ -104,14 +104,6 @@ def test_a_corner_parts_a_free_curve():
     assert fault.weight == pytest.approx(9, abs=0.1)
 
 
-def test_heights_are_read_along_a_free_curve():
-    points = wander(2)
-    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
-    (reach,), _ = fit(points, heights=0.1 + 0.02 * along)
-    place = np.concatenate(([0.0], np.cumsum([element.length for element in reach.elements])))
-    assert [element.end.z for element in reach.elements] == pytest.approx(0.1 + 0.02 * place[1:], abs=1e-4)
-
-
 @settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 10**6), noise=st.sampled_from([0.0, 1e-6, 1e-5, 1e-4, 3e-4]), way=st.sampled_from("cfs"))
 def test_straights_and_curves_are_no_free_curve(seed, noise, way):

@@ -97,6 +97,18 @@ def test_heights_where_entities_meet_are_heights_along_the_line(tmp_path):
     assert load_plan(plan).railhead == {"End 1": 0.0, "End 2": 0.06}
 
 
+@pytest.mark.parametrize(("x", "near"), [(47, "the meeting"), (20, "the joint")])
+def test_a_height_between_a_joint_and_where_entities_meet_is_of_the_nearer(tmp_path, x, near):
+    plan = tmp_path / "hill.toml"
+    lines = [((0, 0), (50, 0)), ((50, 0), (2000, 0))]
+    answer("import", drawing_with(tmp_path, [("3", x, 3), ("40", 2000, 5)], lines), "-o", plan, "--scale", "HO")
+    (line,) = load_plan(plan).lines.values()
+    at_meeting = [track.railhead for track in line.tracks] == [pytest.approx(0.003), None]
+    assert (at_meeting, load_plan(plan).railhead.get("End 1")) == (
+        (True, None) if near == "the meeting" else (False, 0.003)
+    )
+
+
 def test_heights_of_the_person_stay_beside_those_of_texts(tmp_path):
     plan = tmp_path / "hill.toml"
     again = ("import", drawing_with(tmp_path, CLIMB, HILL), "-o", plan, "--scale", "HO")

@@ -1,7 +1,5 @@
 """Heights of a drawing: from z, from texts, from the plan, and where they contradict one another."""
 
-import math
-
 import numpy as np
 import pytest
 
@@ -11,25 +9,6 @@ from plan.drawing.hand_made import assembled, label, polyline, straight
 
 def height(text, x, y):
     return label(text, x, y, layer="HEIGHTS")
-
-
-def test_a_helix_keeps_its_turns_apart():
-    angle = np.radians(np.arange(0, 3.25 * 360 + 1, 6.0))
-    grade = np.where(np.arange(1, len(angle)) <= 60, 0.02, 0.03)  # steeper from the second turn on
-    climb = np.concatenate(([0.0], np.cumsum(0.6 * np.diff(angle) * grade)))
-    points = 0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle)))
-    drawn = assembled([polyline(points, z=climb)])
-    (line,) = drawn.lines.values()
-    (pair,) = line.railhead_at
-    turn = 2 * math.pi * 0.6
-    assert line.length == pytest.approx(3.25 * turn, rel=1e-6)
-    where = (
-        pair[0]
-        if drawn.heights[list(drawn.joints)[line.start]] < drawn.heights[list(drawn.joints)[line.finish]]
-        else line.length - pair[0]
-    )
-    assert where == pytest.approx(turn, rel=1e-6)
-    assert pair[1] == pytest.approx(0.02 * turn)
 
 
 @pytest.mark.parametrize(("words", "expected"), [("50", 0.05), ("2 in", 0.0508), ("+1 1/2 in", 0.0381)])

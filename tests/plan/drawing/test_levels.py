@@ -82,6 +82,14 @@ def spiral(turn):
     )
 
 
+def steeper():
+    """Draw a helix of three turns and a quarter at 2 %, and at 3 % from the second turn on."""
+    angle = np.radians(np.arange(0, 3.25 * 360 + 1, 6.0))
+    grade = np.where(np.arange(1, len(angle)) <= 60, 0.02, 0.03)
+    climb = np.concatenate(([0.0], np.cumsum(RADIUS * np.diff(angle) * grade)))
+    return polyline(RADIUS * np.column_stack((np.sin(angle), 1 - np.cos(angle))), z=climb)
+
+
 def flat_branch():
     angle = np.radians(np.arange(0, 31, 5.0))
     return polyline(np.column_stack((1.5 + np.sin(angle), 1 - np.cos(angle))), handle="B")
@@ -106,6 +114,7 @@ CASES = {
     "circles by z": (circles(0.001, 0.046, 0.091, 0.136), [], 4 * ROUND, "4: 1 46 91 136 |  | turns"),
     "circles from 0": (circles(None, 0.1, 0.2), [], 3 * ROUND, "3: 0 100 200 |  | turns"),
     "turns as 3D polylines": ([spiral(turn) for turn in range(4)], [], 4 * ROUND, "1: 1 181 |  | "),
+    "a helix in one, steeper from a turn on": ([steeper()], [], 3.25 * ROUND, "1: 0 329.9 | 75.4 | "),
     "three half turns": (turning(3), [], 2 + 1.5 * ROUND, "1: 0 80 | 0 20 60 80 | climb"),
     "six half turns": (turning(6), [], 2 + 3 * ROUND, "1: 0 200 | 0 20 180 200 | climb"),
     "five half turns down": (turning(5, down=True), [], 2 + 2.5 * ROUND, "1: 40 200 | 40 60 180 200 | climb"),

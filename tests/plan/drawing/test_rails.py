@@ -7,6 +7,7 @@ import pytest
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.assembly import assemble
 from gradehaul.plan.drawing.records import terms
+from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from plan.drawing.dxf_files import MM, new, read, saved
 
 GAUGE = 0.0165
@@ -53,11 +54,15 @@ def test_tracks_side_by_side_are_not(tmp_path, offsets):
 
 
 def test_the_line_between_two_rails(tmp_path):
-    drawn = assembled(tmp_path, (-8.25, 8.25), rails=True)
-    (line,) = drawn.lines.values()
+    document, space = new(units=MM)
+    for offset in (-8.25, 8.25):
+        track(space, offset, "Track")
+    done = import_drawing(str(saved(document, tmp_path)), None, ImportOptions(scale="HO", rails=True))
+    assert "rails = true" in done.text  # the next import reads it so, too
+    (line,) = done.drawn.lines.values()
     assert sorted(abs(element.curvature) for element in line.elements) == pytest.approx([0, 0, 1 / 0.6], abs=1e-9)
     assert line.length == pytest.approx(1.5 + 0.3 * math.pi)
-    assert drawn.faults == ()
+    assert done.drawn.faults == ()
 
 
 def test_a_line_without_another_rail_is_named(tmp_path):

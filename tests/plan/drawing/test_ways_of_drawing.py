@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.plan import load_plan
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from plan.drawing.dxf_files import MM, ON, new

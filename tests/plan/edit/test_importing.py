@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from checked import check
 from gradehaul.errors import DrawingError, GradehaulError, PlanError
-from gradehaul.haulage.answers.check import check
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from plan.drawing.dxf_files import MM, new

@@ -141,13 +141,6 @@ def test_decimal_commas_between_commas_are_asked(tmp_path):
     assert "force may mean 62.5 or 625" in result
 
 
-def test_mixed_units_in_a_column_are_refused(tmp_path):
-    assert refused(tmp_path, "loco,force\ngoat,62 gf\nmule,0.6 N\n") == (
-        'bench.csv: row 3: the forces of a file are all in one unit, gf since row 2, got "0.6 N"; write it in gf'
-    )
-    assert "all in one unit" in refused(tmp_path, "loco,force (gf)\ngoat,62\nmule,0.6 N\n")
-
-
 @pytest.mark.parametrize(
     ("text", "result"),
     [

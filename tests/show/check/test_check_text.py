@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 import run_round_plan
+from checked import check
 from demos import answer_of
-from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.haulage.trust.train import Cause, TrainTrust
 from gradehaul.haulage.verdict import Stretch

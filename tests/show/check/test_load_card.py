@@ -7,9 +7,10 @@ from functools import cache
 
 import pytest
 
+from checked import check
 from demos import answer_of
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.check import CheckAnswer, check
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan import read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.check.load_card import load_card_figures, load_card_picture

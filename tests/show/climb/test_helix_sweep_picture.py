@@ -1,4 +1,4 @@
-"""The chart and the table of a sweep of helices."""
+"""The chart of a sweep of helices."""
 
 from __future__ import annotations
 
@@ -15,7 +15,6 @@ from gradehaul.design.climb.hill import stock_of
 from gradehaul.errors import DesignError
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.climb.sweep import sweep_page
 from gradehaul.show.climb.sweep_picture import sweep_figure, sweep_picture
 from show.drawn import check_sheet, drawn_texts, figures
 
@@ -87,28 +86,20 @@ def test_a_picture_is_the_same_bytes_from_run_to_run(found: Sweep) -> None:
     assert sweep_picture("svg", found, READER) == sweep_picture("svg", found, READER)
 
 
-def test_the_table_has_the_counts_and_the_reasons(found: Sweep) -> None:
-    page = sweep_page(found, READER).text()
-    corner = [str(count) for count in found.cars[0, :, 0, 0]]
-    assert len(corner) == 3  # clean, and the film settled and fresh
-    first = [line for line in page.splitlines() if line.strip().startswith("2.95 ")]
-    assert [line.split("HT")[1].split()[0] for line in first] == corner
-    for words in ("H: the deck above", "G: the grade", "T: local", "raised edge"):
-        assert words in page
-
-
 def run(*words: str) -> Result:
     return CliRunner().invoke(main, ["helix", "--plan", "plans/first-hill.toml", *words])
 
 
 def test_the_verb_sweeps(tmp_path: Path) -> None:
     chart = tmp_path / "chart.svg"
-    assert run("--sweep", "18", "40", "3", "6", "--turns", "3", "-o", str(chart)).exit_code == 0
+    done = run("--sweep", "18", "40", "3", "6", "--turns", "3", "-o", str(chart))
+    assert done.exit_code == 0
+    assert "raised edge" in done.stderr
     assert "Rise per turn, in" in chart.read_text()
-    assert "clean rail" in run("--sweep", "18", "40", "3", "6", "--turns", "3").stdout
     for words, message in (
-        (["--sweep", "40", "18", "3", "6", "--turns", "3"], "from less to more"),
-        (["--sweep", "18", "40", "3", "6"], "turns are missing"),
+        (["--sweep", "18", "40", "3", "6", "--turns", "3"], "--sweep draws a chart: put -o"),
+        (["--sweep", "40", "18", "3", "6", "--turns", "3", "--json"], "from less to more"),
+        (["--sweep", "18", "40", "3", "6", "--json"], "turns are missing"),
         (["--sweep", "18", "40", "3", "6", "--turns", "3", "--find", "radius"], "--find"),
         (["--sweep", "18", "40", "3", "6", "--turns", "3", "--power", "x"], "no power of this name"),
     ):

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from gradehaul.haulage.answers.check import check
+from checked import check
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.plan.edit.trial import Trial, tried

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from gradehaul.errors import GradehaulError
-from gradehaul.haulage.answers.judged import JudgedTrain, judged_trains, worst_of_each
+from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan import load_plan
@@ -63,7 +63,7 @@ def document_of(page: Opened, plan: Plan) -> dict[str, Any]:
 
 def assert_alike(page: Opened, plan: Plan, trial: Trial) -> int:
     """Judge all trains both ways and return how many comparisons were made."""
-    right: dict[tuple[str, str], JudgedTrain] = {
+    right: dict[tuple[str, str], TrainAnswer] = {
         (train.name, train.rail): train for train in judged_trains(Layout(tried(plan, trial)))
     }
     raw = {"heights": dict(trial.heights), "rails": dict(trial.rails)}

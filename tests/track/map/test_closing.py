@@ -117,7 +117,7 @@ def test_lines_that_should_meet_and_do_not() -> None:
     text = line("A", "J0", "J1", [("straight", 2000, 0)], (0j, 0.0))
     alignment = laid(text + line("B", "J1", "J2", [("straight", 2000, 0)], (2000 + 7800j, 0.0)))
     assert not alignment.positions.usable(0)
-    assert notes(alignment) == ["lines B, A: miss one another by 7800 mm over 4000 mm (190 %), at joint J1"]
+    assert notes(alignment) == ["lines B, A: miss one another by 7800 mm over 4000 mm (200 %), at joint J1"]
 
 
 def test_a_leg_that_leaves_its_toe_at_an_angle() -> None:

@@ -140,7 +140,7 @@ def test_a_square_with_rounded_corners_closes(hand: str, ease: float) -> None:
     (closure,) = found.closures
     assert sorted(closure.lines) == ["North", "South"]
     assert closure.distance < 1e-14
-    assert found.usable("North:1")
+    assert found.usable(0)
     assert miss_notes(plan, found) == []
 
 
@@ -219,7 +219,6 @@ def test_a_reversing_loop_that_misses_tells_by_how_much() -> None:
     assert closure.distance == pytest.approx(0.1 * math.sqrt(2))
     assert closure.length == pytest.approx(0.5 * 2 * math.pi + 2 * (0.5 * (2 - math.sqrt(2)) + 0.1))
     assert closure.share == pytest.approx(closure.distance / closure.length)
-    assert not found.usable("Loop:1")
     assert not found.usable(0)
     (note,) = miss_notes(plan, found)
     assert str(note) == "loop Loop: misses closing by 0.14 m over 3.927 m (3.6 %), at joint T"
@@ -253,7 +252,7 @@ def test_a_passing_loop_misses_by_what_its_main_is_too_long() -> None:
     assert closure.angle == pytest.approx(0.0, abs=1e-12)
     length = 4.01 + 2 + 4 * math.pi / 6
     assert closure.length == pytest.approx(length)
-    assert found.usable("Loop:1")
+    assert found.usable(0)
     (note,) = miss_notes(plan, found)
     # 0.01 / 8.104 = 0.1234 %
     assert str(note).startswith("loop Main, Loop: misses closing by 0.01 m over 8.104 m (0.12 %), at joint U; ")
@@ -276,7 +275,7 @@ def test_one_per_cent_of_the_figure_is_the_limit(extra: float, usable: bool) -> 
         "railhead.A = 0\n" + line("R", "A", "A", f"{{ left = {radius!r}, angle = 360 }}, {{ straight = {straight!r} }}")
     )
     assert found.closures[0].share == pytest.approx(extra / 10)
-    assert found.usable("R:2") is usable
+    assert found.usable(0) is usable
 
 
 def test_a_note_speaks_in_the_plans_unit() -> None:
@@ -317,7 +316,7 @@ def test_a_figure_of_eight_is_one_figure_and_its_crossing_another(lead: float, m
     assert whole.distance == pytest.approx(0.0, abs=1e-14)
     assert crossing.lines == ("One",)
     assert crossing.distance == pytest.approx(miss, abs=1e-14)
-    assert found.usable("One:1") is (miss == 0.0)
+    assert found.usable(0) is (miss == 0.0)
 
 
 def crossing(moves: str = "") -> str:

@@ -71,23 +71,6 @@ def test_a_curved_leg_is_fouled_to_where_its_offset_is_the_fouling_distance(radi
     assert found.length == pytest.approx(whole - place, abs=0.2 * MM)
 
 
-@pytest.mark.parametrize("radius", [0.4, 0.7, 2.0])
-def test_a_straight_leg_is_fouled_to_where_the_circle_beside_it_is_as_far_away(radius: float) -> None:
-    """A place x along the tangent is √(x² + R²) − R from the circle, which is d at x = √(2 R d + d²)."""
-    found = clear(turnout(f"{{ left = {radius}, angle = 80 }}", "{ straight = 3 }", "Main"))["Standing"]
-    assert found.start == pytest.approx(math.sqrt(2 * radius * foul(radius) + foul(radius) ** 2), abs=0.2 * MM)
-    assert found.stop == pytest.approx(3.0)
-
-
-def test_a_frog_and_a_straight_leg_beyond_it() -> None:
-    """A curve through 10° at 0.8 m, then straight: offset R (1 − cos 10°) + x sin 10° = d."""
-    radius, angle = 0.8, math.radians(10)
-    found = clear(turnout("{ left = 0.8, angle = 10 }, { straight = 1 }", "{ straight = 3 }"))["Standing"]
-    beyond = (FOUL - radius * (1 - math.cos(angle))) / math.sin(angle)
-    assert beyond > 0
-    assert found.start == pytest.approx(radius * angle + beyond, abs=0.2 * MM)
-
-
 def test_the_same_berth_written_toward_the_turnout_is_fouled_at_its_end() -> None:
     text = turnout("{ left = 0.7, angle = 80 }", "{ straight = 3 }").replace(
         line("Spur", "T", "C", "{ left = 0.7, angle = 80 }", 'berth = "Standing"'),
@@ -195,13 +178,6 @@ def test_parallel_tracks_wider_apart_than_the_fouling_distance_do_not_foul(hair:
     found = clear(concentric(foul(0.6) + hair))
     assert found["Inner"].length == pytest.approx(math.pi * 0.6)
     assert found["Outer"].length == pytest.approx(math.pi * (0.6 + foul(0.6) + hair))
-
-
-def test_parallel_tracks_closer_than_the_fouling_distance_foul_all_along() -> None:
-    found = clear(concentric(foul(0.6) - 0.1 * MM))
-    assert found["Inner"].length == 0.0
-    # its last point is the one radially opposite the end of the other, which has only straight track beyond
-    assert found["Outer"].length < 1e-9
 
 
 def concentric(apart: float) -> str:

@@ -95,13 +95,14 @@ def tightest(
     heads = np.unique(np.concatenate([np.linspace(first, last, count), profile.effort.breaks]))
     heads = heads[(heads >= first) & (heads <= last)]
     edges = np.append(vehicles.front, vehicles.front[-1] + vehicles.length[-1])
+    bends = profile.bends.with_track_behind(train.length)
     best: Tightest | None = None
     rows = max(1, _AT_ONCE // edges.size)
     for begin in range(0, heads.size, rows):
         some = heads[begin : begin + rows]
         force, pull_share = coupler_forces(profile, vehicles, some)
         both = force[:, :-1] + force[:, 1:]
-        turned = _turned(profile, some[:, None] - edges)
+        turned = bends.continued(some[:, None] - edges)
         sine = np.minimum(np.abs(turned[:, :-1] - turned[:, 1:]) / 2, 1.0)
         share = np.abs(both) * sine * coupler / (vehicles.weight * gauge / 2)
         share[:, ~cars] = 0.0
@@ -115,13 +116,3 @@ def tightest(
                 float(pull_share[row]),
             )
     return best
-
-
-def _turned(profile: RouteProfile, at: FloatArray) -> FloatArray:
-    """Return the summed curvature at places on a route, carried on straight behind its origin, or round its lap."""
-    if not profile.route.lap:
-        found: FloatArray = profile.turning.at(np.clip(at, 0.0, profile.length))
-        return found
-    rounds = np.floor(at / profile.length)
-    whole = profile.turning(profile.length)
-    return profile.turning.at(at - rounds * profile.length) + rounds * whole

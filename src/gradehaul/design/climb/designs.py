@@ -9,9 +9,9 @@ from typing import Any, ClassVar, Literal
 from gradehaul.design.climb.headroom import Headroom, headroom_of
 from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
-from gradehaul.design.climb.hill import Direction, Hill, Need, coefficient_of, directions_of, judged_rails, known_train
-from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of, practice_car
-from gradehaul.design.climb.search import Stop, TrainTest, roomiest, search_helix, search_incline
+from gradehaul.design.climb.hill import Direction, Hill, Need, car_length, coefficient_of, directions_of
+from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of
+from gradehaul.design.climb.search import Stop, search_helix, search_incline, train_test
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan.records import Plan
@@ -20,7 +20,7 @@ from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.scales import track_centers
 
-HelixSearch = Literal["radius", "grade", "cars"]
+HelixSearch = Literal["radius", "grade"]
 """What of a helix is looked for backward."""
 
 _STOPS = "stops=stops.reason stops_on=stops.rail stops_why=stops.words"
@@ -33,6 +33,8 @@ class ClimbAnswer(AnswerRecord):
     """A climb's stock, the climb as a plan, and what stops the next harder one; None where nothing was looked for."""
 
     HEAD: ClassVar[str] = ""
+    KIND: ClassVar[str]
+    CARE: ClassVar[str]
 
     stock: Plan
     hill: Hill
@@ -48,11 +50,16 @@ class ClimbAnswer(AnswerRecord):
         """Whether every named train passes `check`."""
         return self.check.passes
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return the climb as ``--json`` prints it, beside what `check` says of it."""
+        return {self.KIND: document(self), "care": self.CARE, **self.check.to_dict(), "passes": self.passes}
+
 
 @dataclass(frozen=True, slots=True)
 class HelixAnswer(ClimbAnswer):
     """A helix as an answer."""
 
+    KIND, CARE = "helix", GUARD
     KEYS: ClassVar[str] = (
         "helix.radius helix.outer_radius helix.turns helix.rise helix.rise_per_turn helix.grade helix.outer_grade "
         "effective outer_effective helix.length vertical_curve helix.build.structure clear_wanted=helix.build.clear "
@@ -91,10 +98,6 @@ class HelixAnswer(ClimbAnswer):
         """Whether stock clears every deck above it, and every named train passes `check`."""
         return self.check.passes and self.headroom.outcome == "pass"
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the helix as ``--json`` prints it, beside what `check` says of it."""
-        return {"helix": document(self), "care": GUARD, **self.hill.check.to_dict(), "passes": self.passes}
-
 
 @dataclass(frozen=True, slots=True)
 class GradedBend:
@@ -110,6 +113,7 @@ class GradedBend:
 class InclineAnswer(ClimbAnswer):
     """An incline as an answer."""
 
+    KIND, CARE = "incline", CARE
     KEYS: ClassVar[str] = (
         "incline.rise incline.length incline.grade effective=incline.effective_grade greatest_effective "
         "incline.compensated curves incline.straight vertical_curve=incline.vertical car_length change_per_car "
@@ -131,16 +135,12 @@ class InclineAnswer(ClimbAnswer):
     @property
     def car_length(self) -> Meters:
         """The car length of the practice for changes of grade."""
-        return practice_car(self.stock)
+        return car_length(self.stock)
 
     @property
     def change_per_car(self) -> Ratio:
         """The sharpest change of grade within that length."""
         return self.incline.change_per_car(self.car_length)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the incline as ``--json`` prints it, beside what `check` says of it."""
-        return {"incline": document(self), "care": CARE, **self.hill.check.to_dict()}
 
 
 def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **given: float | None) -> HelixBuild:
@@ -198,15 +198,11 @@ def design_helix(
         No such train or rail condition.
     """
     directions = directions_of(stock, direction)
-    rails = judged_rails(stock, rail)
     stop: Stop | None = None
     if find is None:
         helix = helix_of(given, build, stock.unit)
-    elif find == "cars":
-        helix, stop = roomiest(given, build, stock)
     else:
-        test = TrainTest(stock, known_train(stock, train), rails, need, directions)
-        helix, stop = search_helix(find, given, build, test)
+        helix, stop = search_helix(find, given, build, train_test(stock, train, rail, need, directions))
     return HelixAnswer(stock, helix.hill(stock, directions), stop, helix)
 
 
@@ -222,11 +218,9 @@ def design_incline(
 ) -> InclineAnswer:
     """Return the incline that is fixed, or looked for; the rest as in `design_helix`."""
     directions = directions_of(stock, direction)
-    rails = judged_rails(stock, rail)
     stop: Stop | None = None
     if find is None:
         incline = incline_of(given, stock)
     else:
-        test = TrainTest(stock, known_train(stock, train), rails, need, directions)
-        incline, stop = search_incline(find, given, test)
+        incline, stop = search_incline(find, given, train_test(stock, train, rail, need, directions))
     return InclineAnswer(stock, incline.hill(stock, directions), stop, incline)

@@ -9,7 +9,6 @@ from typing import Literal
 from gradehaul.design.climb.helix import HEADROOM_TIE, Helix, HelixBuild, turn_length
 from gradehaul.design.climb.helix_given import turns_of
 from gradehaul.design.climb.hill import steps_of
-from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.si import Meters, Share
 
@@ -60,10 +59,7 @@ def headroom_of(helix: Helix, stock: Plan) -> Headroom:
     if not short:
         return Headroom("pass")
     build, steps = helix.build, steps_of(stock.unit)
-    try:
-        rise_per_turn = lowest_rise_per_turn(helix.radius, build, stock)
-    except DesignError:
-        rise_per_turn = None
+    rise_per_turn = _least_rise_per_turn(helix, stock)
     turns = None if rise_per_turn is None else turns_of(helix.radius, rise_per_turn, helix.rise, build)
     if turns is not None:
         parts = 2 if build.straight else 100
@@ -76,22 +72,12 @@ def headroom_of(helix: Helix, stock: Plan) -> Headroom:
     )
 
 
-def lowest_rise_per_turn(radius: float, build: HelixBuild, stock: Plan) -> float:
-    """Return the least rise per turn, m, in whole steps, that leaves the clear height.
-
-    Raises
-    ------
-    DesignError
-        No rise per turn under three times what it takes leaves it.
-    """
+def _least_rise_per_turn(helix: Helix, stock: Plan) -> float | None:
+    """Return the least rise per turn, m, in whole steps, that leaves the clear height, up to thrice what it takes."""
     step = steps_of(stock.unit).rise
-    enough = max(1, round((build.clear + build.structure) / step))
-    for count in range(enough, 3 * enough):
-        if clears(_stack(radius, count * step, build), stock):
-            return count * step
-    raise DesignError(
-        "no rise per turn leaves the clear height", write="a larger radius, shorter sides or a shorter --vertical-curve"
-    )
+    enough = max(1, round((helix.build.clear + helix.build.structure) / step))
+    rises = (count * step for count in range(enough, 3 * enough))
+    return next((rise for rise in rises if clears(_stack(helix.radius, rise, helix.build), stock)), None)
 
 
 def _least_radius(helix: Helix, stock: Plan) -> float | None:

@@ -43,38 +43,26 @@ UNEASED = 60.0
 
 @dataclass(frozen=True, slots=True)
 class HelixBuild:
-    """How a helix is built, all lengths in m.
-
-    Attributes
-    ----------
-    straight
-        Length of each of its two straight sides, 0 for a round helix.
-    ease
-        Length of the easement at each end of a curve.
-    deck, roadbed, track
-        Thickness of the deck, of the roadbed on it, and height of the track on that.
-    clear
-        Clear height wanted above the railhead.
-    edge
-        From the center of the outermost track to the edge of the floor it needs.
-    near
-        Distance between track centers at which stock beside a track is clear of what is over it.
-    centers
-        Distance between the centers of two tracks; None for one track.
-    vertical
-        Length of the vertical curves; None for what is usual for the grade.
-    """
+    """How a helix is built, all lengths in m."""
 
     straight: Meters
+    """Length of each of its two straight sides, 0 for a round helix."""
     ease: Meters
+    """Length of the easement at each end of a curve."""
     deck: Meters
     roadbed: Meters
     track: Meters
+    """Thickness of the deck, of the roadbed on it, and height of the track on that."""
     clear: Meters
+    """Clear height wanted above the railhead."""
     edge: Meters
+    """From the center of the outermost track to the edge of the floor it needs."""
     near: Meters
+    """Distance between track centers at which stock beside a track is clear of what is over it."""
     centers: Meters | None = None
+    """Distance between the centers of two tracks; None for one track."""
     vertical: Meters | None = None
+    """Length of the vertical curves; None for what is usual for the grade."""
 
     @property
     def structure(self) -> Meters:

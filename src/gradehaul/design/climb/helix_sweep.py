@@ -13,12 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.design.climb.helix import GUARD, HEADROOM_TIE, HelixBuild, clear_height_left
 from gradehaul.design.climb.hill import (
-    CAR_LENGTHS_PER_PERCENT,
     Direction,
-    car_length,
     directions_of,
     judged_rails,
-    steps_of,
+    usual_vertical_curve,
 )
 from gradehaul.errors import DesignError
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
@@ -26,7 +24,6 @@ from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import TIE
 from gradehaul.haulage.resistance import Curves, curve_costs
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS
@@ -54,28 +51,7 @@ class Counted:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sweep(AnswerRecord):
-    """Designs on a grid, rises per turn down and radii across; lengths in m, grades plain ratios.
-
-    Attributes
-    ----------
-    radii, rises
-        Shape (r,) and (h,).
-    grade, effective
-        Grade, and with what curves add, shape (h, r).
-    cars
-        Cars that are rated, for each power and rail condition, shape (powers, rails, h, r).
-    exact
-        Where `cars` is exact: the first train that is not rated lies on the even stretch with all its length. Elsewhere
-        it is a number of cars that climbs for sure, and a longer train may. Same shape.
-    reach
-        Cars before they are rounded down to `cars`, for smooth lines. Same shape.
-    low_by, steep_by, short_by
-        How much the deck above is too low, m, the grade beyond the most, and the named train's pull short, N: above 0
-        where a design will not do, shape (h, r). A train longer than the even stretch is judged as if all lay there.
-    nearest
-        Radius and rise of the nearest design that works, where none on the grid does: the one for which the two change
-        by the least factors; None where the grid has one, or none was found up to `_WIDER` times as far.
-    """
+    """Designs on a grid, rises per turn down, radii across: arrays of shape (h, r); of cars (powers, rails, h, r)."""
 
     HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
@@ -92,16 +68,22 @@ class Sweep(AnswerRecord):
     car: str
     cars: NDArray[np.int_]
     exact: NDArray[np.bool_]
+    """Where `cars` is exact: the first train that is not rated lies on the even stretch with all its length. Elsewhere
+    it is a number of cars that climbs for sure, and a longer train may."""
     reach: FloatArray
+    """Cars before they are rounded down to `cars`, for smooth lines."""
     low_by: Annotated[FloatArray, METER]
     steep_by: Annotated[FloatArray, PERCENT]
     short_by: Annotated[FloatArray, NEWTON]
+    """How much the deck above is too low, the grade beyond the most, and the named train's pull short: above 0 where a
+    design will not do. A train longer than the even stretch is judged as if all lay there."""
     train: str | None
     judged: tuple[str, ...]
     direction: Direction
     """Which way the train runs over the hill."""
     steepest: Ratio
     nearest: tuple[Meters, Meters] | None = None
+    """Radius and rise of the nearest design that works, by the factors of both, where none on the grid does."""
 
     @property
     def possible(self) -> NDArray[np.bool_]:
@@ -163,40 +145,19 @@ def sweep(
     steepest: float = STEEPEST,
     look_further: bool = True,
 ) -> Sweep:
-    """Return what becomes of every radius with every rise per turn.
+    """Return what becomes of every radius with every rise per turn, m, of round helices with so many turns.
 
     On the even stretch of a round helix the effective grade e = h / (2 pi R) + C / R is the same everywhere, so that a
     train on it needs its weight times e and its resistance, in closed form and exactly.
 
-    Parameters
-    ----------
-    radii, rises
-        Radii and rises per turn, m.
-    build
-        How they are built; round, of the (inner) track.
-    stock
-        The plan with the stock.
-    turns
-        How many turns.
-    powers, car, rails
-        Whose cars are counted: powers, a car and rail conditions of the plan; left out, all powers, the first
-        car, and clean with the first film, settled and fresh.
-    train, judged
-        A named train, and the rails on all of which it must climb; None for no train, and for the first film, settled
-        and fresh.
-    direction
-        Which way the train runs; None for that of its own plan.
-    steepest
-        The grade beyond which designs are marked.
-    look_further
-        Whether the nearest design that works is looked for where the grid has none.
+    Cars are counted for `powers`, all where left out, on `rails`, clean and the first film at both ages where left out.
+    A `train` must climb on all of the `judged` rails, the first film at both ages where left out, in a direction, that
+    of its own plan where left out. Where no design works the nearest that does is looked for, unless that is this call.
 
     Raises
     ------
     DesignError
         Straight sides, or radii, rises or turns of nothing or less.
-    RouteError
-        Stock that the plan does not have.
     """
     across, down = (np.atleast_1d(np.asarray(values, dtype=np.float64)) for values in (radii, rises))
     if build.straight:
@@ -210,7 +171,6 @@ def sweep(
     powers, rails = tuple(powers or stock.powers), tuple(rails or conditions([film]))
     judged = tuple(judged) or judged_rails(stock, None)
     pulls = Pulls(stock)
-    _refuse_unknown(stock, powers, car, (*rails, *judged), train)
     direction = direction or ("up" if train is None else directions_of(stock)[train])
 
     turn = 2 * np.pi * across
@@ -218,8 +178,7 @@ def sweep(
     curves = curve_costs(stock.curve_resistance, stock.scale)
     effective = grade + curves.coefficient / across
     effective_starting = grade + curves.starting * curves.coefficient / across
-    usual = steps_of(stock.unit).upward(CAR_LENGTHS_PER_PERCENT * 100 * grade * car_length(stock))
-    vertical = usual if build.vertical is None else np.full_like(grade, build.vertical)
+    vertical = usual_vertical_curve(grade, stock) if build.vertical is None else np.full_like(grade, build.vertical)
     even = turn * turns + build.ease - 2 * np.maximum(build.ease, 0.5 * vertical)
 
     counts = np.zeros((len(powers), len(rails), *grade.shape), dtype=int)
@@ -341,17 +300,3 @@ def _short_by(
             if sign < 0:
                 short.append(pushing - slip * (1 + TIE))
     return np.asarray(np.maximum.reduce(short))
-
-
-def _refuse_unknown(
-    stock: Plan, powers: Sequence[str], car: str | None, rails: Sequence[str], train: str | None
-) -> None:
-    wanted = (
-        ("power", powers, stock.powers),
-        ("car", () if car is None else (car,), stock.cars),
-        ("rail condition", rails, dict.fromkeys(conditions(stock.films))),
-        ("train", () if train is None else (train,), stock.trains),
-    )
-    for what, names, known in wanted:
-        for name in names:
-            look_up(name, known, what, file=stock.file)

@@ -11,13 +11,13 @@ from typing import Literal, NamedTuple, TypeVar
 import numpy as np
 
 from gradehaul.design.climb.stock_text import stock_text
-from gradehaul.errors import DesignError, GradehaulError, RouteError
+from gradehaul.errors import DesignError, GradehaulError
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.haulage.verdict import Verdict, how_well
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Deck, NamedTrain, Plan
@@ -40,9 +40,6 @@ UP, DOWN = "Up", "Down"
 
 _ONE_WAY = 0.9
 """A train whose route in its own plan climbs this share of all its rises and falls goes up only, or down only."""
-
-CAR_LENGTHS_PER_PERCENT = 1.0
-"""Car lengths of vertical curve for each 1 % of change of grade (common practice: one car, or a foot)."""
 
 LONGEST_CAR = 26.5
 """Longest car where no stock is given, m at full size: a foot in HO, which common practice takes as a car length."""
@@ -83,18 +80,10 @@ def steps_of(unit: str) -> Steps:
 
 
 def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice: Practice | None = None) -> Plan:
-    """Return the plan whose stock a design is for: a whole plan, or a file with stock alone.
+    """Return the plan whose stock a design is for: a whole plan, or a file with stock alone; None for no stock.
 
-    Parameters
-    ----------
-    path
-        The file; None for no stock.
-    scale
-        The scale's name; None where the file has one, which holds then.
-    unit
-        The unit of bare lengths; None for the file's own, else that of the practice.
-    practice
-        Whose clearances and weights apply; None for the file's own, else NMRA.
+    The scale is named where the file has none; the unit of bare lengths and the practice are the file's own, else those
+    given, else NMRA's.
 
     Raises
     ------
@@ -157,23 +146,6 @@ def judged_rails(stock: Plan, rail: str | None) -> tuple[str, ...]:
     return (rail,)
 
 
-def known_train(stock: Plan, train: str | None) -> str:
-    """Return the train named, or the only one.
-
-    Raises
-    ------
-    RouteError
-        No train of this name, or several and none named.
-    """
-    if train is None and len(stock.trains) == 1:
-        return next(iter(stock.trains))
-    if train is not None:
-        return look_up(train, stock.trains, "train", file=stock.file, place="--train").name
-    write = " or ".join(f"--train {quoted(name)}" for name in stock.trains)
-    write = write or "[train.NAME] in the file after --plan"
-    raise RouteError("no train is named", place="--train", write=write)
-
-
 def directions_of(stock: Plan, direction: Direction | None = None) -> Mapping[str, Direction]:
     """Return which way each train of the stock runs over the hill: as given, else as on its route in its own plan.
 
@@ -210,9 +182,12 @@ def car_length(stock: Plan) -> float:
     return max(own, default=LONGEST_CAR / stock.scale.ratio)
 
 
-def usual_vertical_curve(change: float, stock: Plan) -> float:
-    """Return the usual length of vertical curve, m, for a change of grade, a plain ratio; whole steps, upward."""
-    return steps_of(stock.unit).upward(CAR_LENGTHS_PER_PERCENT * 100 * change * car_length(stock))
+def usual_vertical_curve(change: _Length, stock: Plan) -> _Length:
+    """Return the usual length of vertical curve, m, for a change of grade, a plain ratio; whole steps, upward.
+
+    It is a car length for each 1 % (common practice: one car, or a foot).
+    """
+    return steps_of(stock.unit).upward(100 * change * car_length(stock))
 
 
 class HillLine(NamedTuple):

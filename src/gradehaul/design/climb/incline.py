@@ -13,11 +13,9 @@ import numpy as np
 
 from gradehaul.design.climb.given import Relation, solved
 from gradehaul.design.climb.hill import (
-    CAR_LENGTHS_PER_PERCENT,
     Direction,
     Hill,
     HillLine,
-    car_length,
     coefficient_of,
     directions_of,
     hill_of,
@@ -61,22 +59,6 @@ class Bend(NamedTuple):
 class Incline:
     """An incline, lengths in m.
 
-    Attributes
-    ----------
-    rise
-        The whole rise.
-    length
-        From level to level, both vertical curves in it.
-    bends
-        Curves on the way, with equal straights between them and at both ends.
-    coefficient
-        Curve coefficient C: a curve of radius R adds as much as a grade of C / R.
-    vertical
-        Length of the vertical curve at each change of grade; half of it lies on either side.
-    compensated
-        Whether the grade is eased on curves by C / R, so that the effective grade is the same everywhere, and less
-        only on easements, where the curve begins.
-
     Examples
     --------
     3 in of rise in 12 ft with vertical curves of 1 ft: the grade reaches from the middle of one to the middle of the
@@ -88,10 +70,16 @@ class Incline:
 
     rise: Meters
     length: Meters
+    """From level to level, both vertical curves in it."""
     bends: tuple[Bend, ...]
+    """Curves on the way, with equal straights between them and at both ends."""
     coefficient: Meters
+    """Curve coefficient C: a curve of radius R adds as much as a grade of C / R."""
     vertical: Meters
+    """Length of the vertical curve at each change of grade; half of it lies on either side."""
     compensated: bool = False
+    """Whether the grade is eased on curves by C / R, so that the effective grade is the same everywhere, and less only
+    on easements, where the curve begins."""
 
     @property
     def run(self) -> Meters:
@@ -284,8 +272,3 @@ def _refuse_impossible(incline: Incline, unit: str) -> None:
                 place="--curve",
                 write="a larger radius, or no compensation",
             )
-
-
-def practice_car(stock: Plan) -> float:
-    """Return the car length of the practice for changes of grade, m: 1 % for each so much of vertical curve."""
-    return CAR_LENGTHS_PER_PERCENT * car_length(stock)

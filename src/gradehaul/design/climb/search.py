@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Literal, NamedTuple, TypeVar
 
-from gradehaul.design.climb.headroom import clears, lowest_rise_per_turn
-from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of, turns_of
-from gradehaul.design.climb.hill import Direction, Hill, Need, steps_of
+from gradehaul.design.climb.headroom import clears
+from gradehaul.design.climb.helix import Helix, HelixBuild
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
+from gradehaul.design.climb.hill import Direction, Hill, Need, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
-from gradehaul.errors import DesignError
+from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.unusual import STEEP
-from gradehaul.plan.names import quoted
+from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 
@@ -35,11 +35,11 @@ _Given = TypeVar("_Given", HelixGiven, InclineGiven)
 class Stop:
     """Why a design does not work, as the error that says so; `rail` where a train does not get over it.
 
-    Reasons: ``train``, ``head room``, ``curve`` (no such helix), ``room`` (no such incline), ``floor``, and ``limit``
-    where a search ends. A `gentler` design fails for it all the more.
+    Reasons: ``train``, ``head room``, ``curve`` (no such helix), ``room`` (no such incline), and ``limit`` where a
+    search ends. A `gentler` design fails for it all the more.
     """
 
-    reason: Literal["head room", "train", "curve", "room", "floor", "limit"]
+    reason: Literal["head room", "train", "curve", "room", "limit"]
     error: DesignError
     rail: str | None = None
     gentler: bool = False
@@ -70,25 +70,34 @@ class TrainTest(NamedTuple):
         return Stop("train", DesignError(f"{words} on {stuck.rail} rail", write=cure), stuck.rail)
 
 
+def train_test(
+    stock: Plan, train: str | None, rail: str | None, need: Need, directions: Mapping[str, Direction]
+) -> TrainTest:
+    """Return the test of a train, the only one where none is named, on a rail, the first film's ages where none is.
+
+    Raises
+    ------
+    RouteError
+        No train or rail condition of this name, or several trains and none named.
+    """
+    if train is None and len(stock.trains) == 1:
+        train = next(iter(stock.trains))
+    if train is None:
+        write = " or ".join(f"--train {quoted(name)}" for name in stock.trains)
+        raise RouteError("no train is named", place="--train", write=write or "[train.NAME] in the file after --plan")
+    look_up(train, stock.trains, "train", file=stock.file, place="--train")
+    return TrainTest(stock, train, judged_rails(stock, rail), need, directions)
+
+
 def hardest(
     tried: Callable[[int], Stop | None], looks: Iterable[int], last: int, end: str, none: str
 ) -> tuple[int, Stop]:
     """Return the hardest step that works, and what stops the one before it.
 
-    Steps count from 0, the hardest, to `last`, the gentlest. Looks find the first that is not too hard, and halving the
-    gap before it does the rest. Where a gentler step may be too hard again, as for a train over a sawtooth, a narrow
-    window between two looks can be missed; what is returned still works, and the step before it does not.
-
-    Parameters
-    ----------
-    tried
-        What stops a step, None where it works.
-    looks
-        Steps to look at, rising.
-    last
-        The gentlest step.
-    end, none
-        What to say where step 0 works, so that no harder one is tried, and where a train climbs nothing.
+    Steps count from 0, the hardest, to `last`, the gentlest; `tried` returns what stops one. Looks, rising, find the
+    first that is not too hard, and halving the gap before it does the rest. Where a gentler step may be too hard again,
+    as for a train over a sawtooth, a narrow window between two looks can be missed; what is returned still works, and
+    the step before it does not. `end` is said where step 0 works, `none` where a train climbs nothing.
 
     Raises
     ------
@@ -197,34 +206,6 @@ def search_helix(
 
     fixed, stop = steps.hardest(given, find, tried)
     return helix_of(fixed, build, unit), stop
-
-
-def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> tuple[Helix, Stop]:
-    """Return the helix that takes the most cars up in a floor: the largest radius, and the least rise per turn.
-
-    A larger radius and a lower rise per turn both lower the effective grade at every point. A rise per turn that is
-    given is kept.
-
-    Raises
-    ------
-    DesignError
-        No floor, or figures that contradict one another or leave the helix open.
-    """
-    if given.floor is None:
-        raise DesignError("the most cars are looked for in a space", write='--floor "48 in"')
-    radius = radius_in(given.floor, build) if given.radius is None else given.radius
-    fixed = replace(given, radius=radius)
-    if fixed.rise_per_turn is not None or fixed.grade is not None or (fixed.turns and fixed.rise):
-        return helix_of(fixed, build, stock.unit), Stop("floor", DesignError("a larger radius needs a larger floor"))
-    lowest = lowest_rise_per_turn(radius, build, stock)
-    fixed = replace(fixed, rise_per_turn=lowest)
-    if build.straight and given.rise is not None:  # whole half turns, as many as the head room allows
-        turns = math.floor(2 * turns_of(radius, lowest, given.rise, build) + 1e-9) / 2
-        if turns < 0.5:
-            raise DesignError("the rise is less than a half turn takes", place="--rise", write="an incline for it")
-        fixed = replace(fixed, rise_per_turn=None, turns=turns)
-    stop = Stop("head room", DesignError("a lower rise per turn leaves too little clear height"))
-    return helix_of(fixed, build, stock.unit), stop
 
 
 def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: TrainTest) -> tuple[Incline, Stop]:

@@ -49,19 +49,9 @@ class LeveledHeights(NamedTuple):
 class Leveling:
     """Spots of trains in hills, the linear programs over them, and what was found so far.
 
-    Parameters
-    ----------
-    grades
-        How hard each spot is.
-    program
-        What heights must keep.
-    even
-        The heights where nothing is to be gained, m; they need not keep the program's limits.
-    hills
-        A hill for each spot, shape (spots,). Every partition leads to the same answer; one whose hills hardly hang
-        together is fast.
-    own
-        What each spot may never be above, shape (spots,).
+    The even heights, m, need not keep the program's limits. `hills` has a hill for each spot, shape (spots,): every
+    partition leads to the same answer, and one whose hills hardly hang together is fast. `own` is what each spot may
+    never be above, shape (spots,).
     """
 
     def __init__(
@@ -72,7 +62,7 @@ class Leveling:
         self._bound = np.full(hills.size, np.inf)  # what a spot may be once it is fixed
         self._pool = dict.fromkeys((row, 0) for row in grades.worst(even)[1].tolist())
 
-    def hill_by_hill(self, gain: float = GAIN) -> LeveledHeights | None:
+    def hill_by_hill(self) -> LeveledHeights | None:
         """Return heights that lower the hardest spot as far as can be, then the next hardest, and so on (leximin).
 
         Each round is one linear program: the least sum of every hill's hardest grade, over spots not fixed yet. Its
@@ -80,7 +70,7 @@ class Leveling:
         spot that is fixed lower. Then spots whose rows have multipliers above 0 have that grade in every optimum
         (complementary slackness) and are fixed; hills that lean on one another become one. Between rounds heights rest
         as near to even as the bounds so far let them: with the least sum of changes of grade of what differs. A hill
-        that could be lower than that by no more than `gain` keeps it, and one where no train pulls (0 or less) is done.
+        that could be lower than that by no more than `GAIN` keeps it, and one where no train pulls (0 or less) is done.
 
         Returns
         -------
@@ -95,7 +85,7 @@ class Leveling:
             self._bound[np.isinf(self._bound) & (self._tops(now) <= _CUT)] = _CUT + _ROOM
             if np.isfinite(self._bound).all():
                 break
-            bounds = self._round(now, gain, why)
+            bounds = self._round(now, why)
             rested = heights if bounds is None else self._rested(bounds)
             heights = heights if rested is None else rested
         off = np.abs(heights - self.even) > _STILL
@@ -108,7 +98,7 @@ class Leveling:
         found: FloatArray = tops[self._hill]
         return found
 
-    def _round(self, now: FloatArray, gain: float, why: dict[int, ActiveSet]) -> FloatArray | None:
+    def _round(self, now: FloatArray, why: dict[int, ActiveSet]) -> FloatArray | None:
         """Fix what one program proves; return the bounds of all spots where heights are to change, else None."""
         open_hills = np.unique(self._hill[np.isinf(self._bound)])
         variable = np.where(np.isinf(self._bound), np.searchsorted(open_hills, self._hill), -1)
@@ -131,7 +121,7 @@ class Leveling:
                 self._bound[inside & (self._bound < top - _ROOM)] = np.inf
                 continue
             fixing = np.unique(spots[part & ~own & (variable[spots] == k)])
-            if float(tops[fixing[0]]) - top > gain:
+            if float(tops[fixing[0]]) - top > GAIN:
                 self._bound[fixing] = top + _ROOM
                 bounds[variable == k] = top + _ROOM
                 changed = True

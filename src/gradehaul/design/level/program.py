@@ -40,26 +40,17 @@ class Limit(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Optimum:
-    """The optimum of a linear program.
-
-    Attributes
-    ----------
-    heights, others
-        Shape (stations,), and of the further variables.
-    rows
-        The multiplier of each row, shape (rows,), positive where the row is active.
-    limits
-        The active limits: indices of `Program.limits`.
-    floors, ceilings
-        The stations that cannot be lower, or higher.
-    """
+    """The optimum of a linear program: heights, shape (stations,), and the further variables."""
 
     heights: FloatArray
     others: FloatArray
     rows: FloatArray
+    """The multiplier of each row, shape (rows,), positive where the row is active."""
     limits: NDArray[np.intp]
+    """The active limits: indices of `Program.limits`."""
     floors: NDArray[np.intp]
     ceilings: NDArray[np.intp]
+    """The stations that cannot be lower, or higher."""
 
 
 class Program:
@@ -146,14 +137,8 @@ class Program:
     ) -> Optimum | None:
         """Return the heights and further variables of least cost, None where no heights keep all limits.
 
-        Parameters
-        ----------
-        rows, most
-            Sums of heights and further variables, shape (rows, stations + further), and the most that each may be.
-        cost
-            Of the further variables, shape (further,); heights cost nothing.
-        least
-            The least that a further variable may be.
+        The rows are sums of them, shape (rows, stations + further), with the most that each may be. Only the further
+        variables cost, shape (further,), and none is under `least`.
         """
         from scipy.optimize import linprog
         from scipy.sparse import csr_array, diags_array, hstack, vstack

@@ -137,7 +137,6 @@ def leveled(
     least: Mapping[str, float] | None = None,
     most: Mapping[str, float] | None = None,
     change: float = MOST_CHANGE,
-    gain: float = GAIN,
 ) -> Leveled:
     """Return the railheads that make the hardest effective grade as low as possible, then the next hardest, and so on.
 
@@ -145,15 +144,15 @@ def leveled(
     its head on the stretch, of the effective grade averaged by weight under it. That is linear in the heights where
     the head is held. The hardest of all stretches is made as low as can be; what cannot be lower is fixed; then the
     hardest of the others is made as low as can be, and so on. So no stretch gets harder than with even heights unless
-    that lowers a harder one. Where no more than `gain` is to be had, and where no train pulls, heights stay even.
+    that lowers a harder one. Where no more than `GAIN` is to be had, and where no train pulls, heights stay even.
 
     Where even heights climb nothing falls, and where they fall nothing climbs. No train's hardest grade gets harder
     than with even heights, unless limits of joints forbid these.
 
     All of this is without vertical curves: one that lies on a curve of the track can take back what was gained. The
     grades in the answer are those with vertical curves, as `check` has them. On a route with reversals each leg is
-    judged, on a lap with the lap behind it. `gain` is what is worth a change of heights, a plain ratio; the other
-    parameters, and what is raised, are those of `gradehaul.Layout.level`.
+    judged, on a lap with the lap behind it. The parameters, and what is raised, are those of
+    `gradehaul.Layout.level`.
     """
     plan = layout.plan
     stations = stations_of(plan)
@@ -194,7 +193,7 @@ def leveled(
             place=" and ".join(option for option, own in (("--at-least", least), ("--at-most", most)) if own),
             write="limits that leave some joint room",
         )
-    found = chosen.hill_by_hill(gain)
+    found = chosen.hill_by_hill()
     if found is None:
         raise DesignError(
             "no heights keep all limits",
@@ -204,7 +203,7 @@ def leveled(
 
     def hardest_with(change: float, least: Mapping[str, float], most: Mapping[str, float]) -> float | None:
         """Return the hardest grade of all with other limits; None where no heights keep them."""
-        other = leveling(change, least, most).hill_by_hill(gain)
+        other = leveling(change, least, most).hill_by_hill()
         return None if other is None else max(hardest_under(_as_checked(stations, other)[0], n).grade for n in binds)
 
     after, heights = _as_checked(stations, found)

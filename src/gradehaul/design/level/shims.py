@@ -107,15 +107,8 @@ def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: 
     matrix of the linear program is totally unimodular: its corners are whole [1]_, so that asking the solver for whole
     numbers costs nothing.
 
-    Parameters
-    ----------
-    surveyed
-        The survey.
-    target
-        The grade that was meant, either sign; None for the even grade from end to end,
-        which is the least possible, and one step more between two readings.
-    step, shim
-        The smallest correction that can be read, and the largest allowed, m.
+    The target has either sign; None is the even grade from end to end, the least possible, and one step more between
+    two readings. `step` is the smallest correction that can be read, `shim` the largest allowed, m.
 
     References
     ----------

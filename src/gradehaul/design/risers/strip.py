@@ -63,18 +63,7 @@ def strip_pages(found: Risers, length: float, paper: PageRoom, half_width: float
     """Return the pages of a strip, from the first riser on.
 
     Each page shows the track in plan at full size, turned so that its stretch lies along the page. A page begins where
-    the one before ends.
-
-    Parameters
-    ----------
-    found
-        The risers.
-    length
-        Of the strip, along the track, m.
-    paper
-        The room of a page.
-    half_width
-        How far a mark reaches to either side of the center line, m.
+    the one before ends. The strip has a length along the track, m; marks reach `half_width` to either side of it, m.
 
     Raises
     ------
@@ -145,16 +134,16 @@ def _page(found: Risers, number: int, start: float, end: float, paper: PageRoom)
     chord = math.sqrt(8 * _FINE / max(float(np.abs(curvature).max()), 1e-3))
     line, _ = _turned(walk, np.linspace(low, high, max(2, math.ceil((high - low) / chord) + 1)), start, end)
     inside = [(mark(riser.at), riser) for riser in found.risers if start - 1e-9 <= riser.at <= end + 1e-9]
-    tangents = [
-        (mark(at), _named(after, walk)) for at, _, after in walk.tangent_points if start - 1e-9 <= at <= end + 1e-9
-    ]
+    unit, changes = walk.layout.plan.unit, walk.tangent_points
+    near = [(at, after) for at, _, after in changes if start - 1e-9 <= at <= end + 1e-9]
+    tangents = [(mark(at), section_words(after, unit)) for at, after in near]
     return StripPage(number, start, end, line - middle, (mark(start), mark(end)), tuple(inside), tuple(tangents))
 
 
-def _named(section: Section, walk: Walk) -> str:
+def section_words(section: Section, unit: str) -> str:
     """Return what begins at a tangent point."""
     if section.first != section.last:
         return "easement"
     if abs(section.first) < 1e-9:
         return "straight"
-    return f"radius {describe(1 / abs(section.first), 'length', walk.layout.plan.unit)}"
+    return f"radius {describe(1 / abs(section.first), 'length', unit)}"

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.network.graph import Way
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Track
 from gradehaul.quantities.si import METER, Meters
 from gradehaul.track.curvature import Section
@@ -132,9 +132,7 @@ def walk_along(layout: Layout, *, line: str | None = None, route: str | None = N
     if line is None:
         write = " or ".join(f"--line {quoted(name)}" for name in list(lines)[:3])
         raise RouteError("the plan has several lines", file=layout.plan.file, write=f"{write}, or --route")
-    if line not in lines:
-        write = instead(line, lines)
-        raise RouteError("the plan has no line of this name", file=layout.plan.file, found=quoted(line), write=write)
+    look_up(line, lines, "line", file=layout.plan.file, place="--line")
     return _walk(layout, line, [Way(track.id, forward=True) for track in lines[line].tracks])
 
 

@@ -42,33 +42,7 @@ def rolls(
     and runs further than a cut of cars would. It minds no rule of running, and where track divides it takes the way on
     which it gets furthest.
 
-    Parameters
-    ----------
-    graph
-        The movement graph.
-    alignment
-        Railheads.
-    berth, clear
-        The berth and the part of it where cars stand.
-    resistance
-        Resistance per unit of weight, as a grade: the lowest to allow for. A film on the rail does not change
-        it.
-
-    Examples
-    --------
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.plan import read_plan
-    >>> layout = Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.A = 0
-    ... [line.Main]
-    ... from = "A"
-    ... to = "B"
-    ... track = [{ straight = 2, rise = 0 }, { straight = 1, grade = "2 %", berth = "Siding" }]
-    ... '''))
-    >>> rolls(layout.movements, layout.alignment, layout.plan.berths["Siding"], layout.clear["Siding"], 0.008)
-    (Roll(toward='A', length=2.5, track='Main:1', end=None),)
+    `resistance` is the lowest to allow for per unit of weight, as a grade; a film on the rail does not change it.
     """
     free = graph.run_both_ways
     found: list[Roll] = []

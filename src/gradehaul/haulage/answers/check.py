@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache, partial
 from typing import ClassVar
 
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.answers.check_notes import assumed_films, misfit_notes, taut_trains, unsure_predictions
+from gradehaul.haulage.answers.check_notes import (
+    assumed_films,
+    misfit_notes,
+    surveyed_steeper,
+    taut_trains,
+    unsure_predictions,
+)
 from gradehaul.haulage.answers.figures import Figure, figures
-from gradehaul.haulage.answers.judged import worse_ages, worst_of_each
+from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
-from gradehaul.haulage.answers.named_trains import TrainAnswer, train_answers
-from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
@@ -79,25 +82,6 @@ class RangedLoad:
         return self.load.held(self.spread.rated_high)
 
 
-class LoadTrials:
-    """The random trials of the loads of a route, run when a load is first looked at.
-
-    Parameters
-    ----------
-    route_trust
-        Makes the route ready for trials.
-    """
-
-    def __init__(self, route_trust: Callable[[], RouteTrust]) -> None:
-        self._trust = cache(route_trust)
-        self.spread = cache(lambda load: self._trust().spread(load))
-        self.rated_range = cache(lambda load: self._trust().rated_range(load))
-
-    def sure(self, load: Load, cars: int) -> bool:
-        """Return whether a train of so many cars is rated in at least 95 of 100 trials."""
-        return self._trust().sure(load, cars)
-
-
 @dataclass(frozen=True, slots=True)
 class RouteAnswer:
     """What a route needs, and the longest trains over it: one load for every power, car and rail condition."""
@@ -112,7 +96,7 @@ class RouteAnswer:
     ruling: Ruling
     under_trains: tuple[UnderTrain, ...]
     loads: tuple[Load, ...]
-    trials: LoadTrials = field(repr=False, compare=False)
+    trials: RouteTrust = field(repr=False, compare=False)
 
     @property
     def spreads(self) -> tuple[LoadSpread, ...]:
@@ -207,49 +191,6 @@ class CheckAnswer(AnswerRecord):
         return not self.not_checked and not any(train.outcome in FAILS for train in self.on(self.judged_rails))
 
 
-def check(
-    plan: Plan,
-    *,
-    all_routes: bool = False,
-    seed: int = 0,
-    hours: float | None = None,
-    rails: Sequence[str] | None = None,
-    trains: Sequence[str] = (),
-    routes: Sequence[str] = (),
-    progress: Progress | None = None,
-) -> CheckAnswer:
-    """Answer the main job for a plan.
-
-    Parameters
-    ----------
-    plan
-        The plan.
-    all_routes
-        List every route between ends and berths, up to a limit, beside the declared ones.
-    seed
-        Seed of the random trials: the same seed gives the same answer.
-    hours
-        The age of every film; both fresh and rested where it is left out.
-    rails
-        The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
-        clean.
-    trains, routes
-        The trains and routes to answer for, and no others; all where both are empty. A train brings its route along,
-        and where no train is named a route brings the trains on it.
-    progress
-        Called as routes are done.
-
-    Raises
-    ------
-    RouteError
-        A rail condition, train or route that the plan does not have.
-    Problems
-        Heights that contradict each other, routes that no train can follow.
-    """
-    layout = Layout(plan, all_routes=all_routes, hours=hours)
-    return check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
-
-
 def check_layout(
     layout: Layout,
     *,
@@ -259,7 +200,17 @@ def check_layout(
     routes: Sequence[str] = (),
     progress: Progress | None = None,
 ) -> CheckAnswer:
-    """Answer the main job for a layout that is at hand, as `check` does for a plan."""
+    """Answer the main job for a layout.
+
+    The layout passes or fails by the rail conditions named; where that is None, as planned where the plan says so, else
+    clean. With names of trains and routes it answers for these alone: a train brings its route along, and where no
+    train is named a route brings the trains on it. `progress` is called as routes are done.
+
+    Raises
+    ------
+    RouteError
+        A rail condition, train or route that the plan does not have.
+    """
     plan, chosen = _narrowed(layout, trains, routes)
     judged = layout.judged(rails)
     trials = RandomTrials(plan, layout.coefficient, seed=seed)
@@ -269,7 +220,7 @@ def check_layout(
         answered.append(_route_answer(layout, layout.profile(route), made, trials))
         if progress is not None:
             progress(number + 1, len(chosen))
-    answers = train_answers(layout, plan, trials)
+    answers = judged_trains(layout, trains=plan.trains, trials=trials)
     alignment = layout.alignment
     doubts = (
         *plan.doubts,
@@ -367,5 +318,4 @@ def _route_answer(
         for car in layout.plan.cars
         for load in layout.loads(profile, power, car, layout.rails)
     )
-    load_trials = LoadTrials(partial(RouteTrust, layout.plan, profile, trials))
-    return RouteAnswer(profile, profile.ruling(), under, loads, load_trials)
+    return RouteAnswer(profile, profile.ruling(), under, loads, RouteTrust(layout.plan, profile, trials))

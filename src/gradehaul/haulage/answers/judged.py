@@ -1,22 +1,23 @@
-"""Judged trains: verdicts with the places that do not hold a train, and the worst over rails and ages of film."""
+"""Judged trains: verdicts, places that hold no train and random trials; the worst over rails and ages of film."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Iterable, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, TypeVar
+from collections.abc import Callable, Collection, Hashable, Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import cache, partial
+from typing import ClassVar, TypeVar
 
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.longest import RoomKind
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
+from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.route import Route
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.quantities.si import Meters, Share
-
-if TYPE_CHECKING:
-    from gradehaul.haulage.answers.layout import Layout
-    from gradehaul.haulage.trust.train import TrainTrust
 
 _WHOLE = 1 + 1e-9
 """A train so little longer than its room still fits."""
@@ -44,12 +45,15 @@ class Misfit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """A verdict, which is on the track alone, with the places of the route that do not hold the train."""
+    """What becomes of a train on one rail condition: a verdict on the track alone, and places too short for it."""
 
-    KEYS: ClassVar[str] = JUDGED_KEYS
+    KEYS: ClassVar[str] = f"{JUDGED_KEYS} risk"
 
+    rail: str
     verdict: Verdict
     misfits: tuple[Misfit, ...] = ()
+    run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
+    """Its random trials, run when they are first looked at."""
 
     @property
     def outcome(self) -> Outcome:
@@ -61,45 +65,56 @@ class Judged:
         """What orders one train on several rails, the worst first: its outcome, and its pull to spare, N."""
         return WORST_FIRST.index(self.outcome), self.verdict.margin
 
+    @property
+    def trust(self) -> TrainTrust:
+        """How far the verdict can be trusted."""
+        return self.run_trials()
+
+    @property
+    def risk(self) -> Share:
+        """The chance that it fails: that it stalls, runs away, or does not fit."""
+        return 1.0 if self.misfits else self.trust.fail_probability
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class JudgedTrain(Judged):
-    """A named train on its route and one rail condition."""
+class TrainAnswer(Judged):
+    """What becomes of a named train on its route and one rail condition."""
+
+    KEYS: ClassVar[str] = (
+        f"name route rail length {JUDGED_KEYS} risk trust.stall_probability draws=trust.trials trust.margin_low "
+        "trust.margin_high unsure_of=trust.causes measure_next=trust.next_measurement.measure"
+    )
 
     name: str
     route: str
-    rail: str
+    length: Meters
 
 
-_Train = TypeVar("_Train", bound=JudgedTrain)
+_Judged = TypeVar("_Judged", bound=Judged)
+_Train = TypeVar("_Train", bound=TrainAnswer)
 
 
-def risk(judged: Judged, trust: TrainTrust) -> Share:
-    """Return the chance that the outcome of a train is one that fails: it stalls, runs away, or does not fit."""
-    return 1.0 if judged.misfits else trust.fail_probability
+def judged(
+    kind: Callable[..., _Judged],
+    layout: Layout,
+    profile: RouteProfile,
+    train: Train,
+    rail: str,
+    trials: RandomTrials,
+    **own: object,
+) -> _Judged:
+    """Return what becomes of a train on a route and rail condition, as a record of a kind with fields of its own."""
+    return kind(
+        rail=rail,
+        verdict=judge(profile, train, rail, layout.pulls),
+        misfits=misfits(layout, profile.route, train),
+        run_trials=cache(partial(trust_in_train, profile, train, rail, trials)),
+        **own,
+    )
 
 
 def misfits(layout: Layout, route: Route, train: Train) -> tuple[Misfit, ...]:
-    """Return the places of a route that do not hold a train: berths, tails, its lap, its tightest loop, run-rounds.
-
-    Examples
-    --------
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead = { Foot = 0, Top = 0.1 }
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 1, berth = "Yard" }, { straight = 4 }] }
-    ... loco.tank = { mass = "400 g", length = 0.2, pull.clean = "80 gf" }
-    ... car.ore = { mass = "100 g", length = 0.15 }
-    ... train.up = { route = "Up", consist = ["tank", "6 ore"] }
-    ... route.Up = { from = "Yard", to = "Top" }
-    ... ''')
-    >>> layout = Layout(plan)
-    >>> [(each.place, each.kind) for each in misfits(layout, layout.route("Up"), made_up(plan, plan.trains["up"]))]
-    [('berth "Yard"', 'berth')]
-    """
+    """Return the places of a route that do not hold a train: berths, tails, its lap, its tightest loop, run-rounds."""
     rooms = (
         Misfit(room.name, room.kind, train.length, room.length)
         for room in layout.rooms(route)
@@ -113,26 +128,34 @@ def misfits(layout: Layout, route: Route, train: Train) -> tuple[Misfit, ...]:
 
 
 def judged_trains(
-    layout: Layout, rails: Sequence[str] | None = None, trains: Collection[str] | None = None
-) -> tuple[JudgedTrain, ...]:
+    layout: Layout,
+    rails: Sequence[str] | None = None,
+    trains: Collection[str] | None = None,
+    trials: RandomTrials | None = None,
+) -> tuple[TrainAnswer, ...]:
     """Return the named trains whose route is answered, on some or all rail conditions, in the order of the plan.
 
     `trains` are their names; None for all.
     """
     plan, routes = layout.plan, {route.name: route for route in layout.routes}
+    if trials is None:
+        trials = RandomTrials(plan, layout.coefficient)
     found = []
     for named in plan.trains.values():
         if named.route not in routes or (trains is not None and named.name not in trains):
             continue
-        route, train = routes[named.route], made_up(plan, named)
-        profile, too_long = layout.profile(route), misfits(layout, route, train)
+        profile, train = layout.profile(routes[named.route]), made_up(plan, named)
         found += [
-            JudgedTrain(
+            judged(
+                TrainAnswer,
+                layout,
+                profile,
+                train,
+                rail,
+                trials,
                 name=named.name,
                 route=named.route,
-                rail=rail,
-                verdict=judge(profile, train, rail, layout.pulls),
-                misfits=too_long,
+                length=train.length,
             )
             for rail in (layout.rails if rails is None else rails)
         ]

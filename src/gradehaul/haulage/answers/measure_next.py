@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.bench.benched import Bench, work_out
 from gradehaul.haulage.bench.film_age import EARLY
 from gradehaul.haulage.bench.reduction import ENOUGH
@@ -37,14 +37,8 @@ def measurements(
 ) -> Iterator[Measurement]:
     """Yield what to measure next, at most six measurements, the most useful first.
 
-    Parameters
-    ----------
-    plan
-        The plan with its readings.
-    judged, film
-        The named trains as they are judged, each at its worst, and with each film everywhere; the first go first.
-    bench
-        What its readings say, where that is at hand.
+    `judged` are the named trains as they are judged, each at its worst, `film` with each film everywhere; the first go
+    first. `bench` is what the readings say, where that is at hand.
     """
     best: dict[str, tuple[bool, float, str]] = {}
     for first, trains in ((True, judged), (False, film)):

@@ -7,10 +7,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from gradehaul.haulage.answers.judged import worse_ages, worst_of_each
+from gradehaul.haulage.answers.judged import judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
-from gradehaul.haulage.answers.named_trains import train_answers
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.cars import CarBench
@@ -152,11 +151,6 @@ def bounds(trials: Iterable[JudgedTrial]) -> dict[tuple[str, str, float | None],
     """Return the bounds, N, that trials set on the pull of locomotives, by locomotives, rail and hours.
 
     A train that climbed bounds it from below by its demand, one that stalled from above.
-
-    Examples
-    --------
-    >>> bounds([])
-    {}
     """
     found: dict[tuple[str, str, float | None], tuple[float, float]] = {}
     for answer in trials:
@@ -187,5 +181,5 @@ def _next(plan: Plan, bench: Bench, seed: int) -> Iterator[Measurement]:
     trials = RandomTrials(layout.plan, layout.coefficient, seed=seed)
     rails = layout.judged()
     film = [rail for rail in film_rails(layout.rails) if rail not in rails]
-    judged, filmed = (train_answers(layout, layout.plan, trials, on) for on in (rails, film))
+    judged, filmed = (judged_trains(layout, on, trials=trials) for on in (rails, film))
     return measurements(plan, worst_of_each(judged), worse_ages(filmed), bench)

@@ -7,12 +7,11 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, misfits, risk
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials
-from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up, quoted
@@ -20,7 +19,7 @@ from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED
 from gradehaul.plan.records import Cut, Line, NamedRoute, NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import cut_of
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Share
+from gradehaul.quantities.si import Meters
 from gradehaul.track.heights.railhead import solve_railheads
 
 ANY = "any"
@@ -44,17 +43,9 @@ class Trial(Judged):
 
     condition: str
     """``clean``, ``as planned`` or ``film everywhere``."""
-    rail: str
-    """The rail condition of the plan that it is judged on."""
-    trust: TrainTrust
     most: int | None
     """The most cars of the counted kind with which it, and it with any fewer, climbs; None where it has no cars, or
     does not climb without them."""
-
-    @property
-    def risk(self) -> Share:
-        """The chance that it fails: that it stalls, runs away, or does not fit."""
-        return risk(self, self.trust)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,21 +103,11 @@ def try_train(
 ) -> TrialAnswer:
     """Return what becomes of a train on a route: on clean rail, as planned, and with film everywhere.
 
-    Parameters
-    ----------
-    plan
-        The plan.
-    route
-        The name of a route, or two places as ``FROM..TO``, between which the shortest way with the fewest reversals
-        is taken.
-    vehicles
-        The train from head to tail: names of locomotives, powers and cars, with a number before a name that counts.
-        ``any`` stands for each power of the plan by turns.
-    heights
-        Railheads, m, by joint, in the place of the plan's. Where stated grades and rises contradict one, those of the
-        lines at its joint give way, but for level track.
-    seed
-        Of the random trials.
+    The route goes by its name, or two places as ``FROM..TO``, between which the shortest way with the fewest reversals
+    is taken. The vehicles go from head to tail: names of locomotives, powers and cars, with a number before a name that
+    counts; ``any`` stands for each power of the plan by turns. `heights` are railheads, m, by joint, in the place of
+    the plan's: where stated grades and rises contradict one, those of the lines at its joint give way, but for level
+    track.
 
     Raises
     ------
@@ -142,7 +123,7 @@ def try_train(
     >>> from gradehaul.plan import load_plan
     >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
     >>> [(each.condition, each.outcome, each.most) for each in answer.trains[0].trials]
-    [('clean', 'climbs', 8), ('film everywhere', 'marginal', 3)]
+    [('clean', 'climbs', 8), ('film everywhere', 'marginal', 2)]
     """
     plan, freed = _with_heights(plan, heights or {})
     texts = _vehicles(plan, vehicles)
@@ -202,11 +183,13 @@ def _tried(
             counts[cut.name] = counts.get(cut.name, 0) + cut.count
     counted = max(counts, key=lambda name: counts[name], default=None)
     train = _train(plan, profile.route, consist)
-    trials = tuple(
-        _trial(layout, profile, consist, counted, condition, rails, random_trials)
-        for condition, rails in _conditions(layout).items()
-    )
-    return TrialTrain(power, consist, train.length, counted, trials)
+    trials = []
+    for condition, rails in _conditions(layout).items():
+        most = None if counted is None else _most(layout, profile, consist, counted, rails)
+        own = {"condition": condition, "most": most}
+        ages = [judged(Trial, layout, profile, train, rail, random_trials, **own) for rail in rails]
+        trials.append(min(ages, key=lambda trial: trial.badness))
+    return TrialTrain(power, consist, train.length, counted, tuple(trials))
 
 
 def _conditions(layout: Layout) -> dict[str, tuple[str, ...]]:
@@ -214,29 +197,6 @@ def _conditions(layout: Layout) -> dict[str, tuple[str, ...]]:
     found = {CLEAN: (CLEAN,), AS_PLANNED: tuple(rail for rail in layout.rails if rail in PLANNED)}
     found[EVERYWHERE] = film_rails(layout.rails)
     return {condition: rails for condition, rails in found.items() if rails}
-
-
-def _trial(
-    layout: Layout,
-    profile: RouteProfile,
-    consist: Sequence[Cut],
-    counted: str | None,
-    condition: str,
-    rails: Sequence[str],
-    random_trials: RandomTrials,
-) -> Trial:
-    train = _train(layout.plan, profile.route, consist)
-    too_long = misfits(layout, profile.route, train)
-    found = {rail: Judged(verdict=judge(profile, train, rail, layout.pulls), misfits=too_long) for rail in rails}
-    rail = min(rails, key=lambda rail: found[rail].badness)
-    return Trial(
-        condition=condition,
-        rail=rail,
-        verdict=found[rail].verdict,
-        trust=trust_in_train(profile, train, rail, random_trials),
-        misfits=too_long,
-        most=None if counted is None else _most(layout, profile, consist, counted, rails),
-    )
 
 
 def _most(

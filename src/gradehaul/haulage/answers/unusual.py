@@ -35,12 +35,7 @@ _CAR, _LOCO = (0.25, 4.0), (0.5, 10.0)
 def unusual_notes(plan: Plan, alignment: Alignment, rulings: Iterable[Ruling]) -> Iterator[Note]:
     """Yield a note for each figure far outside what is usual.
 
-    Parameters
-    ----------
-    plan, alignment
-        The plan, and where its tracks lie.
-    rulings
-        The hardest places of its routes.
+    `rulings` are the hardest places of its routes.
     """
     yield from _steep(plan, rulings)
     yield from _sharp(plan)

@@ -38,12 +38,7 @@ def fit_coefficients(weights: FloatArray, pulls: FloatArray) -> Coefficients:
     Locomotives differ from one another by a share of their pull, so each is weighed by 1 / its fitted pull, found in a
     few rounds.
 
-    Parameters
-    ----------
-    weights
-        Weight on metal and on tyred driven wheels, N, shape (locomotives, 2).
-    pulls
-        Their mean pulls, N, shape (locomotives,).
+    Weights are those on metal and on tyred driven wheels, N, shape (locomotives, 2), pulls the means, (locomotives,).
 
     Examples
     --------
@@ -133,14 +128,7 @@ def fit_adhesion(
 ) -> AdhesionFit:
     """Fit the adhesion on one rail condition.
 
-    Parameters
-    ----------
-    rail, locos
-        The condition, and the names of the locomotives read on it.
-    weights
-        Weight on metal and on tyred driven wheels of each, N.
-    pulls, errors
-        Mean pull of each and its standard error, N.
+    `weights` are those on metal and on tyred driven wheels of each, N; `errors` the standard errors of the pulls, N.
     """
     w, y = np.array(weights), np.array(pulls)
     share = w[:, 1] / w.sum(axis=1)

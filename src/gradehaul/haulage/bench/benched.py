@@ -99,13 +99,8 @@ def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
 
     Nothing of the plan changes where it has no readings and no age is named.
 
-    Parameters
-    ----------
-    plan
-        The plan.
-    hours
-        Age of every film, whose fresh or rested condition, as the age has it, then has the pulls of that age. Where it
-        is left out, each condition has those of the age at which it was read to pull least.
+    At an age of all films, hours, the fresh or rested condition, as the age has it, has the pulls of that age. Where it
+    is left out, each condition has those of the age at which it was read to pull least.
     """
     book = plan.book
     if not (book.pulls or book.strings or book.tilts):

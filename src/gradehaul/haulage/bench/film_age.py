@@ -9,7 +9,7 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from gradehaul.plan.records import Basis, WorkedOut
+from gradehaul.plan.records import WorkedOut
 from gradehaul.quantities.si import Hours, Newtons
 
 EARLY = 1.0
@@ -91,14 +91,8 @@ def recovery(loco: str, film: str, ages: Sequence[tuple[float, float]], clean: f
     the last age, on a grid drawn closer three times; for each the two levels are linear, and held to 0 ≤ fresh ≤
     settled ≤ clean. What recovers faster than the first age leaves nothing to tell how low it began.
 
-    Parameters
-    ----------
-    loco, film
-        Their names.
-    ages
-        Hours since the film went on and the mean pull then, N.
-    clean
-        The locomotive's pull on clean rail, N, where it was read: the film never gives back more.
+    `ages` has hours since the film went on and the mean pull then, N; `clean` is the pull on clean rail where it was
+    read: the film never gives back more.
 
     Examples
     --------
@@ -133,15 +127,6 @@ def pull_at(own: Recovery, films: Sequence[Recovery], hours: float) -> tuple[New
     Before its first age read it had not recovered so far: it is scaled by the least share that another locomotive kept
     on the same film, of those that were read earlier, and never more than its own curve has.
 
-    Parameters
-    ----------
-    own
-        Its recovery.
-    films
-        The recoveries of all locomotives on all films.
-    hours
-        The age.
-
     Examples
     --------
     >>> mule = recovery("mule", "treated", [(6.0, 0.61)], None)
@@ -167,8 +152,10 @@ def pull_at(own: Recovery, films: Sequence[Recovery], hours: float) -> tuple[New
         return kept * read, WorkedOut("scaled", how)
     if value < read:
         return value, WorkedOut("scaled", f"the curve of its readings, {first:g} h or older, at {hours:g} h")
-    basis: Basis = "measured" if first <= EARLY else "assumed"
-    return value, WorkedOut(basis, f"no more than its reading at {first:g} h")
+    if first <= EARLY:
+        how = f"its reading at {first:g} h, fresh as all within {EARLY:g} h of wiping (assumed)"
+        return value, WorkedOut("measured", how)
+    return value, WorkedOut("assumed", f"no more than its reading at {first:g} h")
 
 
 def _by_age(ages: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:

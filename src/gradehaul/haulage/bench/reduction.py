@@ -96,15 +96,8 @@ def mean_of(values: Sequence[float], *, step: float = 0.0, scatter: float | None
     Standard error s / √n, 95 % interval by Student's t (any text on statistics). Readings that scatter by less than
     half a step of the balance were all rounded alike: their mean is never surer than a step evenly spread, step / √12.
 
-    Parameters
-    ----------
-    values
-        The readings, in any one unit.
-    step
-        The least step that the balance shows.
-    scatter, freedom
-        Borrowed scatter of a single reading and its degrees of freedom; else the readings' own, of which there must be
-        two or more.
+    `step` is the least that the balance shows. `scatter` and `freedom` are borrowed; else they are the readings' own,
+    of which there must be two or more.
 
     Examples
     --------
@@ -167,18 +160,7 @@ def reduce_row(
 ) -> Reduced:
     """Return the readings of one locomotive on one rail in one state, reduced.
 
-    Parameters
-    ----------
-    key
-        Locomotive, rail condition and state.
-    taken
-        The rows.
-    pooled
-        Scatter of all rows.
-    step
-        The least step of the balance, N, where it is stated.
-    sure
-        Standard error of the correction for curves, N, common to all of the readings.
+    `sure` is the standard error of the correction for curves, N, common to all of the readings.
     """
     forces = [force for row in taken for force in row.forces]
     values = [force.value for force in weakest_age(taken)]

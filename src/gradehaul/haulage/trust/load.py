@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
+from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import headed_by
@@ -38,24 +38,16 @@ class LoadSpread:
 
 
 class RouteTrust:
-    """How sure the loads of a route are.
+    """How sure the loads of a route are: random trials, run when a load is first looked at.
 
-    Each train that is looked at is exact in each of 1,000 trials. The number of cars is found as if one more always
-    needed more; over a sawtooth that may differ from the nominal load, which is found without that and stands between
-    the two percentiles in any case.
-
-    Parameters
-    ----------
-    plan, profile
-        The plan, and the route's compensated profile.
-    trials
-        Trials of the plan's figures; fewer of them are taken.
+    Each train that is looked at is exact in each of 1,000 trials, and no number of cars is passed over that could fail.
     """
 
     def __init__(self, plan: Plan, profile: RouteProfile, trials: RandomTrials) -> None:
         self._plan, self._profile, self._trials = plan, profile, trials.part(LOAD_TRIALS)
         self._trains: dict[int, list[Margins]] = {}
         self._pulls: Pulls = {}
+        self._ranges: dict[tuple[Load, _Kind], tuple[int, int]] = {}
         self._of: tuple[str, str, str] | None = None
         """The power, car and engine whose trains are kept: loads on several rails follow one another."""
 
@@ -72,12 +64,44 @@ class RouteTrust:
         return cars == 0 or _percentile(self._margins(load, "rated", cars), LOW) >= 0
 
     def _range(self, load: Load, kind: _Kind, nominal: int) -> tuple[int, int]:
-        slope = self._slope(load, max(nominal, 1))
+        if (load, kind) not in self._ranges:
+            low = self._most_cars(load, kind, LOW, 1, nominal)
+            self._ranges[load, kind] = low, self._most_cars(load, kind, HIGH, nominal + 1, MOST_CARS)
+        return self._ranges[load, kind]
 
-        def most_cars(percentile: float) -> int:
-            return _most_cars(lambda count: _percentile(self._margins(load, kind, count), percentile), nominal, slope)
+    def _most_cars(self, load: Load, kind: _Kind, share: float, first: int, most: int) -> int:
+        """Return the number of cars before the first of some with which a percentile of the margin is negative."""
+        count = first
+        while count <= most:
+            spare = self._margins(load, kind, count)
+            if _percentile(spare, share) < 0:
+                return count - 1
+            count += 1 + self._surely_more(load, kind, spare, share)
+        return most
 
-        return min(most_cars(LOW), nominal), max(most_cars(HIGH), nominal)
+    def _surely_more(self, load: Load, kind: _Kind, spare: FloatArray, share: float) -> int:
+        """Return how many cars more do not make a percentile negative even if each stood where the route is hardest.
+
+        A row of cars needs no more than it can need anywhere, but for coupler tension.
+        """
+        if self._profile.curves.tension:
+            return 0
+        car, trials, starting = self._plan.cars[load.car], self._trials, kind == "rated"
+        mass, curve = trials.mass(trials.mass_cause(car)), trials.starting_curve if starting else trials.curve
+        heights, bends = self._rows(car.length)
+        more = 0
+        for _ in range(3):  # the more cars, the less each of them needs where the steepest place is short
+            each = mass * (heights[more] + curve * bends[more]) + trials.resistance(car, starting=starting)
+            enough = _percentile(spare / np.maximum(GRAVITY * car.mass * each, 1e-12), share)
+            more = max(more, int(min(enough, MOST_CARS - 1)))
+        return more
+
+    def _rows(self, length: float) -> FloatArray:
+        """Return what each car of a row climbs and turns at the most, in rows of no fewer than 1, 1, 2, 3 … cars."""
+        legs = [[shape.rows_of_cars(length) for shape in (leg.heights, leg.bends)] for leg, _ in self._profile.runs]
+        each = np.max(legs, axis=0) / np.arange(1, MOST_CARS + 1)
+        least = np.maximum.accumulate(each[:, ::-1], axis=1)[:, ::-1]
+        return np.concatenate([least[:, :1], least], axis=1)
 
     def _margins(self, load: Load, kind: _Kind, count: int) -> FloatArray:
         """Return the pull that a train has to spare in every trial, N, shape (trials,)."""
@@ -89,11 +113,6 @@ class RouteTrust:
         legs = [leg.margin(load.rail, state, starting=starting) for leg in self._legs(load, count)]
         least: FloatArray = np.min(legs, axis=0)
         return least
-
-    def _slope(self, load: Load, count: int) -> float:
-        """Return about what one more car takes from the margin of a train, N, as a negative figure."""
-        legs = self._legs(load, count)
-        return -max(float((leg.demand() + leg.resistance()).mean()) for leg in legs) / count
 
     def _legs(self, load: Load, count: int) -> list[Margins]:
         """Return the train of a number of cars as it runs over each leg."""
@@ -114,44 +133,3 @@ def _percentile(values: FloatArray, share: float) -> float:
     """Return the least value of a trial that no more than such a share of trials is below."""
     rank = math.ceil(share * (values.size - 1))
     return float(np.partition(values, rank)[rank])
-
-
-def _most_cars(margin: Callable[[int], float], near: int, slope: float = 0.0) -> int:
-    """Return the most cars with which a margin is not negative, by steps as long as the margin allows.
-
-    Parameters
-    ----------
-    margin
-        By the number of cars.
-    near
-        A number to begin with.
-    slope
-        About what one more car adds to the margin, negative; 0 where that is not known.
-
-    Examples
-    --------
-    >>> looked: list[int] = []
-    >>> _most_cars(lambda count: looked.append(count) or 94.5 - count, 20, -0.9), looked
-    (94, [20, 102, 94, 95])
-    >>> _most_cars(lambda _: 1.0, 3), _most_cars(lambda _: -1.0, 3)
-    (999, 0)
-    """
-    below, above = 0, MOST_CARS + 1
-    at, step = min(max(near, 1), MOST_CARS), 1
-    last: tuple[int, float] | None = None
-    while above - below > 1:
-        left = margin(at)
-        if left >= 0:
-            below = at
-        else:
-            above = at
-        if last is not None and (left - last[1]) * (at - last[0]) < 0:
-            slope = (left - last[1]) / (at - last[0])
-        last = at, left
-        if slope < 0 and abs(left) < -slope * MOST_CARS:
-            goal = math.floor(at - left / slope)
-        else:
-            goal = at + step if left >= 0 else at - step
-            step *= 4
-        at = min(max(goal, below + 1), above - 1)
-    return below

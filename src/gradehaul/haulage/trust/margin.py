@@ -73,16 +73,7 @@ class Margins:
     In a trial its demand is a sum over causes of masses m: m times the railhead's part plus m C times that of the
     summed curvature, with the trial's curve coefficient C. So all trials are one matrix product.
 
-    Parameters
-    ----------
-    profile
-        The compensated profile of the one direction.
-    train
-        The train as it runs there.
-    trials
-        The trials of the plan's figures.
-    pulls
-        Kept for trains that differ by their cars alone.
+    `pulls` are kept for trains that differ by their cars alone.
     """
 
     def __init__(self, profile: RouteProfile, train: Train, trials: RandomTrials, pulls: Pulls | None = None) -> None:
@@ -94,16 +85,7 @@ class Margins:
     def margin(self, rail: str, state: State = "standing", *, starting: bool = False, tie: float = TIE) -> FloatArray:
         """Return the least of pull less demand along the route in every trial, N, shape (trials,).
 
-        Parameters
-        ----------
-        rail
-            A rail condition of the plan, or ``as planned``.
-        state
-            Whether the wheels hold or slip.
-        starting
-            Whether the train starts or runs.
-        tie
-            The share of the pull that is allowed, so that a train exact on paper does not fail.
+        `tie` is the share of the pull that is allowed, so that a train exact on paper does not fail.
         """
         pulls = np.array([self.pull(under, state) for under in self._patterns(rail)])
         least: FloatArray = ((1 + tie) * pulls - self._demands[:, int(starting)]).min(axis=0)

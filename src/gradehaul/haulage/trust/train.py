@@ -104,17 +104,6 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, trials: Rando
     The margin is the least of standing pull less demand along the route, in every trial at the place that is worst
     then. The other tests of a verdict are tried likewise: whether it holds back downhill, whether it starts anywhere,
     and whether it gets through where its wheels slip.
-
-    Parameters
-    ----------
-    profile
-        The route.
-    train
-        The train, head first, as it starts.
-    rail
-        A rail condition of the plan, or ``as planned``.
-    trials
-        Random trials of the plan's figures.
     """
     legs = [Margins(leg, train.after(leg.route.run_rounds), trials) for leg, _ in profile.runs]
     stands = _doubt(legs, rail, "standing", always=True)

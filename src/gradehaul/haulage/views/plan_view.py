@@ -10,7 +10,7 @@ from typing import ClassVar, Literal
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_trains, worse_ages, worst_first
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, TrainAnswer, judged_trains, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Stretch
@@ -84,7 +84,7 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TrainView(JudgedTrain):
+class TrainView(TrainAnswer):
     """What becomes of a train on one rail condition, with the stretches to mark and where its failures begin and end.
 
     A place on track that is not in the view is left out; the verdict shows it.
@@ -148,17 +148,9 @@ def plan_view(
 ) -> PlanView:
     """Return the figures of a layout's plan view.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    trains
-        Named trains to judge; None for all whose route is among the layout's.
-    rails
-        Rail conditions to judge them on; None for those by which the layout passes: as planned where the plan says
-        so, else clean.
-    routes
-        The routes whose track is shown, and whose trains are judged where none is named; empty for all track.
+    Named trains are judged, None for all whose route is among the layout's, on the rail conditions by which the layout
+    passes where none is named. Where routes are named, their track alone is shown, and where no train is, theirs are
+    judged.
 
     Raises
     ------
@@ -311,14 +303,14 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
 # Trains
 
 
-def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> tuple[JudgedTrain, ...]:
+def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> tuple[TrainAnswer, ...]:
     """Return each train to show on each rail condition; a train that is named must have a route that is answered."""
     for name in trains or ():
         layout.route(layout.train(name).route)
     return judged_trains(layout, layout.judged(rails), trains)
 
 
-def _train(layout: Layout, views: Mapping[str, TrackView], judged: JudgedTrain) -> TrainView:
+def _train(layout: Layout, views: Mapping[str, TrackView], judged: TrainAnswer) -> TrainView:
     profile, verdict = layout.profile(judged.route), judged.verdict
     kinds: tuple[tuple[MarkKind, tuple[Stretch, ...]], ...] = (
         ("no recovery", verdict.no_recovery),
@@ -337,6 +329,8 @@ def _train(layout: Layout, views: Mapping[str, TrackView], judged: JudgedTrain) 
         rail=judged.rail,
         verdict=verdict,
         misfits=judged.misfits,
+        run_trials=judged.run_trials,
+        length=judged.length,
         marks=marks,
         stall=_spot(profile, views, verdict.at) if verdict.stalling else None,
         runaways=tuple(

@@ -56,11 +56,6 @@ def railhead_responses(alignment: Alignment) -> Iterator[Response]:
     linear system, and a vertical curve is as long as its neighbors allow whatever its change of grade. A station whose
     height follows from a rise or a grade cannot be moved and is left out.
 
-    Parameters
-    ----------
-    alignment
-        The alignment of the plan.
-
     Examples
     --------
     >>> from gradehaul.plan import read_plan

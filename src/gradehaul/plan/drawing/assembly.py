@@ -186,14 +186,6 @@ def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> t
     """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
 
     Single lines and arcs, which need no fitting, are made at once; `tolerance`, m, and `kink`, radians, are its own.
-
-    Examples
-    --------
-    >>> points = np.array([(0.0, 0.0), (3.0, 4.0)])
-    >>> line = Stroke("2F", "TRACK", "LINE", points, np.zeros(1), exact=True)
-    >>> (reach,), faults = reaches_of([line], tolerance=0.0008, kink=0.09)
-    >>> reach.elements[0].length, faults
-    (5.0, [])
     """
     found: list[Reach] = []
     faults: list[Fault] = []
@@ -235,11 +227,6 @@ def _single(strokes: Sequence[Stroke], shortest: float) -> dict[int, Reach]:
     return found
 
 
-def _bend(element: Element) -> float:
-    """Return the curvature of an element, 1/m, 0 where it hardly turns."""
-    return 0.0 if abs(element.curvature) * element.length < LEAST_TURN else element.curvature
-
-
 def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
     """Return elements without those too short to be track, and with those that hardly turn as straights.
 
@@ -247,19 +234,20 @@ def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
 
     Examples
     --------
-    >>> from gradehaul.plan.drawing.records import Spot
     >>> long = Element(Spot(0, 0), Spot(2, 0), 0.0, 1e-7, 2.0, "", "")
     >>> short = Element(Spot(2, 0), Spot(2.000001, 0), 0.0, 1.0, 1e-6, "", "")
-    >>> [(element.length, element.curvature) for element in tidied([long, short])]
-    [(2.000001, 0.0)]
+    >>> [[(element.length, element.curvature) for element in tidied(row)] for row in ([long, short], [short, long])]
+    [[(2.000001, 0.0)], [(2.000001, 0.0)]]
     """
-    if all(element.length >= SHORTEST and element.curvature == _bend(element) for element in elements):
+    if all(e.length >= SHORTEST and (e.curvature == 0 or abs(e.curvature) * e.length >= LEAST_TURN) for e in elements):
         return tuple(elements)
     found: list[Element] = []
     waiting = 0.0
     for element in elements:
         if element.length >= SHORTEST or len(elements) == 1:
-            found.append(element._replace(length=element.length + waiting, curvature=_bend(element)))
+            straight = abs(element.curvature) * element.length < LEAST_TURN
+            curvature = 0.0 if straight else element.curvature
+            found.append(element._replace(length=element.length + waiting, curvature=curvature))
             waiting = 0.0
         elif found:
             found[-1] = found[-1]._replace(length=found[-1].length + element.length, end=element.end)

@@ -153,23 +153,21 @@ def reverse(elements: Sequence[Element]) -> list[Element]:
     return [turned(element) for element in reversed(elements)]
 
 
-def _at(elements: Iterable[Element], along: float) -> tuple[Element, float]:
+def _at(elements: Sequence[Element], along: float) -> tuple[Element, float]:
     """Return the element that lies at a distance along elements in a row, m, and how far along it that is."""
-    last = None
-    for last in elements:
-        if along <= last.length:
-            return last, along
-        along -= last.length
-    assert last is not None
-    return last, last.length
+    for element in elements[:-1]:
+        if along <= element.length:
+            return element, along
+        along -= element.length
+    return elements[-1], along
 
 
-def beyond(elements: Iterable[Element], along: float) -> Spot:
+def beyond(elements: Sequence[Element], along: float) -> Spot:
     """Return the place at a distance along elements in a row, m."""
     return place(*_at(elements, along))
 
 
-def heading_beyond(elements: Iterable[Element], along: float) -> float:
+def heading_beyond(elements: Sequence[Element], along: float) -> float:
     """Return the direction at a distance along elements in a row, m, radians, -π .. π."""
     return heading(*_at(elements, along))
 

@@ -23,14 +23,7 @@ _SHARE = 1 / 4
 
 
 def pairs(points: FloatArray, distance: float, others: FloatArray | None = None) -> tuple[IntArray, IntArray]:
-    """Return the numbers of points within a distance, m, of others, or of one another, the lower first; sorted.
-
-    Examples
-    --------
-    >>> one, other = pairs(np.array([(0.0, 0), (3, 0), (0, 1)]), 2.0)
-    >>> one.tolist(), other.tolist()
-    ([0], [2])
-    """
+    """Return the numbers of points within a distance, m, of others, or of one another, the lower first; sorted."""
     there = points if others is None else others
     if not len(points) or not len(there):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
@@ -149,11 +142,10 @@ class Nearness:
     """
 
     def __init__(self, rows: Sequence[Sequence[Element]]) -> None:
-        if any(abs(element.curvature * element.length) > math.pi for row in rows for element in row):
+        self.elements, self.table = _tabled(rows)
+        if (np.abs(self.table[:, 3] * self.table[:, 4]) > math.pi).any():
             rows = [[part for element in row for part in halved(element)] for row in rows]
-        self.elements = [element for row in rows for element in row]
-        figures = [(*e.start[:2], e.heading, e.curvature, e.length, e.start.z, e.end.z) for e in self.elements]
-        self.table: FloatArray = np.array(figures, dtype=np.float64).reshape(-1, 7)
+            self.elements, self.table = _tabled(rows)
         sizes = np.array([len(row) for row in rows], dtype=np.int64)
         self.owner: IntArray = np.repeat(np.arange(len(rows)), sizes)
         lengths = self.table[:, 4]
@@ -213,6 +205,13 @@ class Nearness:
                     here[pair] = height(element, on[pair])
             fair &= ~(np.abs(here - high) > level)
         return found.only(fair)
+
+
+def _tabled(rows: Sequence[Sequence[Element]]) -> tuple[list[Element], FloatArray]:
+    """Return all elements of rows, and their figures."""
+    elements = [element for row in rows for element in row]
+    figures = [(e.start[0], e.start[1], e.heading, e.curvature, e.length, e.start[2], e.end[2]) for e in elements]
+    return elements, np.array(figures, dtype=np.float64).reshape(-1, 7)
 
 
 def places(table: FloatArray, along: FloatArray) -> FloatArray:

@@ -24,13 +24,7 @@ FLAT = 1e-9
 
 
 def option(name: str, value: str = "", *, typed: bool) -> str:
-    """Return how a term of a drawing is written: as an option of the command, or as a key of the plan.
-
-    Examples
-    --------
-    >>> option("unit", "mm", typed=True), option("rails", typed=True), option("unit", "mm", typed=False)
-    ('--unit mm', '--rails', 'unit = "mm"')
-    """
+    """Return how a term of a drawing is written: as an option of the command, or as a key of the plan."""
     if typed:
         return f"--{name} {value}".rstrip()
     return f'{name} = "{value}"' if value else f"{name} = true"

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from itertools import accumulate
-from typing import Any, Literal, Protocol
+from typing import Any, Literal
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
 from gradehaul.plan.drawing.heights import is_flat
 from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, ReachEnd, terms
 from gradehaul.plan.names import clean, near_file, quoted, shown
-from gradehaul.plan.places import berths_named, line_spans
 from gradehaul.plan.schema.plan import DrawingTable, JointTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
-from gradehaul.plan.text.files import Tables, is_beside
+from gradehaul.plan.text.files import Tables, berths_named, is_beside, line_spans
 from gradehaul.quantities import length_unit, read_quantity
 from gradehaul.scales import Scale
 
@@ -211,11 +210,8 @@ def _added_to(line: DrawnLine, joints: Sequence[str], addition: Mapping[str, Any
     return table
 
 
-class Figure(Protocol):
-    """What stands in a table for a length, m, a length or an angle above 0, or any angle, degrees."""
-
-    def __call__(self, value: float, kind: Literal["length", "size", "turn", "angle"]) -> Any:  # noqa: ANN401 - of TOML
-        """Return it."""
+Figure = Callable[[float, Literal["length", "size", "turn", "angle"]], Any]
+"""What stands in a table for a length, m, a length or an angle above 0, or any angle, degrees."""
 
 
 def line_table(

@@ -11,11 +11,11 @@ from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
 from gradehaul.plan.edit.writer import Changes, Written, new_plan, updated_plan
 from gradehaul.plan.edit.writer.drawn_tables import heights_before, lines_before, unit_of
 from gradehaul.plan.names import quoted
-from gradehaul.plan.places import berths_named
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.resolve.plan import scale_of
 from gradehaul.plan.schema.plan import ImportTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
+from gradehaul.plan.text.files import berths_named
 from gradehaul.plan.text.toml import parse, read_text
 from gradehaul.quantities import Kind, length_unit, read_quantity
 from gradehaul.quantities.document import AnswerRecord

@@ -101,9 +101,7 @@ def _tried_line(line: Line, trial: Trial) -> Line:
         (at, trial.heights.get(f"at {line.name} {number}", height))
         for number, (at, height) in enumerate(line.railhead_at)
     )
-    return (
-        line if (tracks, pairs) == (line.tracks, line.railhead_at) else replace(line, tracks=tracks, railhead_at=pairs)
-    )
+    return replace(line, tracks=tracks, railhead_at=pairs)
 
 
 def tried_text(plan: Plan, text: str, trial: Trial, folder: Path | None = None) -> str:

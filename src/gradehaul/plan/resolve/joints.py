@@ -1,29 +1,20 @@
-"""Joints: where lines meet or end, and the moves that a train can make through each."""
+"""Joints: where lines run and meet, and the moves that a train can make through each joint."""
 
 from __future__ import annotations
 
 from itertools import combinations
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import header, listed, nearest, one_slip_apart, quoted
-from gradehaul.plan.places import LineSpan
 from gradehaul.plan.records import Joint, LineEnd
+from gradehaul.plan.text.files import LineSpan
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from gradehaul.plan.schema.plan import CrossingTable, TurnoutTable, TurntableTable
     from gradehaul.plan.text.faults import Entry, Faults
-
-
-class Declared(NamedTuple):
-    """The tables that say how trains pass a joint, by its name, and the names of those that have faults."""
-
-    turnouts: Mapping[str, Entry[TurnoutTable]]
-    crossings: Mapping[str, Entry[CrossingTable]]
-    tables: Mapping[str, Entry[TurntableTable]]
-    faulty: frozenset[str]
 
 
 class _Meeting(NamedTuple):
@@ -102,40 +93,42 @@ def meetings(spans: Mapping[str, LineSpan]) -> dict[str, tuple[LineEnd, ...]]:
     return {joint: tuple(ends) for joint, ends in found.items()}
 
 
-def make_joints(spans: Mapping[str, LineSpan], declared: Declared, faults: Faults) -> dict[str, Joint]:
-    """Return every joint with the moves through it; what is wrong with one goes to the faults."""
+def make_joints(
+    spans: Mapping[str, LineSpan], declared: Mapping[str, Entry[Any] | None], faults: Faults
+) -> dict[str, Joint]:
+    """Return every joint with the moves through it; what is wrong with one goes to the faults.
+
+    `declared` has by name the tables that say how trains pass joints, None where one has a fault.
+    """
     ends = meetings(spans)
-    _check_declared(declared, ends, faults)
+    for name, entry in declared.items():
+        if entry is not None and name not in ends:
+            faults.unknown(entry, "line that ends at", name, ends)
     found = {name: _joint(name, meeting, spans, declared, faults) for name, meeting in ends.items()}
     joints = {name: joint for name, joint in found.items() if joint is not None}
     _note_ends(joints, faults)
     return joints
 
 
-def _check_declared(declared: Declared, ends: Mapping[str, object], faults: Faults) -> None:
-    """Check that what is declared stands where lines meet, one thing at one joint."""
-    taken: set[str] = set()
-    for table in (declared.turnouts, declared.crossings, declared.tables):
-        for name, entry in table.items():
-            if name in taken:
-                faults.at(entry, "this joint is already a turnout or a crossing", write="one of the two")
-            elif name not in ends:
-                faults.unknown(entry, "line that ends at", name, ends)
-            taken.add(name)
-
-
 def _joint(
-    name: str, ends: tuple[LineEnd, ...], spans: Mapping[str, LineSpan], declared: Declared, faults: Faults
+    name: str,
+    ends: tuple[LineEnd, ...],
+    spans: Mapping[str, LineSpan],
+    declared: Mapping[str, Entry[Any] | None],
+    faults: Faults,
 ) -> Joint | None:
     """Return one joint, or None where what is wrong with it went to the faults."""
-    if turnout := declared.turnouts.get(name):
-        return _turnout(_Meeting(name, turnout, ends, spans, faults), turnout.table)
-    if crossing := declared.crossings.get(name):
-        return _crossing(_Meeting(name, crossing, ends, spans, faults), crossing.table)
-    if table := declared.tables.get(name):
-        return _turntable(_Meeting(name, table, ends, spans, faults), table.table)
-    if name in declared.faulty:
-        return None
+    if name in declared:
+        entry = declared[name]
+        if entry is None:
+            return None
+        meeting = _Meeting(name, entry, ends, spans, faults)
+        match entry.path[0]:
+            case "turnout":
+                return _turnout(meeting, entry.table)
+            case "crossing":
+                return _crossing(meeting, entry.table)
+        return _turntable(meeting, entry.table)
     if len(ends) == 1:
         return Joint(name, "end", ends)
     if len(ends) == 2:
@@ -230,3 +223,18 @@ def _note_ends(joints: Mapping[str, Joint], faults: Faults) -> None:
     for name, other in one_slip_apart(joints).items():
         if joints[name].kind == "end":
             faults.note(f"joint {quoted(name)}", f"only one line ends here; did you mean {quoted(other)}?")
+
+
+def check_place_names(
+    lines: Mapping[str, Entry[Any]], joints: Collection[str], berths: Mapping[str, Entry[Any]], faults: Faults
+) -> None:
+    """Names are unique among joints, lines and berths: a route names any of them."""
+    for name, entry in lines.items():
+        if name in joints:
+            wrong = f"this line and a joint are both called {quoted(name)}, and a route could mean either"
+            faults.at(entry, wrong, write=f"another name for one of them, such as {header('line', f'{name} line')}")
+    for name, entry in berths.items():
+        other = "line" if name in lines else "joint" if name in joints else ""
+        if other:
+            wrong = f"this berth and a {other} are both called {quoted(name)}, and a route could mean either"
+            faults.at(entry, wrong, write=f'berth = "{name} berth", or another name', inside="berth")

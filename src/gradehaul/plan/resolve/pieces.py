@@ -39,46 +39,35 @@ def count_tracks(pieces: Mapping[str, Entry[PieceTable]], known: Collection[str]
 
     `known` are the names of all pieces, of those with faults too.
     """
-    counts: dict[str, int | None] = {name: None for name in known if name not in pieces}
-    depths: dict[str, int] = {}
+    import networkx as nx  # most plans have no pieces
 
-    def too_deep(name: str) -> int | None:
-        faults.at(pieces[name], f"pieces stand within pieces at most {DEEPEST} deep")
-        counts[name] = None
-        return None
-
-    def count(name: str, around: tuple[str, ...] = ()) -> int | None:
-        """Return how many tracks a piece comes to, None where it has a fault; it stands within those around it."""
-        if name in counts:
-            return counts[name]
-        if len(around) >= DEEPEST:
-            return too_deep(name)
-        entry, chain = pieces[name], (*around, name)
-        parts: list[int | None] = []
+    within: nx.DiGraph[str] = nx.DiGraph()
+    within.add_nodes_from(pieces)
+    for name, entry in pieces.items():
         for number, table in enumerate(entry.table.track):
-            inner = table.piece
-            part = None
-            if inner is None:
-                part = 1
-            elif inner in chain:
-                loop = " > ".join(quoted(each) for each in (*chain[chain.index(inner) :], inner))
-                wrong = f"pieces contain one another in a loop: {loop}"
-                write = "its tracks instead of one of them"
-                faults.at(entry, wrong, write=write, inside=item_place(table, number))
-            elif inner in known:
-                part = count(inner, chain)
-            else:
-                faults.unknown(entry, "piece", inner, pieces, inside=item_place(table, number))
-            parts.append(part)
-        good = [part for part in parts if part is not None]
-        counts[name] = sum(good) if len(good) == len(parts) else None
-        depths[name] = 1 + max((depths.get(str(table.piece), 0) for table in entry.table.track), default=0)
-        if counts[name] is not None and depths[name] > DEEPEST:  # counted from the innermost outward
-            return too_deep(name)
-        return counts[name]
-
-    found = {name: count(name) for name in pieces}
-    return {name: number for name, number in found.items() if number is not None}
+            if table.piece is None:
+                continue
+            if table.piece in pieces:
+                within.add_edge(name, table.piece, place=item_place(table, number))
+            elif table.piece not in known:
+                faults.unknown(entry, "piece", table.piece, pieces, inside=item_place(table, number))
+    counts: dict[str, int] = {}
+    depths: dict[str, int] = {}
+    for component in nx.strongly_connected_components(within):  # the innermost first
+        (name, *others) = (each for each in pieces if each in component)
+        if others or within.has_edge(name, name):
+            chain = [one for one, _ in nx.find_cycle(within, name)]
+            loop = " > ".join(map(quoted, (*chain, chain[0])))
+            wrong, inside = f"pieces contain one another in a loop: {loop}", within.edges[chain[-1], chain[0]]["place"]
+            faults.at(pieces[chain[-1]], wrong, write="its tracks instead of one of them", inside=inside)
+            continue
+        inner = [table.piece for table in pieces[name].table.track]
+        depths[name] = 1 + max((depths.get(str(piece), 0) for piece in inner), default=0)
+        if depths[name] == DEEPEST + 1:  # those around it are left out with it
+            faults.at(pieces[name], f"pieces stand within pieces at most {DEEPEST} deep")
+        elif all(piece is None or piece in counts for piece in inner):
+            counts[name] = sum(1 if piece is None else counts[piece] for piece in inner)
+    return counts
 
 
 def splice(

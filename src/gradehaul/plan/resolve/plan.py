@@ -5,18 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from gradehaul.errors import PlanError, QuantityError
-from gradehaul.plan import places
 from gradehaul.plan.names import clean, shown
 from gradehaul.plan.rail_condition import CARRY_OVER, conditions
 from gradehaul.plan.records import CurveResistance, Deck, MapStart, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
-from gradehaul.plan.resolve.joints import Declared, make_joints, meetings
+from gradehaul.plan.resolve.joints import check_place_names, make_joints, meetings
 from gradehaul.plan.resolve.lines import check_easements, lay
 from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import (
+    KEYED,
     CarryOverTable,
-    CrossingTable,
     CurveResistanceTable,
     DeckTable,
     HeadTable,
@@ -24,13 +23,12 @@ from gradehaul.plan.schema.plan import (
     MapTable,
     OwnScaleTable,
     SurveyTable,
-    TurnoutTable,
-    TurntableTable,
     VerticalCurveTable,
 )
 from gradehaul.plan.schema.stock import BenchTable, CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
 from gradehaul.plan.schema.values import Table
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
+from gradehaul.plan.text.files import berths_named, line_spans
 from gradehaul.quantities import read_quantity
 from gradehaul.scales import own_scale, scale_named
 
@@ -38,7 +36,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
 
     from gradehaul.plan.records import Joint
-    from gradehaul.plan.text.files import Tables
+    from gradehaul.plan.text.files import LineSpan, Tables
     from gradehaul.scales import Scale
 
 T = TypeVar("T", bound=Table)
@@ -78,7 +76,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     pieces = every("piece", PieceTable)
     laid = lay(lines, pieces, keyed["piece"], known_rails, scale.gauge if scale is not None else 1.0, faults)
 
-    spans, complete = places.line_spans(keyed["line"])
+    spans, complete = line_spans(keyed["line"])
     complete = complete and read
     meeting: Collection[str] = meetings(spans)
     joints = _joints(tables, spans, faults, complete=complete)
@@ -86,8 +84,8 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         check_easements(laid.lines, joints, {name: entry.file for name, entry in lines.items()}, faults)
     berths: Mapping[str, Entry[Any]] = laid.berth_entries
     if len(laid.lines) < len(keyed["line"]):
-        berths = {**places.berths_named(keyed["line"], keyed["piece"]), **berths}
-    places.check_unlike(keyed["line"], meeting, berths, faults)
+        berths = {**berths_named(keyed["line"], keyed["piece"]), **berths}
+    check_place_names(keyed["line"], meeting, berths, faults)
 
     railhead = _railhead(tables.railhead, meeting, faults, complete=complete)
     start = single("map", MapTable)
@@ -101,7 +99,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
     cars = stock.cars(every("car", CarTable), scale, head.practice, faults)
     stock.check_unlike(keyed["power"], keyed["car"], keyed["loco"], faults)
-    routes = places.routes(
+    routes = stock.routes(
         every("route", RouteTable), keyed["line"], meeting, berths, faults=faults, complete=complete, laps=read
     )
     surveys = {
@@ -155,22 +153,22 @@ def _checked_all(tables: Tables, section: str, model: type[T], faults: Faults) -
     return {name: entry for name, entry in found if entry is not None}
 
 
-def _joints(
-    tables: Tables, spans: Mapping[str, places.LineSpan], faults: Faults, *, complete: bool
-) -> dict[str, Joint]:
+def _joints(tables: Tables, spans: Mapping[str, LineSpan], faults: Faults, *, complete: bool) -> dict[str, Joint]:
     """Return the joints; where the ends of all lines are not known, what is declared is checked by itself alone."""
-    turnouts = _checked_all(tables, "turnout", TurnoutTable, faults)
-    crossings = _checked_all(tables, "crossing", CrossingTable, faults)
-    turntables = _checked_all(tables, "table", TurntableTable, faults)
-    named = [name for section in ("turnout", "crossing", "table") for name in tables.keyed[section]]
-    faulty = frozenset(name for name in named if name not in {**turnouts, **crossings, **turntables})
-    return make_joints(spans, Declared(turnouts, crossings, turntables, faulty), faults) if complete else {}
+    declared: dict[str, Entry[Any] | None] = {}
+    for section in ("turnout", "crossing", "table"):
+        for name, raw in tables.keyed[section].items():
+            if name in declared:
+                faults.at(raw, "this joint is already a turnout or a crossing", write="one of the two")
+            else:
+                declared[name] = checked(KEYED[section], raw, faults)
+    return make_joints(spans, declared, faults) if complete else {}
 
 
 def scale_of(main: Source, faults: Faults) -> Scale | None:
     """Return the scale of a plan by its main file, or None with what is wrong added to the faults."""
     if "scale" not in main.data:
-        faults.add(PlanError("scale is missing", write='scale = "HO" above the first table'), file=main.file)
+        faults.take(main.file, "", "scale is missing", write='scale = "HO" above the first table')
         return None
     raw = main.data["scale"]
     try:
@@ -179,11 +177,13 @@ def scale_of(main: Source, faults: Faults) -> Scale | None:
         if isinstance(raw, dict):
             entry = checked(OwnScaleTable, Entry(main, ("scale",), raw), faults)
             return None if entry is None else own_scale(entry.table.ratio, entry.table.gauge)
-        write = '"HO", or { ratio = 87.1, gauge = "16.5 mm" }'
-        raise PlanError("must be a name in quotes or a table", found=shown(raw), write=write)  # noqa: TRY301 - with the rest
     except PlanError as error:
         faults.add(error, file=main.at(("scale",)), place="scale")
         return None
+    write = '"HO", or { ratio = 87.1, gauge = "16.5 mm" }'
+    wrong = "must be a name in quotes or a table"
+    faults.take(main.at(("scale",)), "scale", wrong, found=shown(raw), write=write)
+    return None
 
 
 def _railhead(

@@ -1,4 +1,4 @@
-"""Stock and trains: films, locomotives, powers, cars and consists, with what is assumed where nothing is said."""
+"""Stock, trains and routes, with what is assumed where nothing is said."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import nearest, quoted, unknown
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
-from gradehaul.plan.records import Car, Cut, Film, KeptShare, Loco, NamedTrain, Power
+from gradehaul.plan.records import Car, Cut, Film, KeptShare, Loco, NamedRoute, NamedTrain, Power
 from gradehaul.quantities import Reading
 from gradehaul.scales import car_mass
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
-    from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, TrainTable
+    from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
     from gradehaul.plan.text.faults import Entry, Faults
     from gradehaul.scales import Practice, Scale
 
@@ -230,3 +230,58 @@ def check_unlike(
         if name in locos or name in powers:
             what = "locomotive" if name in locos else "power"
             faults.at(entry, f"a {what} has this name too", write="another name for one of the two")
+
+
+def routes(
+    tables: Mapping[str, Entry[RouteTable]],
+    lines: Collection[str],
+    joints: Collection[str],
+    berths: Collection[str],
+    *,
+    faults: Faults,
+    complete: bool,
+    laps: bool = True,
+) -> dict[str, NamedRoute]:
+    """Return the declared routes.
+
+    Where not `complete`, some joints and berths are not known and only laps are checked; without `laps` not even those.
+    """
+    found: dict[str, NamedRoute] = {}
+    places = dict.fromkeys((*joints, *berths))
+    named = (("via", "line, joint or berth", dict.fromkeys((*lines, *places))), ("run_round", "berth", berths))
+    for name, entry in tables.items():
+        table = entry.table
+        route = found[name] = NamedRoute(
+            name,
+            table.from_ or "",
+            table.to or "",
+            tuple(table.via),
+            tuple(table.lap or ()),
+            table.reversals,
+            tuple(table.run_round),
+        )
+        if complete and not route.lap:
+            _check_place("from", route.origin, entry, lines, places, faults=faults)
+            _check_place("to", route.destination, entry, lines, places, faults=faults)
+        for key, kind, known in (*(named if complete else ()), *((("lap", "line", lines),) if laps else ())):
+            for number, each in enumerate(getattr(route, key), 1):
+                faults.known(entry, kind, each, known, inside=f"{key}, item {number}")
+    return found
+
+
+def _check_place(
+    key: str, place: str, entry: Entry[RouteTable], lines: Collection[str], places: Collection[str], *, faults: Faults
+) -> None:
+    """Check that a route begins or ends at a joint, a berth or an end of a line."""
+    line, _, side = place.rpartition(".")
+    if place in places or (line in lines and side in {"from", "to"}):
+        return
+    if place in lines:
+        wrong = f"a route begins and ends at a joint, a berth or a line's end, and {quoted(place)} is a whole line"
+        faults.at(entry, wrong, write=f'"{place}.from" or "{place}.to"', inside=key)
+        return
+    near = nearest(line, lines) if side in {"from", "to"} and line else None
+    if near is not None:
+        faults.at(entry, f"there is no line {quoted(line)}", write=quoted(f"{near}.{side}"), inside=key)
+        return
+    faults.unknown(entry, "joint, berth or line's end", place, places, inside=key)

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import tomli
 
 from gradehaul.errors import PlanError, clean, cut, unseen
-from gradehaul.plan.text.toml import HEADER, KEY
+from gradehaul.plan.text.toml import HEADER, KEY, header_path
 
 _TOKEN = re.compile(r"""#[^\n]*|\"{3}.*?\"{3}|'{3}.*?'{3}|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'|[\[\]{}\n]""", re.DOTALL)
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -22,9 +22,10 @@ _LENGTH = re.compile(r"""(?:(\d+)\s*')?\s*(?:(\d[\d ./-]*?)\s*(?:""?|''))?""")
 """Feet with their mark, inches with theirs, or both."""
 _ITEM_ENDS = re.compile(rf"""\s*(?:[}}\]]|,\s*(?:{KEY}\s*=|[{{"\d]|$))""")
 _LONGEST_LINE = 110
+"""A longer line is not written again."""
 _LARGEST = 300_000
 """The longest text, in characters, in which cures are tried: each is a reading of all of it."""
-_NEVER_CLOSED = {"[": "the list opened here is never closed", "{": "the table opened here is never closed"}
+_NEVER_CLOSED = {"[": ("list", "] behind its last item"), "{": ("table", "} behind its last value")}
 _OPEN_QUOTES = "the quotes opened on this line are not closed on it"
 
 
@@ -42,16 +43,11 @@ class _Stop(NamedTuple):
 
 
 class _Cure(NamedTuple):
-    """What is wrong, the line that is changed, and how it should be.
-
-    The message stands at line `at`, and says `write` in the place of the changed line, where these are given.
-    """
+    """What is wrong, the number of a line, and how that line should be."""
 
     wrong: str
     number: int
     line: str
-    at: int = 0
-    write: str = ""
 
 
 def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
@@ -80,12 +76,13 @@ def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
         return fault(f"this table or key is already given at line {before}", write=write)
     if any(map(unseen, stop.line)):
         return fault("a control character, which cannot be seen, stands on this line", write="the line without it")
-    for cure in _cures(stop) if len(text) <= _LARGEST else ():
-        old = lines[cure.number - 1].rstrip("\r")
-        if cure.line != old and _gets_past(stop, cure):
-            return fault(cure.wrong, cure.at or cure.number, cure.write or _changed(old, cure.line))
     if opened := _left_open(stop):
-        return fault(_NEVER_CLOSED[opened[0]], opened[1])
+        what, write = _NEVER_CLOSED[opened[0]]
+        return fault(f"the {what} opened here is never closed", opened[1], write)
+    for cure in _cures(stop) if len(text) <= _LARGEST else ():
+        old, new = lines[cure.number - 1].strip(), cure.line.strip()
+        if new != old and _gets_past(stop, cure):
+            return fault(cure.wrong, cure.number, clean(new) if len(new) <= _LONGEST_LINE else "")
     if any(sign in _TOKEN.sub("", stop.line) for sign in "\"'"):
         return fault(_OPEN_QUOTES)
     if re.search(r"=\s*(?:#.*|[,}\]].*)?$", stop.line):
@@ -97,32 +94,26 @@ def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
 
 def _before(stop: _Stop) -> int:
     """Return the line above on which the same table or key stands, 0 where none does."""
-    header, entry = HEADER.match(stop.line), _ENTRY.match(stop.line)
-    if header is not None and header[1] == "[[":
+    header, entry = header_path(stop.line), _ENTRY.match(stop.line)
+    if stop.line.lstrip().startswith("[["):
         return 0
     for number in range(stop.number - 1, 0, -1):
         above = stop.lines[number - 1]
-        other = HEADER.match(above)
+        if header and header_path(above) == header:
+            return number
         if entry is not None:
-            if other is not None:
+            if HEADER.match(above):
                 return 0
             same = _ENTRY.match(above)
             if same is not None and same[1] == entry[1]:
                 return number
-        elif header is not None and other is not None and other[1] == "[" and _bare(other[2]) == _bare(header[2]):
-            return number
     return 0
-
-
-def _bare(header: str) -> str:
-    return re.sub(r"[\s\"']", "", header)
 
 
 def _cures(stop: _Stop) -> Iterator[_Cure]:
     """Yield what the place might mean, the likeliest first."""
     here = stop.number
     yield _Cure("curly quotes do not work here", here, stop.line.translate(_CURLY))
-    yield from _closings(stop)
     code, comment = _code_and_comment(stop.line)
     if not any(line < here for _, line in _openers(stop)):
         if code.lstrip().startswith("[") or (code.endswith("]") and "=" not in code):
@@ -159,24 +150,6 @@ def _left_open(stop: _Stop) -> tuple[str, int] | None:
     begins = stop.line.lstrip()
     breaks_off = begins[:1] in "{]" if earlier[-1][0] == "{" else _ENTRY.match(begins) is not None
     return earlier[-1] if stop.end or HEADER.match(stop.line) or breaks_off else None
-
-
-def _closings(stop: _Stop) -> Iterator[_Cure]:
-    """Yield the last line of a list or an inline table that is never closed, closed."""
-    opened = _left_open(stop)
-    if opened is None:
-        return
-    sign, number = opened
-    last = stop.number if stop.end else stop.number - 1
-    while last > number and not _code_and_comment(stop.lines[last - 1])[0].strip():
-        last -= 1
-    code, comment = _code_and_comment(stop.lines[last - 1].rstrip("\r"))
-    bare = code.rstrip().removesuffix(",").rstrip()
-    nested = _openers(stop)[0] != opened
-    comma = "," if nested and (code.rstrip() != bare or stop.line.lstrip()[:1] == "{") else ""
-    close = "]" if sign == "[" else "}"
-    write = "" if last == number else f"{close} on a line of its own after line {last}"
-    yield _Cure(_NEVER_CLOSED[sign], last, f"{bare} {close}{comma}{comment}", number, write)
 
 
 def _headers(code: str) -> Iterator[tuple[str, str]]:
@@ -259,13 +232,3 @@ def _gets_past(stop: _Stop, cure: _Cure) -> bool:
     except (RecursionError, ValueError):
         return False
     return True
-
-
-def _changed(old: str, new: str) -> str:
-    """Return a mended line, or of a long one what has changed and what stands around it."""
-    old, new = old.strip(), new.strip()
-    if len(new) <= _LONGEST_LINE:
-        return clean(new)
-    same = next((i for i, (a, b) in enumerate(zip(old, new, strict=False)) if a != b), min(len(old), len(new)))
-    begin = max(0, new.rfind(",", 0, same) + 1, same - 40)
-    return clean(new[begin : same + 40])

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 from gradehaul.errors import GradehaulError, PlanError, Problems, clean, cut, quoted, shown
 from gradehaul.plan.names import header, nearest, unknown
 from gradehaul.plan.records import Note
-from gradehaul.plan.schema.plan import HEAD, SINGLE
+from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.schema.values import Table
 
 if TYPE_CHECKING:
@@ -60,11 +60,12 @@ class Source:
     """Where the file stands; None for a plan that is no file."""
 
     def at(self, path: KeyPath = ()) -> str:
-        """Return the file, with the line of the nearest header above a value where there is one."""
+        """Return the file, with the line of the nearest header above a value, or of a section's first, where one is."""
         for end in range(len(path), 0, -1):
             if path[:end] in self.headers:
                 return f"{self.file}:{self.headers[path[:end]]}"
-        return self.file
+        within = [line for header, line in self.headers.items() if len(path) == 1 and header[:1] == path]
+        return f"{self.file}:{min(within)}" if within else self.file
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +108,13 @@ class Faults:
         for one in error.errors if isinstance(error, Problems) else (error,):
             self.errors.append(PlanError(one.wrong, found=one.found, write=one.write).at(file=file, place=place))
 
+    def take(self, file: str, place: str, wrong: str, *, found: str = "", write: str = "") -> None:
+        """Take an error at a place of a file."""
+        self.errors.append(PlanError(wrong, file=file, place=place, found=found, write=write))
+
     def at(self, entry: Entry[object], wrong: str, *, found: str = "", write: str = "", inside: str = "") -> None:
         """Take an error of a table, or of a place inside it."""
-        place = f"{entry.place}, {inside}" if inside else entry.place
-        self.errors.append(PlanError(wrong, file=entry.file, place=place, found=found, write=write))
+        self.take(entry.file, _within(entry, inside), wrong, found=found, write=write)
 
     def unknown(
         self, entry: Entry[object], what: str, name: str, known: Collection[str], *, declare: str = "", inside: str = ""
@@ -118,7 +122,7 @@ class Faults:
         """Take the error for a name that nothing bears; the nearest name is looked for a limited number of times."""
         self.guesses -= len(known)
         error = unknown(what, name, known, declare=declare, guess=self.guesses > 0)
-        self.add(error, file=entry.file, place=f"{entry.place}, {inside}" if inside else entry.place)
+        self.add(error, file=entry.file, place=_within(entry, inside))
 
     def known(
         self, entry: Entry[object], what: str, name: str, known: Collection[str], *, declare: str = "", inside: str = ""
@@ -137,6 +141,10 @@ class Faults:
         if self.errors:
             files = list(dict.fromkeys(_line(error)[0] for error in self.errors))
             raise Problems(sorted(self.errors, key=lambda error: (files.index(_line(error)[0]), _line(error)[1])))
+
+
+def _within(entry: Entry[object], inside: str) -> str:
+    return f"{entry.place}, {inside}" if inside else entry.place
 
 
 def _line(error: GradehaulError) -> tuple[str, int]:
@@ -184,7 +192,11 @@ def _in_our_words(model: type[Table], entry: Entry[Any], fault: Any) -> Iterator
     if kind == "missing":
         yield path[:-1], PlanError(f"{path[-1]} is missing", write=_example(model, path))
         return
-    write = _example(model, path) if path else f"{_header(entry)} with its keys below it"
+    write = (
+        _example(model, path)
+        if path
+        else f"{table_header(str(entry.path[0]), str(entry.path[-1]))} with its keys below it"
+    )
     if kind == "literal_error" and isinstance(value, str):
         near = nearest(value, re.findall(r"'([^']*)'", context["expected"]))
         write = quoted(near) if near else write
@@ -265,12 +277,11 @@ def _example(model: type[BaseModel], path: KeyPath) -> str:
     return ""
 
 
-def _header(entry: Entry[Any]) -> str:
+def table_header(section: str, name: str = "NAME") -> str:
     """Return the header of a table as it is written."""
-    section = str(entry.path[0])
-    if len(entry.path) > 1 and isinstance(entry.path[-1], int):
+    if section in LISTED:
         return f"[[{section}]]"
-    return f"[{section}]" if len(entry.path) == 1 else header(section, str(entry.path[-1]))
+    return header(section, name) if section in KEYED else f"[{section}]"
 
 
 def _unknown_key(key: str, known: Collection[str], value: object) -> PlanError:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.names import clean, listed, near_file, nearest, quoted, shown
+from gradehaul.plan.records import LineEnd
 from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
-from gradehaul.plan.text.faults import Entry, Faults, Source
+from gradehaul.plan.text.faults import Entry, Faults, Source, table_header
 from gradehaul.plan.text.toml import KeyPath, headers, parse, read_text
 from gradehaul.quantities import length_unit
 
@@ -75,9 +76,9 @@ def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Fa
         if key not in data and (isinstance(value, dict) or (isinstance(value, str) and value[:1].isalpha())):
             data[key] = railhead.pop(key)
             wrong = f"{key} belongs above the first table, not in one"
-            error = PlanError(wrong, write=f"{key} = {shown(value) if isinstance(value, str) else '...'} above it")
+            write = f"{key} = {shown(value) if isinstance(value, str) else '...'} above it"
             line = at.get(("railhead",))
-            faults.add(error, file=f"{file}:{line}" if line else file, place="[railhead]")
+            faults.take(f"{file}:{line}" if line else file, "[railhead]", wrong, write=write)
 
 
 def _include(main: Source, tables: Tables, faults: Faults) -> None:
@@ -114,7 +115,7 @@ def _include(main: Source, tables: Tables, faults: Faults) -> None:
 
 
 def _refuse(source: Source, wrong: str, faults: Faults, *, found: str = "", write: str = "") -> None:
-    faults.add(PlanError(wrong, found=found, write=write), file=source.file, place="include")
+    faults.take(source.file, "include", wrong, found=found, write=write)
 
 
 def _key(folder: Path | None, name: str) -> str:
@@ -153,10 +154,6 @@ def is_beside(name: str) -> bool:
     return bool(path.name) and not sneaky and not path.is_absolute() and ".." not in path.parts
 
 
-def _as_header(section: str) -> str:
-    return f"[[{section}]]" if section in LISTED else f"[{section}.NAME]" if section in KEYED else f"[{section}]"
-
-
 def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = False) -> None:
     """Add one file's tables to the plan's."""
     for key, value in source.data.items():
@@ -176,48 +173,31 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
                 isinstance(value, list) and any(isinstance(v, dict) for v in value)
             )
             what = "table" if tables_there else "key"
-            write = _as_header(near) if near and what == "table" else near
-            faults.add(
-                PlanError(f"unknown {what} {quoted(key)}", write=write or f"one of {', '.join(known)}"),
-                file=source.at((key,)) if (key,) in source.headers else _first_header(source, key),
-            )
+            write = table_header(near) if near and what == "table" else near
+            write = write or f"one of {', '.join(known)}"
+            faults.take(source.at((key,)), "", f"unknown {what} {quoted(key)}", write=write)
         elif included and key in _MAIN_ONLY:
-            faults.add(
-                PlanError(f"{key} stands in the main file only", write=f"it in {quoted(tables.main.file)}"),
-                file=source.file,
-            )
+            wrong = f"{key} stands in the main file only"
+            faults.take(source.file, "", wrong, write=f"it in {quoted(tables.main.file)}")
 
 
 def _add_list(source: Source, section: str, value: object, tables: Tables, faults: Faults) -> None:
     if not isinstance(value, list):
-        faults.add(
-            PlanError("must be a list of tables", found=shown(value), write=f"[[{section}]], in two brackets"),
-            file=_first_header(source, section),
-            place=f"[{section}]",
-        )
+        at, write = source.at((section,)), f"[[{section}]], in two brackets"
+        faults.take(at, f"[{section}]", "must be a list of tables", found=shown(value), write=write)
         return
     tables.listed[section] += [Entry(source, (section, number), table) for number, table in enumerate(value)]
 
 
-def _first_header(source: Source, key: str) -> str:
-    """Return the file and the line of the first header that begins with a key."""
-    lines = [line for path, line in source.headers.items() if path[0] == key]
-    return f"{source.file}:{min(lines)}" if lines else source.file
-
-
 def _named(source: Source, section: str, value: object, faults: Faults) -> list[tuple[str, object]]:
     """Return the tables of a section by the names they were given."""
+    at, place = source.at((section,)), f"[{section}]"
     if not isinstance(value, dict):
-        write = "[railhead] with a height for each joint" if section == "railhead" else f"[{section}.NAME] with a name"
-        faults.add(
-            PlanError(
-                "must be a table for each name" if section != "railhead" else "must be a table",
-                found=shown(value),
-                write=write,
-            ),
-            file=_first_header(source, section),
-            place=f"[{section}]",
-        )
+        if section == "railhead":
+            wrong, write = "must be a table", "[railhead] with a height for each joint"
+        else:
+            wrong, write = "must be a table for each name", f"[{section}.NAME] with a name"
+        faults.take(at, place, wrong, found=shown(value), write=write)
         return []
     good: list[tuple[str, object]] = []
     fields = KEYED[section].model_fields if section in KEYED else {}
@@ -225,22 +205,16 @@ def _named(source: Source, section: str, value: object, faults: Faults) -> list[
     if all(isinstance(value[name], dict) for name in loose):  # then it is their name
         loose = []
     if loose:
-        faults.add(
-            PlanError(f"each {section} has a name", found=f"{listed(loose)} without one", write=f"[{section}.NAME]"),
-            file=_first_header(source, section),
-            place=f"[{section}]",
-        )
+        found = f"{listed(loose)} without one"
+        faults.take(at, place, f"each {section} has a name", found=found, write=f"[{section}.NAME]")
     for name, table in value.items():
         if name in loose:
             continue
         if clean(name):
             good.append((name, table))
         else:
-            faults.add(
-                PlanError("a name must not be empty", found=shown(name), write=f'[{section}."a name"]'),
-                file=source.at((section, name)),
-                place=f"[{section}]",
-            )
+            at, write = source.at((section, name)), f'[{section}."a name"]'
+            faults.take(at, place, "a name must not be empty", found=shown(name), write=write)
     return good
 
 
@@ -258,3 +232,39 @@ def _put(into: dict[str, Entry[Any]], name: str, entry: Entry[Any], faults: Faul
     else:
         wrong, write = "this name is already used", "another name"
     faults.at(entry, wrong, found=f"it at {before.file} too", write=write)
+
+
+class LineSpan(NamedTuple):
+    """The two joints between which a line runs, and where the line stands in the file."""
+
+    start: str
+    finish: str
+    file: str = ""
+
+    def ends(self, line: str) -> tuple[tuple[str, LineEnd], ...]:
+        """Return each end of the line with its joint."""
+        return (self.start, LineEnd(line, "from")), (self.finish, LineEnd(line, "to"))
+
+
+def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, LineSpan], bool]:
+    """Return where each line runs, of lines with faults too, and whether that is known of all."""
+    spans: dict[str, LineSpan] = {}
+    for name, entry in lines.items():
+        table = entry.table if isinstance(entry.table, dict) else {}
+        start, finish = (clean(end) if isinstance(end := table.get(key), str) else "" for key in ("from", "to"))
+        if start and finish:
+            spans[name] = LineSpan(start, finish, entry.file)
+    return spans, len(spans) == len(lines)
+
+
+def berths_named(lines: Mapping[str, Entry[Any]], pieces: Mapping[str, Entry[Any]]) -> dict[str, Entry[Any]]:
+    """Return every berth that tables name, those with faults too, so that no message denies that it exists."""
+    found: dict[str, Entry[Any]] = {}
+    for entry in (*lines.values(), *pieces.values()):
+        table = entry.table if isinstance(entry.table, dict) else {}
+        tracks = table.get("track")
+        for each in (table, *(tracks if isinstance(tracks, list) else ())):
+            name = each.get("berth") if isinstance(each, dict) else None
+            if isinstance(name, str):
+                found.setdefault(clean(name), entry)
+    return found

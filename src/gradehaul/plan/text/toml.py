@@ -130,7 +130,7 @@ def headers(text: str) -> dict[KeyPath, int]:
     for match in HEADER.finditer(text):
         line += text.count("\n", start, match.start())
         start = match.start()
-        path: KeyPath = tuple(_part(part) for part in _PART.findall(match[2]))
+        path = _path(match)
         if match[1] == "[[":
             counts[path] = counts.get(path, -1) + 1
             path = (*path, counts[path])
@@ -149,7 +149,7 @@ def header_path(line: str) -> KeyPath:
     (('line', 'Up ore'), ())
     """
     match = HEADER.match(line)
-    return () if match is None else tuple(_part(part) for part in _PART.findall(match[2]))
+    return () if match is None else _path(match)
 
 
 def key_written(name: str) -> str:
@@ -197,13 +197,13 @@ def table_written(header: str, values: Mapping[str, object]) -> list[str]:
     ]
 
 
+def _path(header: re.Match[str]) -> KeyPath:
+    return tuple(_part(part) for part in _PART.findall(header[2]))
+
+
 def _part(part: str) -> str:
-    if part[0] == "'":
-        return part[1:-1]
-    if part[0] != '"':
-        return part
-    if "\\" not in part:
-        return part[1:-1]
+    if "\\" not in part or part[0] == "'":
+        return part[1:-1] if part[0] in "'\"" else part
     try:
         return str(tomli.loads(f"k = {part}")["k"])
     except tomli.TOMLDecodeError:

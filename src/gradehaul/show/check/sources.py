@@ -17,7 +17,7 @@ from gradehaul.haulage.adhesion import (
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
 from gradehaul.haulage.answers.figures import Figure
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
@@ -126,7 +126,8 @@ def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
         lowered = "" if source.basis == "measured" else ", less by as much as the standing pull is"
         return (f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading") + lowered
     if source.known:
-        return f"standing pull x its (slipping / standing) pull on {source.rail}"
+        fall = f" x {SLIPPING_FILMED:g} / {SLIPPING_CLEAN:g}, the film's own fall" if source.rail == CLEAN else ""
+        return f"standing pull x its (slipping / standing) pull on {source.rail}{fall}"
     return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import NamedTuple
 
 from gradehaul.haulage.answers.check import CheckAnswer, RangedLoad, RouteAnswer
-from gradehaul.haulage.answers.named_trains import TrainAnswer
+from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.spreadsheet import table

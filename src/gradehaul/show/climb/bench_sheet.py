@@ -15,12 +15,12 @@ from gradehaul.design.climb.bench import HelixBench
 from gradehaul.design.climb.helix import GUARD
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.risers.risers import Risers
+from gradehaul.design.risers.strip import section_words
 from gradehaul.design.risers.walk import Walk, walk_along
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.sheet import cut_list_figures, risers_figure, wrapped
 from gradehaul.show.sheets import PAPERS, Form, FormColumn, PaperName, as_pages, on_rule
-from gradehaul.track.curvature import Section
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -33,14 +33,12 @@ _MOST_TURNS = 6
 def incline_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the sheets of an incline as figures; to be called by the `drawing_rules`."""
     form = Form("Incline: plan for the bench", paper=PAPERS[paper], foot="Lengths are on the center line of the track.")
-    half = 1.5 * found.walk.layout.plan.scale.gauge
+    half, unit = 1.5 * found.walk.layout.plan.scale.gauge, found.walk.layout.plan.unit
     form.words("Take care", wrapped(CARE), numbered=False)
     _plan(form, found, {riser.at: str(riser.number) for riser in found.risers}, (half, half), units)
-    form.words(
-        "Tangent points",
-        [f"{units.length(at, fine=True)}: {_what(after, units)} begins" for at, _, after in found.walk.tangent_points],
-        numbered=False,
-    )
+    changes = found.walk.tangent_points
+    words = [f"{units.length(at, fine=True)}: {section_words(after, unit)} from here" for at, _, after in changes]
+    form.words("Tangent points", words, numbered=False)
     return [*form.finish(), risers_figure(found, units), *cut_list_figures(found, units, paper)]
 
 
@@ -88,14 +86,6 @@ def _radii(bench: HelixBench, units: UnitFormat) -> str:
 def _apart(bench: HelixBench, units: UnitFormat) -> str:
     track = " outer" if bench.helix.build.centers else ""
     return f"They stand {units.length(bench.found.every, fine=True)} apart along the{track} track."
-
-
-def _what(section: Section, units: UnitFormat) -> str:
-    """Return what a section of track is."""
-    if section.first != section.last:
-        return "an easement"
-    straight = abs(section.first) < 1e-9
-    return "a straight" if straight else f"a curve of {units.length(1 / abs(section.first), fine=True)}"
 
 
 def _plan(
@@ -212,22 +202,10 @@ def draw_plan(
     *,
     second: tuple[Walk, float] | None = None,
 ) -> Axes:
-    """Draw climbs in plan into a box of a figure, all to one scale.
+    """Draw climbs in plan into a box of a figure, by its left, bottom, width and height, all to one scale.
 
-    Parameters
-    ----------
-    figure, box
-        The figure, and the left, bottom, width and height of the box as shares of it.
-    walk
-        The climb.
-    risers
-        Where risers stand along it, m, and their labels.
-    edges
-        How far the deck reaches to the left and to the right of the track, m.
-    units
-        The units of whoever reads it.
-    second
-        A second track, which starts so far to the left of the first, m.
+    Risers stand at places along the walk, m, each with its label; the deck reaches so far to the left and the right, m,
+    and a second track starts so far to the left, m.
     """
     axes = figure.add_axes(box)
     axes.set_aspect("equal")

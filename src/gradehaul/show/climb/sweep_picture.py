@@ -18,7 +18,6 @@ from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.paper import SIZES, Paper
 from gradehaul.show.base.picture import as_picture, plain
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.climb.sweep import train_words
 from gradehaul.track.piecewise import FloatArray
 
 MOST_PANELS = 9
@@ -101,8 +100,14 @@ def _regions(found: Sweep, units: UnitFormat) -> list[_Region]:
         _Region(f"grade: over {units.grade(found.steepest)}", "\\\\\\", "#f2f2f2", found.steep_by),
     ]
     if found.train is not None:
-        regions.append(_Region(f"train: {train_words(found)}", "..", "#ffffff", found.short_by))
+        regions.append(_Region(f"train: {_train_words(found)}", "..", "#ffffff", found.short_by))
     return regions
+
+
+def _train_words(found: Sweep) -> str:
+    """Return what a design does to the named train that does not get over it."""
+    fails = {"up": "does not climb", "down": "does not hold back", "both": "does not climb, or hold back going down,"}
+    return f"{found.train} {fails[found.direction]} on {' or '.join(found.judged)} rail"
 
 
 def _draw(axes: Axes, found: Sweep, reach: FloatArray, units: UnitFormat, regions: list[_Region]) -> None:

@@ -11,15 +11,13 @@ from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
-from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import worst_first
-from gradehaul.haulage.answers.named_trains import TrainAnswer
-from gradehaul.haulage.longest import Load
-from gradehaul.show.base.labels import cars_words
+from gradehaul.haulage.answers.judged import TrainAnswer, worst_first
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import OUTCOMES
+from gradehaul.show.check.route_text import add_loads
+from gradehaul.show.check.trains_text import add_trains
 from gradehaul.show.sections import CLIMB
 
 _PUSHING, _RELIABLE, _GOOD = 2.0, 3.0, 4.0
@@ -30,19 +28,7 @@ _EASEMENTS = f"Easements would help: the radius is not over {UNEASED:g} x gauge 
 
 
 def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()) -> Page:
-    """Return the page of a helix.
-
-    Parameters
-    ----------
-    found
-        The helix.
-    units
-        The units of whoever reads it.
-    find
-        What was looked for.
-    more
-        The sections to print below: ``loads``, ``trains``, ``notes``.
-    """
+    """Return the page of a helix, with what was looked for, and below it the sections named in `more`."""
     page, helix, build, stock = Page(), found.helix, found.helix.build, found.stock
     two = build.centers is not None
     shape = f"{'with straight sides' if build.straight else 'round'}, {'two tracks' if two else 'one track'}"
@@ -50,15 +36,9 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     page.line()
     _add_headroom(page, found, units)
     _add_worst(page, found.hill)
-    if find == "cars" and found.stops is not None:
-        page.paragraph(
-            "No other helix of this shape takes more cars in this floor: the radius is the largest, the rise per turn "
-            f"as stated or the least that leaves room; {found.stops.words}."
-        )
-    else:
-        step = units.small(steps_of(stock.unit).length)
-        steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
-        _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
+    step = units.small(steps_of(stock.unit).length)
+    steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
+    _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
     inner = "inner track: " if two else ""
     rows = [
         (f"{inner}radius", units.length(helix.radius, fine=True)),
@@ -101,7 +81,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     if not build.ease and helix.radius <= UNEASED * stock.scale.gauge:
         page.paragraph(_EASEMENTS)
     page.paragraph(GUARD)
-    _add_more(page, found.hill, more)
+    _add_more(page, found.hill, units, more)
     if "notes" in more:
         _add_helix_notes(page, found, units)
     return page
@@ -132,8 +112,8 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
         for value, what, way, own, figure in changes
         if value is not None
     ]
-    head = "One of these mends it" if len(cures) > 1 else "This mends it"
-    page.paragraph(f"{head}: {'; '.join(cures)}." if cures else "No single change mends it.")
+    head = "One of these fixes it" if len(cures) > 1 else "This fixes it"
+    page.paragraph(f"{head}: {'; '.join(cures)}." if cures else "No single change fixes it.")
 
 
 def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
@@ -161,7 +141,7 @@ def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
 def incline_page(
     found: InclineAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()
 ) -> Page:
-    """Return the page of an incline; parameters as those of `helix_page`."""
+    """Return the page of an incline, as `helix_page` that of a helix."""
     page, incline, stock = Page(), found.incline, found.stock
     page.line(("Incline", "bold"), f", scale {stock.scale.name}")
     page.line()
@@ -200,7 +180,7 @@ def incline_page(
             "them are no longer."
         )
     page.paragraph(CARE)
-    _add_more(page, found.hill, more)
+    _add_more(page, found.hill, units, more)
     if "notes" in more:
         page.heading("Notes")
         for line in _curve_notes(found, units):
@@ -255,38 +235,9 @@ def _outcome(train: TrainAnswer) -> Piece:
     return ("holds back", "green") if train.route == DOWN and train.outcome == "climbs" else OUTCOMES[train.outcome]
 
 
-def _add_more(page: Page, hill: Hill, more: Collection[str]) -> None:
+def _add_more(page: Page, hill: Hill, units: UnitFormat, more: Collection[str]) -> None:
     page.more(CLIMB)
     if "loads" in more:
-        _add_longest(page, hill.check)
-    if "trains" in more and hill.check.trains:
-        page.heading("Named trains")
-        by_train: dict[str, list[Piece]] = {}
-        for train in hill.check.trains:
-            by_train.setdefault(train.name, []).append(_outcome(train))
-        page.table(["train", *hill.check.rails], [[name, *outcomes] for name, outcomes in by_train.items()])
-
-
-def _add_longest(page: Page, answer: CheckAnswer) -> None:
-    """Add the longest trains of every power over each route, with the limit behind the cars to run."""
-    for route in answer.routes:
-        if route.route.name == DOWN:
-            continue  # what holds back, not what climbs, counts there
-        rows: dict[tuple[str, str], list[Load]] = {}
-        for load in route.loads:
-            rows.setdefault((load.power, load.car), []).append(load)
-        if not rows:
-            continue
-        page.heading(f"Longest trains, route {route.route.name}: cars to run / limit")
-        page.table(
-            ["locomotive", "car", *(f"{rail}>" for rail in answer.rails)],
-            [
-                [*names, *(f"{cars_words(load.rated)} / {cars_words(load.limit)}" for load in loads)]
-                for names, loads in rows.items()
-            ],
-        )
-        page.line(
-            "Cars to run: gets through even if the wheels slip, and restarts anywhere. Limit: only as long as the "
-            "wheels never slip.",
-            indent=2,
-        )
+        add_loads(page, hill.check, units)
+    if "trains" in more:
+        add_trains(page, hill.check, units)

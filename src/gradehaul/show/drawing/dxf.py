@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -100,7 +101,14 @@ def plan_dxf(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
     pen = Pen(document, view, units)
     if film is not None:
         draw_uses(pen, view, film)
-    _draw_all(pen, view)
+    for track in view.tracks.values():
+        _draw_plan(pen, track)
+        _draw_in_space(pen, track)
+    _write_joints(pen, view)
+    _write_lines(pen, view)
+    _draw_marks(pen, view)
+    for track in view.tracks.values():
+        _write_grade(pen, track)
     _set_view(pen, view)
     return SIGN + _written(document).encode("utf-8", "replace")
 
@@ -131,17 +139,6 @@ def _written(document: Any) -> str:  # noqa: ANN401 - the library's
     stream = io.StringIO()
     document.export_sections(TagWriter(stream, document.dxfversion))
     return stream.getvalue()
-
-
-def _draw_all(pen: Pen, view: PlanView) -> None:
-    for track in view.tracks.values():
-        _draw_plan(pen, track)
-        _draw_in_space(pen, track)
-    _write_joints(pen, view)
-    _write_lines(pen, view)
-    _draw_marks(pen, view)
-    for track in view.tracks.values():
-        _write_grade(pen, track)
 
 
 def track_layer(rail: str, shade: int) -> str:
@@ -187,27 +184,22 @@ def _draw_plan(pen: Pen, track: TrackView) -> None:
 
 
 def _draw_part(pen: Pen, start: tuple[float, float, float], part: Section, where: dict[str, str]) -> None:
+    """Draw a part of a section, an arc in pieces of at most half a turn, counterclockwise as the format has them."""
     x, y, heading = start
-    if part.first == part.last == 0:
-        end = x + part.length * math.cos(heading), y + part.length * math.sin(heading)
-        pen.space.add_line((x * pen.unit, y * pen.unit), (end[0] * pen.unit, end[1] * pen.unit), where)
-    elif part.first == part.last:
-        _draw_arc(pen, (x, y, heading), part, where)
-    else:
+    if part.first != part.last:
         trace = points([part], Pose(x, y, heading), _STRAY * pen.gauge)
         pen.space.add_lwpolyline((trace.xy * pen.unit).tolist(), dxfattribs=where)
-
-
-def _draw_arc(pen: Pen, start: tuple[float, float, float], part: Section, where: dict[str, str]) -> None:
-    """Draw an arc in pieces of at most half a turn, counterclockwise as the format has them."""
-    x, y, heading = start
-    radius, side = 1 / abs(part.first), math.copysign(0.5 * math.pi, part.first)
-    center = x + radius * math.cos(heading + side), y + radius * math.sin(heading + side)
-    count = math.ceil(abs(part.first) * part.length / math.pi - 1e-9)
-    turn = part.first * part.length / count
-    for k in range(count):
-        ends = sorted([math.degrees(heading - side + k * turn), math.degrees(heading - side + (k + 1) * turn)])
-        pen.space.add_arc((center[0] * pen.unit, center[1] * pen.unit), radius * pen.unit, *ends, dxfattribs=where)
+    elif part.first == 0:
+        end = x + part.length * math.cos(heading), y + part.length * math.sin(heading)
+        pen.space.add_line((x * pen.unit, y * pen.unit), (end[0] * pen.unit, end[1] * pen.unit), where)
+    else:
+        radius, side = 1 / abs(part.first), math.copysign(0.5 * math.pi, part.first)
+        x, y = x + radius * math.cos(heading + side), y + radius * math.sin(heading + side)
+        count = math.ceil(abs(part.first) * part.length / math.pi - 1e-9)
+        turn = part.first * part.length / count
+        turns = [heading - side + k * turn for k in range(count + 1)]
+        for ends in pairwise(map(math.degrees, turns)):
+            pen.space.add_arc((x * pen.unit, y * pen.unit), radius * pen.unit, *sorted(ends), dxfattribs=where)
 
 
 def _draw_in_space(pen: Pen, track: TrackView) -> None:
@@ -241,9 +233,9 @@ def _write_grade(pen: Pen, track: TrackView) -> None:
     pen.text(words, _along(track), GRADES, _GRAY, offsets=near, needed=False)
 
 
-def _along(track: TrackView, shares: Sequence[float] = (0.5, 0.35, 0.65, 0.2, 0.8)) -> Spots:
+def _along(track: TrackView) -> Spots:
     """Return places along a track for a text, m, the best first."""
-    return [(spot.x, spot.y) for spot in (track.spot(share * track.length) for share in shares)]
+    return [(spot.x, spot.y) for spot in (track.spot(share * track.length) for share in (0.5, 0.35, 0.65, 0.2, 0.8))]
 
 
 def _write_joints(pen: Pen, view: PlanView) -> None:
@@ -256,9 +248,10 @@ def _write_joints(pen: Pen, view: PlanView) -> None:
             pen.space.add_point(place, dxfattribs=pen.on(NAMES, _GRAY))
         if joint.kind == "table":
             bridge = "" if record.length is None else f" ({_exact(record.length * pen.unit)} {pen.units.length_unit})"
-            for end in record.ends:
-                for at in _end_of_line(view, end):
-                    pen.text(f"{joint.name}{bridge}", [at], TURNTABLES, _GRAY, offsets=near)
+            for found in (_end_of_line(view, end) for end in record.ends):
+                if found:
+                    x, y = found[0].xy[found[1]].tolist()
+                    pen.text(f"{joint.name}{bridge}", [(x, y)], TURNTABLES, _GRAY, offsets=near)
         else:
             pen.text(joint.name, spot, NAMES, _GRAY, offsets=near, z=height)
         words = f"{_exact(height * pen.unit)} {pen.units.length_unit}"  # a bare number reads in the reader's own unit
@@ -277,12 +270,11 @@ def _end_name(joint: Joint, end: LineEnd) -> str:
     return str(end) if sum(each.line == end.line for each in joint.ends) > 1 else end.line
 
 
-def _end_of_line(view: PlanView, end: LineEnd) -> Iterator[tuple[float, float]]:
-    """Yield where an end of a line lies, m, if it is in the view."""
-    track = view.plan.lines[end.line].tracks[0 if end.end == "from" else -1]
-    if seen := view.tracks.get(track.id):
-        x, y = seen.xy[0 if end.end == "from" else -1].tolist()
-        yield x, y
+def _end_of_line(view: PlanView, end: LineEnd) -> tuple[TrackView, int] | None:
+    """Return the track that an end of a line belongs to, if it is in the view, and which of its points lies there."""
+    point = 0 if end.end == "from" else -1
+    seen = view.tracks.get(view.plan.lines[end.line].tracks[point].id)
+    return None if seen is None else (seen, point)
 
 
 def _write_lines(pen: Pen, view: PlanView) -> None:
@@ -319,11 +311,9 @@ def _own_spots(lines: Mapping[str, Sequence[TrackView]], gauge: float) -> dict[s
 
 def _railhead(view: PlanView, joint: JointView) -> float:
     """Return how high the rail lies at a joint, m: in a vertical curve not where the grades would meet."""
-    for end in view.plan.joints[joint.name].ends if joint.kind == "plain" else ():
-        track = view.plan.lines[end.line].tracks[0 if end.end == "from" else -1]
-        if seen := view.tracks.get(track.id):
-            return float(seen.railhead[0 if end.end == "from" else -1])
-    return joint.railhead
+    ends = view.plan.joints[joint.name].ends if joint.kind == "plain" else ()
+    seen = (float(found[0].railhead[found[1]]) for end in ends if (found := _end_of_line(view, end)))
+    return next(seen, joint.railhead)
 
 
 def _draw_marks(pen: Pen, view: PlanView) -> None:

@@ -155,13 +155,7 @@ class Pen:
         return np.bincount(which, minlength=len(boxes)).astype(np.float64)
 
     def _reach(self, box: Box) -> None:
-        drawn = self.drawn
-        self.drawn = Box(
-            min(drawn.left, box.left),
-            min(drawn.bottom, box.bottom),
-            max(drawn.right, box.right),
-            max(drawn.top, box.top),
-        )
+        self.drawn = Box(*map(min, self.drawn[:2], box[:2]), *map(max, self.drawn[2:], box[2:]))
 
 
 def layer_name(words: str) -> str:

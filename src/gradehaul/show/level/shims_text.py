@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
+import numpy as np
+
 from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
 from gradehaul.design.level.survey import Steep
 from gradehaul.plan.names import clean
@@ -77,22 +79,16 @@ def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> N
 
 def _stations(found: Corrections, units: UnitFormat) -> Iterator[tuple[list[Piece], bool]]:
     """Yield a row for each station, and whether its riser moves."""
-    hill = found.surveyed
-    grades, spreads = hill.grades, hill.spreads
-    after = (hill.height + found.corrections)[1:] - (hill.height + found.corrections)[:-1]
-    runs = hill.distance[1:] - hill.distance[:-1]
-    for k, steps in enumerate(found.steps):
-        known = k < grades.size
-        yield (
-            [
-                units.length(float(hill.distance[k])),
-                units.length(float(hill.height[k]), fine=True),
-                f"{units.grade(float(grades[k]))} ± {100 * float(spreads[k]):.2g} %" if known else "",
-                (f"riser {k + 1}: {correction_text(steps, found.step)}", "yellow" if steps else ""),
-                units.grade(float(after[k] / runs[k])) if known else "",
-            ],
-            bool(steps),
-        )
+    after = np.diff(found.surveyed.height + found.corrections) / np.diff(found.surveyed.distance)
+    for riser, steps, then in zip(found.risers, found.steps, [*after.tolist(), None], strict=True):
+        row: list[Piece] = [
+            units.length(riser.at),
+            units.length(riser.railhead, fine=True),
+            "" if riser.grade is None else f"{units.grade(riser.grade)} ± {100 * (riser.spread or 0.0):.2g} %",
+            (f"riser {riser.riser}: {correction_text(steps, found.step)}", "yellow" if steps else ""),
+            "" if then is None else units.grade(then),
+        ]
+        yield row, bool(steps)
 
 
 def _steep(steep: Steep, units: UnitFormat) -> tuple[Piece, ...]:

@@ -163,24 +163,22 @@ def _listed(names: Sequence[str]) -> str:
 def _heights(found: Leveled, units: UnitFormat) -> list[tuple[list[Piece], float]]:
     """Return a row for every station of every line, and by how much its height changes, m."""
     names = {number: name for name, number in found.stations.joints.items()}
+    numbers = [number for own, _ in found.stations.lines.values() for number in own.tolist()]
     rows: list[tuple[list[Piece], float]] = []
-    for line, (numbers, distance) in found.stations.lines.items():
-        for k, number in enumerate(numbers.tolist()):
-            here, even = float(found.heights[number]), float(found.even[number])
-            grade = ""
-            if k + 1 < numbers.size:
-                rise = float(found.heights[numbers[k + 1]]) - here
-                grade = units.grade(rise / float(distance[k + 1] - distance[k]) if abs(rise) > _STILL else 0.0)
-            joint = names.get(number, "")
-            row: list[Piece] = [
-                line,
-                units.length(float(distance[k])),
-                units.length(even, fine=True),
-                units.length(here, fine=True),
-                joint if found.stations.free[number] else f"{joint} fixed".strip(),
-                grade,
-            ]
-            rows.append((row, abs(here - even)))
+    for here, after, number in zip(found.rows, [*found.rows[1:], None], numbers, strict=True):
+        grade, joint = "", names.get(number, "")
+        if after is not None and after.line == here.line:
+            rise = after.railhead - here.railhead
+            grade = units.grade(rise / (after.at - here.at) if abs(rise) > _STILL else 0.0)
+        row: list[Piece] = [
+            here.line,
+            units.length(here.at),
+            units.length(here.string, fine=True),
+            units.length(here.railhead, fine=True),
+            joint if here.free else f"{joint} fixed".strip(),
+            grade,
+        ]
+        rows.append((row, abs(here.railhead - here.string)))
     return rows
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import cmath
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 from gradehaul.plan.records import Line, Note, Plan, Track
-from gradehaul.quantities import convert, describe
+from gradehaul.quantities import conversion, describe
+from gradehaul.quantities.units import digits
 from gradehaul.track.curvature import Section, chains, own_sections, sections
 from gradehaul.track.map.dead_reckoning import map_positions
 from gradehaul.track.map.plane import Leg, legs_of
@@ -77,28 +77,29 @@ def closure_notes(
     if drawn:
         worst = next(iter(drawn.values()))
         turnouts = "1 turnout has its" if len(drawn) == 1 else f"{len(drawn)} turnouts have their"
-        text = f"{turnouts} diverging track drawn at an angle, {_degrees(worst)} at most, at joint {worst.joint}"
-        notes.append((Note("drawing", f"{text}; no curve is counted for it"), False))
+        text = f"{turnouts} diverging track drawn at an angle, {degrees(worst.angle or 0.0)}° at most"
+        notes.append((Note("drawing", f"{text}, at joint {worst.joint}; no curve is counted for it"), False))
     return notes
 
 
 def misclosure(plan: Plan, closure: ClosureError) -> str:
     """Return by how much a figure misses closing: in place in the plan's unit, in heading in degrees, or in both."""
-    words = [_two_digits(closure.distance, plan.unit)] if closure.distance >= PERFECT[0] else []
+    words = [describe(closure.distance, "length", plan.unit, 2)] if closure.distance >= PERFECT[0] else []
     if abs(closure.angle or 0.0) >= PERFECT[1] or not words:
-        words.append(_degrees(closure))
+        words.append(f"{degrees(closure.angle or 0.0)}°")
     return " and ".join(words)
 
 
-def _degrees(closure: ClosureError) -> str:
-    return f"{_rounded(math.degrees(abs(closure.angle or 0.0))):g}°"
+def degrees(angle: float) -> str:
+    """Return the size of an angle, rad, in degrees to two digits that count; to a thousandth, as it is never laid."""
+    return digits(round(math.degrees(abs(angle)), 3), 2)
 
 
 def _miss(plan: Plan, closure: ClosureError) -> str:
     """Return by how much a figure misses closing, as a share of its length, and where it shows."""
     text = misclosure(plan, closure)
     if closure.distance >= PERFECT[0]:
-        share = describe(_rounded(closure.share), "share", "%")
+        share = describe(closure.share, "share", "%", 2)
         text += f" over {describe(closure.length, 'length', plan.unit)} ({share})"
     return text + (f", at joint {closure.joint}" if closure.joint else "")
 
@@ -111,13 +112,7 @@ def _matters(plan: Plan, closure: ClosureError) -> bool:
 
 
 def figure_misses(closure: ClosureError) -> str:
-    """Return the words that a figure misses closing.
-
-    Examples
-    --------
-    >>> figure_misses(ClosureError(("Main", "Loop"), 0, 0.1, 0.0, 4.0))
-    'loop Main, Loop misses closing'
-    """
+    """Return the words that a figure misses closing."""
     return f"{figure_name(closure)} {_verb(closure)}"
 
 
@@ -143,16 +138,6 @@ def figure_name(closure: ClosureError) -> str:
     more = f" and {rest} more" if rest > 0 else ""
     kind = "lines" if closure.stated else "loop"
     return f"{kind} {', '.join(closure.lines[:_NAMED_LINES])}{more}"
-
-
-def _rounded(value: float) -> float:
-    """Return a value to two digits that count: a misclosure is never known better."""
-    return float(f"{value:.2g}") if value >= 1e-6 else 0.0
-
-
-def _two_digits(length: float, unit: str) -> str:
-    shown = convert(length, unit)
-    return describe(length * _rounded(shown) / shown if shown else 0.0, "length", unit)
 
 
 class _Change(NamedTuple):
@@ -208,7 +193,7 @@ def _changes(plan: Plan, closure: ClosureError, legs: Mapping[str, Leg]) -> Iter
         tracks = plan.lines[step.line].tracks if step.line else ()
         for each in tracks if step.forward else reversed(tracks):
             leg = legs[each.id]
-            walk.append((each, step.forward, leg if step.forward else _reversed(leg)))
+            walk.append((each, step.forward, leg if step.forward else leg.reversed()))
     behind = [Leg(0j, 0.0)]
     for _, _, leg in reversed(walk):
         behind.append(leg.then(behind[-1]))
@@ -216,31 +201,16 @@ def _changes(plan: Plan, closure: ClosureError, legs: Mapping[str, Leg]) -> Iter
     ahead = Leg(0j, 0.0)
     for place, (track, forward, leg) in enumerate(walk):
         if track is not None and track.kind != "easement":
-            needed = _inverse(ahead).then(_inverse(behind[place + 1]))
-            wanted = needed if forward else _reversed(needed)
+            needed = ahead.inverse().then(behind[place + 1].inverse())
+            wanted = needed if forward else needed.reversed()
             if change := _change(plan, track, wanted):
                 yield change
         ahead = ahead.then(leg)
 
 
-def _reversed(leg: Leg) -> Leg:
-    """Return a leg as it is met from its far end."""
-    return Leg(leg.chord * cmath.exp(-1j * leg.turn), -leg.turn)
-
-
-def _inverse(leg: Leg) -> Leg:
-    """Return the leg that leads back along another, to its start and its heading there."""
-    return Leg(-leg.chord * cmath.exp(-1j * leg.turn), -leg.turn)
-
-
-def _apart(one: Leg, other: Leg) -> tuple[float, float]:
-    """Return how far the ends of two legs are apart, m, and by how much their headings differ, rad."""
-    return abs(one.chord - other.chord), abs(math.remainder(one.turn - other.turn, math.tau))
-
-
 def _fits(track: Track, wanted: Leg) -> bool:
-    found = _apart(legs_of({track.id: own_sections(track)})[track.id], wanted)
-    return found[0] < PERFECT[0] and found[1] < PERFECT[1]
+    distance, angle = legs_of({track.id: own_sections(track)})[track.id].apart(wanted)
+    return distance < PERFECT[0] and abs(angle) < PERFECT[1]
 
 
 def _change(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
@@ -251,16 +221,14 @@ def _change(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
 
 
 def _other_length(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
-    length = wanted.chord.real
-    if length < PERFECT[0] or not _fits(replace(track, length=length), wanted):
+    times, parts = conversion(plan.unit)
+    straight = _roundest(
+        wanted.chord.real * parts / times, lambda number: replace(track, length=number * times / parts), wanted
+    )
+    if straight is None:
         return None
-    number = convert(length, plan.unit)
-    for decimals in range(_FINEST + 1):
-        straight = replace(track, length=length * round(number, decimals) / number)
-        if _fits(straight, wanted):
-            now, then = (describe(each.length, "length", plan.unit) for each in (track, straight))
-            return _Change(straight, f"{_name(track)} at {then} instead of {now}")
-    return None
+    now, then = (describe(each.length, "length", plan.unit) for each in (track, straight))
+    return _Change(straight, f"{_name(track)} at {then} instead of {now}")
 
 
 def _other_hand(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
@@ -278,19 +246,22 @@ def _other_angle(track: Track, wanted: Leg) -> _Change | None:
     now = abs(_turned(track))
     angle = now + math.remainder(math.copysign(1.0, track.curvature) * wanted.turn - now, math.tau)
 
-    def through(turned: float) -> Track:
-        return replace(track, length=turned / abs(track.curvature) + track.ease)
+    def through(degrees: float) -> Track:
+        return replace(track, length=math.radians(degrees) / abs(track.curvature) + track.ease)
 
-    def fits(curve: Track) -> bool:
-        return curve.length >= 2 * track.ease and curve.length > 0 and _fits(curve, wanted)
-
-    if angle <= 0 or not fits(through(angle)):
+    curve = _roundest(math.degrees(angle), through, wanted)
+    if curve is None:
         return None
+    degrees = math.degrees(abs(_turned(curve)))
+    return _Change(curve, f"{_name(track)} through {degrees:.6g} degrees instead of {math.degrees(now):.6g}")
+
+
+def _roundest(figure: float, with_figure: Callable[[float], Track], wanted: Leg) -> Track | None:
+    """Return a track with a figure of the fewest decimals with which it leads as wanted; None where none does."""
     for decimals in range(_FINEST + 1):
-        degrees = round(math.degrees(angle), decimals)
-        curve = through(math.radians(degrees))
-        if fits(curve):
-            return _Change(curve, f"{_name(track)} through {degrees:g} degrees instead of {math.degrees(now):.6g}")
+        track = with_figure(round(figure, decimals))
+        if track.length > max(PERFECT[0], 2 * track.ease) and _fits(track, wanted):
+            return track
     return None
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-import cmath
 import math
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
+from itertools import pairwise
+
+import networkx as nx
 
 from gradehaul.plan.records import End, Joint, LineEnd, Plan
 from gradehaul.track.curvature import Section
@@ -14,6 +17,10 @@ from gradehaul.track.map.plane import Leg, Pose, legs_of
 from gradehaul.track.map.positions import ClosureError, JointPosition, Positions, Step, TrackPosition
 
 _SIDES: tuple[End, ...] = ("from", "to")
+_AHEAD = Leg(0j, 0.0)
+_BACK = Leg(0j, math.pi)
+_ORIGIN = -1
+"""The node of the tree from which the first tangent of every walk is reached."""
 
 
 @dataclass(slots=True)
@@ -23,21 +30,15 @@ class _Tangent:
     joint: str
     ends: list[LineEnd]
     frame: int = -1
-    place: complex = 0j
-    heading: float = 0.0
-    parent: int = -1
-    """The tangent from which this one was reached first, -1 where a frame starts."""
-    line: str = ""
-    """The line over which it was reached, or whose stated place is its own."""
-    entered: LineEnd | None = None
-    """The end of that line at this tangent."""
-    depth: int = 0
+    pose: Leg = _AHEAD
+    """Where it lies and how it heads, as the leg that leads there from the origin."""
 
 
 class _Survey:
     """The lines of a plan as they are walked: each tangent gets its place when it is first reached.
 
-    Lines with a track that has no leg yet are left out of the walk.
+    Lines with a track that has no leg yet are left out of the walk. `tree` has the tangents and the lines over which
+    each was first reached, with the end of the line at either.
     """
 
     def __init__(self, plan: Plan, legs: Mapping[str, Leg]) -> None:
@@ -50,53 +51,40 @@ class _Survey:
             self._find_tangents(joint)
         self.closures: list[ClosureError] = []
         self.frames = 0
+        self._tree: nx.Graph[int] = nx.Graph()
+        self._rank = {_ORIGIN: 0}
         self._walked = {name for name, line in plan.lines.items() if any(track.id not in legs for track in line.tracks)}
-        self._line_legs = {name: self._whole(name) for name in plan.lines if name not in self._walked}
+        self._line_legs = {
+            name: reduce(Leg.then, (legs[track.id] for track in line.tracks))
+            for name, line in plan.lines.items()
+            if name not in self._walked
+        }
 
     def _find_tangents(self, joint: Joint) -> None:
         """Gather the ends at a joint that continue one another; on a turntable each stands alone."""
-        follow: dict[LineEnd, list[LineEnd]] = {end: [] for end in joint.ends}
-        for one, other in joint.tangents:
-            follow[one].append(other)
-            follow[other].append(one)
+        follow: nx.Graph[LineEnd] = nx.Graph(joint.tangents)
+        follow.add_nodes_from(joint.ends)
         for first in joint.ends:
-            if first in self.on:
-                continue
-            tangent = _Tangent(joint.name, [first])
-            self.on[first] = (len(self.tangents), 1)
-            for end in tangent.ends:  # grows as it is walked
-                for other in follow[end]:
-                    if other not in self.on:
-                        self.on[other] = (len(self.tangents), -self.on[end][1])
-                        tangent.ends.append(other)
-            tangent.ends.sort(key=joint.ends.index)
-            self.tangents.append(tangent)
+            if first not in self.on:
+                moves = nx.single_source_shortest_path_length(follow, first)
+                self.on |= {end: (len(self.tangents), -1 if count % 2 else 1) for end, count in moves.items()}
+                self.tangents.append(_Tangent(joint.name, sorted(moves, key=joint.ends.index)))
 
-    def _whole(self, line: str) -> Leg:
-        leg = Leg(0j, 0.0)
-        for track in self.plan.lines[line].tracks:
-            leg = leg.then(self.legs[track.id])
-        return leg
-
-    def leaving(self, end: LineEnd) -> float:
-        """Return the heading in which a line end leaves its joint."""
+    def leaving(self, end: LineEnd) -> Leg:
+        """Return where a line end lies and how it leaves its joint."""
         number, way = self.on[end]
-        return self.tangents[number].heading + (0.0 if way == 1 else math.pi)
+        pose = self.tangents[number].pose
+        return pose if way == 1 else pose.then(_BACK)
 
-    def _far_end(self, end: LineEnd) -> tuple[LineEnd, complex, float]:
-        """Return the other end of a line reached from one, where it comes to lie, and how it leaves there."""
-        heading, place = self.leaving(end), self.tangents[self.on[end][0]].place
+    def _across(self, end: LineEnd, leaving: Leg) -> Leg:
+        """Return where the far end of a line comes to lie, left by one end as it leaves, and how it leaves there."""
         leg = self._line_legs[end.line]
-        if end.end == "from":
-            return LineEnd(end.line, "to"), place + leg.chord * cmath.exp(1j * heading), heading + leg.turn + math.pi
-        heading += math.pi - leg.turn
-        return LineEnd(end.line, "from"), place - leg.chord * cmath.exp(1j * heading), heading
+        return leaving.then(leg if end.end == "from" else leg.reversed()).then(_BACK)
 
     def start(self, end: LineEnd, pose: Pose) -> None:
         """Place one line end and all that can be reached from it."""
-        root, _ = self.on[end]
-        self._place(root, end, complex(pose.x, pose.y), pose.heading)
-        self._spread(deque([root]))
+        self._place(end, pose.leg, _ORIGIN, LineEnd("", "from"))
+        self._spread(deque([self.on[end][0]]))
 
     def start_as_stated(self) -> None:
         """Place the lines whose places are stated, and all that can be reached from them.
@@ -109,19 +97,15 @@ class _Survey:
         for side in _SIDES:
             for line in stated:
                 assert line.place is not None
-                place, heading = complex(line.place.x, line.place.y), line.place.heading
+                end, pose = LineEnd(line.name, side), Pose(*line.place).leg
                 if side == "to":
-                    leg = self._line_legs[line.name]
-                    place, heading = place + leg.chord * cmath.exp(1j * heading), heading + leg.turn + math.pi
-                end = LineEnd(line.name, side)
+                    pose = self._across(end.far, pose)
                 number, _ = self.on[end]
-                tangent = self.tangents[number]
-                if tangent.frame < 0:
-                    self._place(number, end, place, heading)
-                    tangent.line = line.name
-                    continue
-                angle = math.remainder(heading - self.leaving(end), math.tau)
-                self._record((tangent.line, line.name), number, abs(place - tangent.place), angle, stated=True)
+                if self.placed(end):
+                    first = self._tree.edges[_ORIGIN, number]["ends"][number].line
+                    self._record((first, line.name), number, *pose.apart(self.leaving(end)), stated=True)
+                else:
+                    self._place(end, pose, _ORIGIN, end)
         self._spread(deque(number for number, tangent in enumerate(self.tangents) if tangent.frame == self.frames))
 
     def _spread(self, queue: deque[int]) -> None:
@@ -132,64 +116,42 @@ class _Survey:
                 if near.line in self._walked:
                     continue
                 self._walked.add(near.line)
-                far, place, heading = self._far_end(near)
-                there, _ = self.on[far]
-                tangent = self.tangents[there]
-                if tangent.frame == self.frames:
-                    angle = math.remainder(heading - self.leaving(far), math.tau)
-                    self._close(here, there, abs(place - tangent.place), angle, far)
-                    continue
-                self._place(there, far, place, heading)
-                tangent.parent, tangent.line, tangent.depth = here, near.line, self.tangents[here].depth + 1
-                tangent.entered = far
-                queue.append(there)
-
-    def next_frame(self) -> None:
-        """Begin a frame of its own with what is placed next."""
-        self.frames += 1
+                pose, there = self._across(near, self.leaving(near)), self.on[near.far][0]
+                if self.tangents[there].frame == self.frames:
+                    self._close(here, there, *pose.apart(self.leaving(near.far)), near.far)
+                else:
+                    self._place(near.far, pose, here, near)
+                    queue.append(there)
 
     def placed(self, end: LineEnd) -> bool:
         """Return whether a line end has its place."""
-        return self.tangents[self.on[end][0]].frame >= 0
+        return self.frame(end) >= 0
 
-    def _place(self, number: int, end: LineEnd, place: complex, heading: float) -> None:
+    def _place(self, end: LineEnd, pose: Leg, before: int, near: LineEnd) -> None:
+        """Place a line end and its tangent, reached from the tangent before over the line that leaves it by an end."""
+        number, way = self.on[end]
         tangent = self.tangents[number]
-        tangent.frame, tangent.place = self.frames, place
-        tangent.heading = heading if self.on[end][1] == 1 else heading + math.pi
+        tangent.frame, tangent.pose = self.frames, pose if way == 1 else pose.then(_BACK)
+        self._tree.add_edge(before, number, ends={before: near, number: near if before == _ORIGIN else end})
+        self._rank[number] = len(self._rank)
 
     def _close(self, one: int, other: int, distance: float, angle: float | None, far: LineEnd | None = None) -> None:
         """Record the figure made by a line, or by a crossing, and the ways by which its two ends were reached."""
-        up: list[LineEnd] = []
-        down: list[LineEnd] = []
-        stated: list[str] = []
-        at = other
-        while one != other:
-            first, second = self.tangents[one], self.tangents[other]
-            if first.parent < 0 and second.parent < 0:
-                stated = [first.line, second.line]
-                break
-            if first.depth >= second.depth:
-                assert first.entered is not None
-                up.append(first.entered)
-                one = first.parent
-            else:
-                assert second.entered is not None
-                down.append(second.entered)
-                other = second.parent
+        path = nx.shortest_path(self._tree, one, other)
+        top = path.index(min(path, key=self._rank.__getitem__))
+        left = [self._tree.edges[pair]["ends"][pair[0]] for pair in pairwise(path)]
         # from where the ways meet to the one end of the closing line, over it, and back by the other way
-        entered = [*reversed(up), *([far] if far else []), *(_far(end) for end in down)]
-        steps = () if stated or far is None else tuple(self._steps(one, entered))
-        lines = (*stated, *(end.line for end in reversed(entered)))
-        self._record(lines, at, distance, angle, steps, stated=bool(stated))
+        entered = [*reversed(left[:top]), *([far] if far else []), *reversed(left[top:])]
+        stated = path[top] == _ORIGIN
+        steps = () if stated or far is None else tuple(self._steps(entered))
+        self._record([end.line for end in reversed(entered)], other, distance, angle, steps, stated=stated)
 
-    def _steps(self, root: int, entered: Sequence[LineEnd]) -> Iterator[Step]:
+    def _steps(self, entered: Sequence[LineEnd]) -> Iterator[Step]:
         """Yield the walk over lines by the ends by which each is left, from a tangent and back to it, along it."""
         way = 1
         for end in entered:
-            leaves = _far(end)
-            yield Step(end.line, leaves.end == "from", self.on[leaves][1] != way)
+            yield Step(end.line, end.end == "to", self.on[end.far][1] != way)
             way = -self.on[end][1]
-        assert self.on[entered[-1]][0] == root
         yield Step("", forward=True, reverses=way != 1)
 
     def _record(
@@ -217,30 +179,19 @@ class _Survey:
             if self.plan.joints[tangent.joint].kind == "crossing":
                 other = first.setdefault((tangent.joint, tangent.frame), number)
                 if other != number:
-                    self._close(other, number, abs(tangent.place - self.tangents[other].place), None)
+                    self._close(other, number, tangent.pose.apart(self.tangents[other].pose)[0], None)
 
     def frame(self, end: LineEnd) -> int:
         """Return the frame of a line end."""
         return self.tangents[self.on[end][0]].frame
 
-    def pose(self, end: LineEnd) -> Pose:
-        """Return where a line end lies and the heading in which it leaves."""
-        place = self.tangents[self.on[end][0]].place
-        return Pose(place.real, place.imag, math.remainder(self.leaving(end), math.tau))
-
     def along(self, line: str) -> Iterator[tuple[str, Pose]]:
         """Yield every track of a line with where it starts."""
-        pose = self.plan.lines[line].place or self.pose(LineEnd(line, "from"))
-        place, heading = complex(pose.x, pose.y), pose.heading
+        place = self.plan.lines[line].place
+        pose = self.leaving(LineEnd(line, "from")) if place is None else Pose(*place).leg
         for track in self.plan.lines[line].tracks:
-            yield track.id, Pose(place.real, place.imag, math.remainder(heading, math.tau))
-            leg = self.legs[track.id]
-            place += leg.chord * cmath.exp(1j * heading)
-            heading += leg.turn
-
-
-def _far(end: LineEnd) -> LineEnd:
-    return LineEnd(end.line, "from" if end.end == "to" else "to")
+            yield track.id, Pose.of(pose)
+            pose = pose.then(self.legs[track.id])
 
 
 def _first_to_leave(joint: Joint) -> LineEnd:
@@ -293,17 +244,17 @@ def map_positions(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Posi
     joints = {}
     for name, joint in plan.joints.items():
         end = _first_to_leave(joint)
-        joints[name] = JointPosition(name, survey.frame(end), survey.pose(end))
+        joints[name] = JointPosition(name, survey.frame(end), Pose.of(survey.leaving(end)))
     return Positions(tracks, joints, tuple(survey.closures))
 
 
-def end_poses(plan: Plan, legs: Mapping[str, Leg]) -> dict[LineEnd, tuple[int, Pose]]:
+def end_poses(plan: Plan, legs: Mapping[str, Leg]) -> dict[LineEnd, tuple[int, Leg]]:
     """Return the frame of every line end, where it lies and how it leaves, by the lines whose tracks all have legs.
 
     A joint that only other lines reach lies in a frame of its own.
     """
     survey = _walked(plan, legs)
-    return {end: (survey.frame(end), survey.pose(end)) for end in survey.on}
+    return {end: (survey.frame(end), survey.leaving(end)) for end in survey.on}
 
 
 def _walked(plan: Plan, legs: Mapping[str, Leg]) -> _Survey:
@@ -316,10 +267,10 @@ def _walked(plan: Plan, legs: Mapping[str, Leg]) -> _Survey:
         if not survey.placed(end):
             survey.start(end, start)
     if any(line.place is not None for line in plan.lines.values()) or plan.map is not None:
-        survey.next_frame()
+        survey.frames += 1
     for end in (LineEnd(line, side) for side in _SIDES for line in plan.lines):
         if not survey.placed(end):  # a `to` only where its line is left out of the walk
             survey.start(end, Pose(0.0, 0.0, 0.0))
-            survey.next_frame()
+            survey.frames += 1
     survey.close_crossings()
     return survey

@@ -31,6 +31,29 @@ _RULE = 12
 """Points of the Gauss-Legendre rule for each part of an easement."""
 
 
+class Leg(NamedTuple):
+    """How far a track or a line leads from its start, x + iy with x along the heading there, and by what it turns."""
+
+    chord: complex
+    turn: float
+
+    def then(self, other: Leg) -> Leg:
+        """Return this leg and another after it as one."""
+        return Leg(self.chord + other.chord * cmath.exp(1j * self.turn), self.turn + other.turn)
+
+    def reversed(self) -> Leg:
+        """Return the leg as it is met from its far end."""
+        return Leg(self.chord * cmath.exp(-1j * self.turn), -self.turn)
+
+    def inverse(self) -> Leg:
+        """Return the leg that leads back along this one, to its start and its heading there."""
+        return Leg(-self.chord * cmath.exp(-1j * self.turn), -self.turn)
+
+    def apart(self, other: Leg) -> tuple[float, float]:
+        """Return how far the ends of two legs are apart, m, and by how much this one heads farther left, rad."""
+        return abs(self.chord - other.chord), math.remainder(self.turn - other.turn, math.tau)
+
+
 class Pose(NamedTuple):
     """A place, m, and the heading there, radians counterclockwise, 0 along x."""
 
@@ -38,50 +61,22 @@ class Pose(NamedTuple):
     y: float
     heading: Radians
 
+    @classmethod
+    def of(cls, leg: Leg) -> Pose:
+        """Return the pose to which a leg leads from the origin."""
+        return cls(leg.chord.real, leg.chord.imag, math.remainder(leg.turn, math.tau))
+
+    @property
+    def leg(self) -> Leg:
+        """The leg that leads there from the origin."""
+        return Leg(complex(self.x, self.y), self.heading)
+
 
 class Trace(NamedTuple):
     """Points along a track: the distance of each from the track's start, m, shape (n,), and x, y, m, shape (n, 2)."""
 
     distance: FloatArray
     xy: FloatArray
-
-
-def points(
-    sections: Sequence[Section],
-    start: Pose = Pose(0.0, 0.0, 0.0),  # noqa: B008 - a frozen pose
-    tolerance: float = 1e-4,
-    *,
-    longest: float = math.inf,
-    most: int = MOST_POINTS,
-) -> Trace:
-    """Return points along a track, each in its place to rounding, so close that chords between them stand for it.
-
-    An arc of curvature κ strays from a chord over the length h by the sagitta κ h² / 8, so h = √(8 tolerance / κ);
-    in an easement the larger curvature of its ends counts.
-
-    Parameters
-    ----------
-    sections
-        The track's sections, at least one.
-    start
-        Where it starts.
-    tolerance
-        The largest sagitta, m, greater than 0.
-    longest
-        The longest chord, m.
-    most
-        The most chords, or one a section if that is more. A track that would need more gets this many, and its
-        sagittas exceed the tolerance.
-
-    Examples
-    --------
-    A quarter turn to the left at 0.5 m radius:
-
-    >>> trace = points([Section(0.25 * math.pi, 2.0, 2.0)], tolerance=0.01)
-    >>> [round(float(value), 6) for value in trace.xy[-1]], trace.distance.size
-    ([0.5, 0.5], 5)
-    """
-    return Trace(*many_points([sections], [start], tolerance, longest=longest, most=most)[1:])
 
 
 class Parts(NamedTuple):
@@ -100,16 +95,24 @@ def many_points(
     longest: float = math.inf,
     most: int = MOST_POINTS,
 ) -> tuple[NDArray[np.intp], FloatArray, FloatArray]:
-    """Return the points along many tracks, one track after another: `points` of each, all at once.
+    """Return points along many tracks, one after another, each in its place to rounding and so close that chords do.
+
+    An arc of curvature κ strays from a chord over the length h by the sagitta κ h² / 8, so h = √(8 tolerance / κ);
+    in an easement the larger curvature of its ends counts.
 
     Parameters
     ----------
     tracks
-        The sections of each track.
+        The sections of each track, at least one of each.
     starts
         Where each starts.
-    tolerance, longest, most
-        As for `points`.
+    tolerance
+        The largest sagitta, m, greater than 0.
+    longest
+        The longest chord, m.
+    most
+        The most chords of a track, or one a section if that is more. A track that would need more gets this many, and
+        its sagittas exceed the tolerance.
 
     Returns
     -------
@@ -125,6 +128,27 @@ def many_points(
     distance = np.insert(laid.distance, behind, laid.distance[behind - 1] + laid.parts.length[behind - 1])
     track = np.insert(laid.track, behind, np.arange(len(tracks)))
     return track, distance, np.column_stack([places.real, places.imag])
+
+
+def points(
+    sections: Sequence[Section],
+    start: Pose = Pose(0.0, 0.0, 0.0),  # noqa: B008 - a frozen pose
+    tolerance: float = 1e-4,
+    *,
+    longest: float = math.inf,
+    most: int = MOST_POINTS,
+) -> Trace:
+    """Return the points along one track; parameters as for `many_points`.
+
+    Examples
+    --------
+    A quarter turn to the left at 0.5 m radius:
+
+    >>> trace = points([Section(0.25 * math.pi, 2.0, 2.0)], tolerance=0.01)
+    >>> [round(float(value), 6) for value in trace.xy[-1]], trace.distance.size
+    ([0.5, 0.5], 5)
+    """
+    return Trace(*many_points([sections], [start], tolerance, longest=longest, most=most)[1:])
 
 
 class Laid(NamedTuple):
@@ -226,17 +250,6 @@ def _chords(parts: Parts) -> ComplexArray:
         turned = length * place * (first + 0.5 * (last - first) * place)
         chord[eased] = parts.length[eased] * (np.exp(1j * turned) @ weight)
     return chord
-
-
-class Leg(NamedTuple):
-    """How far a track or a line leads from its start, x + iy with x along the heading there, and by what it turns."""
-
-    chord: complex
-    turn: float
-
-    def then(self, other: Leg) -> Leg:
-        """Return this leg and another after it as one."""
-        return Leg(self.chord + other.chord * cmath.exp(1j * self.turn), self.turn + other.turn)
 
 
 def legs_of(sections: Mapping[str, Sequence[Section]]) -> dict[str, Leg]:

@@ -106,18 +106,9 @@ class Positions:
                 found[closure.frame] = closure
         return found
 
-    def usable(self, where: str | int) -> bool:
-        """Return whether distances between tracks can be taken from the positions.
+    def usable(self, frame: int) -> bool:
+        """Return whether distances between tracks of a frame can be taken from the positions.
 
-        Parameters
-        ----------
-        where
-            A track's id, or a frame.
-
-        Returns
-        -------
-        bool
-            False where a figure of the frame misses closing by more than 1 % of its length, or by more than 15 degrees.
+        They cannot where a figure of the frame misses closing by more than 1 % of its length, or by 15 degrees.
         """
-        frame = self.tracks[where].frame if isinstance(where, str) else where
         return frame not in self.worst or self.worst[frame].severity <= 1.0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
@@ -132,7 +132,12 @@ def clear_lengths(alignment: Alignment) -> dict[str, ClearLength]:
         else:
             measured.setdefault(track.frame, []).append(berth)
     for frame, berths in measured.items():
-        found.update(_measured(alignment, frame, berths))
+        field = _Field(alignment, frame)
+        for berth in berths:
+            fouled = field.fouled(berth)
+            start, stop = _longest_gap(fouled.stretch, _length(alignment, berth))
+            ends = tuple(field.ends(fouled, start, stop))
+            found[berth.name] = ClearLength(berth.name, stop - start, start, stop, "map", ends)
     return {name: found[name] for name in plan.berths}
 
 
@@ -210,22 +215,6 @@ def _stated(alignment: Alignment, berth: Berth, clear: float) -> ClearLength:
     return ClearLength(berth.name, clear, start, start + clear, "stated")
 
 
-def _measured(alignment: Alignment, frame: int, berths: Sequence[Berth]) -> Iterator[tuple[str, ClearLength]]:
-    """Yield the clear length of each berth of one frame."""
-    plan = alignment.plan
-    distance = plan.scale.fouling_distance
-    field = _Field(alignment, frame, distance) if distance > 0 else None
-    for berth in berths:
-        whole = _length(alignment, berth)
-        if field is None:
-            yield berth.name, ClearLength(berth.name, whole, 0.0, whole, "map")
-            continue
-        fouled = field.fouled(berth)
-        start, stop = _longest_gap(fouled.stretch, whole)
-        ends = tuple(field.ends(fouled, start, stop))
-        yield berth.name, ClearLength(berth.name, stop - start, start, stop, "map", ends)
-
-
 class _Fouled(NamedTuple):
     """Stretches of a berth that other track fouls, m from its start, shape (n, 2), and the numbers of both chords."""
 
@@ -237,9 +226,9 @@ class _Fouled(NamedTuple):
 class _Field:
     """All track of one frame as chords, in a tree that finds those near a place."""
 
-    def __init__(self, alignment: Alignment, frame: int, distance: float) -> None:
+    def __init__(self, alignment: Alignment, frame: int) -> None:
         self.plan = alignment.plan
-        self.distance = distance
+        self.distance = distance = self.plan.scale.fouling_distance
         self.spacing = spacing_of(self.plan)
         self.names = names = [name for name, track in alignment.positions.tracks.items() if track.frame == frame]
         self.number = {name: number for number, name in enumerate(names)}

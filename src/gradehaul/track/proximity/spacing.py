@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ _INCH = 0.0254
 _NARROW = 1.1
 """Gauges up to this, m at full size, are 3 ft or near it."""
 _TIE = 1e-9
+_CLASSES: tuple[Literal["II", "I", "Ia"], ...] = ("II", "I", "Ia")
 _Name = TypeVar("_Name", bound=str)
 
 
@@ -101,17 +103,6 @@ def stock_group(full_size: float) -> Literal["A", "B", "C"]:
     return _first_that_holds("stock_group", ("A", "B", "C"), full_size)
 
 
-def stock_class(full_size: float) -> Literal["II", "I", "Ia"]:
-    """Return the class of NMRA S-8 for stock of a length over couplers at full size, m.
-
-    Examples
-    --------
-    >>> stock_class(13.3), stock_class(20.0), stock_class(26.0)
-    ('II', 'I', 'Ia')
-    """
-    return _first_that_holds("stock_class", ("II", "I", "Ia"), full_size)
-
-
 def _first_that_holds(table: str, names: tuple[_Name, ...], full_size: float) -> _Name:
     """Return the first group with stock of a length or longer, the last where none has."""
     return next((name for name in names if full_size <= _table()[table][name] + _TIE), names[-1])
@@ -161,7 +152,7 @@ def spacing_for(scale: Scale, practice: Practice, full_size: float | None = None
     """
     table = _table()
     group = "C" if full_size is None else stock_group(full_size)
-    own_class = "Ia" if full_size is None else stock_class(full_size)
+    own_class = _first_that_holds("stock_class", _CLASSES, math.inf if full_size is None else full_size)
     centers, source = track_centers(scale, practice)
     by_nem = practice == "NEM"
     curve, tangent = _nem_112(scale) if by_nem else _nmra_s_8(scale, own_class)

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from gradehaul.errors import DrawingError, Problems, QuantityError
+from gradehaul.errors import DrawingError, Problems
 from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
 from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
@@ -18,7 +18,7 @@ from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
 from gradehaul.plan.drawing.naming.layers import use_of
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
 from gradehaul.plan.names import clean, cut, listed, quoted
-from gradehaul.quantities import convert, length_unit
+from gradehaul.quantities import convert
 
 TOLERANCE = 2e-5
 """How far, m, the chords of a curve may lie from it: a fiftieth of a millimeter."""
@@ -51,7 +51,7 @@ def read_drawing(
     height_layers
         Layers of which the texts are read as well.
     unit
-        The drawing's unit of length, where the file does not say it or says it wrong.
+        The drawing's unit of length, by its short name, where the file does not say it or says it wrong.
     tolerance
         How far, m, the chords of ellipses and splines may lie from them.
     typed
@@ -85,17 +85,11 @@ def read_drawing(
     [[0.0, 0.0], [0.6096, 0.0]]
     """
     file = str(path)
-    if layers is not None and not layers:
-        raise DrawingError("no layer is named to read", file=file, write='layers = ["..."]')
-    try:
-        given = None if unit is None else length_unit(unit)
-    except QuantityError as error:
-        raise DrawingError(error.wrong, file=file, place="unit", found=error.found, write=error.write) from error
     check_file(Path(path), file)
     try:
         with warnings() as messages:
             document, code = load(Path(path))
-            own, about = _unit(code, given, typed)
+            own, about = _unit(code, unit, typed)
             reading = _Reading(document, file, layers, height_layers, convert(1.0, own), tolerance, typed=typed)
             strokes, marks, faults = reading.read()
     except DrawingError as error:

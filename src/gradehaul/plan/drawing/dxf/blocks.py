@@ -157,45 +157,36 @@ class Blocks:
     def items(self, trouble: Trouble) -> Iterator[Item]:
         """Yield every entity on a layer to read, those of blocks with the handle of the outermost INSERT."""
         for entity in self._space.entities:
-            layer, handle = layer_of(entity), handle_of(entity)
-            if entity.dxftype() == "INSERT":
-                drawn = self._inserted(entity, None, layer, trouble)
-                for number, (inner, on, origin) in enumerate(drawn, 1):
-                    yield Item(inner, on, f"{handle}/{number}", origin)
-            elif self._wanted(layer):
-                for part in self._tried(entity, None, layer, trouble):
-                    yield Item(part, layer, handle, entity)
+            handle, count = handle_of(entity), 0
+            for origin, place, layer in self._draws(entity, None, layer_of(entity), trouble):
+                try:
+                    copies = _placed(origin, place)
+                except DrawingError as error:
+                    trouble(origin, layer, error)
+                    continue
+                for copy in copies:
+                    count += 1
+                    of = f"{handle}/{count}" if entity.dxftype() == "INSERT" else handle
+                    yield Item(copy, layer, of, origin)
 
-    def _inserted(
-        self,
-        insert: Entity,
-        outer: Matrix,
-        layer: str,
-        trouble: Trouble,
-    ) -> Iterator[tuple[Entity, str, Entity]]:
-        """Yield what one INSERT on a layer draws: copies where the blocks put them, their layers, and the originals."""
-        block = self._of(insert)
+    def _draws(
+        self, entity: Entity, place: Matrix, layer: str, trouble: Trouble
+    ) -> Iterator[tuple[Entity, Matrix, str]]:
+        """Yield what an entity on a layer draws, itself or what it inserts: each with its placing and its layer."""
+        if entity.dxftype() != "INSERT":
+            if self._wanted(layer):
+                yield entity, place, layer
+            return
+        block = self._of(entity)
         within = [] if block is None else self._within(block, layer)
         try:
-            placings = _placings(insert, outer) if within else []
-        except DrawingError as error:
-            trouble(insert, layer, error)
-            placings = []
-        texts = [(text, outer) for text in insert.attribs if self._wanted(_inherited(layer_of(text), layer))]
-        for entity, place in chain(texts, ((entity, place) for place in placings for entity in within)):
-            own = _inherited(layer_of(entity), layer)
-            if entity.dxftype() == "INSERT":
-                yield from self._inserted(entity, place, own, trouble)
-                continue
-            for copy in self._tried(entity, place, own, trouble):
-                yield copy, own, entity
-
-    def _tried(self, entity: Entity, place: Matrix, layer: str, trouble: Trouble) -> list[Entity]:
-        try:
-            return _placed(entity, place)
+            placings = _placings(entity, place) if within else []
         except DrawingError as error:
             trouble(entity, layer, error)
-            return []
+            placings = []
+        texts = ((text, place) for text in entity.attribs)
+        for inner, at in chain(texts, ((inner, at) for at in placings for inner in within)):
+            yield from self._draws(inner, at, _inherited(layer_of(inner), layer), trouble)
 
     def _within(self, block: _Block, layer: str) -> list[Entity]:
         """Return a block's entities that draw anything to read where its INSERT is on a layer."""

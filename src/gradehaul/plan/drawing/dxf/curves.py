@@ -179,9 +179,7 @@ def _polyline(entity: Entity, budget: Budget) -> Curve | None:
         points = np.concatenate((points, points[:1]))
     bulges = np.zeros(0) if flags & _SPACE else bulges[: max(len(points) - 1, 0)]
     hand = 1 if flags & _SPACE and entity.dxftype() == "POLYLINE" else hand_of(entity)
-    if hand == -1:
-        points = points * (-1, 1, -1)
-    elif hand == 0:
+    if hand != 1:
         points = np.array([point.xyz for point in entity.ocs().points_to_wcs(points)]).reshape(-1, 3)
     if not bulges.any():
         return Curve(points, None, exact=len(points) <= 2)
@@ -284,10 +282,8 @@ class Curves:
     ends: list[int] = field(default_factory=list)
     """How many points there are up to the end of each."""
     exact: list[bool] = field(default_factory=list)
-    handles: list[str] = field(default_factory=list)
-    layers: list[str] = field(default_factory=list)
-    origins: list[Entity] = field(default_factory=list)
-    """The entities of the file that they show."""
+    items: list[Item] = field(default_factory=list)
+    """Where each comes from."""
 
     def add(self, curve: Curve, item: Item) -> None:
         """Take one more."""
@@ -299,9 +295,7 @@ class Curves:
             self.bulges[len(self.ends)] = curve.bulges
         self.ends.append(len(self.points) // 3)
         self.exact.append(curve.exact)
-        self.handles.append(item.handle)
-        self.layers.append(item.layer)
-        self.origins.append(item.origin)
+        self.items.append(item)
 
 
 def strokes_of(
@@ -330,16 +324,15 @@ def strokes_of(
     unfair, raised = (np.concatenate(((0,), np.cumsum(each))).tolist() for each in (~fair, np.abs(high) > FLAT))
     strokes: list[Stroke] = []
     faults: list[Fault] = []
-    for number, (first, end) in enumerate(slices):
+    for (first, end), exact, item in zip(slices, curves.exact, curves.items, strict=True):
         heights = high[first:end] if raised[end] > raised[first] else None
-        handle, layer, kind = curves.handles[number], shown(curves.layers[number]), curves.origins[number].dxftype()
-        exact = curves.exact[number]
-        stroke = Stroke(handle, layer, kind, plan[first:end], bulges[first : max(end - 1, first)], exact, heights)
+        layer, kind, turns = shown(item.layer), item.origin.dxftype(), bulges[first : max(end - 1, first)]
+        stroke = Stroke(item.handle, layer, kind, plan[first:end], turns, exact, heights)
         if end - first < 2 or unfair[end] > unfair[first]:
             try:
                 mended, fault = _mended(stroke, points[first:end])
             except DrawingError as error:
-                trouble(curves.origins[number], curves.layers[number], error)
+                trouble(item.origin, item.layer, error)
                 continue
             faults += [fault] if fault else []
             if mended is None:

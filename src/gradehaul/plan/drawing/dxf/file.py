@@ -46,11 +46,6 @@ def dxf_library() -> Any:  # noqa: ANN401 - a module
     ------
     DrawingError
         The library's own settings file, ``ezdxf.ini`` in the current folder, cannot be read.
-
-    Examples
-    --------
-    >>> dxf_library().__name__
-    'ezdxf'
     """
     with _LOCK:
         if "ezdxf" not in sys.modules:

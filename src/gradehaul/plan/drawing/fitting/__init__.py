@@ -17,18 +17,14 @@ scatter
 from __future__ import annotations
 
 import itertools
-import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import reverse
 from gradehaul.plan.drawing.fitting.course import (
-    BEND,
     Course,
     IntArray,
     begun_at,
-    between,
     course_of,
     cuts_of,
     in_order,
@@ -119,38 +115,17 @@ def _fitted(
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level / tolerance)
-    cuts = cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST))
     lone = lone_chords(course, DEEP * tolerance)
-    sure = np.concatenate((lone, lone + 1))
-    cuts = np.union1d(cuts, sure)
-    for last in (False, False, True):
-        if course.closed and not len(cuts):
-            spans, cuts = _ring(course, fit)
-            if spans:
-                break
+    cuts = np.union1d(cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST)), np.concatenate((lone, lone + 1)))
+    spans: list[Span] = []
+    if course.closed and not len(cuts):
+        spans, cuts = _ring(course, fit)
+    if not spans:
         if course.closed:
-            course = begun_at(course, int(cuts[0]))
-            cuts = cuts - cuts[0]
-        runs = [_run(course, low, high, fit, lone) for low, high in between(course, cuts)]
-        spans = [span for run in runs for span in run]
-        false = _false_cuts(runs, kink, closed=course.closed) & ~np.isin(cuts, sure)
-        if last or not false.any():
-            break
-        cuts = cuts[~false]
+            course, cuts = begun_at(course, int(cuts[0])), cuts - cuts[0]
+        bounds = np.union1d(cuts, (0, len(course.points) - 1)).tolist()
+        spans = [span for low, high in itertools.pairwise(bounds) for span in _run(course, low, high, fit, lone)]
     return reaches_from(spans, course, stroke, kink)
-
-
-def _false_cuts(runs: list[list[Span]], kink: float, *, closed: bool) -> NDArray[np.bool_]:
-    """Return at which cuts between chords the direction breaks by no more than a curve may: a scatter made them.
-
-    A straight has no bends at its ends.
-    """
-    found = []
-    for one, other in itertools.pairwise([*runs[-1:], *runs] if closed else runs):
-        before, after = one[-1], other[0]
-        allowed = kink if before.curvature and after.curvature else min(kink, BEND)
-        found.append(abs(math.remainder(after.start[2] - before.end_heading, math.tau)) <= allowed)
-    return np.array(found, dtype=np.bool_)
 
 
 def _ring(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -213,9 +211,3 @@ def lone_chords(course: Course, deep: float) -> IntArray:
     alike = np.abs(turn[1:] - turn[:-1]) <= ALIKE * np.abs(turn[:-1])
     fair = alike & (shorter >= LONGER) & (off > deep) & (np.abs(turn[:-1]) <= WIDEST_CHORD / 2)
     return np.flatnonzero(fair) + 1
-
-
-def between(course: Course, cuts: IntArray) -> Iterator[tuple[int, int]]:
-    """Yield the first and last vertex of each run between cuts."""
-    bounds = [*([] if course.closed else [0]), *cuts.tolist(), len(course.points) - 1]
-    yield from itertools.pairwise(bounds)

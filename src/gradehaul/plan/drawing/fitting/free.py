@@ -2,8 +2,8 @@
 
 A search for the fewest straights and arcs would take long and mean little where none were drawn. Two arcs between two
 points with given tangents (a biarc) leave a curve whose curvature changes at the rate c by at most 2 c h³/81, where h
-is the length of one of them. So the places of the points follow from c, the same deviation for all (de Boor 1973, from
-memory); where it turns out larger, a pair is halved.
+is the length of one of them. So pairs are made longer and shorter by the cube root of what they miss until all miss
+alike (as knots are placed: de Boor 1973, from memory); where one misses by more than it may, it is halved.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain
-from gradehaul.plan.drawing.fitting.course import turns
 from gradehaul.plan.drawing.fitting.search import NODE, nodes_of
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of
 
@@ -35,8 +34,9 @@ AIM, MOST = 1 / 6, 1 / 4
 """In tolerances: how far off a vertex of each pair of arcs should lie, and may."""
 TURN = 1.0
 """How much a pair of arcs should turn at the most, radians."""
-EVENED, HALVED = 4, 16
-"""How often pairs are made longer and shorter until all miss alike, and how often a pair that misses is halved."""
+BEGUN, EVENED, HALVED = 10, 4, 16
+"""How many nodes a pair spans at first, how often pairs are made longer and shorter until all miss alike, and how often
+a pair that misses is halved."""
 
 
 def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool) -> list[Span] | None:
@@ -48,7 +48,7 @@ def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool)
     if len(vertex) < FEWEST or not _is_free(scaled[vertex], fit.scatter):
         return None
     heading = _headings(scaled, closed=closed)
-    often = _often(scaled[vertex])
+    often = np.full(len(vertex) - 1, 1 / BEGUN)  # pairs on each chord between nodes
     at = np.array([0, len(points) - 1])
     for _ in range(EVENED):
         grown = np.concatenate(([0.0], np.cumsum(often)))
@@ -99,16 +99,6 @@ def _headings(points: FloatArray, *, closed: bool) -> FloatArray:
     ends[0] -= math.remainder(inner[0] - ends[0], 2 * math.pi)
     ends[1] += math.remainder(ends[1] - inner[-1], 2 * math.pi)
     return np.concatenate((ends[:1], inner, ends[1:]))
-
-
-def _often(nodes: FloatArray) -> FloatArray:
-    """Return how many pairs of arcs each chord between nodes takes, by how its curvature changes and what it turns."""
-    chord = np.hypot(*np.diff(nodes, axis=0).T)
-    rate = turns(nodes) * 2 / (chord[:-1] + chord[1:])
-    change = np.abs(np.diff(rate)) / chord[1:-1]
-    bend = np.abs(np.concatenate((rate[:1], rate)))
-    change = np.concatenate((change[:1], change, change[-1:]))
-    return np.asarray(np.maximum(np.cbrt(2 * change / 81 / AIM) / 2, bend / TURN) * chord, dtype=np.float64)
 
 
 def _pairs(points: FloatArray, heading: FloatArray, at: IntArray) -> tuple[Chain, FloatArray]:

@@ -22,8 +22,6 @@ BoolArray = NDArray[np.bool_]
 
 EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
-TRIES = 4
-"""How often the search is repeated, with the scatter that was seen, or without kinks that turned out to be none."""
 UNLIKE = 3.0
 """In tolerances: a vertex as far from the best parabola of an unrolled run is on no single arc."""
 WIDEST_TURN = math.radians(270)
@@ -154,15 +152,10 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     if len(points) == 3:
         return _straight(points[:2]), _straight(points[1:])
     kinks = may_break(points, fit)
-    for _ in range(TRIES):
-        best = _best(points, scatter, kinks)
-        false, seen = _slight_kinks(best.chains, fit), _seen(best.chains)
-        if best.chains and false:
-            kinks[false] = False
-        elif best.chains and scatter < EXPECTED and seen > 1.5 * max(scatter, STRAY):
-            scatter = min(seen, EXPECTED)  # the scatter may have passed for joints
-        else:
-            break
+    best = _best(points, scatter, kinks)
+    seen = _seen(best.chains)
+    if best.chains and scatter < EXPECTED and seen > 1.5 * max(scatter, STRAY):  # it may have passed for joints
+        best = _best(points, min(seen, EXPECTED), kinks)
     if best.sound:
         return best.chains
     middle = len(points) // 2
@@ -251,15 +244,3 @@ def _seen(chains: Sequence[Chain]) -> float:
 
 def _squares(chains: Sequence[Chain]) -> float:
     return sum(float(chain.off @ chain.off) for chain in chains)
-
-
-def _slight_kinks(chains: Sequence[Chain], fit: Fit) -> list[int]:
-    """Return the vertices at which chains meet and the direction breaks by less than a kink."""
-    slight: list[int] = []
-    vertex = 0
-    for one, other in itertools.pairwise(chains):
-        vertex += len(one.off) - 1
-        end = one.start[-1, 2] + one.curvature[-1] * one.length[-1]
-        if abs(math.remainder(other.start[0, 2] - end, 2 * math.pi)) <= fit.kink:
-            slight.append(vertex)
-    return slight

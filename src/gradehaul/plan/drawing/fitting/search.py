@@ -56,11 +56,11 @@ ANY_HEADING = 10.0
 """The variance of a heading of which nothing is known."""
 
 
-SLACKS = (1 / 4, 1 / 36), (1 / 12, 1 / 320), (0.0, 0.0)
+SLACKS = (1 / 4, 1 / 36), (0.0, 0.0)
 """How freely elements meet: a joint that lies between two vertices breaks heading and offset there, by these variances.
 
 In the squares of what a joint anywhere within the chord would cause. In the order in which they are tried: joints
-anywhere, near the vertices, and at vertices only.
+anywhere, and at vertices only.
 """
 
 

@@ -6,12 +6,11 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import NamedTuple
 
 import numpy as np
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.elements import length_of
+from gradehaul.plan.drawing.elements import beyond, length_of
 from gradehaul.plan.drawing.heights.texts import MISFIT, along_lines, at_joints
 from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Reach, Source, Spot, Terms
 from gradehaul.plan.drawing.wording import at_text
@@ -36,13 +35,8 @@ class Heights:
     errors: list[DrawingError]
 
 
-class _Conflict(NamedTuple):
-    """Heights of one place that differ: by how much, m, of what, what shows them, and where it is."""
-
-    spread: float
-    subject: str
-    heights: str
-    spot: Spot
+_Conflict = tuple[float, str, str, Spot]
+"""Heights of one place that differ: by how much, m, of what, what shows them, and where it is."""
 
 
 def read_heights(
@@ -88,7 +82,7 @@ def read_heights(
             parts = list(dict.fromkeys(f"{describe(each.height, 'length', unit)} ({each.by})" for each in own))
             more = f" and {len(parts) - _LISTED} more" if len(parts) > _LISTED else ""
             listed = ", ".join(parts[:_LISTED]) + more
-            conflicts.append(_Conflict(max(every) - min(every), f"joint {quoted(name)}", listed, joint.spot))
+            conflicts.append((max(every) - min(every), f"joint {quoted(name)}", listed, joint.spot))
         by_lines = own and own[0].by.startswith("z ")
         heights.append(math.fsum(every) / len(every) if by_lines else every[0] if every else None)
     kept = [
@@ -96,7 +90,7 @@ def read_heights(
         for pairs, line in zip(along, linked.lines, strict=True)
     ]
     errors: list[DrawingError] = []
-    for spread, subject, listed, spot in sorted(conflicts, key=lambda conflict: -conflict.spread):
+    for spread, subject, listed, spot in sorted(conflicts, key=lambda conflict: -conflict[0]):
         size = describe(spread, "length", unit)
         if spread <= MISFIT:
             faults.append(Fault("height-misfit", f"{subject}: {listed} differ by {size}", spot, weight=spread))
@@ -114,9 +108,15 @@ def _inner(
     """Return the heights along a line between its ends; those at its ends go to what shows those of its joints."""
     if is_flat(line):
         return []
-    length = sum(element.length for element in line.elements)
+    pairs: list[tuple[float, float]] = []
+    length = 0.0
+    for element in line.elements:
+        base, length = length, length + element.length
+        if element.start.z is not None and element.end.z is not None:
+            middle = [(base + share * element.length, height) for share, height in element.inner]
+            pairs += [(base, element.start.z), *middle, (length, element.end.z)]
     inner: list[tuple[float, float]] = []
-    for distance, group in groupby(heights_along(line.elements), key=lambda pair: pair[0]):
+    for distance, group in groupby(pairs, key=lambda pair: pair[0]):
         heights = [height for _, height in group]
         if distance in (0.0, length):
             own = shown[line.finish if distance else line.start]
@@ -125,18 +125,9 @@ def _inner(
         spread = max(heights) - min(heights)
         if spread > SAME:
             listed = " and ".join(f"z {describe(height, 'length', unit)}" for height in heights)
-            conflicts.append(_Conflict(spread, f"line {quoted(name)}", listed, _joint_at(line.elements, distance)))
+            conflicts.append((spread, f"line {quoted(name)}", listed, beyond(line.elements, distance)))
         inner.append((distance, math.fsum(heights) / len(heights)))
     return inner
-
-
-def _joint_at(elements: Sequence[Element], distance: float) -> Spot:
-    """Return the joint of elements that is nearest to a distance along them, m."""
-    for element in elements:
-        if distance <= element.length / 2:
-            return element.start
-        distance -= element.length
-    return elements[-1].end
 
 
 # Reaches
@@ -153,20 +144,6 @@ def ends_of(reach: Reach) -> list[Spot]:
 
 
 # Along a line
-
-
-def heights_along(elements: Sequence[Element]) -> list[tuple[float, float]]:
-    """Return distances and heights along a line, m, as its elements bring them along, rising, at both ends too."""
-    found: list[tuple[float, float]] = []
-    base = 0.0
-    for element in elements:
-        after = base + element.length
-        if element.start.z is not None and element.end.z is not None:
-            found.append((base, element.start.z))
-            found += [(base + share * element.length, height) for share, height in element.inner]
-            found.append((after, element.end.z))
-        base = after
-    return found
 
 
 def _at_edges(

@@ -187,13 +187,7 @@ def _circles(reaches: Sequence[Reach], snap: float) -> list[Fault]:
             rings.setdefault((round(x / snap), round(y / snap), round(abs(radius) / snap)), []).append(first)
     cure = "draw the turns of a helix as a HELIX, as a 3D polyline, or as half-turn arcs at rising heights"
     return [
-        Fault(
-            "turns",
-            f"{1 + len(more)} circles lie over one another: {cure}",
-            ring.start,
-            ring.handle,
-            ring.layer,
-        )
+        Fault("turns", f"{1 + len(more)} circles lie over one another: {cure}", ring.start, ring.handle, ring.layer)
         for ring, *more in rings.values()
         if more
     ]
@@ -237,21 +231,12 @@ def at_zero_elevation(reaches: Sequence[Reach], texts: Sequence[tuple[Label, flo
     if not flat.any() or flat.all():
         return list(reaches)
     joined, raised = _met_flat(reaches, flat, terms.snap)
-    numbers = [number for number in np.flatnonzero(flat).tolist() for _ in ends_of(reaches[number])]
-    ends = [spot for number in np.flatnonzero(flat).tolist() for spot in ends_of(reaches[number])]
+    ends = [(number, spot) for number in np.flatnonzero(flat).tolist() for spot in ends_of(reaches[number])]
     high = [label for label, height in texts if abs(height) > MISFIT]
-    raised |= {numbers[end] for _, _, end in beside_texts(high, ends, terms.near)}
+    raised |= {ends[end][0] for _, _, end in beside_texts(high, [spot for _, spot in ends], terms.near)}
     group = components(len(reaches), joined)
     at_zero = flat & ~np.isin(group, group[sorted(raised)])
-    return [_at(reach, 0.0) if low else reach for reach, low in zip(reaches, at_zero.tolist(), strict=True)]
-
-
-def _at(reach: Reach, z: float | None) -> Reach:
-    return reach._replace(elements=tuple(_flat_at(element, z) for element in reach.elements))
-
-
-def _flat_at(element: Element, z: float | None) -> Element:
-    return element._replace(start=element.start._replace(z=z), end=element.end._replace(z=z))
+    return [_raised(reach, 0.0, 0.0) if low else reach for reach, low in zip(reaches, at_zero.tolist(), strict=True)]
 
 
 def _met_flat(reaches: Sequence[Reach], flat: NDArray[np.bool_], snap: float) -> tuple[list[tuple[int, int]], set[int]]:
@@ -308,7 +293,8 @@ def raised_by_plan(
         for number in range(len(own)) if end == "from" else range(len(own) - 1, -1, -1):
             if not own[number].start.z == own[number].end.z == 0.0 or own[number].handle in in_space:
                 break
-            own[number] = _flat_at(own[number], None)
+            element = own[number]
+            own[number] = element._replace(start=element.start._replace(z=None), end=element.end._replace(z=None))
         else:
             joint = linked.lines[line].finish if end == "from" else linked.lines[line].start
             further = [each for each in linked.joints[joint].ends if each not in seen]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from itertools import accumulate
 
-import numpy as np
-
+from gradehaul.plan.drawing.elements import beyond
 from gradehaul.plan.drawing.nearness import Foot, Nearness, beside_texts
 from gradehaul.plan.drawing.records import DrawnLine, Fault, Label, Linked, Source, Terms
 from gradehaul.plan.drawing.wording import UNUSED
@@ -19,8 +19,6 @@ MISFIT = 0.002
 AT_END = 0.02
 """A text along a line within this of where two tracks meet, m, shows the height there: about the height of two letters
 on a plan (our own choice)."""
-_SLIP = 1e-9
-"""What rounding makes of a distance along a line, m."""
 _CLEARLY = 2.0
 """A text belongs to the nearest track if any other is this many times as far from it (our own choice)."""
 _CALLED = re.compile(
@@ -72,12 +70,15 @@ def at_joints(
 ) -> list[tuple[Label, float]]:
     """Give each text that is a height to the joint nearest to it, within `near`, m; return those that stand near none.
 
-    `shown` are the heights that each joint has so far.
+    One nearer to where two tracks of a line meet, within `AT_END`, belongs there. `shown` are the heights that each
+    joint has so far.
     """
-    spots = [joint.spot for joint in linked.joints]
+    labels, spots = [label for label, _ in texts], [joint.spot for joint in linked.joints]
+    meetings = [element.end for line in linked.lines for element in line.elements[:-1]]
+    nearest = {number: rank for rank, number, _ in reversed(beside_texts(labels, meetings, AT_END))}
     taken: set[int] = set()
-    for _, number, joint in beside_texts([label for label, _ in texts], spots, near):
-        if number not in taken:
+    for rank, number, joint in beside_texts(labels, spots, near):
+        if number not in taken and rank <= nearest.get(number, math.inf):
             taken.add(number)
             shown[joint].append(Source(texts[number][1], f"the text {quoted(texts[number][0].text)}"))
     return [each for number, each in enumerate(texts) if number not in taken]
@@ -116,7 +117,7 @@ def along_lines(
             at = _end_beside(line, label, foot.along)
             if any(abs(at - each) <= terms.near for each in given[foot.row]):
                 continue
-            wrong = _taken(found[foot.row], (at, height), _drawn_height(line, at), terms.plan_unit)
+            wrong = _taken(found[foot.row], (at, height), beyond(line.elements, at).z, terms.plan_unit)
         if wrong:
             faults.append(Fault(UNUSED, f"{quoted(label.text)} {wrong}", label.spot, label.handle, label.layer))
     return found, faults
@@ -149,7 +150,7 @@ def _nearest(linked: Linked, texts: Sequence[tuple[Label, float]], near: float) 
             found.append((number, None, "stands beside no track"))
             continue
         best = own[0]
-        length = 2 * float(np.hypot(*label.half))
+        length = 2 * math.hypot(*label.half)
         others = [foot for foot in own if foot.row != best.row or abs(foot.along - best.along) > 2 * near + length]
         unclear = any(foot.off < _CLEARLY * best.off + AT_END / 4 for foot in others)
         found.append((number, best, "stands beside several tracks" if unclear else ""))
@@ -162,14 +163,3 @@ def _end_beside(line: DrawnLine, label: Label, along: float) -> float:
     put = Label(label.text, label.spot, label.layer, label.handle)
     beside = beside_texts([put, label], [element.end for element in line.elements[:-1]], AT_END)
     return stops[beside[0][2]] if beside else along
-
-
-def _drawn_height(line: DrawnLine, at: float) -> float | None:
-    """Return the height that a line's own z shows at a distance along it, m; None where it shows none."""
-    for element in line.elements:
-        if -_SLIP <= at <= element.length + _SLIP and element.start.z is not None and element.end.z is not None:
-            shares = [0.0, *(share for share, _ in element.inner), 1.0]
-            heights = [element.start.z, *(height for _, height in element.inner), element.end.z]
-            return float(np.interp(at / element.length, shares, heights))
-        at -= element.length
-    return None

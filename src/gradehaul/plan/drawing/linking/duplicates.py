@@ -66,13 +66,7 @@ def longest_source(elements: Sequence[Element]) -> Source:
 
 
 def alike(one: float, other: float) -> bool:
-    """Return whether two curvatures, 1/m, may be the same one drawn or fitted twice.
-
-    Examples
-    --------
-    >>> alike(1.66, 1.65), alike(0.0, 0.1)
-    (True, False)
-    """
+    """Return whether two curvatures, 1/m, may be the same one drawn or fitted twice."""
     return abs(one - other) <= 1e-6 + ALIKE * max(abs(one), abs(other))
 
 

@@ -84,8 +84,6 @@ def level_misses(ways: Sequence[Way], free: Collection[int], terms: Terms) -> li
 
 def strays(ways: Sequence[Way], index: Nearness, unit: str) -> list[Fault]:
     """Return a fault for every part of the drawing that meets nothing and is small against the largest part."""
-    if not ways:
-        return []
     part = components(fresh_node(ways), [way[1:] for way in ways])[[way.start for way in ways]]
     length = np.bincount(part, index.length)
     faults: list[Fault] = []

@@ -4,43 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import beyond, gap, heading, length_of, order, reverse, turned, whole, wrapped
 from gradehaul.plan.drawing.linking.duplicates import longest_source, source
-from gradehaul.plan.drawing.linking.turnouts import Kind, roles
+from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of
 from gradehaul.plan.drawing.linking.ways import Way, common_spot, ends_at, spot
-from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Element, Fault, ReachEnd, Spot, Terms
+from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Element, Fault, Spot, Terms
 from gradehaul.plan.drawing.wording import gap_text
-
-_WRITTEN: dict[Kind, Literal["end", "plain", "turnout", "crossing"]] = {
-    "end": "end",
-    "plain": "plain",
-    "kinked": "plain",
-    "turnout": "turnout",
-    "crossing": "crossing",
-    "toe to toe": "crossing",
-}
 
 
 def in_order(ways: Sequence[Way]) -> list[Way]:
     """Return ways from the lesser of their ends, in the order of their coordinates.
 
     By their ends in whole micrometers, then by a third of the way, which sets loops apart.
-
-    Examples
-    --------
-    >>> def straight(x, heading):
-    ...     end = Spot(x + round(math.cos(heading)), 0)
-    ...     return Way([Element(Spot(x, 0), end, heading, 0.0, 1.0, "", "")], 0, 1)
-    >>> [(way.start, way.elements[0].start.x) for way in in_order([straight(5, 0.0), straight(3, math.pi)])]
-    [(1, 2), (0, 5)]
     """
-    if not ways:
-        return []
 
     def third(elements: Sequence[Element]) -> tuple[int, int, int]:
         return order(beyond(elements, length_of(elements) / 3))
@@ -94,7 +74,7 @@ def written(
     joints: list[tuple[DrawnJoint, int]] = []
     for node, at in ends_at(ways).items():
         if len(at) == 1:
-            joints.append((DrawnJoint(spot(ways, at[0]), "end", (_named(at[0]),)), node))
+            joints.append((joint_of(ways, at, "end", spot(ways, at[0])), node))
             continue
         tips = [spot(ways, end) for end in at]
         here = common_spot(tips)
@@ -103,33 +83,15 @@ def written(
             faults.append(Fault("gap", gap_text(off, terms.plan_unit), here, *of, weight=off))
         for end in at:
             _reach_out(ways[end // 2].elements, end % 2, here)
-        kind = kinds.get(node, "end")
-        role = roles(ways, at, kind)
-        joint = DrawnJoint(
-            here,
-            _WRITTEN[kind],
-            tuple(map(_named, at)),
-            None if role.toe is None else _named(role.toe),
-            _pairs(role.through),
-            _pairs(role.slips),
-        )
-        joints.append((joint, node))
+        joints.append((joint_of(ways, at, kinds.get(node, "end"), here), node))
     places = whole([joint.spot for joint, _ in joints])
     by_place = _by_place(places, lambda each: (joints[each][0].kind, joints[each][0].ends))
-    joint_of = {joints[each][1]: number for number, each in enumerate(by_place)}
+    numbers = {joints[each][1]: number for number, each in enumerate(by_place)}
     lines = tuple(
-        DrawnLine(tuple(way.elements), joint_of[way.start], joint_of[way.finish], longest_source(way.elements)[1])
+        DrawnLine(tuple(way.elements), numbers[way.start], numbers[way.finish], longest_source(way.elements)[1])
         for way in ways
     )
     return lines, tuple(joints[each][0] for each in by_place), faults
-
-
-def _named(end: int) -> ReachEnd:
-    return ReachEnd(end // 2, "to" if end % 2 else "from")
-
-
-def _pairs(pairs: Sequence[tuple[int, int]]) -> tuple[tuple[ReachEnd, ReachEnd], ...]:
-    return tuple(sorted((_named(min(pair)), _named(max(pair))) for pair in pairs)) if pairs else ()
 
 
 # Gaps

@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import cut, micro, order, turned
+from gradehaul.plan.drawing.elements import cut, micro, order, turned, wrapped
 from gradehaul.plan.drawing.linking.duplicates import ALIKE, alike, run_together
-from gradehaul.plan.drawing.linking.ways import (
-    CROWD,
-    Cut,
-    Way,
-    continuing,
-    ends_at,
-    fresh_node,
-    heading,
-    outward,
-    spot,
-)
+from gradehaul.plan.drawing.linking.ways import CROWD, Cut, Way, ends_at, fresh_node, headings, outward, spot
 from gradehaul.plan.drawing.nearness import Foot, IntArray, Nearness
 from gradehaul.plan.drawing.records import Element, FloatArray, Spot, Terms
 
@@ -52,14 +43,15 @@ def side_cuts(ways: Sequence[Way], terms: Terms) -> tuple[list[Cut], dict[int, f
     ahead, behind, changes = _runs(index)
     starts = [index.elements[number + 1] for number in changes.tolist()]
     spots = [*(spot(ways, end) for end in ends), *(element.start for element in starts)]
-    headings = [*(heading(ways, end) for end in ends), *(element.heading for element in starts)]
+    away = headings(ways).tolist()
+    onward = [*(away[end] for end in ends), *(element.heading for element in starts)]
     of = np.array(ends, dtype=np.int64)
     way = np.concatenate((of // 2, index.owner[changes]))
     along = np.concatenate((index.length[of // 2] * (of % 2), index.before[changes + 1]))
-    near = index.beside(spots, terms.snap, headings, terms.level)
+    near = index.beside(spots, terms.snap, onward, terms.level)
     apart = np.abs(near.along - along[near.which]) > 3 * terms.snap
     near = near.only((near.row != way[near.which]) | apart)
-    last = np.cumsum([len(way.elements) for way in ways]) - 1
+    first = np.searchsorted(index.owner, np.arange(len(ways) + 1))
 
     def leaving(which: int) -> list[tuple[Element, float]]:
         """Return the elements that leave a place, each with how far its curvature lasts; none at an end that is one."""
@@ -68,10 +60,9 @@ def side_cuts(ways: Sequence[Way], terms: Terms) -> tuple[list[Cut], dict[int, f
             return [(turned(index.elements[number]), behind[number]), (index.elements[number + 1], ahead[number + 1])]
         end = ends[which]
         others = at.get(ways[end // 2].node(end), ())
-        if all(continuing(ways, end, other) > terms.kink for other in others if other != end):
+        if all(abs(wrapped(away[end] - away[other] + math.pi)) > terms.kink for other in others if other != end):
             return []
-        run = behind[last[end // 2]] if end % 2 else ahead[last[end // 2] + 1 - len(ways[end // 2].elements)]
-        return [(outward(ways, end), run)]
+        return [(outward(ways, end), behind[first[end // 2 + 1] - 1] if end % 2 else ahead[first[end // 2]])]
 
     fresh = fresh_node(ways) - len(ends)
     cuts: list[Cut] = []

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from itertools import combinations, product
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from gradehaul.plan.drawing.elements import micro, order, wrapped
 from gradehaul.plan.drawing.linking.ways import CROWD, Way, common_spot, continuing, ends_at, fresh_node, outward
-from gradehaul.plan.drawing.records import Element, Fault, Spot
+from gradehaul.plan.drawing.records import DrawnJoint, Element, Fault, ReachEnd, Spot
 
 Kind = Literal["end", "plain", "kinked", "turnout", "toe to toe", "crossing"]
 
@@ -21,14 +21,6 @@ _MOST_LEGS = 3
 
 Outward = Mapping[int, Element]
 """The elements at ends as a train meets them that leaves the node."""
-
-
-class Roles(NamedTuple):
-    """What the ends at a joint are to one another."""
-
-    toe: int | None = None
-    through: tuple[tuple[int, int], ...] = ()
-    slips: tuple[tuple[int, int], ...] = ()
 
 
 def judged(ways: Sequence[Way], kink: float) -> tuple[list[Way], dict[int, Kind], list[Fault]]:
@@ -111,25 +103,35 @@ def _parted(
     return joints, single, loose
 
 
-def roles(ways: Sequence[Way], at: Sequence[int], kind: Kind) -> Roles:
-    """Return which end at a joint is the toe, or which pairs run through it."""
-    if kind not in {"turnout", "crossing", "toe to toe"}:
-        return Roles()
+def joint_of(ways: Sequence[Way], at: Sequence[int], kind: Kind, spot: Spot) -> DrawnJoint:
+    """Return the joint that ends make: which of them is the toe, or which pairs run through it."""
+    every = tuple(map(_named, at))
+    if kind in {"end", "plain", "kinked"}:
+        return DrawnJoint(spot, "end" if kind == "end" else "plain", every)
     ends, outward = _in_order(ways, at)
     if kind == "crossing":
         first, *others = ends
         facing = min(others, key=lambda end: continuing(ways, first, end))
         one, other = (end for end in others if end != facing)
-        return Roles(through=((first, facing), (one, other)))
+        return DrawnJoint(spot, "crossing", every, through=_pairs((first, facing), (one, other)))
     few, many = _sides(ends, outward)
     if kind == "turnout":
-        return Roles(toe=few[0])
+        return DrawnJoint(spot, "turnout", every, _named(few[0]))
     (first, second), (one, other) = few, many
     # The smoothest pair of all is one track; the other two are what is left.
     smoothest = min((_change(outward, *pair)[1], number) for number, pair in enumerate(product(few, many)))[1]
     if smoothest in {1, 2}:
         one, other = other, one
-    return Roles(through=((first, one), (second, other)), slips=((first, other), (second, one)))
+    through, slips = _pairs((first, one), (second, other)), _pairs((first, other), (second, one))
+    return DrawnJoint(spot, "crossing", every, through=through, slips=slips)
+
+
+def _named(end: int) -> ReachEnd:
+    return ReachEnd(end // 2, "to" if end % 2 else "from")
+
+
+def _pairs(*pairs: tuple[int, int]) -> tuple[tuple[ReachEnd, ReachEnd], ...]:
+    return tuple(sorted((_named(min(pair)), _named(max(pair))) for pair in pairs))
 
 
 def _change(outward: Outward, one: int, other: int) -> tuple[int, int]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from gradehaul.plan.drawing.elements import cut, length_of, reverse, turned, wrapped
 from gradehaul.plan.drawing.nearness import IntArray, components, distinct, pairs, walks
-from gradehaul.plan.drawing.records import Element, Spot
+from gradehaul.plan.drawing.records import Element, FloatArray, Spot
 
 CROWD = 48
 """Where more ends than this come together they are not compared with one another: that is no track."""
@@ -48,6 +48,13 @@ def heading(ways: Sequence[Way], end: int) -> float:
     """Return the direction in which a train leaves the node at an end, radians."""
     element = ways[end // 2].elements[-(end % 2)]
     return element.heading + element.curvature * element.length + math.pi if end % 2 else element.heading
+
+
+def headings(ways: Sequence[Way]) -> FloatArray:
+    """Return the directions in which trains leave the nodes at all ends, radians, shape (2n,)."""
+    tips = [(way.elements[0], way.elements[-1]) for way in ways]
+    rows = [(one.heading, other.heading + other.curvature * other.length + math.pi) for one, other in tips]
+    return np.array(rows, dtype=np.float64).ravel()
 
 
 def spot(ways: Sequence[Way], end: int) -> Spot:
@@ -95,14 +102,17 @@ def merged(ways: Sequence[Way], kink: float = math.pi, plain: Collection[int] | 
 
     Where they go on as tangents within `kink`, radians, and at `plain` nodes alone where these are given.
     """
-    partner = [-1] * (2 * len(ways))
-    for node, at in ends_at(ways, 2).items():
-        if len(at) == 2 and (plain is None or node in plain):
-            one, other = at
-            if one // 2 != other // 2 and continuing(ways, one, other) <= kink:
-                partner[one], partner[other] = other, one
+    nodes, away = nodes_of(ways), headings(ways)
+    by_node = np.argsort(nodes, kind="stable")
+    node, first, often = np.unique(nodes[by_node], return_index=True, return_counts=True)
+    two = first[(often == 2) & (True if plain is None else np.isin(node, list(plain)))]
+    one, other = by_node[two], by_node[two + 1]
+    turn = np.abs(np.remainder(away[one] - away[other], math.tau) - math.pi)
+    fair = (one // 2 != other // 2) & (turn <= kink)
+    partner = np.full(len(nodes), -1)
+    partner[one[fair]], partner[other[fair]] = other[fair], one[fair]
     found: list[Way] = []
-    for row in walks(partner):
+    for row in walks(partner.tolist()):
         if len(row) == 1:
             found.append(ways[row[0] // 2])
             continue
@@ -167,13 +177,7 @@ def _pieces(way: Way, cuts: Iterable[tuple[float, int]]) -> list[Way]:
 
 
 def common_spot(spots: Sequence[Spot]) -> Spot:
-    """Return the mean of points, the same in whatever order they come.
-
-    Examples
-    --------
-    >>> common_spot([Spot(0.0, 0.0, 1.0), Spot(2.0, 1.0)])
-    Spot(x=1.0, y=0.5, z=1.0)
-    """
+    """Return the mean of points, the same in whatever order they come."""
     heights = [spot.z for spot in spots if spot.z is not None]
     return Spot(
         math.fsum(spot.x for spot in spots) / len(spots),

@@ -122,25 +122,19 @@ def name_all(
         free -= set(own.values())
         for number in sorted(set(own) - set(names)):
             names[number] = free_name(texts[own[number]].text, used)
-            used.add(names[number])
         used.update(joints_taken)
 
-    counts: Counter[str] = Counter()
+    def rest(names: dict[int, str], kinds: Sequence[str]) -> None:
+        counts: Counter[str] = Counter()
+        for number, kind in enumerate(kinds):
+            counts[kind] += 1
+            if number not in names:
+                names[number] = free_name(f"{kind} {counts[kind]}", used)
+
     used -= set(joints_taken)  # a joint may bear the name of a joint of the plan, and then is that joint
-    for number, joint in enumerate(linked.joints):
-        kind = _KIND[joint.kind]
-        counts[kind] += 1
-        if number not in joints:
-            joints[number] = free_name(f"{kind} {counts[kind]}", used)
-            used.add(joints[number])
-    counts.clear()
+    rest(joints, [_KIND[joint.kind] for joint in linked.joints])
     used.update(joints_taken)
-    for number, line in enumerate(linked.lines):
-        layer = _writable(line.layer) or "Line"
-        counts[layer] += 1
-        if number not in lines:
-            lines[number] = free_name(f"{layer} {counts[layer]}", used)
-            used.add(lines[number])
+    rest(lines, [_writable(line.layer) or "Line" for line in linked.lines])
     return Names(
         tuple(joints[number] for number in range(len(linked.joints))),
         tuple(lines[number] for number in range(len(linked.lines))),

@@ -33,21 +33,10 @@ _WORDS: dict[Use, tuple[str, ...]] = {
     "names": ("name", "label", "turntable", "slip"),
     "other": (
         *("bench", "table", "baseboard", "plywood", "riser", "joist", "girder", "wall", "room", "door", "window"),
-        *(
-            "aisle",
-            "floor",
-            "furniture",
-            "fascia",
-            "backdrop",
-            "building",
-            "structure",
-            "scenery",
-            "terrain",
-            "contour",
-        ),
-        *("tree", "road", "street", "river", "water", "dim", "border", "frame", "title", "grid", "legend", "defpoint"),
-        *("hatch", "viewport", "wiring", "sketch", "tisch", "platte", "wand", "wände", "raum", "tür", "fenster"),
-        *("gebäude", "straße", "strasse", "bemaßung", "rahmen"),
+        *("aisle", "floor", "furniture", "fascia", "backdrop", "building", "structure", "scenery", "terrain"),
+        *("contour", "tree", "road", "street", "river", "water", "dim", "border", "frame", "title", "grid", "legend"),
+        *("defpoint", "hatch", "viewport", "wiring", "sketch", "tisch", "platte", "wand", "wände", "raum", "tür"),
+        *("fenster", "gebäude", "straße", "strasse", "bemaßung", "rahmen"),
     ),
 }
 """How words begin that say what a layer shows (our own choice)."""
@@ -93,10 +82,9 @@ def lone_layers(drawn: Drawn) -> list[Fault]:
 
 
 class Labels(NamedTuple):
-    """Labels by what their layers say of them."""
+    """Labels by what their layers say of them; `names` are of lines and of joints."""
 
     names: list[Label]
-    """Of lines and of joints."""
     turntables: list[Label]
     slips: list[Label]
     berths: list[Label]
@@ -124,21 +112,17 @@ def _is_berth(layer: str) -> bool:
 # Turntables
 
 
-class Turntables(NamedTuple):
-    """A network with the ends at each turntable as one joint, and their names and lengths, m, by number of joint."""
-
-    linked: Linked
-    names: dict[int, str]
-    lengths: dict[int, float]
-
-
-def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: str) -> Turntables:
+def with_turntables(
+    linked: Linked, labels: Sequence[Label], near: float, unit: str
+) -> tuple[Linked, dict[int, str], dict[int, float]]:
     """Return a network whose ends of track with the same text on the layer of turntables are one joint.
+
+    Also the names of turntables and the lengths of their bridges, m, by number of joint.
 
     A text stands `near` the end of its track, m: a name, and the length of the bridge in parentheses where it is known.
     """
     if not labels:
-        return Turntables(linked, {}, {})
+        return linked, {}, {}
     ends = [number for number, joint in enumerate(linked.joints) if joint.kind == "end"]
     groups: dict[str, dict[int, None]] = {}
     for label in labels:
@@ -163,7 +147,7 @@ def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: 
         line._replace(start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
         for line in linked.lines
     )
-    return Turntables(Linked(lines, tuple(joints.values()), linked.faults), names, lengths)
+    return Linked(lines, tuple(joints.values()), linked.faults), names, lengths
 
 
 def _bridge(text: str, unit: str) -> tuple[str, float | None]:
@@ -231,23 +215,21 @@ def berths_of(
                 texts = [label for label in labels if label.layer == layer]
                 nearest = min(texts, key=lambda label: (gap(label.spot, middle), label.text), default=None)
                 name = free_name(nearest.text if nearest else layer[len(BERTH) :].strip() or "Berth", used)
-                used.add(name)
             berths += [name] * len(elements)
         found.append(tuple(berths) if any(berths) else ())
     return found, used - set(taken)
 
 
-def free_name(name: str, used: Collection[str]) -> str:
-    """Return a name that nothing bears yet: this one, or this one and a number.
+def free_name(name: str, used: set[str]) -> str:
+    """Return a name that nothing bears yet, this one, or this one and a number; it is `used` from now on.
 
     Examples
     --------
-    >>> free_name("Yard", ["Yard", "Yard 2"])
+    >>> free_name("Yard", {"Yard", "Yard 2"})
     'Yard 3'
     """
-    if name not in used:
-        return name
-    number = 2
-    while f"{name} {number}" in used:
-        number += 1
-    return f"{name} {number}"
+    found, number = name, 2
+    while found in used:
+        found, number = f"{name} {number}", number + 1
+    used.add(found)
+    return found

@@ -25,12 +25,11 @@ from gradehaul.plan.edit.writer.text import (
     chunks_of,
     comments,
     insert,
-    item,
     put,
     snippet,
 )
 from gradehaul.plan.names import clean, quoted
-from gradehaul.plan.text.toml import key_written, parse, written
+from gradehaul.plan.text.toml import parse, table_written, written
 from gradehaul.quantities import describe
 
 if TYPE_CHECKING:
@@ -72,13 +71,11 @@ def new_plan(drawn: Drawn, options: Mapping[str, Any] | None = None, *, title: s
         f"# {quoted(MARK)}; all else is yours and stays. Add locomotives, cars, routes and trains.\n\n"
         f"title = {written(title)}\nscale = {written(scale)}\nunit = {written(unit)}\n"
     )
-    heights = ""
-    if drawn.heights:
-        rows = "".join(f"{key_written(name)} = {length_in(height, unit)}\n" for name, height in drawn.heights.items())
-        heights = f"\n[railhead]  # heights of joints\n{rows}"
+    heights = {name: length_in(height, unit) for name, height in drawn.heights.items()}
+    railhead = _table("[railhead]  # heights of joints", heights) if heights else ""
     tables = tables_of(drawn, unit)
     rest = "".join(f"\n{snippet(section, name, table)}" for (section, name), table in tables.items())
-    text = head + _import_table(options) + heights + _unused_comment(drawn, unit) + rest
+    text = head + _import_table(options) + railhead + _unused_comment(drawn, unit) + rest
     data = _checked(text, tables, "")
     return Written(text, Changes(added=[_titled(*key) for key in tables]), data)
 
@@ -163,10 +160,11 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
 
 
 def _import_table(options: Mapping[str, Any] | None) -> str:
-    if not options:
-        return ""
-    rows = "".join(f"{item(key, value)}\n" for key, value in options.items())
-    return f"\n[import]  # how the drawing was read, and is again\n{rows}"
+    return _table("[import]  # how the drawing was read, and is again", options) if options else ""
+
+
+def _table(header: str, values: Mapping[str, Any]) -> str:
+    return "".join(f"{row}\n" for row in table_written(header, values))
 
 
 def _keep_options(
@@ -227,7 +225,6 @@ def _add_heights(
         elif (own := height_of(before[name], unit)) is not None and abs(own - height) > MISFIT:
             changes.heights.append(f"{quoted(name)} stays at {describe(own, 'length', unit)}; the drawing has {there}")
     if missing and given is None:
-        rows = "".join(f"{key_written(name)} = {height!r}\n" for name, height in missing.items())
-        insert(chunks, Chunk(("railhead",), f"\n[railhead]\n{rows}"))
+        insert(chunks, Chunk(("railhead",), _table("[railhead]", missing)))
     elif missing:
         _put(chunks, "railhead", missing, file)

@@ -8,10 +8,11 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, QuantityError
+from gradehaul.plan.drawing.elements import place
 from gradehaul.plan.drawing.heights import is_flat
 from gradehaul.plan.drawing.heights.texts import AT_END
 from gradehaul.plan.drawing.naming import KnownLine
-from gradehaul.plan.drawing.records import Spot
+from gradehaul.plan.drawing.records import Element, Spot
 from gradehaul.plan.drawing.tables import joint_table, line_table
 from gradehaul.plan.edit.writer.text import chunks_of, comments, item
 from gradehaul.plan.schema.lines import LineTable
@@ -219,29 +220,25 @@ def heights_before(data: Mapping[str, Any], file: str) -> dict[str, float]:
     given = data.get("railhead")
     if not isinstance(given, dict):
         return {}
-    unit = unit_of(data, file)
-    heights = {name: height_of(value, unit) for name, value in given.items()}
-    return {name: height for name, height in heights.items() if height is not None}
+    heights = ((name, height_of(value, unit_of(data, file))) for name, value in given.items())
+    return {name: height for name, height in heights if height is not None}
 
 
 def _known(name: str, table: LineTable) -> KnownLine:
     """Return a line with its ends, calculated along its tracks; an easement counts as straight here."""
     assert table.at is not None
-    x, y = table.at
+    here = at = Spot(*table.at)
     start = heading = table.heading or 0.0
     length = 0.0
     for track in table.track:
-        along, turn = track.straight or track.easement or 0.0, 0.0
+        along, curvature = track.straight or track.easement or 0.0, 0.0
         if track.radius is not None:
             along = track.length if track.length is not None else track.radius * (track.angle or 0.0)
-            turn = along / track.radius * (1 if track.left is not None else -1)
-        chord = along * (math.sin(turn / 2) / (turn / 2) if turn else 1.0)
-        x += chord * math.cos(heading + turn / 2)
-        y += chord * math.sin(heading + turn / 2)
-        heading += turn
+            curvature = (1 if track.left is not None else -1) / track.radius
+        here = place(Element(here, here, heading, curvature, math.inf, "", ""), along)
+        heading += curvature * along
         length += along
-    at = Spot(table.at[0], table.at[1])
-    return KnownLine(name, table.from_, table.to, at, start, Spot(x, y), heading + math.pi, length)
+    return KnownLine(name, table.from_, table.to, at, start, here, heading + math.pi, length)
 
 
 def height_of(value: object, unit: str) -> float | None:
