@@ -38,7 +38,7 @@ def test_numbers_without_a_file_and_a_picture_with_one(tmp_path):
 
 
 def test_trains_and_rails_are_chosen():
-    shown = run("map", HILL, "--train", "local", "--rail", "clean", "--rail", "treated", "--more", "trains").output
+    shown = run("map", HILL, "--train", "local", "--rail", "clean", "--rail", "treated").output
     assert "local, on clean rail" in shown
     assert "local, on treated rail" in shown
     assert "treated fresh" not in shown

@@ -1,6 +1,6 @@
 """The keys of each JSON document, out of the types of the records that it is made of, for the handbook.
 
-A key's meaning is the string under the field in the record, or that of the property.
+A key's meaning is the string under the field in the record, that of the property, or what the record says of it.
 """
 
 from __future__ import annotations
@@ -71,13 +71,15 @@ def _records(kind: type, met: set[type]) -> Iterator[type]:
 
 
 def _table(kind: type) -> str:
+    """Return a row for each key: its kind of value, and its meaning where the record says it."""
     head = getattr(kind, "HEAD", "")
-    rows = ["| `gradehaul` | text | The version. |"] if head else []
+    rows = ["| `gradehaul` | text. The version. |"] if head else []
     for key in (*keys_of(kind, head), *keys_of(kind)):
         if key.name != "*":
             null = " or null" if _may_be_missing(kind, key.path) else ""
-            rows.append(f"| `{key.name}` | {_value(key)}{null} | {_prose(_meaning(kind, key.path))} |")
-    return "\n".join(["| key | value | meaning |", "| --- | --- | --- |", *rows])
+            words = filter(None, (f"{_value(key)}{null}", _prose(_meaning(kind, key.path))))
+            rows.append(f"| `{key.name}` | {'. '.join(words)} |")
+    return "\n".join(["| key | value |", "| --- | --- |", *rows])
 
 
 def _may_be_missing(kind: type, path: tuple[str, ...]) -> bool:
@@ -158,4 +160,7 @@ def _strings(kind: type) -> Mapping[str, str]:
         match one, following:
             case ast.AnnAssign(target=ast.Name(id=name)), ast.Expr(value=ast.Constant(value=str(text))):
                 found[name] = inspect.cleandoc(text)
+    _, _, attributes = (inspect.getdoc(kind) or "").partition("\nAttributes\n----------\n")
+    for name, text in re.findall(r"^(\w+)\n((?:    .+\n?)+)", attributes.split("\n\n")[0], re.MULTILINE):
+        found.setdefault(name, inspect.cleandoc(text))
     return {name: text.split("\n\n")[0].replace("\n", " ") for name, text in found.items()}

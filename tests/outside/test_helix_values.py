@@ -61,7 +61,7 @@ def test_a_foot_of_vertical_curve_for_each_percent_in_ho() -> None:
 
 
 def test_an_easement_shifts_its_curve_by_a_24th_of_its_length_squared_over_the_radius() -> None:
-    """f = L^2 / (24 R) (textbooks; read): by so much on either side an eased helix is wider than one that is not."""
+    """f = L^2 / (24 R) (from memory): by so much on either side an eased helix is wider than one that is not."""
     eased = Helix(0.6, 2, 0.2, HelixBuild(0, 0.3, 0, 0, 0, 0, 0, 0.04))
     assert eased.floor[0] == pytest.approx(2 * (0.6 + 0.3**2 / (24 * 0.6)))
     assert math.isclose(Helix(0.6, 2, 0.2, HelixBuild(0, 0, 0, 0, 0, 0, 0, 0.04)).floor[0], 1.2)

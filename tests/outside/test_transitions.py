@@ -1,8 +1,8 @@
-"""Easements through plans against the textbook shift of the curve, by an integration of our own.
+"""Easements through plans against the usual shift of the curve, by an integration of our own.
 
 Sources
 -------
-- Shift of a curve from its tangent by an easement of length L: f = L^2 / (24 R) (textbooks; read); the first term of a
+- Shift of a curve from its tangent by an easement of length L: f = L^2 / (24 R) (from memory); the first term of a
   series in L / R.
 - Place and heading at the end of the easement: L^2 / (6 R) from the tangent, L / (2 R) radians (from memory).
 """

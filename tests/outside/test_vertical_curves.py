@@ -1,8 +1,9 @@
-"""Vertical curves through plans against worked examples of the textbooks.
+"""Vertical curves through plans against worked examples.
 
 Sources
 -------
-- Parabola: y = y0 + g1 x + (g2 - g1) x^2 / (2 L), with a worked crest (textbooks; read).
+- Parabola: y = y0 + g1 x + (g2 - g1) x^2 / (2 L) (from memory), with a crest worked by a surveyor
+  (mathhelpforum.com, pre-calculus, thread 118633; read).
 - Length by rate of change: L = A / r (read).
 - Model practice: about one car length (the longest), or a foot, of vertical curve for each 1 % of change (common
   practice).
@@ -14,8 +15,8 @@ import numpy as np
 import pytest
 from full_chain import FOOT, Answers, answer
 
-# Crest (textbooks; read): g1 +1.34 %, g2 -1.77 %, 500 ft long, begun at station 0+00, elevation 1,067.29 ft; the grades
-# meet at station 2+50, 1,070.64 ft.
+# Crest (the surveyor's; read): g1 +1.34 %, g2 -1.77 %, 500 ft long, begun at station 0+00, elevation 1,067.29 ft; the
+# grades meet at station 2+50, 1,070.64 ft.
 CREST = """
 scale = { ratio = 1, gauge = "1435 mm" }
 unit = "ft"

@@ -91,11 +91,12 @@ def headline(text: str) -> str:
 
 
 def shown_on_page(page: str) -> dict[str, list[str]]:
-    """Return the outcomes that the page shows of each train, in order."""
+    """Return the outcomes that the page shows of each train, on the judged rail and with each film everywhere."""
     found = {}
-    for part in page.split('<ul class="trains">')[1].split("</section>", maxsplit=1)[0].split("<h3><bdi>")[1:]:
-        name, more = part.split("</bdi>", 1)
-        found[unescape(name)] = re.findall(r'<strong class="outcome [a-z-]+">(.*?)</strong>', more)
+    table = page.partition("Every train, the worst first</caption>")[2].partition("</table>")[0]
+    for row in table.split('<th scope="row"')[1:]:
+        name = row.split("<bdi>")[1].split("</bdi>")[0]
+        found[unescape(name)] = re.findall(r'class="outcome [a-z-]+"><bdi>(.*?)</bdi>', row)
     return found
 
 
@@ -128,7 +129,7 @@ def compare(layout: Layout, answer: CheckAnswer, rails: tuple[str, ...] | None, 
     for outcome in set(per_train.values()) - {"climbs"}:
         verb, *rest = outcome.split()
         assert " ".join([verb.removesuffix("s"), *rest]) in first.replace("runs away", "run away")
-    check_page_of(layout, answer, units, judged)
+    check_page_of(layout, answer, units, truth)
     check_cards(answer, per_train, pictures=pictures)
     positions = layout.alignment.positions
     if any(map(positions.usable, positions.tracks)):
@@ -139,13 +140,18 @@ def compare(layout: Layout, answer: CheckAnswer, rails: tuple[str, ...] | None, 
     return set(truth.values())
 
 
-def check_rows(text: str, truth: Outcomes, answer: CheckAnswer) -> None:
-    """Compare the rows of the first screen with the outcomes, at the worse age of a film; films come last."""
+def by_condition(answer: CheckAnswer) -> list[list[str]]:
+    """Return the conditions that are compared, judged ones first, each as the ages of its film."""
     rails = [*answer.judged_rails, *answer.film_rails]
     ages = {rail: [each for each in rails if each.startswith(rail.removesuffix(" fresh"))] for rail in rails}
-    conditions = [each for rail, each in ages.items() if not rail.endswith(" fresh")]
+    return [each for rail, each in ages.items() if not rail.endswith(" fresh")]
+
+
+def check_rows(text: str, truth: Outcomes, answer: CheckAnswer) -> None:
+    """Compare the rows of the first screen with the outcomes, at the worse age of a film; films come last."""
+    conditions = by_condition(answer)
     words = "STALLS|RUNS AWAY|TOO LONG|marginal|climbs"
-    for name in worst(truth, rails):
+    for name in worst(truth, answer.rails):
         if len(conditions) > 2:
             break  # then each condition has a row of its own, and --more trains is compared
         row = re.search(rf"^{re.escape(shortened(name, 18))}  +(?:{words}) .*$", text, flags=re.MULTILINE)
@@ -154,12 +160,10 @@ def check_rows(text: str, truth: Outcomes, answer: CheckAnswer) -> None:
         assert shown == [worst(truth, each)[name] for each in conditions]
 
 
-def check_page_of(layout: Layout, answer: CheckAnswer, units: UnitFormat, judged: Outcomes) -> None:
+def check_page_of(layout: Layout, answer: CheckAnswer, units: UnitFormat, truth: Outcomes) -> None:
     shown = shown_on_page(report_page(layout, answer, (), units))
-    for name, outcomes in shown.items():
-        mine = [judged[name, rail] for rail in layout.rails if rail in answer.judged_rails]
-        assert outcomes[: len(mine)] == mine
-    assert set(shown) == {name for name, _ in judged}
+    conditions = by_condition(answer)
+    assert shown == {name: [worst(truth, ages)[name] for ages in conditions] for name in worst(truth, answer.rails)}
 
 
 def check_cards(answer: CheckAnswer, per_train: dict[str, str], *, pictures: bool) -> None:
@@ -181,9 +185,11 @@ def check_cards(answer: CheckAnswer, per_train: dict[str, str], *, pictures: boo
 def check_map(view: PlanView, units: UnitFormat, judged: Outcomes, *, pictures: bool) -> None:
     document = json.loads(json.dumps(view.to_dict()))["trains"]
     assert {(each["name"], each["rail"]): each["outcome"] for each in document} == judged
-    text = map_page(view, units, None, ["trains"]).text()
-    for (name, rail), outcome in judged.items():
-        assert re.search(rf"{re.escape(name)}, .*{re.escape(rail)}.*: {outcome}\n", text)
+    text = " ".join(map_page(view, units).text().split())
+    for each in view.worse[:8]:
+        ages = [rail for (name, rail) in judged if name == each.name and rail.startswith(each.rail.split(" fresh")[0])]
+        assert each.outcome == worst(judged, ages)[each.name]
+        assert re.search(rf"{re.escape(each.name)}, [^:]*{re.escape(each.rail)}[^:]*: {each.outcome}", text)
     kinds = {"stalls": "stall", "runs away": "runaway"}
     if pictures:
         drawing = plan_dxf(view, units).decode("utf-8", "replace")
@@ -194,12 +200,6 @@ def check_map(view: PlanView, units: UnitFormat, judged: Outcomes, *, pictures: 
             marked = {re.sub(r" [\d, -]+$", "", text.get_gid()) for text in figure.findobj(Text) if text.get_gid()}
             said = " ".join(words(figure))
             for each in view.worse[:8]:
-                ages = [
-                    rail
-                    for (name, rail) in judged
-                    if name == each.name and rail.startswith(each.rail.split(" fresh")[0])
-                ]
-                assert each.outcome == worst(judged, ages)[each.name]
                 assert re.search(rf"{re.escape(each.name)}, [^:]*{re.escape(each.rail)}[^:]*: {each.outcome}", said)
                 for outcome, gid in kinds.items():
                     if each.outcome == outcome:
@@ -239,7 +239,8 @@ def check_section(
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_demo_plan(name: str) -> None:
-    compare(layout_of(name), answer_of(name), None, pictures=name == "two-levels")
+    met = compare(layout_of(name), answer_of(name), None, pictures=name == "two-levels")
+    assert met >= {"landing": {"runs away"}, "n-mountain": {"marginal"}}.get(name, set())
     if name in {"bench", "landing", "first-hill"}:
         rails = ("treated", "treated fresh")
         compare(layout_of(name), answer_of(name, rails), rails, pictures=name != "bench")
@@ -276,4 +277,4 @@ def test_random_plans() -> None:
     for number, layout in enumerate(_random_layouts(28)):
         rails = (None, ("clean", "treated", "treated fresh"))[number % 2]
         met |= compare(layout, check_layout(layout, rails=rails), rails, pictures=number == 0)
-    assert met >= {"stalls", "too long", "marginal", "climbs"}
+    assert met >= {"stalls", "too long", "climbs"}  # the demo plans have the others

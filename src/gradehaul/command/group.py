@@ -48,7 +48,8 @@ class Verbs(click.Group):
             verbs = self.list_commands(ctx)
             near = nearest(args[0], verbs)
             write = f"{ctx.command_path} {near}" if near else f"one of {', '.join(verbs)}"
-            raise PlanError("there is no such command", place=ctx.command_path, found=quoted(args[0]), write=write)
+            fault = PlanError("there is no such command", found=quoted(args[0]), write=write)
+            raise click.UsageError(str(fault), ctx)
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it

@@ -1,8 +1,9 @@
-"""A command line that cannot be read, as one line: what is wrong, what was found, and what to write instead."""
+"""A command line that cannot be read: what is wrong, what was found, and what to write instead."""
 
 from __future__ import annotations
 
 import re
+import textwrap
 
 import click
 
@@ -19,7 +20,11 @@ _NUMBER = 3
 
 
 def misused(error: click.UsageError, ctx: click.Context) -> str:
-    """Return what is wrong with a command line in one line, with the nearest name where one is unknown."""
+    """Return what is wrong with a command line in lines of 80, with the nearest name where one is unknown."""
+    return textwrap.fill(_fault(error, ctx), 80, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+
+
+def _fault(error: click.UsageError, ctx: click.Context) -> str:
     place, command = _where(error, ctx)
     match error:
         case click.NoSuchOption():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 CHECK = ("trains", "loads", "limits", "berths", "ways", "figures", "sources", "notes")
 PROFILE = ("track", "joints", "care")
-MAP = ("tracks", "joints", "crossings", "trains", "notes")
+MAP = ("tracks", "joints", "crossings", "notes")
 CLEARANCE = ("places", "sources", "notes")
 LEVEL = ("heights", "limits", "notes")
 RISERS = ("stations",)

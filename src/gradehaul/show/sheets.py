@@ -43,19 +43,7 @@ class FormColumn(NamedTuple):
 
 
 class Form:
-    """Pages under work, filled from the top; lengths in inches.
-
-    Parameters
-    ----------
-    title
-        What stands at the head of every page.
-    paper
-        Width and height of a page.
-    beside
-        What stands to the right of the title.
-    foot
-        What stands at the foot of every page.
-    """
+    """Pages under work, filled from the top, each with a title, words beside it, and a foot; lengths in inches."""
 
     def __init__(self, title: str, *, paper: tuple[float, float], beside: str = "", foot: str = "") -> None:
         self.title, self.beside, self.foot = title, beside, foot

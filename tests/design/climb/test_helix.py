@@ -265,7 +265,7 @@ def test_a_helix_that_stands_too_close_is_judged(tmp_path: Path) -> None:
     shown = run(*words, "--deck", 18, "-o", plan)
     assert (shown.exit_code, run(*words, "--strict").exit_code) == (0, 1)
     assert re.search(
-        r"TOO LOW, by \d+.* mm: the deck above leaves .*One of these mends it: a rise", shown.stdout, re.DOTALL
+        r"TOO LOW, by \d+.* mm: the deck above leaves .*One of these fixes it: a rise", shown.stdout, re.DOTALL
     )
     assert "# TOO LOW" in plan.read_text(encoding="utf-8")
     assert "One of these" not in run(*words[:8], 120, *words[9:]).stdout

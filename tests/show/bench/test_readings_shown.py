@@ -53,7 +53,7 @@ def test_a_pull_that_check_judges_otherwise_than_it_was_read_has_both():
     film = '[[reading]]\nloco = "goat"\nrail = "treated"\nhours = {}\nforce = "64 gf"\n'
     late, early = (readings_page(readings(read_plan(BARE + loco + film.format(age))), READER).text() for age in (6, 1))
     assert "64.0 gf (1), 60.0 gf at 0 h" in late
-    assert "At 0 h: where trains are judged without an age" in late
+    assert "At 0 h: just after the film goes on" in late
     assert "0 h" not in early
 
 

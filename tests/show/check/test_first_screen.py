@@ -189,14 +189,6 @@ def test_unusual_figures_stand_above_the_verdict(answer: CheckAnswer) -> None:
     assert "2 more like this: --more notes" in text
 
 
-def test_a_place_where_all_that_stall_do_so_is_said_once(answer: CheckAnswer) -> None:
-    stalled = next(each for each in answer.trains if each.outcome == "stalls")
-    trains = tuple(replace(each, verdict=stalled.verdict, misfits=()) for each in answer.trains)
-    text = " ".join(check_page(replace(answer, trains=trains), units_of("in")).text().split())
-    names = list(dict.fromkeys(each.name for each in trains))
-    assert f"both trains stall: {', '.join(names)} (both on {stalled.verdict.worst_track})" in text
-
-
 def test_what_was_not_checked_is_in_the_headline(answer: CheckAnswer) -> None:
     left = "train morning, since its route is not answered"
     some = tuple(train for train in answer.trains if train.name != "morning")
@@ -270,3 +262,9 @@ loco."little old switcher" = {{ mass = "60 g", length = 90, pull.clean = "12 gf"
     assert "RUNS AWAY" in text
     within_limits(answer, text)
     assert "more kinds of car: --more loads" in text
+
+
+def test_a_route_that_only_falls_is_not_called_level() -> None:
+    words = run("landing")
+    assert "Down to the pond: downhill or level all the way\n" in words
+    assert "RUNS AWAY" in words

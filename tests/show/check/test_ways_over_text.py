@@ -95,6 +95,6 @@ def test_the_main_job_shows_them() -> None:
     assert (way["doubling"], way["no_doubling"]) == (None, "return")
     assert {helper["where"] for helper in way["helpers"]} == {"head", "tail"}
     assert (
-        "Ways over the hill"
+        "Help over the hill"
         in CliRunner().invoke(main, ["check", "plans/first-hill.toml", *FILM, "--more=ways"]).stdout
     )

@@ -21,7 +21,7 @@ def test_the_table_shows_places_curves_and_grades():
     assert " ".join(row.split()) == (
         "Lower bend 96.0 in 0.0 in 120.0 in 24.0 in 37.7 in left 24.0 in 2.72 % 4.04 % -1.41 % clean"
     )
-    assert "local, on treated rail, route Uphill: stalls\n    stalls first 22.8 in along Lower bend" in shown
+    assert "local, on treated fresh rail, route Uphill: stalls first at" in shown
     loop = map_page(view_of("loop"), units_of("mm"), None, MAP).text()
     assert "Tracks over tracks" in loop
     assert "Loop:3  Loop:1  1400 mm" in loop

@@ -117,6 +117,7 @@ def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, ro
         )
     ]
     assert not missing or (size == "phone" and len(found["joints"]) - len(missing) > 12)
+    assert not {found["joints"][end]["name"] for end in (0, -1)} & set(missing)
     grades = {read.grade(each["grade_pct"][0] / 100) for each in found["grades"] if not each["vertical_curve"]}
     shown = [text for text in texts if re.fullmatch(r"-?[\d.]+ %", text)]
     assert set(shown) <= grades
@@ -157,7 +158,7 @@ def _check_train(found: dict, words: str, read: UnitFormat) -> None:
 def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_beside():
     for name, route, rails, headline, beside in (
         ("first-hill", None, FILMED, "local stalls first at 107.1 in on Lower bend", "Clean: climbs"),
-        ("two-levels", "Up by the siding", None, "stone climbs, 29.8 gf to spare", "(treated fresh): stalls"),
+        ("two-levels", "Up by the siding", None, "stone climbs, 29.8 gf to spare", "With film everywhere: stalls"),
         ("landing", "Down to the pond", ("treated fresh",), "loads runs away first from 1994 mm", ""),
     ):
         section = section_of(name, route, rails)

@@ -52,16 +52,7 @@ class Level(NamedTuple):
 class Band:
     """The rows of a band: upright ones with a figure of each column, then level ones with words over stretches.
 
-    Parameters
-    ----------
-    paper
-        The sheet.
-    upright
-        The names of the upright rows.
-    columns
-        What stands in them, by rising place, in the unit of the axis across.
-    level
-        The level rows by name.
+    Columns come by rising place, in the unit of the axis across.
     """
 
     def __init__(

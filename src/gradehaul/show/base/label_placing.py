@@ -73,14 +73,7 @@ class Board:
     ) -> int | None:
         """Take the free place of the least cost, the first of several alike, and return which; None where none is free.
 
-        Parameters
-        ----------
-        places
-            The places that would do.
-        costs
-            One for each; infinite where a label cannot go. All alike where left out.
-        room
-            Where the label must lie, anywhere if left out.
+        An infinite cost is where a label cannot go; `room` is where it must lie.
         """
         charges = [0.0] * len(places) if costs is None else costs
         order = sorted((k for k, cost in enumerate(charges) if math.isfinite(cost)), key=lambda k: (charges[k], k))

@@ -92,14 +92,9 @@ class Page:
         self.parts.append(Columns(tuple(heads), tuple(tuple(row) for row in rows), indent, folded))
 
     def text(self, *, width: int | None = None, color: bool = False) -> str:
-        """Return the page as text.
+        """Return the page as text: for a terminal of a width, or for a file, where nothing but paragraphs is wrapped.
 
-        Parameters
-        ----------
-        width
-            Columns of the terminal; None for a file or a pipe, where nothing is wrapped.
-        color
-            Whether to set styles with escape sequences; else there are none.
+        Styles become escape sequences where it is in `color`.
         """
         width = None if width is None else max(width, _NARROWEST)
         lines: list[Sequence[Piece]] = []

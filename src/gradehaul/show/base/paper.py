@@ -111,20 +111,8 @@ class Sheet:
 class Paper(Sheet):
     """A sheet under work: the headline and words at its top, the key and notes at its foot, and room between them.
 
-    Parameters
-    ----------
-    size
-        The size of the sheet.
-    headline
-        The answer in a sentence.
-    words
-        Paragraphs under it; like the headline they run over as many lines as they take.
-    notes
-        Paragraphs at the foot.
-    key
-        Samples of lines with their labels, above the notes; a tuple is drawn on top of one another.
-    body
-        The height of what is between, inches, where the size has no height of its own; and the least there is.
+    Words and notes are paragraphs. In the key a tuple of samples is drawn on top of one another. `body` is the least
+    height of what is between, inches; a size without a height gets what it takes.
     """
 
     def __init__(

@@ -111,11 +111,11 @@ def as_picture(draw: Callable[P, Figure]) -> Callable[Concatenate[Format, P], by
     return picture
 
 
-def picture_bytes(figure: Figure, form: Format, *, dots_per_inch: float = DOTS_PER_INCH) -> bytes:
+def picture_bytes(figure: Figure, form: Format) -> bytes:
     """Return a figure as the content of a file; call it by the same rules as the figure was drawn."""
     _hold(figure)
     stream = io.BytesIO()
-    figure.savefig(stream, format=form, dpi=dots_per_inch, metadata=_UNSAID[form])
+    figure.savefig(stream, format=form, dpi=DOTS_PER_INCH, metadata=_UNSAID[form])
     return stream.getvalue()
 
 

@@ -20,20 +20,12 @@ _FORMULA = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
 def table(kind: type, columns: str, rows: Iterable[object], units: UnitFormat | None) -> str:
     r"""Return records as CSV, a row each: figures in the units shown, each head with its unit, as in ``length_mm``.
 
-    Parameters
-    ----------
-    kind
-        What the rows are.
-    columns
-        The columns, as ``KEYS`` of a record lists keys (see `gradehaul.quantities.document`).
-    rows
-        The records.
-    units
-        The units shown; None for those of the JSON document, which are SI.
+    `columns` lists keys as ``KEYS`` of a record does (see `gradehaul.quantities.document`); without `units` figures are
+    those of the JSON document, in SI.
 
     Examples
     --------
-    >>> from gradehaul.haulage.joint_places import JointPlace
+    >>> from gradehaul.haulage.stretches import JointPlace
     >>> table(JointPlace, "name at", [JointPlace(0.3, "Foot", "plain")], UnitFormat("mm", "metric"))
     'name,at_mm\r\nFoot,300.0\r\n'
     """
@@ -72,13 +64,6 @@ def _cell(value: object, key: Key, unit: str | None) -> Cell:
 
 def csv_text(heads: Sequence[str], rows: Iterable[Iterable[Cell]]) -> str:
     r"""Return a table as CSV (RFC 4180), its cells made harmless.
-
-    Parameters
-    ----------
-    heads
-        What stands over the columns.
-    rows
-        The cells of each row, one for each column.
 
     Examples
     --------

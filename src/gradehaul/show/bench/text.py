@@ -105,7 +105,7 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
         heads = ["locomotive", "state", *(f"{rail}>" for rail in rails)]
         page.table(heads, [[*key, *(own.get(rail, "-") for rail in rails)] for key, own in pulls.items()], indent=0)
     if differs:
-        page.line("At 0 h: where trains are judged without an age, a film has just gone on.")
+        page.paragraph("At 0 h: just after the film goes on; check uses that pull unless --hours gives an age.")
 
 
 def _add_scatter(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:

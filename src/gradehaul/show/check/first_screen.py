@@ -18,7 +18,7 @@ from gradehaul.show.base.labels import FILM_CAUTION, cars_words, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
-from gradehaul.show.check.load_rows import load_cell, worst_load
+from gradehaul.show.check.load_rows import MARKS, load_cell, worst_load
 from gradehaul.show.check.outcome_words import (
     OUTCOMES,
     fouled_words,
@@ -35,8 +35,8 @@ from gradehaul.treatment.ways_over import WaysOver
 _NAME, _PLACE, _LEAST_PLACE = 18, 26, 8
 """Columns of a name and of a place at the most, and of a place that is worth showing."""
 
-_DOUBTS, _TRAINS, _MARGINAL, _WAYS = 3, 30, 2, 6
-"""Doubts, trains, marginal trains explained and ways over the hill shown at the most."""
+_DOUBTS, _TRAINS, _WAYS = 3, 30, 6
+"""Doubts, trains and ways over the hill shown at the most."""
 
 _GROUPS, _ROWS = 8, 24
 """Groups of routes with loads alike shown at the most, and their lines in all."""
@@ -121,20 +121,14 @@ def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
 
 
 def _add_marginal(page: Page, answer: CheckAnswer, shown_on: Mapping[str, Mapping[str, TrainAnswer]]) -> None:
-    """Add by which rule trains are marginal: the risk, that of stalling or running away, does not say it."""
-    profiles = {route.route.name: route.profile for route in answer.routes}
-    marginal: dict[str, TrainAnswer] = {}
-    for train in (train for trains in shown_on.values() for train in trains.values()):
-        if train.outcome == "marginal":
-            marginal.setdefault(train.name, train)
-    more = len(marginal) - _MARGINAL
-    for number, (name, train) in enumerate(list(marginal.items())[:_MARGINAL], 1):
-        last = (
-            f"; why {more} more {'are' if more > 1 else 'is'}: --more trains"
-            if more > 0 and number == _MARGINAL
-            else ""
-        )
-        page.paragraph(f"{name}: marginal, since {marginal_words(train.verdict, profiles[train.route])}{last}.")
+    """Add by which rule the first marginal train is so: the risk, that of stalling or running away, does not say it."""
+    marginal = [train for trains in shown_on.values() for train in trains.values() if train.outcome == "marginal"]
+    if not marginal:
+        return
+    first, more = marginal[0], len({train.name for train in marginal}) - 1
+    profile = next(route.profile for route in answer.routes if route.route.name == first.route)
+    last = f"; why {more} more {'are' if more > 1 else 'is'}: --more trains" if more else ""
+    page.paragraph(f"{first.name}: marginal, since {marginal_words(first.verdict, profile)}{last}.")
 
 
 def _add_wide_table(
@@ -228,7 +222,7 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         return
     cars, groups = _loads_that_fit(answer)
     if cars and answer.plan.powers:
-        judged, age = judged_on(answer), at_age(answer.hours)
+        judged, age = judged_on(answer.judged_rails, answer.hours), at_age(answer.hours)
         film = f" | with film everywhere{'' if judged.endswith(age) else age}" if answer.film_rails else ""
         page.line(f"Longest trains{judged}, in cars (90 % range){film}")
     else:
@@ -244,6 +238,10 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         lines += 1 + len(group.rows)
         shown += 1
     _add_spanned(page, rows, spans)
+    cells = [words_of(cell) for group in groups[:shown] for row in group.rows for cell in row[1:]]
+    for mark, words in MARKS.items():
+        if any(f" {mark}" in cell for cell in cells):
+            page.line(words)
     left = sum(len(group.routes) for group in groups[shown:])
     if left:
         page.line(f"{left} more {'routes' if left > 1 else 'route'}, no steeper: --more loads")
@@ -347,11 +345,8 @@ def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
     effective, whole = units.grade(ruling.effective), ruling_words(ruling, units)
     if whole == DOWNHILL:
         return shortened(f"{all_names}: {DOWNHILL.removeprefix('none, ')}", FULL)
-    parts = whole, f"{whole.replace('grade ', '').replace('curve ', '')} curve" if " + " in whole else effective
-    for words in (
-        *(f"{name}: {part}, on {ruling.track}" for part in parts for name in (all_names, some)),
-        f"{some}: {effective} on {ruling.track}",
-    ):
+    for names, grade in ((all_names, whole), (some, whole), (all_names, effective)):
+        words = f"{names}: {grade} on {ruling.track}"
         if len(words) <= FULL:
             return words
     return shortened(f"{shortened(some, FULL // 2)}: {effective} on {ruling.track}", FULL)
@@ -362,14 +357,11 @@ def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
 
 def _add_last(page: Page, answer: CheckAnswer) -> None:
     page.line()
-    measure = answer.measure_next
-    if measure is not None:
-        page.paragraph(f"Measure next: {measure.what}.")
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
-    parts = [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
+    parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
+    parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
     parts += ["Risk: the chance to stall or run away."] if answer.trains else []
-    if parts:
-        page.line(" ".join(parts))
+    page.paragraph(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:
         page.line(FILM_CAUTION)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
@@ -22,10 +22,9 @@ def headline(answer: CheckAnswer) -> list[Piece]:
     total = len(answer.plan.trains)
     pieces: list[Piece] = []
     if judged:
-        where = judged_on(answer)
-        of = f" of {total} trains"
-        pieces = _sentence(judged, total, f"{where[1:2].upper()}{where[2:]}", where, of)
-        pieces[-1:] = [f"{words_of(pieces[-1]).removesuffix('.')}{_back(judged, total)}."]
+        pieces = sentence(judged, total, judged_on(answer.judged_rails, answer.hours), f" of {total} trains")
+        if len(judged) == total and all(each.outcome == "climbs" for each in judged):
+            pieces[-1:] = [f"{words_of(pieces[-1])[:-1]} and {'holds' if total == 1 else 'hold'} back downhill."]
         if answer.not_checked and worst(each.outcome for each in judged) not in FAILS:
             pieces = [piece if isinstance(piece, str) else (piece[0], "yellow") for piece in pieces]
     elif total:
@@ -38,9 +37,7 @@ def headline(answer: CheckAnswer) -> list[Piece]:
 def film_headlines(answer: CheckAnswer) -> list[list[Piece]]:
     """Return for each film in a sentence how the trains would do with it on all rails, at its worse age."""
     total = len(answer.plan.trains)
-    return [
-        _sentence(trains, total, f"With {name}", f" with {name}") for name, trains in film_everywhere(answer).items()
-    ]
+    return [sentence(trains, total, f" with {name}") for name, trains in film_everywhere(answer).items()]
 
 
 def film_everywhere(answer: CheckAnswer) -> dict[str, list[TrainAnswer]]:
@@ -66,32 +63,21 @@ def summary(answer: CheckAnswer) -> str:
     return " ".join("".join(map(words_of, each)) for each in (headline(answer), *film_headlines(answer))).strip()
 
 
-def _back(trains: Sequence[TrainAnswer], total: int) -> str:
-    """Return that trains hold back, where all of them climb."""
-    if any(each.outcome != "climbs" for each in trains) or len(trains) < total:
-        return ""
-    return f" and {'holds' if total == 1 else 'hold'} back downhill"
-
-
-def _sentence(trains: Sequence[TrainAnswer], total: int, first: str, last: str, of: str = "") -> list[Piece]:
-    """Return what trains do in a sentence, with its condition first where some fail, else last.
+def sentence(trains: Sequence[TrainAnswer], total: int, where: str, of: str = "") -> list[Piece]:
+    """Return what trains do in a sentence, with their rail first where some fail, else last.
 
     `of` says behind the first count of how many trains it is.
     """
     outcome = worst(each.outcome for each in trains)
     style = OUTCOMES[outcome][1]
+    first = f"{where[1:2].upper()}{where[2:]} "
     if total == 1:
-        return _one(trains[0], first, last)
-    if all(each.outcome == "climbs" for each in trains) and len(trains) == total:
-        return [("Both trains climb" if total == 2 else f"All {total} trains climb", style), f"{last}."]
-    parts = "; ".join(_counted(trains, of))
-    count, colon, rest = parts.partition(":")
-    return [f"{first} ", (count, style), f"{colon}{rest}."]
-
-
-def _one(train: TrainAnswer, first: str, last: str) -> list[Piece]:
-    words = (outcome_of_train(train), OUTCOMES[train.outcome][1])
-    return [words, f"{last}."] if train.outcome == "climbs" else [f"{first} ", words, "."]
+        words = (outcome_of_train(trains[0]), style)
+        return [words, f"{where}."] if outcome == "climbs" else [first, words, "."]
+    if outcome == "climbs" and len(trains) == total:
+        return [("Both trains climb" if total == 2 else f"All {total} trains climb", style), f"{where}."]
+    count, colon, rest = "; ".join(_counted(trains, of)).partition(":")
+    return [first, (count, style), f"{colon}{rest}."]
 
 
 def _counted(trains: Sequence[TrainAnswer], of: str) -> Iterator[str]:
@@ -104,21 +90,10 @@ def _counted(trains: Sequence[TrainAnswer], of: str) -> Iterator[str]:
         who = f"{len(those)}{of}" if not every else "both trains" if len(those) == 2 else f"all {len(those)} trains"
         words = f"{who} {DOES[outcome][len(those) > 1]}"
         of = ""
-        named = _with_places(those[:left]) if failing else []
+        named = [_with_place(each) for each in those[:left]] if failing else []
         left -= len(named)
         more = [f"{len(those) - len(named)} more"] if named and len(those) > len(named) else []
         yield f"{words}: {', '.join((*named, *more))}" if named else words
-
-
-def _with_places(trains: Sequence[TrainAnswer]) -> list[str]:
-    """Return the names of trains of one outcome, each with where it fails; a place that is that of all is said once."""
-    named = [_with_place(train) for train in trains]
-    names = [apart(train.name) for train in trains]
-    places = {words.removeprefix(name) for words, name in zip(named, names, strict=True)}
-    if len(named) < 2 or len(places) > 1 or places == {""}:
-        return named
-    place = places.pop().removeprefix(" (")
-    return [*names[:-1], f"{names[-1]} ({'both' if len(names) == 2 else 'all'} {place}"]
 
 
 def _with_place(train: TrainAnswer) -> str:
@@ -133,17 +108,12 @@ def _with_place(train: TrainAnswer) -> str:
             return f"{name} (on {apart(train.verdict.worst_track)})"
 
 
-def judged_on(answer: CheckAnswer) -> str:
-    """Return on which rail the trains are judged, behind a verb."""
-    rails = answer.judged_rails
-    if rails == (CLEAN,):
-        return " on clean rail"
+def judged_on(rails: Collection[str], hours: float | None = None) -> str:
+    """Return on which rail trains are judged, behind a verb."""
     if set(rails) <= set(PLANNED):
-        return f" as planned{at_age(answer.hours)}"
-    if answer.hours is None:
-        return f" on {' and '.join(apart(name) for name in conditions(rails))} rail"
-    names = dict.fromkeys(RailCondition.named(rail).rested.name for rail in rails)
-    return f" on {' and '.join(map(apart, names))} rail{at_age(answer.hours)}"
+        return f" as planned{at_age(hours)}"
+    names = conditions(rails) if hours is None else dict.fromkeys(RailCondition.named(r).rested.name for r in rails)
+    return f" on {' and '.join(map(apart, names))} rail{'' if set(names) == {CLEAN} else at_age(hours)}"
 
 
 def at_age(hours: float | None) -> str:
@@ -155,7 +125,7 @@ def at_age(hours: float | None) -> str:
     return "" if hours is None else f" at {hours:g} h"
 
 
-def conditions(rails: Sequence[str], hours: float | None = None) -> dict[str, list[str]]:
+def conditions(rails: Collection[str], hours: float | None = None) -> dict[str, list[str]]:
     """Return rail conditions by name, both ages of a film as one where both are there, or with the age of all film.
 
     >>> conditions(["clean", "treated", "treated fresh", "graphite fresh"])

@@ -50,16 +50,7 @@ class _Part(NamedTuple):
 def load_card_picture(answer: CheckAnswer, form: Format, paper: PaperName = "a4", *, date: str = "") -> bytes:
     """Return the cards as the content of a file: a PDF has a page for each four, another picture all below one another.
 
-    Parameters
-    ----------
-    answer
-        The answer whose loads they show.
-    form
-        PNG, SVG or PDF.
-    paper
-        The paper of a sheet.
-    date
-        The day to print on them; left blank to be written by hand where it is empty.
+    They bear a date, or a blank to write one in.
 
     Raises
     ------

@@ -75,11 +75,8 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
             rows.setdefault(row, []).append(route.route.name + ("" if alike else f", engine {engine}"))
     cells = [cell for _, row in rows for cell in row]
     bases = {basis for basis, _ in rows}
-    note = f"Longest trains{judged_on(answer)}, in cars (90 % range)."
-    marks = dict.fromkeys(cell.mark for cell in cells if cell.mark and cell.mark != "RUNS AWAY")
-    note += f" {' or '.join(marks).capitalize()}: its length is the limit." if marks else ""
-    if any(cell.mark == "RUNS AWAY" for cell in cells):
-        note += " RUNS AWAY: so many cars push the locomotive downhill."
+    note = f"Longest trains{judged_on(answer.judged_rails, answer.hours)}, in cars (90 % range)."
+    note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
     made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())
@@ -94,6 +91,17 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     )
 
 
+MARKS = {
+    "berth": "Berth: where a train waits, as a siding or a platform; as many cars as it holds.",
+    "tail": "Tail: the track in which a train reverses; as many cars as it holds.",
+    "lap": "Lap: as many cars as it holds.",
+    "loop": "Loop: as many cars as it holds.",
+    "run-round": "Run-round: as many locomotives as it holds.",
+    "RUNS AWAY": "RUNS AWAY: so many cars push the locomotive downhill.",
+}
+"""What marks behind a number of cars mean."""
+
+
 def load_cell(route: RouteAnswer, load: Load) -> CardCell:
     """Return the longest train with its 90 % range, or with the kind of place that bounds it."""
     mark = ""
@@ -101,7 +109,7 @@ def load_cell(route: RouteAnswer, load: Load) -> CardCell:
         mark = load.fits_by.removeprefix("the ").partition(" ")[0]
     if load.to_run >= MOST_CARS:
         cars, between = "length", ""
-    elif mark and load.fits is not None and route.trials.rated_range(load)[0] >= load.fits:
+    elif mark and load.fits is not None and route.trials.sure(load, load.fits):
         cars, between = cars_words(load.to_run), ""
     else:
         low, high = (cars_words(load.held(count)) for count in route.trials.rated_range(load))
@@ -120,7 +128,7 @@ def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
     pulled = {name for name in trains if any(cut.name == power.name for cut in trains[name].consist)}
     judged = worst_of_each(answer.on(answer.judged_rails))
     for where, found in (
-        (judged_on(answer).strip(), judged),
+        (judged_on(answer.judged_rails, answer.hours).strip(), judged),
         *((f"with {film}", those) for film, those in film_everywhere(answer).items()),
     ):
         mine = worst_first(each for each in found if each.name in pulled)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.outcome import Outcome
@@ -105,35 +105,6 @@ def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], u
     return [words.format(**values) for words in SHORT[outcome]]
 
 
-def verdict_words(verdict: Verdict, misfits: Sequence[Misfit], profile: RouteProfile, units: UnitFormat) -> str:
-    """Return what becomes of a train, in sentences, what is worst of it first."""
-
-    def where(stretches: Iterable[Stretch]) -> str:
-        return "; ".join(stretch_words(each, profile, units) for each in stretches)
-
-    values = {
-        "head": SENTENCES["head"].format(at=units.length(verdict.at), track=apart(verdict.track)),
-        "spare": units.force(verdict.margin),
-        "lacks": units.force(-verdict.margin),
-    }
-    uphill = [SENTENCES[verdict.climb].format(**values, where=where(verdict.stalling))]
-    if verdict.climb == "marginal":
-        uphill += [
-            SENTENCES[key].format(where=where(stretches))
-            for key, stretches in (("no stopping", verdict.no_stopping), ("no recovery", verdict.no_recovery))
-            if stretches
-        ]
-    downhill = [
-        SENTENCES["holds back" if verdict.holds_back else "runs away"].format(where=where(verdict.running_away))
-    ]
-    room = [misfit_words(each, units) for each in misfits]
-    if verdict.climb == "stalls":
-        return " ".join((*uphill, *downhill, *room))
-    if verdict.holds_back:
-        return " ".join((*room, *uphill, *downhill))
-    return " ".join((*downhill, *room, SENTENCES["uphill"].format(words=" ".join(uphill))))
-
-
 def misfit_words(misfit: Misfit, units: UnitFormat) -> str:
     """Return in a sentence that a place does not hold a train."""
     kind = "run-round" if misfit.kind == "run-round" else "too long"
@@ -168,3 +139,14 @@ def stretch_words(stretch: Stretch, profile: RouteProfile, units: UnitFormat) ->
     under = f"on {apart(first)}" if one else f"{apart(first)} to {apart(last)}"
     start, stop = units.length(stretch.start), units.length(stretch.stop)
     return f"at {start}, {under}" if start == stop else f"from {start} to {stop}, {under}"
+
+
+def care_lines(verdict: Verdict, profile: RouteProfile, units: UnitFormat) -> Iterator[str]:
+    """Yield where a train stalls or runs away; where it gets by, also where it must not stop and would not recover."""
+    cares = {"stalls": verdict.stalling, "runs away, its cars pushing the locomotives,": verdict.running_away}
+    if not verdict.stalling:
+        cares["must not stop, since it would not start again,"] = verdict.no_stopping
+        cares["would not recover from a slip"] = verdict.no_recovery
+    for words, stretches in cares.items():
+        if stretches:
+            yield f"{words} {'; '.join(stretch_words(stretch, profile, units) for stretch in stretches)}"

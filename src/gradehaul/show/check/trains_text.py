@@ -10,10 +10,11 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.show.base.labels import basis_words, chance_words, counted, rail_words
+from gradehaul.show.base.labels import basis_words, chance_words, counted, listed, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spare_words, stretch_words
+from gradehaul.show.check.headline import everywhere
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, care_lines, misfit_words, spare_words
 from gradehaul.treatment.helping import Help, Obstacle
 from gradehaul.treatment.ways_over import Doubling, Undivided, WaysOver
 
@@ -32,6 +33,8 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         "For a train that stalls it is where it stalls first.",
         indent=2,
     )
+    for name, ages in everywhere(answer.film_rails).items():
+        page.line(f"{name.capitalize()}: the worse of {listed(ages)}. Fresh: on the day you apply the film.", indent=2)
     count = answer.trains[0].trust.trials
     page.line(f"Risk: the chance to stall or run away, by {count:,} random trials of every uncertain figure.", indent=2)
 
@@ -55,7 +58,8 @@ def _add_train(
     for misfit in first.misfits:
         page.line(("Too long", "bold red"), f": {misfit_words(misfit, units)}", indent=4)
     for train in judged:
-        _add_care(page, train, profiles[train.route], units)
+        for line in care_lines(train.verdict, profiles[train.route], units):
+            page.line(f"{train.rail}: {line}", indent=4)
     for words, trains in _grouped(judged).items():
         page.line(f"{', '.join(trains)}: {words}", indent=4)
 
@@ -107,35 +111,22 @@ def biggest_unknown(trust: TrainTrust) -> str:
     return f"{words}; measure next: {measure.measure}"
 
 
-def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, units: UnitFormat) -> None:
-    verdict = train.verdict
-    stretches_by_words = [("stalls", verdict.stalling)]
-    if not verdict.stalling:  # a train that does not get by has no use for the rest
-        stretches_by_words += [
-            ("must not stop, since it would not start again,", verdict.no_stopping),
-            ("would not recover from a slip", verdict.no_recovery),
-        ]
-    for words, stretches in stretches_by_words:
-        if stretches:
-            where = "; ".join(stretch_words(stretch, profile, units) for stretch in stretches)
-            page.line(f"{train.rail}: {words} {where}", indent=4)
-    if verdict.running_away:
-        where = "; ".join(stretch_words(stretch, profile, units) for stretch in verdict.running_away)
-        page.line(f"{train.rail}: runs away, its cars pushing the locomotives, {where}", indent=4)
-
-
-HOW_HELPED = (
+_HOW_HELPED = (
     "A helper comes on and goes off while the train stands with its head at the joint. A train on a drop needs a "
     "guard beside the rail, with a helper too."
 )
 """What holds for every helper."""
 
 
+WAYS_OVER = "Help over the hill"
+"""The heading of what gets trains over that do not climb."""
+
+
 def add_ways_over(page: Page, ways: Sequence[WaysOver], units: UnitFormat) -> None:
-    """Add the ways over the hill for every train that needs them."""
-    page.heading("Ways over the hill")
+    """Add what gets every train over that fails as judged: cars left behind, doubling, a helper, leg by leg."""
+    page.heading(WAYS_OVER)
     if not ways:
-        page.line("No judged train needs one.", indent=2)
+        page.line("No judged train needs help.", indent=2)
         return
     for way in ways:
         page.line(
@@ -143,16 +134,12 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], units: UnitFormat) -> No
             f" {DOES[way.outcome][0]} {rail_words(way.rail)}, with {counted(way.cars, 'car')}.",
             indent=2,
         )
-        for line in way_lines(way, units):
-            page.line(line, indent=4)
-    page.line(HOW_HELPED, indent=2)
-
-
-def way_lines(way: WaysOver, units: UnitFormat) -> list[str]:
-    """Return in a sentence each what gets a train over: cars left behind, doubling, a helper, leg by leg."""
-    legs = dict.fromkeys(each.leg for each in way.help)
-    helped = [_help([each for each in way.help if each.leg == leg], leg, units) for leg in legs]
-    return [_leave(way), _double(way.double), *(line for lines in helped for line in lines)]
+        page.line(_leave(way), indent=4)
+        page.line(_double(way.double), indent=4)
+        for leg in dict.fromkeys(each.leg for each in way.help):
+            for line in _help([each for each in way.help if each.leg == leg], leg, units):
+                page.line(line, indent=4)
+    page.line(_HOW_HELPED, indent=2)
 
 
 def best_way(way: WaysOver) -> str:

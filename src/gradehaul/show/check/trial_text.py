@@ -48,7 +48,7 @@ def _add_train(page: Page, train: TrialTrain, units: UnitFormat) -> None:
         by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition])
     words = "; ".join(f"{DOES[outcome][0]} {listed(where)}" for outcome, where in by_outcome.items())
     page.line((f"It {words}.", OUTCOMES[train.judged.outcome][1]))
-    most = [f"most {train.counted}>"] if train.counted else []
+    most = ["most cars>"] if train.counted else []
     rows = [[*_row(trial, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
     page.table(["", "outcome", "risk>", "to spare>", "place", *most], rows, indent=0)
 
@@ -98,7 +98,7 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     if answer.film_spreads:
         yield spread_words(answer.plan, units)
     yield from (f"Note: {note.text}." for note in answer.notes)
-    most = "" if train.counted is None or answer.compares else f" Most {train.counted}: all else unchanged."
+    most = "" if train.counted is None or answer.compares else f" Most cars: {train.counted}, the rest unchanged."
     yield f"Risk: the chance to stall or run away.{most}"
 
 

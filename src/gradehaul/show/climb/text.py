@@ -112,8 +112,8 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
         for value, what, way, own, figure in changes
         if value is not None
     ]
-    head = "One of these mends it" if len(cures) > 1 else "This mends it"
-    page.paragraph(f"{head}: {'; '.join(cures)}." if cures else "No single change mends it.")
+    head = "One of these fixes it" if len(cures) > 1 else "This fixes it"
+    page.paragraph(f"{head}: {'; '.join(cures)}." if cures else "No single change fixes it.")
 
 
 def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:

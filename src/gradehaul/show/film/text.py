@@ -9,13 +9,13 @@ from itertools import groupby
 from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.plan.names import clean
-from gradehaul.show.base.labels import USE_MEANINGS, USE_WORDS, WOULD, chance_words
+from gradehaul.show.base.labels import USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words, spare_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, plain_words, short_words, spare_words
 from gradehaul.show.sections import TREAT
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, Use, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use, used_stretches
 from gradehaul.treatment.needs import Need
 
 _NEEDS: dict[Need, str] = {
@@ -36,19 +36,7 @@ def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = 
     page = Page()
     page.line((clean(found.plan.title), "bold"), ": where the film may go")
     page.line()
-    failing = [train for train in found.trains if train.planned.outcome in FAILS]
-    if failing and not found.beyond:
-        words = [f"{each.name} {DOES[each.planned.outcome][0]}" for each in failing]
-        page.paragraph((f"With this plan {', '.join(words)}", "bold red"), ".")
-    for line in (_beyond if found.beyond else _depends_on)(found, units):
-        page.paragraph(*line)
-    if left := [name for name in found.plan.trains if name not in {train.name for train in found.trains}]:
-        page.paragraph((f"NOT JUDGED: {', '.join(left)}, which run on this film too", "bold red"), ".")
-    page.line()
-    if not found.beyond:
-        page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0, folded=True)
-        page.line()
-    _add_trains(page, found, units, indent=0)
+    _add_answer(page, found, units)
     page.line()
     page.paragraph(_CAUTION)
     page.more(TREAT)
@@ -60,6 +48,23 @@ def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = 
         page.heading("Notes")
         page.line(_condition(found), indent=2)
     return page
+
+
+def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
+    """Add what the plan depends on, what it comes to, and what becomes of trains."""
+    failing = [train for train in found.trains if train.planned.outcome in FAILS]
+    if failing and not found.beyond:
+        words = [f"{each.name} {DOES[each.planned.outcome][0]}" for each in failing]
+        page.paragraph((f"With this plan {', '.join(words)}", "bold red"), ".")
+    for line in depends_on(found, units):
+        page.paragraph(*line)
+    if left := [name for name in found.plan.trains if name not in {train.name for train in found.trains}]:
+        page.paragraph((f"NOT JUDGED: {', '.join(left)}, which run on this film too", "bold red"), ".")
+    page.line()
+    if not found.beyond:
+        page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0, folded=True)
+        page.line()
+    _add_trains(page, found, units)
 
 
 def _condition(found: KeepCleanPlan) -> str:
@@ -111,15 +116,39 @@ def _runs(names: Iterable[str]) -> list[str]:
 
 
 def add_film_plan(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
-    """Add all of it: what the plan depends on, what it comes to, each track, and what becomes of trains."""
-    for line in (_beyond if found.beyond else _depends_on)(found, units):
-        page.line(*line)
+    """Add all of it: the answer, each track with why it stays clean, and where trains fail if the film spreads."""
+    _add_answer(page, found, units)
     if not found.beyond:
-        _add_totals(page, found, units)
         _add_rows(page, found, units)
-    page.heading("Trains")
-    _add_trains(page, found, units, indent=2)
     _add_spreading(page, found, units)
+
+
+def headline(found: KeepCleanPlan) -> str:
+    """Return the answer in a line; a train that fails with this plan all the same is named."""
+    if found.beyond:
+        names = ", ".join(dict.fromkeys(place.train for place in found.beyond))
+        return f"No plan can help: {names} would not get by even with no more film"
+    worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
+    if worst is None or worst.planned.outcome == "climbs":
+        every = "climbs" if found.options.need == "climbs" else "gets by while its wheels grip"
+        return f'Where film "{found.film}" may go, so that every train {every}'
+    outcome = worst.planned.outcome
+    words = plain_words(outcome, worst.planned.verdict, worst.planned.misfits)
+    return f"With this plan {worst.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
+
+
+def train_words(train: TrainOutcome, found: KeepCleanPlan, units: UnitFormat) -> str:
+    """Return what becomes of a train with the plan, and with film everywhere."""
+    now, then = (_short(each, units) for each in (train.planned, train.everywhere))
+    return f"{train.name}, {_planned(found)}: {now}; with film everywhere: {then}"
+
+
+def _planned(found: KeepCleanPlan) -> str:
+    return "with the film that is there" if found.beyond else "with this plan"
+
+
+def _short(train: Judged, units: UnitFormat) -> str:
+    return short_words(train.outcome, train.verdict, train.misfits, units)[0]
 
 
 def _held(found: KeepCleanPlan) -> str:
@@ -144,8 +173,11 @@ def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     yield ["Shorten these trains, or leave them out: treat --train names those that must run."]
 
 
-def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
-    """Yield how much may be filmed, and what the plan depends on."""
+def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
+    """Yield how much may be filmed, and what the plan depends on; the trains that no plan helps, where none does."""
+    if found.beyond:
+        yield from _beyond(found, units)
+        return
     kept = any(row.use == "keep clean" for row in found.rows)
     if not kept:
         yield [("Nothing must be kept clean", "green"), ": all track may be filmed."]
@@ -160,22 +192,18 @@ def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]
     if found.depends_on_carry:
         yield [
             ("This depends on a guess", "yellow"),
-            (
-                f": wheels spread the film no farther than {carry}. Nobody has measured it. If they spread it farther, "
-                "see film everywhere below."
-            ),
+            f": wheels spread the film no farther than {carry}. Nobody has measured it.",
+            " If they spread it farther, see film everywhere below.",
         ]
     elif found.one_piece:
-        yield [
-            (
-                f"No track is left to film: a carry-over of {carry} is longer than all track together, which is one "
-                "piece then."
-            )
-        ]
+        yield [f"No track is left to film: a carry-over of {carry} is more than all track together."]
     else:
-        yield [f"No track is left to film: all is needed clean, or lies within {carry} of it, a guess (--carry)."]
+        yield [
+            f"No track is left to film: each must stay clean, or is within {carry} of one that must.",
+            " How far wheels carry film is a guess (--carry).",
+        ]
     if found.options.step is None and found.length("film") < found.length("buffer"):
-        yield ["Tracks are wiped or left whole: a long one that is divided in the plan may allow more film."]
+        yield ["Each track is filmed as a whole or not at all: dividing a long one in the plan may allow more film."]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
         yield [
@@ -191,19 +219,9 @@ def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]
             f": {', '.join(found.need_film)} would not get by on clean rail.",
         ]
     if math.isinf(found.gap):
-        yield ["The search was stopped before it found track to film: there may be some."]
+        yield ["It is not known whether more track may be filmed."]
     elif found.gap > 0:
         yield [f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist."]
-
-
-def _add_totals(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
-    page.heading("In all")
-    rows = []
-    for use, words in USE_MEANINGS.items():
-        rows_of = [row for row in found.rows if row.use == use]
-        if rows_of:
-            rows.append([words, units.length(found.length(use)), str(len({row.unit.track for row in rows_of}))])
-    page.table(["track that", "length>", "tracks>"], rows)
 
 
 def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
@@ -234,28 +252,25 @@ def _since(row: Row, found: KeepCleanPlan, units: UnitFormat) -> str:
     return ""
 
 
-def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat, *, indent: int) -> None:
+def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     """Add a row for each train, the worst first: with the plan, and with film everywhere."""
-    planned = "with the film that is there" if found.beyond else "with this plan"
     ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(train.planned.outcome))
     rows = [[train.name, *_cells(train.planned, units), *_cells(train.everywhere, units)] for train in ordered]
-    heads = ["train", planned, "risk>", "to spare>", "film everywhere", "risk>", "to spare>"]
-    page.table(heads, rows, indent=indent)
-    checked = "; so does check of the plan that -o writes" if found.options.step is None else ""
-    spread = "" if found.beyond else f" Both count film that wheels spread{checked}."
-    page.paragraph(f"Risk: the chance to stall or run away.{spread}", indent=indent)
+    heads = ["train", _planned(found), "risk>", "to spare>", "film everywhere", "risk>", "to spare>"]
+    page.table(heads, rows, indent=0)
+    checked = ", as check does on the plan that treat -o writes" if found.options.step is None else ""
+    spread = "" if found.beyond else f" Both include film that wheels spread{checked}."
+    page.paragraph(f"Risk: the chance to stall or run away.{spread}")
     for train in ordered:
         for misfit in train.planned.misfits:
-            page.line(f"{train.name}: {misfit_words(misfit, units)}", indent=indent)
+            page.line(f"{train.name}: {misfit_words(misfit, units)}")
 
 
 def _add_spreading(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     """Add where each train fails if the film spreads everywhere."""
     for train in found.trains:
-        then = train.everywhere
-        if then.outcome in FAILS:
-            words = short_words(then.outcome, then.verdict, then.misfits, units)[0]
-            page.line(f"If the film spreads everywhere, {train.name} {words}.", indent=2)
+        if train.everywhere.outcome in FAILS:
+            page.line(f"If the film spreads everywhere, {train.name} {_short(train.everywhere, units)}.", indent=2)
 
 
 def _cells(train: Judged, units: UnitFormat) -> list[Piece]:

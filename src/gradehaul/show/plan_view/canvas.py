@@ -53,18 +53,7 @@ class Spot(NamedTuple):
 class Canvas:
     """A sheet with a plan on it, turned by a quarter where that makes better use of it.
 
-    Parameters
-    ----------
-    view
-        What lies on it.
-    size_name
-        The size of the sheet.
-    unit
-        The unit of lengths on it.
-    headline, words, notes, key
-        As of a `Paper`.
-    thickest
-        The usual width of the widest line that is drawn for track, points.
+    Headline, words, notes and key are as of a `Paper`; `thickest` is the width of the widest line for track, points.
     """
 
     def __init__(
@@ -180,18 +169,7 @@ class Canvas:
     ) -> Box | None:
         """Set a label at the free spot of the least cost and return its box; leave it out where there is none.
 
-        Parameters
-        ----------
-        text
-            A plain text.
-        spots
-            Where it may go; of those that cost the same the first is taken.
-        boxes_cost
-            The cost of a label in a box.
-        spots_cost
-            What each of the spots costs also.
-        style
-            As of a text: ``color``, ``weight``; and ``scale``, its size as a share of the sheet's.
+        The cost of a label is that of its box and of its spot; a style is that of a text, and ``scale``, its size.
         """
         width, height = self.paper.extent(text, **style)
         boxes = [spot.box(width, height) for spot in spots]

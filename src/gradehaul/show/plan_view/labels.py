@@ -80,12 +80,7 @@ def drawn_on(canvas: Canvas, view: PlanView, beside: Sequence[FloatArray]) -> Li
 def draw_labels(canvas: Canvas, view: PlanView, units: UnitFormat, beside: Sequence[FloatArray]) -> None:
     """Set labels, the most important first; one without room beside what it names is left out.
 
-    Parameters
-    ----------
-    canvas, view, units
-        What the plan lies on, the plan, and the units of whoever reads it.
-    beside
-        What is drawn beside the track, as points on the sheet, each of shape (n, 2).
+    What is drawn `beside` the track is given as points on the sheet, each of shape (n, 2).
     """
     drawn = drawn_on(canvas, view, beside)
     turns = stacks(view)

@@ -16,9 +16,11 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.labels import FILM_CAUTION, USE_MEANINGS, WOULD
+from gradehaul.show.base.page import words_of
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.film import text as film_text
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
 from gradehaul.show.plan_view.labels import Look, Mark, draw_labels, draw_marks
 from gradehaul.show.plan_view.styles import (
@@ -28,13 +30,10 @@ from gradehaul.show.plan_view.styles import (
     SHADES,
     USES,
     Run,
-    depends_on,
     film_styles,
     runs,
     shade_words,
-    train_words,
 )
-from gradehaul.show.plan_view.styles import headline as film_headline
 from gradehaul.show.plan_view.text import headline, verdict_row
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, UsedStretch, used_stretches
@@ -65,12 +64,12 @@ def plan_figure(
 ) -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     marks, rows = _marks_and_rows(view, units, film)
-    title = film_headline(film) if film is not None else headline(view, units)
+    title = film_text.headline(film) if film is not None else headline(view, units)
     words = [f"{view.plan.title}: railheads in {units.lengths}, arrows uphill"]
     if film is None:
         words[0] += "; shaded by the effective grade for a train that climbs"
     else:
-        words += [*depends_on(film, units), FILM_CAUTION]
+        words += [*("".join(map(words_of, line)) for line in film_text.depends_on(film, units)), FILM_CAUTION]
     canvas = Canvas(
         view,
         size,
@@ -128,7 +127,7 @@ def _marks_and_rows(view: PlanView, units: UnitFormat, film: KeepCleanPlan | Non
                 number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
                 marks.append(Mark("forced", spot.x, spot.y, (number,)))
                 rows.append(f"{number}  {forced.train} {WOULD[forced.test]} here with more film")
-        rows = [*(train_words(train, film, units) for train in film.trains), *rows]
+        rows = [*(film_text.train_words(train, film, units) for train in film.trains), *rows]
     return marks, rows
 
 

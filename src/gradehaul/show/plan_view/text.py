@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Sequence
 from typing import Any, NamedTuple
 
-from gradehaul.haulage.answers.judged import worst_first, worst_of_each
+from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import PLANNED
@@ -15,9 +15,9 @@ from gradehaul.show.base.labels import FILM_CAUTION, USE_WORDS, rail_words
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import conditions
-from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words, spread_words
-from gradehaul.show.plan_view.styles import depends_on, titles, train_words
+from gradehaul.show.check.headline import judged_on, sentence
+from gradehaul.show.check.outcome_words import OUTCOMES, short_words, spread_words
+from gradehaul.show.film.text import depends_on, train_words
 from gradehaul.show.sections import MAP
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
@@ -37,14 +37,16 @@ def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
         for train in worse[:_HARDEST]:
             page.paragraph(f"{verdict_row(train, units)}.", indent=2)
         if len(worse) > _HARDEST:
-            page.line(f"{len(worse) - _HARDEST} more, none worse: --more trains", indent=2)
+            page.line(f"{len(worse) - _HARDEST} more, none worse: gradehaul check", indent=2)
         if view.film_spreads and not {each.rail for each in worse}.isdisjoint(PLANNED):
             page.line(spread_words(view.plan, units), indent=2)
     _add_hardest(page, view, units, film)
     if film is not None:
-        page.heading(titles(film)[-1])
-        for words in (*depends_on(film, units), *(train_words(train, film, units) for train in film.trains)):
-            page.paragraph(words, indent=2)
+        page.heading("Where the film may go")
+        for line in depends_on(film, units):
+            page.paragraph(*line, indent=2)
+        for each in film.trains:
+            page.paragraph(train_words(each, film, units), indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
         page.line(FILM_CAUTION, indent=2)
     page.line()
@@ -90,12 +92,6 @@ def _add_tracks(page: Page, view: PlanView, units: UnitFormat, film: KeepCleanPl
     )
 
 
-def _add_trains(page: Page, view: PlanView, units: UnitFormat, _film: KeepCleanPlan | None) -> None:
-    page.heading("Trains")
-    for train in view.trains:
-        _add_train(page, view, train, units)
-
-
 def _add_notes(page: Page, view: PlanView, _reader: UnitFormat, _film: KeepCleanPlan | None) -> None:
     page.heading("Notes")
     for words in map(str, view.notes or ("None.",)):
@@ -112,28 +108,14 @@ def _tracks(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None) -> di
 
 
 def headline(view: PlanView, units: UnitFormat) -> str:
-    """Return how many trains climb, and which does worst."""
-    trains = worst_first(worst_of_each(view.trains))
-    climb = sum(each.outcome == "climbs" for each in trains)
+    """Return how the trains do, those that fail by name; the steepest track where there is none."""
+    trains = worst_of_each(view.trains)
     if not trains:
         steepest = max(view.tracks.values(), key=lambda track: max(track.steepest))
         return f"Steepest: {units.grade(max(steepest.steepest))} effective on {steepest.name}"
-    if climb == len(trains):
-        who = (
-            f"{trains[0].name} climbs"
-            if climb == 1
-            else "Both trains climb"
-            if climb == 2
-            else f"All {climb} trains climb"
-        )
-        return f"{who} {' and '.join(map(rail_words, conditions([each.rail for each in view.trains])))}"
-    worst = trains[0]
-    words = plain_words(worst.outcome, worst.verdict, worst.misfits)
-    verb = "" if worst.outcome in ("stalls", "runs away") else "is "
-    if len(trains) == 1:
-        return f"{worst.name} {verb}{words} {rail_words(worst.rail)}"
-    rail = "" if len({each.rail for each in view.trains}) == 1 else f" {rail_words(worst.rail)}"
-    return f"{climb} of {len(trains)} trains {'climbs' if climb == 1 else 'climb'}; {worst.name} {verb}{words}{rail}"
+    rails, total = {each.rail: None for each in view.trains}, len(trains)
+    words = sentence(trains, total, judged_on(rails), f" of {total} trains")
+    return "".join(map(words_of, words)).removesuffix(".")
 
 
 def verdict_row(train: TrainView, units: UnitFormat) -> str:
@@ -169,7 +151,6 @@ _ADD: dict[str, Callable[[Page, PlanView, UnitFormat, KeepCleanPlan | None], Non
     "tracks": _add_tracks,
     "joints": _add_joints,
     "crossings": _add_crossings,
-    "trains": _add_trains,
     "notes": _add_notes,
 }
 """What each section adds to the page."""
@@ -208,29 +189,6 @@ def _curve(track: TrackView, units: UnitFormat) -> str:
     if sharpest == 0:
         return "straight"
     return f"{'left' if sharpest > 0 else 'right'} {units.length(1 / abs(sharpest))}"
-
-
-def _add_train(page: Page, view: PlanView, train: TrainView, units: UnitFormat) -> None:
-    page.line((train.name, "bold"), f", {rail_words(train.rail)}, route {train.route}: {train.outcome}", indent=2)
-    if train.stall is not None:
-        at = f"{units.length(train.stall.at)} along {view.plan.tracks[train.stall.track].name}"
-        x, y = _place(train.stall.x, train.stall.y, units)
-        page.line(f"stalls first {at}, at {x}, {y}", indent=4)
-    for misfit in train.misfits:
-        page.line(misfit_words(misfit, units), indent=4)
-    words = {
-        "stalls": "stalls",
-        "runs away": "runs away",
-        "no stopping": "must not stop",
-        "no recovery": "would not recover from a slip",
-    }
-    for mark in train.marks:
-        start, stop = units.length(mark.start), units.length(mark.stop)
-        names = list(dict.fromkeys(view.plan.tracks[part.track].name for part in mark.on))
-        where = names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
-        page.line(
-            f"{words.get(mark.kind, mark.kind)} with its head from {start} to {stop} along its route, {where}", indent=4
-        )
 
 
 def map_document(view: PlanView, film: KeepCleanPlan | None = None) -> dict[str, Any]:

@@ -20,14 +20,18 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.network.route import Route
 from gradehaul.plan.edit.trial import fixed_railheads
 from gradehaul.plan.rail_condition import CLEAN, PLANNED
-from gradehaul.plan.records import Car, Loco, NamedTrain
+from gradehaul.plan.records import Loco
 from gradehaul.plan.resolve.stock import TOGETHER
+from gradehaul.quantities.document import keys_of, value_at
 from gradehaul.show.base.unit_format import UnitFormat, unit_rules
 from gradehaul.show.check.headline import conditions, everywhere
 from gradehaul.show.check.outcome_words import SENTENCES, spread_words
 from gradehaul.show.plan_view.styles import shades_of
 from gradehaul.track.piecewise import PiecewiseQuadratic
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
+
+_PLACES = 4
+"""Decimals of lengths in m that are only drawn."""
 
 _DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks", "joints")
 
@@ -45,26 +49,8 @@ def report_document(
     """Return the document that the page's script reads.
 
     What it calculates with has all its digits, so that the page's verdicts are those of the package: the compensated
-    profile of every route, the stock and its pulls. What it only draws is rounded as in every other document.
-
-    Parameters
-    ----------
-    layout
-        The layout.
-    trains
-        The named trains on every rail condition.
-    judged_rails
-        The rail conditions by which they pass or fail.
-    units
-        The units of whoever reads the page.
-    view
-        The plan view, None where nothing can be drawn in its place.
-    film
-        The keep-clean plan, None where it is not shown.
-    responses
-        The stations whose height the reader can change, and what that does.
-    answered
-        The answer whose routes and trains are shown alone; None for all of the layout's.
+    profile of every route, the stock and its pulls. What it only draws is rounded as in every other document. Stations
+    whose height the reader can change are in `responses`; an answer narrows the routes and trains to its own.
     """
     plan = layout.plan
     named = plan.trains if answered is None else answered.plan.trains
@@ -78,7 +64,10 @@ def report_document(
         **conditions_document(layout, judged_rails),
         "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},
         "stock": stock_document(layout),
-        "trains": [_named_train(train) for train in named.values()],
+        "trains": [
+            _exact(train, "name route together") | {"consist": [_exact(cut, "name count") for cut in train.consist]}
+            for train in named.values()
+        ],
         "routes": [route_document(layout, run.route) for each in routes for run, _ in layout.profile(each).runs],
         "trial": {"heights": {}, "rails": {}},
         "verdicts": verdict_rows(on_judged),
@@ -105,36 +94,19 @@ def conditions_document(layout: Layout, judged_rails: Sequence[str]) -> dict[str
 
 def verdict_rows(trains: Iterable[TrainAnswer]) -> list[dict[str, Any]]:
     """Return each train at its worst: its outcome, and where."""
-    return [
-        {
-            "name": train.name,
-            "rail": train.rail,
-            "outcome": train.outcome,
-            "margin_n": train.verdict.margin,
-            "at_m": train.verdict.worst_at,
-            "track": train.verdict.worst_track,
-        }
-        for train in worst_of_each(trains)
-    ]
+    keys = "name rail outcome margin=verdict.margin at=verdict.worst_at track=verdict.worst_track"
+    return [_exact(train, keys) for train in worst_of_each(trains)]
 
 
 def heights_document(responses: Iterable[Response]) -> list[dict[str, Any]]:
     """Return the stations whose height can be changed, with what a meter more does to the railhead of each track."""
     return [
-        {
-            "key": each.key,
-            "height_m": each.height,
-            "fixed": each.fixed,
-            "joint": each.joint,
-            "track": each.track,
-            "at_m": each.at,
+        _exact(each, "key height fixed joint track at")
+        | {
             "changes": {
-                track: {
-                    "bend": None if change.bend is None else _function(change.bend),
-                    "per_m": _function(change.per_meter),
-                }
+                track: {"bend": change.bend and _function(change.bend), "per_m": _function(change.per_meter)}
                 for track, change in each.changes.items()
-            },
+            }
         }
         for each in responses
     ]
@@ -146,18 +118,14 @@ def stock_document(layout: Layout) -> dict[str, Any]:
     return {
         "gravity": GRAVITY,
         "together": TOGETHER,
-        "curves": {
-            "coefficient_m": layout.curves.coefficient,
-            "starting": layout.curves.starting,
-            "lowest": layout.curves.lowest,
-            "tension": layout.curves.tension,
-        },
+        "curves": _exact(layout.curves, "coefficient starting lowest tension"),
         "locos": [_loco(layout, loco) for loco in plan.locos.values()],
-        "powers": [
-            {"name": power.name, "locos": list(power.locos), "together": power.together}
-            for power in plan.powers.values()
+        "powers": [_exact(power, "name locos together") for power in plan.powers.values()],
+        "cars": [
+            _exact(car, "name mass length rolling=rolling.value starting=starting.value")
+            | {"lowest": lowest(car.rolling)}
+            for car in plan.cars.values()
         ],
-        "cars": [_car(car) for car in plan.cars.values()],
     }
 
 
@@ -176,7 +144,7 @@ def route_document(layout: Layout, route: Route) -> dict[str, Any]:
         "run_rounds": [None if way is None else way.room for way in route.run_rounds],
         "run_rounds_turn": [way is not None and way.turns for way in route.run_rounds],
         "starts_whole": route.starts_whole,
-        "rooms": [{"name": room.name, "length_m": room.length} for room in layout.rooms(layout.route(route.whole))],
+        "rooms": [_exact(room, "name length") for room in layout.rooms(layout.route(route.whole))],
         "reversals": [
             {"run_round": f"the run-round {tail.place}", "room_m": tail.round_room}
             for tail in layout.route(route.whole).tails
@@ -219,58 +187,26 @@ def _function(function: PiecewiseQuadratic) -> dict[str, list[float]]:
 
 
 def _loco(layout: Layout, loco: Loco) -> dict[str, Any]:
+    def on(rail: str) -> dict[str, Any]:
+        standing, slipping = layout.pulls.standing(loco, rail), layout.pulls.slipping(loco, rail)
+        slips = _exact(slipping, "slipping=value slipping_basis=basis")
+        return _exact(standing, "standing=value basis") | slips
+
     rails = [rail for rail in layout.rails if rail not in PLANNED]
-    pulls = {rail: (layout.pulls.standing(loco, rail), layout.pulls.slipping(loco, rail)) for rail in rails}
-    return {
-        "name": loco.name,
-        "title": loco.title,
-        "mass_kg": loco.mass,
-        "length_m": loco.length,
-        "pulls": {
-            rail: {
-                "standing_n": stand.value,
-                "slipping_n": slip.value,
-                "basis": stand.basis,
-                "slipping_basis": slip.basis,
-            }
-            for rail, (stand, slip) in pulls.items()
-        },
-    }
+    return _exact(loco, "name title mass length") | {"pulls": {rail: on(rail) for rail in rails}}
 
 
-def _car(car: Car) -> dict[str, Any]:
-    return {
-        "name": car.name,
-        "mass_kg": car.mass,
-        "length_m": car.length,
-        "rolling": car.rolling.value,
-        "starting": car.starting.value,
-        "lowest": lowest(car.rolling),
-    }
-
-
-def _named_train(named: NamedTrain) -> dict[str, Any]:
-    return {
-        "name": named.name,
-        "route": named.route,
-        "consist": [{"name": cut.name, "count": cut.count} for cut in named.consist],
-        "together": named.together,
-    }
+def _exact(record: object, keys: str) -> dict[str, Any]:
+    """Return keys of a record, named as in its own document, with all digits."""
+    found = {key.name: value_at(record, key.path) for key in keys_of(type(record), keys)}
+    return {name: list(value) if isinstance(value, tuple) else value for name, value in found.items()}
 
 
 def plan_view_document(view: PlanView, film: KeepCleanPlan | None = None) -> dict[str, Any]:
-    """Return what the page draws of a plan view; lengths in m, to a tenth of a millimeter.
-
-    Parameters
-    ----------
-    view
-        The plan view.
-    film
-        The keep-clean plan that it shows, too.
-    """
+    """Return what the page draws of a plan view, with a keep-clean plan's uses; m, to a tenth of a millimeter."""
     uses = {} if film is None else used_stretches(film)
     return {
-        "tracks": [{**_track(track), "uses": _uses(uses.get(key, ()))} for key, track in view.tracks.items()],
+        "tracks": [_track(track, uses.get(key, ())) for key, track in view.tracks.items()],
         "joints": [
             {"name": joint.name, "x": _short(joint.x), "y": _short(joint.y), "plain": joint.kind == "plain"}
             for joint in view.joints
@@ -279,22 +215,19 @@ def plan_view_document(view: PlanView, film: KeepCleanPlan | None = None) -> dic
     }
 
 
-def _track(track: TrackView) -> dict[str, Any]:
+def _track(track: TrackView, uses: Sequence[UsedStretch]) -> dict[str, Any]:
     """Return a track as points, and between each two the shade and which way it climbs: 1 onward, -1 back, 0 level."""
     return {
         "id": track.id,
-        "at_m": [_short(at) for at in track.distance.tolist()],
-        "xy_m": [_short(value) for value in track.xy.ravel().tolist()],
+        "at_m": track.distance.round(_PLACES).tolist(),
+        "xy_m": track.xy.ravel().round(_PLACES).tolist(),
         "shades": shades_of(track),
         "climbs": track.climbs.tolist(),
         "railhead_m": _short(float(track.railhead.mean())),
         "filmed": track.rail != CLEAN,
+        "uses": [{"use": each.use, "from_m": _short(each.start), "to_m": _short(each.stop)} for each in uses],
     }
 
 
-def _uses(stretches: Sequence[UsedStretch]) -> list[dict[str, Any]]:
-    return [{"use": each.use, "from_m": _short(each.start), "to_m": _short(each.stop)} for each in stretches]
-
-
 def _short(value: float) -> float:
-    return round(value, 4)
+    return round(value, _PLACES)

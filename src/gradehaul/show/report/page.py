@@ -10,14 +10,14 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
-from gradehaul.haulage.answers.judged import TrainAnswer, worse_ages, worst_first, worst_of_each
+from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.show.base.labels import USE_MEANINGS, chance_words, rail_words
+from gradehaul.show.base.labels import USE_MEANINGS, chance_words
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import (
@@ -28,12 +28,11 @@ from gradehaul.show.check.first_screen import (
     worst_condition,
 )
 from gradehaul.show.check.headline import conditions, film_everywhere, summary
-from gradehaul.show.check.load_rows import load_cards, worst_load
-from gradehaul.show.check.outcome_words import verdict_words
+from gradehaul.show.check.load_rows import worst_load
 from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
 from gradehaul.show.check.sources import add_sources
 from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
-from gradehaul.show.check.trains_text import HOW_HELPED, add_trains, way_lines
+from gradehaul.show.check.trains_text import WAYS_OVER, add_trains, add_ways_over
 from gradehaul.show.film.text import add_film_plan
 from gradehaul.show.plan_view.styles import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
@@ -66,19 +65,6 @@ def report_page(
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
     the plan are text and nothing else.
-
-    Parameters
-    ----------
-    layout
-        The layout.
-    answer
-        The answer for it.
-    ways
-        What gets trains over that do not climb.
-    units
-        The units of whoever reads the page.
-    film
-        The keep-clean plan, where it is to be shown.
     """
     style, script = asset("page.css"), script_of((*SHARED, "tables.js", "page.js"))
     view, plan_notes = drawn_plan_view(layout)
@@ -94,7 +80,7 @@ def report_page(
         plan_view=view is not None,
         plan_notes=plan_notes,
         version=__version__,
-        film=[] if film is None else parts_of("Where the film may go", lambda page: add_film_plan(page, film, units)),
+        film=[] if film is None else parts_of("Track by use", lambda page: add_film_plan(page, film, units)),
         uses=_uses(film),
         filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
         train_key=TRAIN_KEY,
@@ -128,9 +114,8 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "file": clean(Path(plan.file).name),
         "facts": list(basis_lines(answer, units)),
         "summary": _summary(answer),
-        "trains": [_train(answer, name, ways, units) for name in dict.fromkeys(train.name for train in answer.trains)],
-        "how_helped": HOW_HELPED if ways else "",
         "outcomes": _outcomes(answer, units),
+        "ways": parts_of(WAYS_OVER, lambda page: add_ways_over(page, ways, units)) if ways else [],
         "verdicts": parts_of("Trains", lambda page: add_trains(page, answer, units)),
         "routes": runs,
         "open_routes": len(runs) if len(runs) <= _OPEN else 1,
@@ -140,7 +125,6 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "how_loaded": HOW_LOADED,
         "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, units)) if loads else [],
         "berths": parts_of("Berths", lambda page: add_berths(page, answer, units)) if answer.berths else [],
-        "cards": load_cards(answer),
         "unsure": parts_of("What it rests on", lambda page: add_unsure_figures(page, answer, units)),
         "sources": parts_of("Where each figure comes from", lambda page: add_sources(page, answer, units)),
         "doubts": [str(note) for note in answer.doubts],
@@ -186,31 +170,6 @@ def chances(answer: CheckAnswer) -> list[dict[str, str]]:
 def _summary(answer: CheckAnswer) -> str:
     unnamed = "" if answer.plan.trains else "No train is named in the plan, so none is judged here. "
     return (unnamed + summary(answer)).strip()
-
-
-def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], units: UnitFormat) -> dict[str, Any]:
-    mine = [train for train in answer.trains if train.name == name]
-    everywhere = worse_ages(train for train in mine if train.rail in answer.film_rails)
-    profile = next(route.profile for route in answer.routes if route.route.name == mine[0].route)
-
-    def condition(train: TrainAnswer) -> dict[str, Any]:
-        return {
-            "rail": rail_words(train.rail) if train.rail in answer.judged_rails else train.rail,
-            "judged": train.rail in answer.judged_rails,
-            "outcome": train.outcome,
-            "words": verdict_words(train.verdict, train.misfits, profile, units),
-            "ways": [
-                line for way in ways if (way.train, way.rail) == (name, train.rail) for line in way_lines(way, units)
-            ],
-        }
-
-    return {
-        "name": name,
-        "route": mine[0].route,
-        "length": units.length(mine[0].length),
-        "conditions": [condition(train) for train in mine if train.rail in answer.judged_rails]
-        + [condition(train) for train in everywhere],
-    }
 
 
 def _runs(answer: CheckAnswer, route_answer: RouteAnswer, units: UnitFormat) -> list[dict[str, Any]]:

@@ -13,6 +13,7 @@ from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import short_words
 from gradehaul.show.section.pull import care_key, draw_care, draw_pull, name_care, troubles
+from gradehaul.show.section.text import condition_words
 from gradehaul.show.section.track import draw_effective, draw_railhead, figures_band
 from gradehaul.track.heights.vertical import UNCHANGED
 
@@ -90,7 +91,7 @@ def _words(section: LongSection, units: UnitFormat, judged: list[PullGiven]) -> 
     words = [whole]
     if haul is not None:
         rails = [f"{each.rail}: {outcome_text(haul, each, units)}" for each in judged if each is not _worst(judged)]
-        films = [f"with film everywhere ({each.rail}): {outcome_text(haul, each, units)}"
+        films = [f"with {condition_words(haul, each)}: {outcome_text(haul, each, units)}"
                  for each in haul.given if not each.judged]  # fmt: skip
         words += [". ".join(each[0].upper() + each[1:] for each in rails + films)]
     return words

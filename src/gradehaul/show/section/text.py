@@ -6,12 +6,13 @@ from collections.abc import Callable, Collection
 
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.stretches import Element
-from gradehaul.haulage.views.section import Haul, LongSection
+from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import OUTCOMES, short_words, stretch_words
+from gradehaul.show.check.headline import everywhere
+from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, short_words
 from gradehaul.show.check.route_text import ends, ruling_words
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
@@ -89,7 +90,7 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
         page.line(f"{units.force(need.value)} {words}, {_where(section, need, units)}", indent=2)
     rows: list[list[Piece]] = [
         [
-            each.rail,
+            condition_words(haul, each),
             OUTCOMES[each.outcome],
             units.force(each.verdict.margin),
             f"{each.verdict.worst_track}, {units.length(each.verdict.worst_at)}",
@@ -100,6 +101,14 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
     page.table(["rail", "outcome", "to spare>", "place of its head", "pull>"], rows, indent=0, folded=True)
 
 
+def condition_words(haul: Haul, given: PullGiven) -> str:
+    """Return a rail condition, or what it is called to have its film everywhere where that is not judged."""
+    if given.judged:
+        return given.rail
+    films = everywhere([each.rail for each in haul.given if not each.judged])
+    return next(name for name, ages in films.items() if given.rail in ages)
+
+
 def _add_care(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -> None:
     """Add where a train must not stop or slip, stalls or runs away, and how well its pulls are known."""
     page.heading("Where to take care")
@@ -108,16 +117,11 @@ def _add_care(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
         known = basis_words(verdict.basis, verdict.slipping_basis)
         back = "holds back downhill" if verdict.holds_back else "runs away downhill"
         slipping = _range(each.slipping, units)
-        page.line((each.rail, "bold"), f": pull {known}; with slipping wheels {slipping}; {back}", indent=2)
-        for words, stretches in (
-            ("stalls", verdict.stalling),
-            ("must not stop", verdict.no_stopping),
-            ("would not recover from a slip", verdict.no_recovery),
-            ("runs away", verdict.running_away),
-        ):
-            if stretches:
-                where = "; ".join(stretch_words(stretch, section.profile, units) for stretch in stretches)
-                page.line(f"{words} {where}", indent=4)
+        page.line(
+            (condition_words(haul, each), "bold"), f": pull {known}; with slipping wheels {slipping}; {back}", indent=2
+        )
+        for line in care_lines(verdict, section.profile, units):
+            page.line(line, indent=4)
     begins = "this leg" if section.route.number else "its route"
     page.line(f"Places are those of the train's head, from where {begins} begins.", indent=2)
 

@@ -89,9 +89,7 @@ def draw_effective(axes: Axes, section: LongSection, units: UnitFormat) -> dict[
             zorder=4,
             gid="ruling",
         )
-        whole, own, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
-        mixed = ruling.curve >= UNCHANGED and abs(ruling.grade) >= UNCHANGED
-        key[f"ruling {whole}{f' = {own} + {curve}' if mixed else ''}"] = bold
+        key[f"ruling {units.grade(ruling.effective)}"] = bold
     grade_axis(axes, units)
     return key
 

@@ -100,20 +100,12 @@
   });
   let closed = [];
   window.addEventListener("beforeprint", () => {
-    closed = [...document.querySelectorAll(".trains details:not([open]), details.route:not([open])")];
+    closed = [...document.querySelectorAll("details.route:not([open])")];
     for (const details of closed) details.open = true;
     openSections();
   });
   window.addEventListener("afterprint", () => { for (const details of closed) details.open = false; });
 
-  const cards = document.getElementById("print-cards");
-  if (cards) {
-    cards.addEventListener("click", () => {
-      document.body.classList.add("cards-alone");
-      window.print();
-    });
-    window.addEventListener("afterprint", () => document.body.classList.remove("cards-alone"));
-  }
   document.documentElement.dataset.ready = "yes";
   performance.mark("ready");
 })();
