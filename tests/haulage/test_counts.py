@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.counts import Worst
 from gradehaul.haulage.demand import gravity_and_curves
+from gradehaul.haulage.longest import Worst
 from gradehaul.haulage.train import headed_by
 from gradehaul.plan import read_plan
 

@@ -47,6 +47,10 @@ def live(*, plan: str | None, host: str, port: int, no_open: bool, stay: bool) -
 
     service.run(started)
     complain("stopped")
+    sys.stdout.flush()
+    sys.stderr.flush()
+    # an answer may still be worked out, in compiled code that aborts where the interpreter ends around it
+    os._exit(0)
 
 
 def run() -> None:

@@ -243,21 +243,22 @@ class Pulls:
 
     def __init__(self, plan: Plan) -> None:
         self._model = NominalPulls(plan)
-        self._standing: dict[tuple[str, str], Pull] = {}
-        self._slipping: dict[tuple[str, str], Pull] = {}
+        self._known: dict[tuple[State, str, str], Pull] = {}
 
     def standing(self, loco: Loco, condition: str) -> Pull:
         """Return the standing pull."""
-        key = loco.name, condition
-        if key not in self._standing:
-            basis = source_of_pull(self._model.plan, loco, condition).basis
-            self._standing[key] = Pull(self._model.standing(loco, condition), basis)
-        return self._standing[key]
+        return self._pull("standing", loco, condition)
 
     def slipping(self, loco: Loco, condition: str) -> Pull:
         """Return the slipping pull."""
-        key = loco.name, condition
-        if key not in self._slipping:
-            basis = source_of_slipping(self._model.plan, loco, condition).basis
-            self._slipping[key] = Pull(self._model.slipping(loco, condition), basis)
-        return self._slipping[key]
+        return self._pull("slipping", loco, condition)
+
+    def _pull(self, state: State, loco: Loco, condition: str) -> Pull:
+        key = state, loco.name, condition
+        if key not in self._known:
+            model = self._model
+            value, source = (
+                (model.standing, source_of_pull) if state == "standing" else (model.slipping, source_of_slipping)
+            )
+            self._known[key] = Pull(value(loco, condition), source(model.plan, loco, condition).basis)
+        return self._known[key]

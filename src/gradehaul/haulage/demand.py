@@ -8,6 +8,7 @@ from functools import cache
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.adhesion import Pulls, weakest_basis
@@ -132,25 +133,31 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
     return Bases(weakest_basis(standing), weakest_basis(slipping))
 
 
-def weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
-    """Return the weakest pull under a locomotive as a function of the head's place, from 0 to the route's length.
+def heads_over(
+    profile: RouteProfile, starts: FloatArray, length: float, behind: float
+) -> tuple[NDArray[np.intp], FloatArray, FloatArray]:
+    """Return stretches of a route by number, and between which places of the head each is under a locomotive, m.
 
-    The rail behind the origin is that of the first track; on a lap it is the lap's.
+    The rail behind the origin is that of the first stretch; on a lap it is the lap's. `starts` has where the stretches
+    begin, with the end of the last; the front of the locomotive is `behind` the head.
     """
-    begin, end, value = profile.starts[:-1], profile.starts[1:], np.array(pull)
-    changes = np.flatnonzero(np.diff(value)) + 1
-    begin = begin[np.concatenate([[0], changes])]
-    end = end[np.concatenate([changes - 1, [value.size - 1]])]
-    value = value[np.concatenate([[0], changes])]
+    begin, end, number = starts[:-1], starts[1:], np.arange(starts.size - 1)
     if profile.route.lap:
         rounds = int(np.ceil((behind + length) / profile.length))
-        back = np.repeat(np.arange(-rounds, 1), value.size) * profile.length
+        back = np.repeat(np.arange(-rounds, 1), number.size) * profile.length
         begin, end = np.tile(begin, rounds + 1) + back, np.tile(end, rounds + 1) + back
-        value = np.tile(value, rounds + 1)
+        number = np.tile(number, rounds + 1)
     else:
         begin = np.concatenate([[-np.inf], begin[1:]])
-    # a stretch of rail is under some part of the locomotive while the head is between these two places
-    from_head, to_head = begin + behind + TOUCH, end + behind + length - TOUCH
+    return number, begin + behind + TOUCH, end + behind + length - TOUCH
+
+
+def weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
+    """Return the weakest pull under a locomotive as a function of the head's place, from 0 to the route's length."""
+    value = np.array(pull)
+    changes = np.concatenate([[0], np.flatnonzero(np.diff(value)) + 1])
+    own, from_head, to_head = heads_over(profile, profile.starts[np.append(changes, -1)], length, behind)
+    value = value[changes][own]
     places = distinct(np.concatenate([[0.0, profile.length], from_head, to_head]))
     places = places[(places >= 0) & (places <= profile.length)]
     middle = 0.5 * (places[:-1] + places[1:])
@@ -173,28 +180,6 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
 
     A block of weight per length w from b to a (a ahead) needs w [E(a) - E(b)]: only its two ends matter, so a train
     costs as many evaluations as it has blocks, however many cars.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
-    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
-    ... car.ore = { mass = "0.1 kg", length = 0.15 }
-    ... ''')
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import headed_by
-    >>> layout = Layout(plan)
-    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
-
-    The whole train, 0.7 kg, on 2 %:
-
-    >>> worst = gravity_and_curves(profile, train).greatest()
-    >>> round(worst.value, 4), round(worst.at, 3)
-    (0.1373, 2.8)
     """
     _refuse_legs(profile)
     weights = edge_weights(train.line_weights)
@@ -256,18 +241,7 @@ def demand(profile: RouteProfile, train: Train) -> Demand:
 
 
 def demand_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
-    """Return what the cars and the locomotives need on grades and curves, N, with the train's head at one place.
-
-    Examples
-    --------
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import made_up
-    >>> from gradehaul.plan import load_plan
-    >>> layout = Layout(load_plan("plans/first-hill.toml"))
-    >>> profile, train = layout.profile("Uphill"), made_up(layout.plan, layout.plan.trains["local"])
-    >>> [round(force, 4) for force in demand_at(profile, train, 4.0)]
-    [0.2952, 0.0695]
-    """
+    """Return what the cars and the locomotives need on grades and curves, N, with the train's head at one place."""
     heights = profile.with_track_behind(train.length).continued(head - train.edges)
     by_block = train.line_weights * (heights[:-1] - heights[1:])
     powered = np.array([isinstance(block.vehicle, Loco) for block in train.blocks])

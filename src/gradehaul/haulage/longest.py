@@ -5,20 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import ClassVar, Literal
 
+import numpy as np
+
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
-from gradehaul.haulage.counts import Worst
-from gradehaul.haulage.demand import TIE, Demand, bases_at, demand, demand_at, supply, tension_at
+from gradehaul.haulage.demand import TIE, Demand, bases_at, demand, demand_at, edge_weights, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.verdict import greatest, less
-from gradehaul.network.route import Route
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.document import Documented
 from gradehaul.quantities.si import Meters, Newtons
-from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
+from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, sum_of_shifted
 
 Test = Literal["stand", "restart", "slip"]
 _TESTS: tuple[Test, ...] = ("restart", "stand", "slip")
@@ -94,6 +95,76 @@ class Load(Documented):
         return count if self.fits is None else min(count, self.fits)
 
 
+_SLACK, _LEAST_SLACK = 1e-9, 1e-12
+"""By this share, and by this force in N, bounds are eased, so that rounding cannot turn one."""
+
+
+class Worst:
+    """What trains of 1, 2, 3 … equal cars with the same locomotives need at their worst place, N, less their pull.
+
+    It is grades and curves alone, without resistance; where the pull is the same all the way it is left out too.
+    `most` bounds it from above for every count, shape (999,).
+
+    k more cars need no more than a row of k can need anywhere, so one count that is worked out bounds all greater ones.
+
+    `pull` is that of the locomotives with a number of cars, by the place of the head; None where it is the same all the
+    way.
+    """
+
+    def __init__(
+        self,
+        profile: RouteProfile,
+        train: Callable[[int], Train],
+        car: Car,
+        pull: Callable[[int], PiecewiseQuadratic] | None = None,
+    ) -> None:
+        self._profile, self._train, self._pull = profile, train, pull
+        self._row = GRAVITY * car.mass * (1 + _SLACK) * profile.rows_of_cars(car.length) + _LEAST_SLACK
+        self._numbers = np.arange(1, MOST_CARS + 1)
+        self._known: dict[int, Extreme] = {}
+        self.most = np.full(MOST_CARS, np.inf)
+
+    def first_failing(self, pull: float, resistance: float, below: int = MOST_CARS + 1) -> int:
+        """Return the least number of cars that needs more than a pull, `below` where none under it does.
+
+        Not by halving: over a sawtooth an extra car can lighten the load. Every count up to the one returned is sure.
+
+        `pull` has what a tie allows, `resistance` is that of one car, N; only counts less than `below` are of interest.
+        """
+        room = pull - self._numbers * resistance
+        while (first := _first(self.most > room)) < below:
+            if self.at(first).value > room[first - 1]:
+                return first
+        return below
+
+    def at(self, count: int) -> Extreme:
+        """Return what a train of so many cars needs at its worst place, N, less its pull, and the head's place."""
+        if count not in self._known:
+            worst = self._worked_out(count)
+            self._known[count] = worst
+            more = self.most[count:]
+            np.minimum(more, worst.value + self._row[: more.size], out=more)
+            self.most[count - 1] = worst.value
+        return self._known[count]
+
+    def _worked_out(self, count: int) -> Extreme:
+        train = self._train(count)
+        behind = self._profile.with_track_behind(train.length)
+        edges = zip(edge_weights(train.line_weights).tolist(), train.edges.tolist(), strict=True)
+        terms = [(behind, weight, edge) for weight, edge in edges]
+        start, stop = self._profile.first_head(train.length), self._profile.length
+        if self._pull is None:
+            return greatest_of_sum(terms, start, stop)
+        left = less(self._pull(count), sum_of_shifted(terms, start, stop)).least()
+        return Extreme(-left.value, left.at)
+
+
+def _first(which: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> int:
+    """Return the least count of which something is true, one over the most where it is true of none."""
+    place = int(which.argmax())
+    return place + 1 if which[place] else MOST_CARS + 1
+
+
 @dataclass(frozen=True, slots=True)
 class _Tested:
     """A pull against what trains need on grades and curves: the part that is the same all the way, N, and the tie."""
@@ -112,21 +183,6 @@ class _Tested:
         return Extreme(self.steady - worst.value, worst.at)
 
 
-class _Trains:
-    """The trains of a power with 1, 2, 3 … cars as they run over one leg."""
-
-    def __init__(self, plan: Plan, power: Power, car: Car, engine: Engine, leg: Route) -> None:
-        self._plan, self._power, self._car, self._engine, self._leg = plan, power, car, engine, leg
-        self._known: dict[int, Train] = {}
-
-    def __call__(self, count: int) -> Train:
-        """Return the train of a number of cars."""
-        if count not in self._known:
-            train = headed_by(self._plan, self._power, self._car, count, engine=self._engine)
-            self._known[count] = train.after(self._leg.run_rounds)
-        return self._known[count]
-
-
 class _Run:
     """A power and a kind of car where they run in one direction: what trains of them need, for all rail conditions."""
 
@@ -134,8 +190,9 @@ class _Run:
         self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, engine: Engine
     ) -> None:
         self.profile, self.car, self.pulls = profile, car, pulls
-        # not of the run itself: what is worked out with them is let go with it at once, without a round of references
-        self.train = _Trains(plan, power, car, engine, profile.route)
+        rounds = profile.route.run_rounds
+        # not a method: what is worked out with it is let go with the run at once, without a round of references
+        self.train = cache(lambda count: headed_by(plan, power, car, count, engine=engine).after(rounds))
         self._pushed = pushed(self.train(1))
         self._steady: dict[int, Worst] = {}
         self._demands: dict[int, Demand] = {}
@@ -174,11 +231,11 @@ class _Run:
             pull = getattr(supply(self.profile, self.train(1), rail, self.pulls), name)
             tie = TIE * greatest(pull)
             if isinstance(pull, PiecewiseQuadratic):
-                worst = Worst(profile, self.train, self.car, self._by_count(rail, name, pull), pushed=self._pushed)
+                worst = Worst(profile, self.train, self.car, self._by_count(rail, name, pull))
                 found = _Tested(worst, 0.0, tie)
             else:
                 if id(profile) not in self._steady:
-                    self._steady[id(profile)] = Worst(profile, self.train, self.car, pushed=self._pushed)
+                    self._steady[id(profile)] = Worst(profile, self.train, self.car)
                 found = _Tested(self._steady[id(profile)], pull, tie)
             self._tested[rail, test] = found
         return self._tested[rail, test]

@@ -1,4 +1,4 @@
-"""Stretches of a route: unchanged grades and vertical curves, curves and easements, tracks, and what lies between."""
+"""Stretches of a route: grades and vertical curves, curves and easements, tracks; and the joints it passes."""
 
 from __future__ import annotations
 
@@ -263,3 +263,22 @@ def _curvature_at_both_ends(curves: Sequence[CurveStretch], starts: FloatArray, 
         along = np.stack([starts[inside], stops[inside]], axis=1) - curve.start
         result[inside] = curve.first + (curve.last - curve.first) * along / (curve.stop - curve.start)
     return result
+
+
+@dataclass(frozen=True, slots=True)
+class JointPlace:
+    """A joint where a route passes it, m from where the route begins."""
+
+    at: Meters
+    name: str
+    kind: Literal["end", "plain", "turnout", "crossing", "table"]
+
+
+def joints_along(layout: Layout, profile: RouteProfile) -> Iterator[JointPlace]:
+    """Yield the joints that a route passes, in running order, with those at its ends."""
+    ways, joints = profile.route.ways, layout.plan.joints
+    ahead = layout.movements.joint_ahead
+    met = [ahead.get(ways[0].turned()), *(ahead.get(way) for way in ways)]
+    for at, name in zip(profile.starts, met, strict=True):
+        if name is not None:
+            yield JointPlace(float(at), name, joints[name].kind)

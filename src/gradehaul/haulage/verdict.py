@@ -86,25 +86,6 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     On a route with reversals it runs over each leg whole, in its order by turns as given and turned, its locomotives
     ahead once they have run round it; its verdict is the worst of all legs, and places are those of its leading end, in
     m run from where the route begins.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
-    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
-    ... car.ore = { mass = "0.1 kg", length = 0.15 }
-    ... ''')
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import headed_by
-    >>> layout = Layout(plan)
-    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
-    >>> verdict = judge(profile, train, "clean", layout.pulls)
-    >>> verdict.outcome, round(verdict.margin, 3), verdict.track, verdict.holds_back
-    ('climbs', 0.384, 'Hill:2', True)
     """
     if profile.legs:
         return _worst_of([(judge(leg, train, rail, pulls), start) for leg, start in profile.runs])

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain, combinations
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,67 +31,55 @@ _INFEASIBLE = 2
 Atom = int
 """A condition on one of n units: its number where film comes on it, its number + n where it is not wiped."""
 
-Cover = frozenset[frozenset[Atom]]
-"""Sets of conditions. A train falls short where each set has a true one."""
-
 
 @dataclass(frozen=True, slots=True)
 class Covers:
     """Everything that film must not do at once.
 
-    `alone` has conditions of which none may hold, `pairs` those of which only one of two may, `larger` the rest.
+    `alone` has conditions of which none may hold, `pairs` those of which only one of two may.
     """
 
     alone: frozenset[Atom]
     pairs: frozenset[tuple[Atom, Atom]]
-    larger: frozenset[Cover]
 
 
 def covers_of(tight: Sequence[TightPlaces], takes: Bools, clean: Bools) -> Covers:
     """Return what film must not do at once so that no tight place falls short.
 
     A locomotive loses pull where film comes on any unit under it, or misses the gain of a film that pulls better than
-    clean rail where any clean unit under it is not wiped. Every least set of locomotives whose losses together are more
-    than is to spare is one cover.
+    clean rail where any clean unit under it is not wiped. It fails alone where that is more than is to spare, else with
+    the other where both together are.
 
     No tight place falls short where nothing is lost. `takes` and `clean` say of each unit whether film would change it,
     and whether it is clean now.
     """
     alone: set[Atom] = set()
     pairs: set[tuple[Atom, Atom]] = set()
-    larger: set[Cover] = set()
     for place in tight:
         for locos, where in _least_sets(place):
             atoms = [_atoms(place, loco, where, takes, clean) for loco in locos]
             if len(locos) == 1:
                 alone.update(np.unique(atoms[0][1]).tolist())
-            elif len(locos) == 2:
+            else:
                 one, two = _joined(*atoms)
                 codes = np.unique(np.stack([np.minimum(one, two), np.maximum(one, two)]), axis=1)
                 alone.update(codes[0, codes[0] == codes[1]].tolist())
                 pairs.update(zip(*codes[:, codes[0] != codes[1]].tolist(), strict=True))
-            else:
-                split = [np.split(own, np.searchsorted(at, np.arange(1, where.size))) for at, own in atoms]
-                larger.update(frozenset(frozenset(own.tolist()) for own in sets) for sets in zip(*split, strict=True))
-    return Covers(frozenset(alone), frozenset(pairs), frozenset(larger))
+    return Covers(frozenset(alone), frozenset(pairs))
 
 
 def _least_sets(place: TightPlaces) -> Iterator[tuple[tuple[int, ...], Numbers]]:
     """Yield sets of locomotives, and the places at which their losses, and those of no fewer of them, are too much."""
     lost = np.maximum(place.loss, place.gain)
     left = place.short - place.gain.sum(axis=0)
-    numbers = range(len(place.under))
-    fails: dict[tuple[int, ...], Bools] = {}
-    for count in range(1, len(place.under) + 1):
-        for locos in combinations(numbers, count):
-            fails[locos] = left + lost[list(locos)].sum(axis=0) > 0
-            least = fails[locos].copy()
-            for fewer in combinations(locos, count - 1):
-                if fewer:
-                    least &= ~fails[fewer]
-            where = np.flatnonzero(least)
-            if where.size:
-                yield locos, _distinct(place, locos, where)
+    alone = left + lost > 0
+    least: dict[tuple[int, ...], Bools] = {(number,): fails for number, fails in enumerate(alone)}
+    if len(alone) == 2:
+        least[0, 1] = ~alone.any(axis=0) & (left + lost.sum(axis=0) > 0)
+    for locos, fails in least.items():
+        where = np.flatnonzero(fails)
+        if where.size:
+            yield locos, _distinct(place, locos, where)
 
 
 def _distinct(place: TightPlaces, locos: tuple[int, ...], where: Numbers) -> Numbers:
@@ -159,11 +147,7 @@ def choose(
     open_ = set(weights) - clean - wheels.within_carry(clean).keys()
     if not clean.isdisjoint(there) or not needed <= open_:
         return None
-    rest = _Rest(
-        count,
-        [pair for pair in covers.pairs if clean.isdisjoint(pair)],
-        [cover for cover in covers.larger if all(own - clean for own in cover)],
-    )
+    rest = _Rest(count, [pair for pair in covers.pairs if clean.isdisjoint(pair)])
     reach = {n: rest.contested.intersection(wheels.reached([n])) for n in sorted(open_)} if rest.atoms else {}
     filmed, bound = open_, sum(weights[number] for number in open_)
     if rest.atoms:
@@ -182,16 +166,15 @@ def choose(
 
 @dataclass(frozen=True)
 class _Rest:
-    """The covers that are to be decided: pairs, and larger ones."""
+    """The pairs of conditions that are to be decided."""
 
     count: int
     pairs: Sequence[tuple[Atom, Atom]]
-    larger: Sequence[Cover]
 
     @property
     def atoms(self) -> set[Atom]:
-        """Every condition of the covers."""
-        return {*chain.from_iterable(self.pairs), *(atom for cover in self.larger for own in cover for atom in own)}
+        """Every condition of the pairs."""
+        return set(chain.from_iterable(self.pairs))
 
     @property
     def contested(self) -> set[int]:
@@ -210,18 +193,12 @@ class _Growing:
         for one, two in rest.pairs:
             self._partners[one].add(two)
             self._partners[two].add(one)
-        self._larger: dict[Atom, list[Cover]] = defaultdict(list)
-        for cover in rest.larger:
-            for atom in frozenset().union(*cover):
-                self._larger[atom].append(cover)
         self._on = {*there, *(number for wiped in filmed for number in reach.get(wiped, ()))}
         self._on |= {atom for atom in rest.atoms if atom >= rest.count and atom - rest.count not in filmed}
         self.broken = any(self._breaks(atom) for atom in self._on)
 
     def _breaks(self, atom: Atom) -> bool:
-        return not self._on.isdisjoint(self._partners.get(atom, ())) or any(
-            all(not self._on.isdisjoint(atoms) for atoms in cover) for cover in self._larger.get(atom, ())
-        )
+        return not self._on.isdisjoint(self._partners.get(atom, ()))
 
     def add(self, units: Iterable[int], wiped: int | None = None) -> bool:
         """Let film come on some units, one of them wiped; where that breaks a cover return False and undo it."""
@@ -235,16 +212,16 @@ class _Growing:
 
 
 class _Program:
-    """The columns and rows of the program: s of each contested unit, which are whole, then f and y.
+    """The columns and rows of the program: s of each contested unit, which are whole, then f.
 
     Units that are not conditions themselves and reach the same contested units share an f; `members` has them by its
-    column. A larger cover has a y for each of its sets.
+    column.
     """
 
     def __init__(self, rest: _Rest, reach: Mapping[int, set[int]]) -> None:
         self._count = rest.count
         self.contested = sorted(rest.contested)
-        self.column: dict[object, int] = {number: k for k, number in enumerate(self.contested)}
+        self.column: dict[Atom, int] = {number: k for k, number in enumerate(self.contested)}
         self.members: dict[int, list[int]] = {}
         self.rows: list[tuple[dict[int, float], float]] = []
         atoms = rest.atoms
@@ -255,29 +232,18 @@ class _Program:
             k = self.column[wiped[0] + rest.count] = len(self.column)
             self.members[k] = wiped
             self.rows += [({k: 1.0, self.column[number]: -1.0}, 0.0) for number in group]  # f <= s
-        for pair in rest.pairs:
-            self._not_all(pair)
-        for cover in rest.larger:
-            for own in cover:
-                if own not in self.column:
-                    k = self.column[own] = len(self.column)
-                    self.rows += [self._part(atom, {k: -1.0}, 0.0) for atom in own]  # y >= each of them
-            self._not_all(cover)
+        self.rows += [self._not_both(pair) for pair in rest.pairs]
 
-    def _not_all(self, conditions: Collection[object]) -> None:
+    def _not_both(self, pair: tuple[Atom, Atom]) -> tuple[dict[int, float], float]:
+        """Return the row and bound of two conditions of which one may hold; one on a unit that is never wiped does."""
         row: dict[int, float] = {}
-        most = len(conditions) - 1.0
-        for condition in conditions:
-            row, most = self._part(condition, row, most)
-        self.rows.append((row, most))
-
-    def _part(self, condition: object, row: dict[int, float], most: float) -> tuple[dict[int, float], float]:
-        """Return a row and its bound with one more condition, which always holds where a unit cannot be wiped."""
-        unwiped = isinstance(condition, int) and condition >= self._count  # 1 - f
-        if condition in self.column:
-            k = self.column[condition]
-            row[k] = row.get(k, 0.0) + (-1.0 if unwiped else 1.0)
-        return row, most - unwiped
+        most = 1.0
+        for atom in pair:
+            unwiped = atom >= self._count  # 1 - f
+            most -= unwiped
+            if atom in self.column:
+                row[self.column[atom]] = -1.0 if unwiped else 1.0
+        return row, most
 
     def matrix(self) -> csr_array[np.float64]:
         """Return the rows as a matrix."""

@@ -9,8 +9,8 @@ from typing import ClassVar, Literal
 
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.stretches import JointPlace, joints_along
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import Stretch, Verdict, judge, judge_running
 from gradehaul.network.engine_moves import can_clear

@@ -315,7 +315,9 @@ def keep_clean_plan(
         for route in [run.profile.route.name]
     )
     need_film = () if beyond else tuple(dict.fromkeys(place.train for each in needs for place in each.short_now))
-    gap = 0.0 if choice is None else choice.gap
+    # of three locomotives or more, neighbors count as one, which may leave out some film
+    grouped = any(len(run.train.locos) > 2 for run in runs.values())
+    gap = 0.0 if choice is None else math.inf if grouped else choice.gap
     return KeepCleanPlan(layout.plan, options, film, rows, trains, beyond, gap, need_film)
 
 

@@ -12,23 +12,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.haulage.adhesion import Pull, Pulls
-from gradehaul.haulage.demand import TIE, TOUCH, demand
+from gradehaul.haulage.demand import TIE, demand, heads_over
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.records import Loco
 from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, steps
-from gradehaul.treatment.units import Numbers, RouteUnits, Units, units_along
+from gradehaul.treatment.units import Numbers, Units, units_along
 
 Need = Literal["climbs", "marginal"]
 """What trains need: to get through even if the wheels slip, and restart anywhere; or to get through while they grip."""
 
 FilmTest = Literal["stand", "restart", "slip", "hold"]
 """What a train would fail to do with film under its locomotives; `hold`: hold back downhill."""
-
-MOST_GROUPS = 8
-"""A train of more locomotives is taken as this many groups of neighbors, each as if film under one were under all."""
 
 Bools = NDArray[np.bool_]
 
@@ -139,7 +136,11 @@ def needs_of(
     """
     wants, along = demand(profile, train), units_along(units, profile)
     start_place, stop_place = wants.running.start, wants.running.stop
-    spans = [_spans(profile, along, loco, behind) for loco, behind in train.locos]
+    spans = [
+        (from_head, to_head, along.numbers[own])
+        for loco, behind in train.locos
+        for own, from_head, to_head in [heads_over(profile, along.starts, loco.length, behind)]
+    ]
     places = distinct(np.concatenate([[start_place, stop_place], *(edge for span in spans for edge in span[:2])]))
     places = places[(places >= start_place) & (places <= stop_place)]
     if places.size == 1:  # as long as its route: it stands in one place
@@ -156,6 +157,7 @@ def needs_of(
         tests += [("restart", starting, pulls.standing), ("slip", running, pulls.slipping)]
     if need == "marginal" or (starting[0] < running[0]).any():  # else who can restart gets through
         tests.append(("stand", running, pulls.standing))
+    members = _two_groups(train)
     tight: list[TightPlaces] = []
     beyond: list[Shortfall] = []
     short_now: list[Shortfall] = []
@@ -179,7 +181,6 @@ def needs_of(
                 found.append(Shortfall(name, test, start + head, profile.track_at(head), float(lack[k])))
         bound = np.flatnonzero((short > 0) | (short + np.sum(loss, axis=0) > 0))
         if bound.size:
-            members = np.array_split(np.arange(len(under)), min(len(under), MOST_GROUPS))
             losses, gains = (np.array([rows[own].sum(axis=0) for own in members])[:, bound] for rows in (loss, gain))
             groups = tuple(_joined([under[m].at(bound) for m in own.tolist()]) for own in members)
             tight.append(TightPlaces(name, test, start + at[bound], short[bound], groups, losses, gains))
@@ -198,6 +199,17 @@ def _value(pull: _PullOf, loco: Loco, rail: str, *, fresh: bool) -> float:
     return pull(loco, RailCondition.named(rail).on_first_day.name if fresh else rail).value
 
 
+def _two_groups(train: Train) -> list[Numbers]:
+    """Return the locomotives by number, more than two in two groups, parted where they stand farthest from each other.
+
+    Each group is taken as if film under one were under all.
+    """
+    fronts = np.array([behind for _, behind in train.locos])
+    tails = fronts + [loco.length for loco, _ in train.locos]
+    numbers = np.arange(fronts.size)
+    return np.split(numbers, [int(np.argmax(fronts[1:] - tails[:-1])) + 1]) if fronts.size > 1 else [numbers]
+
+
 def _worst(places: Sequence[Shortfall]) -> tuple[Shortfall, ...]:
     """Return of the places of each test the one that is furthest short."""
     most: dict[FilmTest, Shortfall] = {}
@@ -214,24 +226,6 @@ def _joined(group: Sequence[Under]) -> Under:
     lower = np.min([each.lower + more for each, more in zip(group, ahead, strict=True)], axis=0)
     upper = np.max([each.upper + more for each, more in zip(group, ahead, strict=True)], axis=0)
     return Under(run, lower, upper)
-
-
-def _spans(
-    profile: RouteProfile, along: RouteUnits, loco: Loco, behind: float
-) -> tuple[FloatArray, FloatArray, Numbers]:
-    """Return between which places of the head each unit in turn is under a locomotive, and the units' numbers.
-
-    The rail behind the origin is that of the first unit; on a lap it is the lap's.
-    """
-    begin, end, numbers = along.starts[:-1], along.starts[1:], along.numbers
-    if profile.route.lap:
-        rounds = int(np.ceil((behind + loco.length) / profile.length))
-        back = np.repeat(np.arange(-rounds, 1), numbers.size) * profile.length
-        begin, end = np.tile(begin, rounds + 1) + back, np.tile(end, rounds + 1) + back
-        numbers = np.tile(numbers, rounds + 1)
-    else:
-        begin = np.concatenate([[-np.inf], begin[1:]])
-    return begin + behind + TOUCH, end + behind + loco.length - TOUCH, numbers
 
 
 def _greatest_between(function: PiecewiseQuadratic, places: FloatArray) -> tuple[FloatArray, FloatArray]:

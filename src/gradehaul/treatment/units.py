@@ -73,20 +73,6 @@ def lay_units(layout: Layout, step: float | None = None) -> Units:
     """Return the units of every track of a layout.
 
     `step` is the greatest length of a unit, m; tracks that are longer are divided evenly. None: tracks stay whole.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> layout = Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.A = 0
-    ... line.Main = { from = "A", to = "B", track = [{ straight = 1 }, { straight = 0.5, rail = "treated" }] }
-    ... '''))
-    >>> [(unit.name, unit.film) for unit in lay_units(layout).all]
-    [('Main:1', None), ('Main:2', 'treated')]
-    >>> [round(unit.stop, 3) for unit in lay_units(layout, 0.4).all]
-    [0.333, 0.667, 1.0, 0.25, 0.5]
     """
     units: list[Unit] = []
     of_track: dict[str, range] = {}

@@ -157,28 +157,6 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
     """Return the ways over for every named train that does not climb on a rail by which the layout is judged.
 
     Any locomotive of the plan may help.
-
-    Examples
-    --------
-    >>> from gradehaul.haulage.answers.check import check_layout
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead = { Foot = 0, Top = 0.1 }
-    ... line.Yard = { from = "Far", to = "Foot", track = [{ straight = 4 }] }
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 4 }] }
-    ... loco.tank = { mass = "400 g", length = "200 mm", pull.clean = "80 gf" }
-    ... car.ore = { mass = "100 g", length = "140 mm" }
-    ... train.up = { route = "Up", consist = ["tank", "10 ore"] }
-    ... route.Up = { from = "Far", to = "Top" }
-    ... ''')
-    >>> layout = Layout(plan)
-    >>> found = ways_over(layout, check_layout(layout, rails=["treated"]))[0]
-    >>> found.rail, found.outcome, found.leave
-    ('treated', 'marginal', 4)
-    >>> found.help[0].districts[0].on, found.help[0].districts[0].off, found.help[0].enough
-    ('Foot', 'Top', True)
     """
     plan = layout.plan
     found: list[WaysOver] = []

@@ -194,6 +194,20 @@ def test_a_crossing_is_over_and_not_beside_however_low(rise: float, rule: str, o
     assert (found.at, found.other_at) == pytest.approx((0.5, 0.5), abs=0.05)
 
 
+@pytest.mark.parametrize("turn", [1, -1], ids=["curve first", "climb first"])
+def test_a_climb_over_a_curve_has_least_room_at_the_outer_side_of_what_stock_needs_in_it(turn: int) -> None:
+    """It climbs 8 % straight toward the center, 48 mm above 60 where it meets the curve of 400 mm."""
+    away = 1000 * math.sqrt(0.5)
+    low = 'line.Low = { from = "A", to = "B", at = [0, 0], track = [{ left = 400, angle = 90, rise = 0 }] }\n'
+    high = f'line.High = {{ from = "C", to = "D", at = [{away}, {400 - away}], heading = 135, '
+    high += 'track = [{ straight = 1000, grade = "8 %" }] }\n'
+    text = "vertical_curve.length = 0\nrailhead = { A = 0, C = 60 }\n" + "".join([low, high][::turn])
+    (found,) = judged(text, "vertical room")
+    # group C by NEM 103: 12 mm at 450 mm of radius and in proportion to the curvature beyond, as the cloud has it
+    wide = 12 + 12 * (1 / 400 - 1 / 450) / (1 / 225 - 1 / 450)
+    assert found.value == pytest.approx(0.108 - 0.08 * (22 + wide) / 1000, abs=1e-4)
+
+
 def test_legs_of_a_turnout_are_not_beside_one_another_and_a_pinched_siding_is() -> None:
     legs = (
         'railhead.A = 0\nturnout.T = { toe = "Lead", legs = ["Main", "Spur"] }\n'

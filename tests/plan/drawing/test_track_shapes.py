@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from gradehaul.plan.drawing.elements import halved, place
-from gradehaul.plan.drawing.records import terms
+from gradehaul.plan.drawing.elements import halved, place, turned
+from gradehaul.plan.drawing.records import Element, Spot, terms
 from plan.drawing import pen
 from plan.drawing.dxf_files import METER, ON, assembled, new, saved
 
@@ -147,3 +147,10 @@ def test_tracks_that_cross_stay_apart(tmp_path, way):
     one, other = pen.draw(ORIGIN, [pen.straight(2)]), pen.draw((0.5, -0.8, math.pi / 4), [pen.arc(2, 60)])
     found = drawn(tmp_path, way, [one, other])
     assert counted(found) == {"end": 4}
+
+
+def test_a_curve_run_from_its_other_end_has_the_heights_that_are_drawn_along_it():
+    ends, inner = (Spot(0, 0, 0.0), Spot(1, 1, 0.1)), ((0.2, 0.06), (0.5, 0.03))
+    curve = Element(*ends, 0.0, 1.0, math.pi / 2, "", "", inner=inner)
+    for along in np.linspace(0, curve.length, 21):
+        assert place(turned(curve), curve.length - along) == pytest.approx(place(curve, along))

@@ -262,3 +262,9 @@ loco."little old switcher" = {{ mass = "60 g", length = 90, pull.clean = "12 gf"
     assert "RUNS AWAY" in text
     within_limits(answer, text)
     assert "more kinds of car: --more loads" in text
+
+
+def test_a_route_that_only_falls_is_not_called_level() -> None:
+    words = run("landing")
+    assert "Down to the pond: downhill or level all the way\n" in words
+    assert "RUNS AWAY" in words

@@ -121,3 +121,9 @@ def test_the_answer_is_not_written_over_the_plan(helix: Path) -> None:
     before = helix.read_text()
     assert clearance(helix, "-o", str(helix)).exit_code == 2
     assert helix.read_text() == before
+
+
+def test_two_rows_of_one_place_say_by_what_each_is_judged() -> None:
+    rows = [line for line in clearance(PLANS / "n-mountain.toml").stdout.splitlines() if "Wye left:1" in line]
+    assert ["NEM 111" in rows[0], "common practice" in rows[1], len(rows)] == [True, True, 2]
+    assert "NEM 111" not in clearance(PLANS / "landing.toml").stdout  # no rule of it has two sources

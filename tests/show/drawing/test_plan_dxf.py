@@ -67,6 +67,11 @@ def test_the_bytes_are_the_same_from_run_to_run(name):
     assert not dxf_library().options.write_fixed_meta_data_for_testing
 
 
+def test_an_arc_of_more_than_half_a_turn_is_drawn_in_two_that_follow_one_another(folder):
+    arcs = [(arc.dxf.start_angle, arc.dxf.end_angle) for arc in document_of("loop", folder).modelspace().query("ARC")]
+    assert arcs == [pytest.approx((-90, 45)), pytest.approx((45, 180))]
+
+
 REACHED = 3e-5
 """Ends of lines are drawn where the plan's figures lead, and reach over what these miss to their joints."""
 

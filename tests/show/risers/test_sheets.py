@@ -121,6 +121,7 @@ def test_pages_meet_where_the_track_does() -> None:
 def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
     found = bent()
     pages = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "letter"))).pages
+    assert {tuple(sorted(map(float, page.mediabox[2:]))) for page in pages} == {(612, 792)}
     text = "\n".join(page.extract_text() for page in pages)
     for riser in found.risers:
         assert re.search(rf"^(\w+ )?{riser.number}(\s|$)", text, re.MULTILINE)

@@ -117,6 +117,7 @@ def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, ro
         )
     ]
     assert not missing or (size == "phone" and len(found["joints"]) - len(missing) > 12)
+    assert not {found["joints"][end]["name"] for end in (0, -1)} & set(missing)
     grades = {read.grade(each["grade_pct"][0] / 100) for each in found["grades"] if not each["vertical_curve"]}
     shown = [text for text in texts if re.fullmatch(r"-?[\d.]+ %", text)]
     assert set(shown) <= grades

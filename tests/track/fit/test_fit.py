@@ -220,14 +220,19 @@ def siding(tracks: str, more: str = "") -> str:
     return f'{FORK}[line.Siding]\nfrom = "W"\nto = "E"\n{more}\ntrack = [{tracks}]\n'
 
 
-def test_parallel_puts_the_middle_of_a_siding_beside_the_main_line() -> None:
-    plan = fitted(read_plan(siding(f"{OVER % FIT}, {FIT}, {BACK % FIT}", 'parallel = "60 mm"')))
-    lead, middle, tail = (1000 * plan.lines["Siding"].tracks[n].length for n in (1, 3, 5))
+def test_parallel_puts_the_middle_of_a_siding_beside_the_main_line_and_another_beside_the_siding() -> None:
+    tracks = f"{OVER % FIT}, {FIT}, {BACK % FIT}"
+    beside = 'parallel = {{ line = "{}", distance = "60 mm" }}'
+    third = f'[line.Third]\nfrom = "W"\nto = "E"\n{beside.format("Siding")}\ntrack = [{tracks}]\n'
+    text = siding(tracks, beside.format("Main")).replace("[line.Siding]", f"{third}[line.Siding]")
+    plan = fitted(read_plan(text.replace('"Siding"] }', '"Siding", "Third"] }')))
     a = math.radians(12)
-    # 2 R (1 - cos a) + s sin a = 60, and each lead takes 2 R sin a + s cos a of the main line
-    s = (60 - 1800 * (1 - math.cos(a))) / math.sin(a)
-    assert (lead, tail) == pytest.approx((s, s), abs=1e-3)
-    assert middle == pytest.approx(3000 - 2 * (1800 * math.sin(a) + s * math.cos(a)), abs=1e-3)
+    for name, apart in (("Siding", 60), ("Third", 120)):
+        lead, middle, tail = (1000 * plan.lines[name].tracks[n].length for n in (1, 3, 5))
+        # 2 R (1 - cos a) + s sin a = 60, and each lead takes 2 R sin a + s cos a of the main line
+        s = (apart - 1800 * (1 - math.cos(a))) / math.sin(a)
+        assert (lead, tail) == pytest.approx((s, s), abs=1e-3)
+        assert middle == pytest.approx(3000 - 2 * (1800 * math.sin(a) + s * math.cos(a)), abs=1e-3)
 
 
 def test_parallel_beside_a_curve_changes_the_radius_by_the_distance() -> None:

@@ -266,3 +266,14 @@ def test_where_no_single_change_closes_a_loop_only_the_miss_is_shown() -> None:
     pieces: list[Piece] = [("straight", 2000, 0), ("left", 500, 175), ("straight", 1900, 0), ("left", 520, 184)]
     (note,) = notes(laid(line("Oval", "J0", "J0", pieces)))
     assert "would close it" not in note
+
+
+def test_the_side_of_a_ring_of_many_lines_that_is_too_long_is_named() -> None:
+    """Both ways round from where the walk begins are of several lines."""
+    sides = [1000.0, 1000.0, 1100.0, 1000.0, 1000.0, 1000.0, 1000.0]
+    bend: Piece = ("left", 500.0, 360 / 7)
+    text = "".join(
+        line(f"L{k}", f"J{k}", f"J{(k + 1) % 7}", [("straight", side, 0.0), bend]) for k, side in enumerate(sides)
+    )
+    (note,) = notes(laid(text))
+    assert "; straight 1 of L2 at 1000 mm instead of 1100 mm would close it" in note

@@ -43,22 +43,6 @@ def rolls(
     which it gets furthest.
 
     `resistance` is the lowest to allow for per unit of weight, as a grade; a film on the rail does not change it.
-
-    Examples
-    --------
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.plan import read_plan
-    >>> layout = Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.A = 0
-    ... [line.Main]
-    ... from = "A"
-    ... to = "B"
-    ... track = [{ straight = 2, rise = 0 }, { straight = 1, grade = "2 %", berth = "Siding" }]
-    ... '''))
-    >>> rolls(layout.movements, layout.alignment, layout.plan.berths["Siding"], layout.clear["Siding"], 0.008)
-    (Roll(toward='A', length=2.5, track='Main:1', end=None),)
     """
     free = graph.run_both_ways
     found: list[Roll] = []

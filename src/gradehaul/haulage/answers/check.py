@@ -7,12 +7,17 @@ from dataclasses import dataclass, field, replace
 from typing import ClassVar
 
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.answers.check_notes import assumed_films, misfit_notes, taut_trains, unsure_predictions
+from gradehaul.haulage.answers.check_notes import (
+    assumed_films,
+    misfit_notes,
+    surveyed_steeper,
+    taut_trains,
+    unsure_predictions,
+)
 from gradehaul.haulage.answers.figures import Figure, figures
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
-from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
@@ -197,20 +202,9 @@ def check_layout(
 ) -> CheckAnswer:
     """Answer the main job for a layout.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    seed
-        Seed of the random trials: the same seed gives the same answer.
-    rails
-        The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
-        clean.
-    trains, routes
-        The trains and routes to answer for, and no others; all where both are empty. A train brings its route along,
-        and where no train is named a route brings the trains on it.
-    progress
-        Called as routes are done.
+    The layout passes or fails by the rail conditions named; where that is None, as planned where the plan says so, else
+    clean. With names of trains and routes it answers for these alone: a train brings its route along, and where no
+    train is named a route brings the trains on it. `progress` is called as routes are done.
 
     Raises
     ------

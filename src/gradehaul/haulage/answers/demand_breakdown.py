@@ -35,29 +35,7 @@ class DemandBreakdown:
 
 
 def demand_breakdown(profile: RouteProfile, train: Train, verdict: Verdict) -> DemandBreakdown:
-    """Return the demand of a train where it has least to spare, on a route with or without reversals.
-
-    Examples
-    --------
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import made_up
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
-    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N" }
-    ... car.ore = { mass = "0.1 kg", length = 0.15 }
-    ... route.Up = { from = "Foot", to = "Top" }
-    ... train.ore = { route = "Up", consist = ["tank", "4 ore"] }
-    ... ''')
-    >>> layout = Layout(plan)
-    >>> train, verdict = made_up(plan, plan.trains["ore"]), layout.verdict("ore")
-    >>> found = demand_breakdown(layout.profile("Up"), train, verdict)
-    >>> [round(force, 4) for force in (found.grade, found.curves, found.rolling, found.pull)]
-    [0.1373, 0.0, 0.0785, 0.6]
-    """
+    """Return the demand of a train where it has least to spare, on a route with or without reversals."""
     # of two legs that meet there, the one that ends: a leg begins with its train on track that it has just gone over
     leg, start = next(run for run in profile.runs if verdict.margin_at <= run[1] + run[0].length * (1 + 1e-12))
     runs, head = train.after(leg.route.run_rounds), verdict.margin_at - start

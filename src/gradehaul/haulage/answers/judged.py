@@ -114,25 +114,7 @@ def judged(
 
 
 def misfits(layout: Layout, route: Route, train: Train) -> tuple[Misfit, ...]:
-    """Return the places of a route that do not hold a train: berths, tails, its lap, its tightest loop, run-rounds.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead = { Foot = 0, Top = 0.1 }
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 1, berth = "Yard" }, { straight = 4 }] }
-    ... loco.tank = { mass = "400 g", length = 0.2, pull.clean = "80 gf" }
-    ... car.ore = { mass = "100 g", length = 0.15 }
-    ... train.up = { route = "Up", consist = ["tank", "6 ore"] }
-    ... route.Up = { from = "Yard", to = "Top" }
-    ... ''')
-    >>> layout = Layout(plan)
-    >>> [(each.place, each.kind) for each in misfits(layout, layout.route("Up"), made_up(plan, plan.trains["up"]))]
-    [('berth "Yard"', 'berth')]
-    """
+    """Return the places of a route that do not hold a train: berths, tails, its lap, its tightest loop, run-rounds."""
     rooms = (
         Misfit(room.name, room.kind, train.length, room.length)
         for room in layout.rooms(route)

@@ -151,11 +151,6 @@ def bounds(trials: Iterable[JudgedTrial]) -> dict[tuple[str, str, float | None],
     """Return the bounds, N, that trials set on the pull of locomotives, by locomotives, rail and hours.
 
     A train that climbed bounds it from below by its demand, one that stalled from above.
-
-    Examples
-    --------
-    >>> bounds([])
-    {}
     """
     found: dict[tuple[str, str, float | None], tuple[float, float]] = {}
     for answer in trials:

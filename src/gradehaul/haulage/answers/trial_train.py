@@ -103,21 +103,11 @@ def try_train(
 ) -> TrialAnswer:
     """Return what becomes of a train on a route: on clean rail, as planned, and with film everywhere.
 
-    Parameters
-    ----------
-    plan
-        The plan.
-    route
-        The name of a route, or two places as ``FROM..TO``, between which the shortest way with the fewest reversals
-        is taken.
-    vehicles
-        The train from head to tail: names of locomotives, powers and cars, with a number before a name that counts.
-        ``any`` stands for each power of the plan by turns.
-    heights
-        Railheads, m, by joint, in the place of the plan's. Where stated grades and rises contradict one, those of the
-        lines at its joint give way, but for level track.
-    seed
-        Of the random trials.
+    The route goes by its name, or two places as ``FROM..TO``, between which the shortest way with the fewest reversals
+    is taken. The vehicles go from head to tail: names of locomotives, powers and cars, with a number before a name that
+    counts; ``any`` stands for each power of the plan by turns. `heights` are railheads, m, by joint, in the place of
+    the plan's: where stated grades and rises contradict one, those of the lines at its joint give way, but for level
+    track.
 
     Raises
     ------

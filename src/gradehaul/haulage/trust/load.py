@@ -59,21 +59,25 @@ class RouteTrust:
         """Return the percentiles of the rated load alone."""
         return self._range(load, "rated", load.rated)
 
+    def sure(self, load: Load, cars: int) -> bool:
+        """Return whether so many cars are rated at the 5th percentile, by a single look at the trials."""
+        return cars == 0 or _percentile(self._margins(load, "rated", cars), LOW) >= 0
+
     def _range(self, load: Load, kind: _Kind, nominal: int) -> tuple[int, int]:
         if (load, kind) not in self._ranges:
-            low, high = (self._most_cars(load, kind, share) for share in (LOW, HIGH))
-            self._ranges[load, kind] = min(low, nominal), max(high, nominal)
+            low = self._most_cars(load, kind, LOW, 1, nominal)
+            self._ranges[load, kind] = low, self._most_cars(load, kind, HIGH, nominal + 1, MOST_CARS)
         return self._ranges[load, kind]
 
-    def _most_cars(self, load: Load, kind: _Kind, share: float) -> int:
-        """Return the number of cars before the first with which a percentile of the margin is negative."""
-        count = 1
-        while count <= MOST_CARS:
+    def _most_cars(self, load: Load, kind: _Kind, share: float, first: int, most: int) -> int:
+        """Return the number of cars before the first of some with which a percentile of the margin is negative."""
+        count = first
+        while count <= most:
             spare = self._margins(load, kind, count)
             if _percentile(spare, share) < 0:
                 return count - 1
             count += 1 + self._surely_more(load, kind, spare, share)
-        return MOST_CARS
+        return most
 
     def _surely_more(self, load: Load, kind: _Kind, spare: FloatArray, share: float) -> int:
         """Return how many cars more do not make a percentile negative even if each stood where the route is hardest.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Sequence
+from functools import cached_property
 from statistics import fmean
 
 import numpy as np
@@ -77,16 +78,7 @@ class RandomTrials(PullModel[FloatArray]):
     pull that was read carries the scatter of one more reading: the scatter s of a single one times √(1 + 1/n), by
     Student's t. So does what is scaled from it.
 
-    Parameters
-    ----------
-    plan
-        The plan.
-    coefficient
-        Its curve coefficient, m.
-    seed
-        The same seed gives the same trials, whatever else is drawn.
-    count
-        How many.
+    The same seed gives the same trials, whatever else is drawn.
 
     Examples
     --------
@@ -114,24 +106,18 @@ class RandomTrials(PullModel[FloatArray]):
             self._parts[count] = RandomTrials(self.plan, self.coefficient, seed=self.seed, count=count)
         return self._parts[count]
 
-    @property
+    @cached_property
     def curve(self) -> FloatArray:
         """Curve coefficient, m, one for the whole layout, shape (trials,)."""
-        key = ("curve coefficient",)
-        if key not in self._kept:
-            spread = curve_spread(self.plan.curve_resistance)
-            self._kept[key] = self.coefficient * np.maximum(1.0 + spread * self._normal("curve"), 0.1)
-        return self._kept[key]
+        spread = curve_spread(self.plan.curve_resistance)
+        return self.coefficient * np.maximum(1.0 + spread * self._normal("curve"), 0.1)
 
-    @property
+    @cached_property
     def starting_curve(self) -> FloatArray:
         """Curve coefficient when starting, m: times what the plan states, else 1 to 1.5 times that when running."""
-        key = ("curve coefficient when starting",)
-        if key not in self._kept:
-            stated = self.plan.curve_resistance.starting
-            times = stated or self._stream(key).uniform(1.0, STARTING_MOST, self.count)
-            self._kept[key] = self.curve * times
-        return self._kept[key]
+        stated = self.plan.curve_resistance.starting
+        stream = self._stream(("curve coefficient when starting",))
+        return self.curve * (stated or stream.uniform(1.0, STARTING_MOST, self.count))
 
     @property
     def tension(self) -> FloatArray:

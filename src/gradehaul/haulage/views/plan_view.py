@@ -148,17 +148,9 @@ def plan_view(
 ) -> PlanView:
     """Return the figures of a layout's plan view.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    trains
-        Named trains to judge; None for all whose route is among the layout's.
-    rails
-        Rail conditions to judge them on; None for those by which the layout passes: as planned where the plan says
-        so, else clean.
-    routes
-        The routes whose track is shown, and whose trains are judged where none is named; empty for all track.
+    Named trains are judged, None for all whose route is among the layout's, on the rail conditions by which the layout
+    passes where none is named. Where routes are named, their track alone is shown, and where no train is, theirs are
+    judged.
 
     Raises
     ------

@@ -10,17 +10,18 @@ from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Misfit, misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.demand import demand, supply
-from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import (
     CurveStretch,
     Element,
     GradeStretch,
+    JointPlace,
     TrackStretch,
     curve_stretches,
     elements_along,
     grade_stretches,
+    joints_along,
     track_stretches,
 )
 from gradehaul.haulage.train import Train, made_up
@@ -149,17 +150,8 @@ def long_section(
 ) -> LongSection:
     """Return the figures of a route's long section.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    route
-        The route's name; None where the plan has only one.
-    train
-        A named train, which need not be meant for this route; None for the first that is, if any.
-    rails
-        The rail conditions to judge; None for as planned where the plan says so, else clean rail, and beside it each
-        film everywhere, at its worse age for the train.
+    The train need not be meant for this route; None is the first that is, if any. Rail conditions that are left out are
+    those by which the layout passes, and beside them each film everywhere, at its worse age for the train.
 
     Raises
     ------

@@ -25,7 +25,7 @@ def table(kind: type, columns: str, rows: Iterable[object], units: UnitFormat | 
 
     Examples
     --------
-    >>> from gradehaul.haulage.joint_places import JointPlace
+    >>> from gradehaul.haulage.stretches import JointPlace
     >>> table(JointPlace, "name at", [JointPlace(0.3, "Foot", "plain")], UnitFormat("mm", "metric"))
     'name,at_mm\r\nFoot,300.0\r\n'
     """

@@ -109,7 +109,7 @@ def load_cell(route: RouteAnswer, load: Load) -> CardCell:
         mark = load.fits_by.removeprefix("the ").partition(" ")[0]
     if load.to_run >= MOST_CARS:
         cars, between = "length", ""
-    elif mark and load.fits is not None and route.trials.rated_range(load)[0] >= load.fits:
+    elif mark and load.fits is not None and route.trials.sure(load, load.fits):
         cars, between = cars_words(load.to_run), ""
     else:
         low, high = (cars_words(load.held(count)) for count in route.trials.rated_range(load))

@@ -216,7 +216,7 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             f": {', '.join(found.need_film)} would not get by on clean rail.",
         ]
     if math.isinf(found.gap):
-        yield ["The search was stopped before it found track to film: there may be some."]
+        yield ["It is not known whether more track may be filmed."]
     elif found.gap > 0:
         yield [f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist."]
 
