@@ -47,36 +47,38 @@ class RouteTrust:
         self._plan, self._profile, self._trials = plan, profile, trials.part(LOAD_TRIALS)
         self._trains: dict[int, list[Margins]] = {}
         self._pulls: Pulls = {}
-        self._ranges: dict[tuple[Load, _Kind], tuple[int, int]] = {}
+        self._ranges: dict[tuple[Load, _Kind, int], tuple[int, int]] = {}
         self._of: tuple[str, str, str] | None = None
         """The power, car and engine whose trains are kept: loads on several rails follow one another."""
 
     def spread(self, load: Load) -> LoadSpread:
         """Return the percentiles of a load of this route."""
-        return LoadSpread(*self.rated_range(load), *self._range(load, "limit", load.limit))
+        return LoadSpread(*self._range(load, "rated", load.rated), *self._range(load, "limit", load.limit))
 
-    def rated_range(self, load: Load) -> tuple[int, int]:
-        """Return the percentiles of the rated load alone."""
-        return self._range(load, "rated", load.rated)
+    def range_to_run(self, load: Load) -> tuple[int, int]:
+        """Return the percentiles of the cars to run; trains that are too long are not looked at."""
+        return self._range(load, "rated", load.to_run, load.held(MOST_CARS))
 
     def sure(self, load: Load, cars: int) -> bool:
         """Return whether so many cars are rated at the 5th percentile, by a single look at the trials."""
         return cars == 0 or _percentile(self._margins(load, "rated", cars), LOW) >= 0
 
-    def _range(self, load: Load, kind: _Kind, nominal: int) -> tuple[int, int]:
-        if (load, kind) not in self._ranges:
+    def _range(self, load: Load, kind: _Kind, nominal: int, most: int = MOST_CARS) -> tuple[int, int]:
+        if (load, kind, most) not in self._ranges:
             low = self._most_cars(load, kind, LOW, 1, nominal)
-            self._ranges[load, kind] = low, self._most_cars(load, kind, HIGH, nominal + 1, MOST_CARS)
-        return self._ranges[load, kind]
+            self._ranges[load, kind, most] = low, self._most_cars(load, kind, HIGH, nominal + 1, most)
+        return self._ranges[load, kind, most]
 
     def _most_cars(self, load: Load, kind: _Kind, share: float, first: int, most: int) -> int:
         """Return the number of cars before the first of some with which a percentile of the margin is negative."""
-        count = first
-        while count <= most:
+        known, looked_at, sure = self._known(load), 0, first - 1
+        while sure < most:
+            # a train that was worked out for another rail costs little and may show that some more cars are sure
+            count = max((each for each in known if looked_at < each <= sure), default=sure + 1)
             spare = self._margins(load, kind, count)
-            if _percentile(spare, share) < 0:
-                return count - 1
-            count += 1 + self._surely_more(load, kind, spare, share)
+            if count > sure and _percentile(spare, share) < 0:
+                return sure
+            looked_at, sure = count, max(sure, count + self._surely_more(load, kind, spare, share))
         return most
 
     def _surely_more(self, load: Load, kind: _Kind, spare: FloatArray, share: float) -> int:
@@ -116,17 +118,22 @@ class RouteTrust:
 
     def _legs(self, load: Load, count: int) -> list[Margins]:
         """Return the train of a number of cars as it runs over each leg."""
-        of = load.power, load.car, load.engine
-        if of != self._of:
-            self._of, self._trains, self._pulls = of, {}, {}
-        if count not in self._trains:
+        known = self._known(load)
+        if count not in known:
             power, car = self._plan.powers[load.power], self._plan.cars[load.car]
             train = headed_by(self._plan, power, car, count, engine=load.engine)
-            self._trains[count] = [
+            known[count] = [
                 Margins(leg, train.after(leg.route.run_rounds), self._trials, self._pulls)
                 for leg, _ in self._profile.runs
             ]
-        return self._trains[count]
+        return known[count]
+
+    def _known(self, load: Load) -> dict[int, list[Margins]]:
+        """Return the trains of a load's power, car and engine that are kept, by their number of cars."""
+        of = load.power, load.car, load.engine
+        if of != self._of:
+            self._of, self._trains, self._pulls = of, {}, {}
+        return self._trains
 
 
 def _percentile(values: FloatArray, share: float) -> float:

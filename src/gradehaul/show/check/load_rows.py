@@ -112,7 +112,7 @@ def load_cell(route: RouteAnswer, load: Load) -> CardCell:
     elif mark and load.fits is not None and route.trials.sure(load, load.fits):
         cars, between = cars_words(load.to_run), ""
     else:
-        low, high = (cars_words(load.held(count)) for count in route.trials.rated_range(load))
+        low, high = map(cars_words, route.trials.range_to_run(load))
         cars, between = cars_words(load.to_run), "" if low == high else f"{low}-{high}"
     return CardCell(cars, between, mark if load.holds_back else "RUNS AWAY")
 
