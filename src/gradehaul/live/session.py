@@ -11,7 +11,7 @@ from typing import Any
 
 from gradehaul.errors import GradehaulError, Problems
 from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
-from gradehaul.haulage.outcome import Outcome
+from gradehaul.haulage.verdict import Outcome
 from gradehaul.live.answers import Part, Stated, parts, stated
 from gradehaul.live.followed import Followed, Reading
 from gradehaul.live.worker import Worker

@@ -10,10 +10,9 @@ from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, pushed
-from gradehaul.haulage.verdict import judge
+from gradehaul.haulage.verdict import Outcome, judge
 from gradehaul.network.engine_moves import can_reach, run_round
 from gradehaul.network.route import Route
 from gradehaul.plan.records import Loco

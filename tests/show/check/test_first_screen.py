@@ -16,7 +16,7 @@ from gradehaul.command import main
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.outcome import WORST_FIRST
+from gradehaul.haulage.verdict import WORST_FIRST
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_words, chance_words

@@ -7,8 +7,7 @@ from dataclasses import replace
 import pytest
 
 from gradehaul.haulage.answers.judged import Misfit
-from gradehaul.haulage.outcome import WORST_FIRST
-from gradehaul.haulage.verdict import Stretch
+from gradehaul.haulage.verdict import WORST_FIRST, Stretch
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import short_words
 

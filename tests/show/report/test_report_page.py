@@ -18,10 +18,9 @@ from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.judged import Misfit, misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import demand, supply
-from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.verdict import Stretch, Verdict, judge
+from gradehaul.haulage.verdict import WORST_FIRST, Outcome, Stretch, Verdict, judge
 from gradehaul.network.route import Route
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan

@@ -20,11 +20,11 @@ from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.longest import Load
-from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.haulage.verdict import FAILS
 from gradehaul.network.route import Between, Route, Tail
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import Note, Plan

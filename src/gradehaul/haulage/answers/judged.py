@@ -9,12 +9,11 @@ from typing import ClassVar, TypeVar
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.longest import RoomKind
-from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
-from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.haulage.verdict import WORST_FIRST, Outcome, Verdict, judge, worst
 from gradehaul.network.route import Route
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.quantities.si import Meters, Share

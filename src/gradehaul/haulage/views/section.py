@@ -10,7 +10,6 @@ from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Misfit, misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.demand import demand, supply
-from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import (
     CurveStretch,
@@ -25,7 +24,7 @@ from gradehaul.haulage.stretches import (
     track_stretches,
 )
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.verdict import Verdict, how_well, judge
+from gradehaul.haulage.verdict import Outcome, Verdict, how_well, judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.rail_condition import RailCondition
@@ -35,18 +34,19 @@ from gradehaul.quantities.si import Meters
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class ForceCurve:
-    """A force, N, by the place of a train's head, m, as a document has it.
+class ForceCurve(PiecewiseQuadratic):
+    """A force, N, by the place of a train's head, m.
 
     On each piece it is value + slope t + second t² / 2, with t from the piece's break.
     """
 
-    KEYS: ClassVar[str] = (
-        "breaks_m=force.breaks values_n=force.values slopes_n_per_m=force.slopes seconds_n_per_m2=force.seconds"
-    )
+    __slots__ = ()
+    KEYS: ClassVar[str] = "breaks_m=breaks values_n=values slopes_n_per_m=slopes seconds_n_per_m2=seconds"
 
-    force: PiecewiseQuadratic
+    @classmethod
+    def of(cls, force: PiecewiseQuadratic) -> ForceCurve:
+        """Return a function that is a force."""
+        return cls(force.breaks, force.values, force.slopes, force.seconds)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,26 +56,18 @@ class PullGiven:
     The verdict is that on what is shown, which may be one leg; the outcome that on the whole route.
     """
 
-    KEYS: ClassVar[str] = f"rail standing_n=standing_curve slipping_n=slipping_curve {JUDGED_KEYS}"
+    KEYS: ClassVar[str] = f"rail standing_n=standing slipping_n=slipping {JUDGED_KEYS}"
 
     rail: str
-    standing: PiecewiseQuadratic
-    slipping: PiecewiseQuadratic
+    standing: ForceCurve
+    """Their pull with wheels that hold."""
+    slipping: ForceCurve
+    """Their pull with wheels that slip."""
     verdict: Verdict
     outcome: Outcome
     misfits: tuple[Misfit, ...] = ()
     judged: bool = True
     """False for a film everywhere, which answers a question beside what is judged."""
-
-    @property
-    def standing_curve(self) -> ForceCurve:
-        """Their pull with wheels that hold."""
-        return ForceCurve(self.standing)
-
-    @property
-    def slipping_curve(self) -> ForceCurve:
-        """Their pull with wheels that slip."""
-        return ForceCurve(self.slipping)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,25 +81,17 @@ class Haul:
     whole route that do not hold the train.
     """
 
-    KEYS: ClassVar[str] = "name train.length running_n=running_curve starting_n=starting_curve rails=given"
+    KEYS: ClassVar[str] = "name train.length running_n=running starting_n=starting rails=given"
 
     name: str
     train: Train
-    running: PiecewiseQuadratic
-    starting: PiecewiseQuadratic
+    running: ForceCurve
+    """Demand to keep running."""
+    starting: ForceCurve
+    """Demand to start."""
     least: PiecewiseQuadratic
     given: tuple[PullGiven, ...]
     misfits: tuple[Misfit, ...] = ()
-
-    @property
-    def running_curve(self) -> ForceCurve:
-        """Demand to keep running."""
-        return ForceCurve(self.running)
-
-    @property
-    def starting_curve(self) -> ForceCurve:
-        """Demand to start."""
-        return ForceCurve(self.starting)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -257,8 +241,8 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
     return Haul(
         name=named.name,
         train=train,
-        running=need.running,
-        starting=need.starting,
+        running=ForceCurve.of(need.running),
+        starting=ForceCurve.of(need.starting),
         least=need.least,
         given=tuple(given),
         misfits=too_long,
@@ -288,9 +272,11 @@ def _given(
     train = started.after(profile.route.run_rounds)
     given = supply(profile, train, rail, layout.pulls)
     standing, slipping = (
-        pull.restrict(demanded.start, demanded.stop)
-        if isinstance(pull, PiecewiseQuadratic)
-        else steps([demanded.start, demanded.stop], [pull])
+        ForceCurve.of(
+            pull.restrict(demanded.start, demanded.stop)
+            if isinstance(pull, PiecewiseQuadratic)
+            else steps([demanded.start, demanded.stop], [pull])
+        )
         for pull in (given.standing, given.slipping)
     )
     verdict = judge(profile, started, rail, layout.pulls)

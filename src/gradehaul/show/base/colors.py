@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from gradehaul.haulage.outcome import Outcome
+from gradehaul.haulage.verdict import Outcome
 
 INK, FAINT = "#1a1a1a", "#8a8a8a"
 

@@ -10,7 +10,7 @@ from rich.cells import cell_len
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer, worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
-from gradehaul.haulage.outcome import FAILS
+from gradehaul.haulage.verdict import FAILS
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.resolve.stock import MOST_CARS

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
-from gradehaul.haulage.outcome import FAILS, WORST_FIRST, worst
+from gradehaul.haulage.verdict import FAILS, WORST_FIRST, worst
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
 from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.page import Piece, words_of

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from gradehaul.haulage.answers.judged import Misfit
-from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.verdict import Stretch, Verdict
+from gradehaul.haulage.verdict import Outcome, Stretch, Verdict
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.labels import apart
 from gradehaul.show.base.unit_format import UnitFormat

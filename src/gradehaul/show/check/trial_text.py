@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, Trial, TrialAnswer, TrialTrain
-from gradehaul.haulage.outcome import Outcome
+from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
 from gradehaul.show.base.labels import apart, chance_words, listed

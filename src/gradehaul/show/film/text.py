@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Iterator
 from itertools import groupby
 
 from gradehaul.haulage.answers.judged import Judged
-from gradehaul.haulage.outcome import FAILS, WORST_FIRST
+from gradehaul.haulage.verdict import FAILS, WORST_FIRST
 from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 
-from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.stretches import Element
+from gradehaul.haulage.verdict import WORST_FIRST
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
