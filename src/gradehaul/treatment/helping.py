@@ -206,19 +206,14 @@ class HelpedTrain:
         """Return the tracks of the leg between two places."""
         return {way.track for way in self.under(start, stop)}
 
-    def run_before(self, at: float) -> set[str]:
-        """Return the tracks that the train has run over with its head at a place; on a lap, all of them."""
-        if self.leg.route.lap:
+    def run_over(self, at: float, when: Literal["before", "after"]) -> set[str]:
+        """Return the tracks that the train runs over before or after its head is at a place; on a lap, all of them."""
+        own, legs = self.leg.route, self.profile.route.legs
+        if own.lap:
             return self.tracks(0.0, self.leg.length)
-        earlier = self.profile.route.legs[: max(self.leg.route.number - 1, 0)]
-        return self.tracks(0.0, at).union(*({way.track for way in leg.ways} for leg in earlier))
-
-    def run_after(self, at: float) -> set[str]:
-        """Return the tracks that the train is still to run over with its head at a place; on a lap, all of them."""
-        if self.leg.route.lap:
-            return self.tracks(0.0, self.leg.length)
-        later = self.profile.route.legs[self.leg.route.number :] if self.leg.route.number else ()
-        return self.tracks(at, self.leg.length).union(*({way.track for way in leg.ways} for leg in later))
+        others = legs[: max(own.number - 1, 0)] if when == "before" else legs[own.number :] if own.number else ()
+        between = (0.0, at) if when == "before" else (at, self.leg.length)
+        return self.tracks(*between).union(*({way.track for way in leg.ways} for leg in others))
 
     def ahead(self, at: float) -> tuple[Way, ...]:
         """Return the way behind a helper at the head and those that it stands on, the train's own head at a place."""
@@ -243,10 +238,10 @@ def _head_on(helped: HelpedTrain, at: float) -> Obstacle | None:
     if at + helped.helper > helped.leg.length * _WHOLE and not helped.leg.route.lap:
         return "on"
     begun = max(place for place in helped.leg.starts.tolist() if place <= at + _NEAR)
-    if helped.run_before(begun).isdisjoint(helped.tracks(at, at + helped.helper)):
+    if helped.run_over(begun, "before").isdisjoint(helped.tracks(at, at + helped.helper)):
         return None
     graph, taken = helped.layout.movements.backward, helped.tracks(at - helped.train, at)
-    return None if can_clear(graph, helped.ahead(at), taken, helped.run_before(at), helped.helper) else "on"
+    return None if can_clear(graph, helped.ahead(at), taken, helped.run_over(at, "before"), helped.helper) else "on"
 
 
 def _head_off(helped: HelpedTrain, at: float) -> Obstacle | None:
@@ -272,7 +267,7 @@ def _head_off(helped: HelpedTrain, at: float) -> Obstacle | None:
 
 def _runs_off(helped: HelpedTrain, at: float) -> bool:
     taken = helped.tracks(at - helped.train, at)
-    return can_clear(helped.layout.movements, helped.ahead(at), taken, helped.run_after(at), helped.helper)
+    return can_clear(helped.layout.movements, helped.ahead(at), taken, helped.run_over(at, "after"), helped.helper)
 
 
 def _tail_on(helped: HelpedTrain, at: float) -> Obstacle | None:
@@ -288,14 +283,16 @@ def _tail_on(helped: HelpedTrain, at: float) -> Obstacle | None:
     if helped.both <= room * _WHOLE:
         return None
     taken = helped.tracks(at - helped.train, at)
-    if can_clear(helped.layout.movements.backward, helped.behind(at), taken, helped.run_before(at), helped.helper):
+    if can_clear(
+        helped.layout.movements.backward, helped.behind(at), taken, helped.run_over(at, "before"), helped.helper
+    ):
         return None
     return "room" if at <= max(helped.begins, helped.train) + _NEAR else "on"
 
 
 def _tail_off(helped: HelpedTrain, at: float) -> Obstacle | None:
     # it stays where it drops off, unless the train runs there again: then it must get out of the way
-    after = helped.run_after(at)
+    after = helped.run_over(at, "after")
     tail = at - helped.train
     if after.isdisjoint(helped.tracks(tail - helped.helper, tail)):
         return None

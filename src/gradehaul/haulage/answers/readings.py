@@ -10,6 +10,7 @@ from typing import ClassVar
 from gradehaul.haulage.answers.judged import judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
+from gradehaul.haulage.answers.unusual import pull_notes
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.cars import CarBench
@@ -102,7 +103,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     judged_plan = with_bench(plan)
     guesses = tuple(predictions(RandomTrials(judged_plan, bench.coefficient, seed=seed)))
     trials = tuple(_trials(plan, seed))
-    remarks = list(odd_figures(plan, bench))
+    remarks = [*odd_figures(plan, bench), *pull_notes(judged_plan)]
     judged = {answer.trial.place for answer in trials}
     remarks += [
         Note(trial.place, "not judged, since its route is not among those that can be answered")

@@ -40,13 +40,17 @@ def unusual_notes(plan: Plan, alignment: Alignment, rulings: Iterable[Ruling]) -
     yield from _steep(plan, rulings)
     yield from _sharp(plan)
     yield from _wound(plan, alignment)
+    yield from pull_notes(plan)
+    for vehicle in (*plan.locos.values(), *plan.cars.values()):
+        yield from _odd(plan, vehicle)
+
+
+def pull_notes(plan: Plan) -> Iterator[Note]:
+    """Yield a note for each pull that was read and is more than another one which should be more."""
     pulls = Pulls(plan)
     for loco in plan.locos.values():
-        yield from _odd(plan, loco)
         yield from _film_above_clean(plan, loco)
         yield from _slipping_above_standing(plan, loco, pulls)
-    for car in plan.cars.values():
-        yield from _odd(plan, car)
 
 
 def _steep(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:

@@ -12,7 +12,7 @@ from gradehaul.haulage.bench.benched import Bench
 from gradehaul.haulage.bench.cars import SINGLE_SCATTER, rolls_read
 from gradehaul.haulage.bench.reduction import FAR_OUT, Reduced
 from gradehaul.haulage.resistance import DEGREE_COEFFICIENT
-from gradehaul.plan.rail_condition import CLEAN, ages
+from gradehaul.plan.rail_condition import ages
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import convert, describe
 
@@ -36,15 +36,6 @@ def _of_pulls(plan: Plan, bench: Bench) -> Iterator[Note]:
         unit = next((force.unit for taken in row.taken for force in taken.forces if force.unit), "N")
         if row.state == "standing":
             yield from _share_of_weight(plan, row, place, unit)
-        else:
-            standing = bench.row(row.loco, row.rail)
-            if standing is not None and row.mean > standing.mean:
-                own, other = describe(row.mean, "force", unit), describe(standing.mean, "force", unit)
-                yield Note(
-                    place,
-                    f"{own} with sliding wheels is more than the standing pull, {other}, which cannot be: are the "
-                    "two swapped, or was the standing pull read after the wheels had slipped?",
-                )
         if row.outliers:
             far = ", ".join(describe(value, "force", unit) for value in row.outliers)
             yield Note(place, f"{far} lies far from the other readings; it is counted all the same")
@@ -76,14 +67,7 @@ def _share_of_weight(plan: Plan, row: Reduced, place: str, unit: str) -> Iterato
 def _of_films(plan: Plan, bench: Bench) -> Iterator[Note]:
     for loco in plan.locos:
         for film in plan.films:
-            settled, fresh, clean = (bench.row(loco, rail) for rail in (*ages(film), CLEAN))
-            for row in (fresh, settled):
-                if row is not None and clean is not None and row.mean > clean.mean:
-                    yield Note(
-                        f"{loco} on {row.rail} rail",
-                        "it pulls more than on clean rail, as on no film: are the rails swapped, or was the "
-                        "clean rail not clean?",
-                    )
+            settled, fresh = (bench.row(loco, rail) for rail in ages(film))
             if fresh is not None and settled is not None and fresh.low > settled.high:
                 yield Note(
                     f"{loco} on {film} rail", "it pulled more fresh than after a rest, but a rest brings pull back"
