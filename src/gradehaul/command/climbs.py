@@ -20,7 +20,7 @@ from gradehaul.command.options import (
     show_option,
     strict_option,
 )
-from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, THICKNESS, Floor, Name
+from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, RAIL, THICKNESS, Floor, Name
 from gradehaul.errors import DesignError
 from gradehaul.show import sections
 
@@ -63,9 +63,7 @@ def _hill_options(function: Verb) -> Verb:
         paper_option,
         click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above the floor."),
         need_option,
-        click.option(
-            "--rail", metavar="NAME", help="Rail condition to judge.  [default: the first film, at both ages]"
-        ),
+        click.option("--rail", type=RAIL, help="Rail condition to judge.  [default: the first film, at both ages]"),
         click.option(
             "--direction",
             type=click.Choice(["up", "down", "both"]),

@@ -23,7 +23,7 @@ from gradehaul.command.options import (
     strict_option,
     trains_option,
 )
-from gradehaul.command.parameters import GRADE, LENGTH, THICKNESS, Height
+from gradehaul.command.parameters import GRADE, LENGTH, ROUTE, THICKNESS, Height
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
 from gradehaul.show import sections
@@ -181,7 +181,7 @@ def _shims(plan: Plan, out: Output, surveys: Sequence[str], more: Sequence[str],
 @plan_argument
 @click.option("--every", type=LENGTH, required=True, help='Riser spacing, such as "16 in".')
 @click.option("--line", metavar="NAME", help="Line to follow.  [default: the only one]")
-@click.option("--route", metavar="NAME", help="Route to follow, from line to line.")
+@click.option("--route", type=ROUTE, help="Route to follow, from line to line.")
 @click.option("--from", "begin", type=LENGTH, default="0", help="Where the first riser stands.  [default: the start]")
 @click.option(
     "--deck-joint", "deck_joints", type=LENGTH, multiple=True, help="Where the deck is joined; repeat for more."
