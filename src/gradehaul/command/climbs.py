@@ -61,7 +61,7 @@ def _hill_options(function: Verb) -> Verb:
         output_option("Write a plan (.toml), sheets for the bench (.pdf), or a long section (.png, .svg)."),
         json_option,
         paper_option,
-        click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above the floor."),
+        click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above floor or joists."),
         need_option,
         click.option("--rail", type=RAIL, help="Rail condition to judge.  [default: the first film, at both ages]"),
         click.option(

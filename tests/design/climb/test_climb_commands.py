@@ -45,6 +45,9 @@ def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
 def test_a_cure_stands_beside_what_it_is_now_and_tension_on_the_first_screen() -> None:
     low = run("helix", "--scale", "HO", "--radius", "27", "--rise-per-turn", "4", "--turns", "3").stdout
     assert "a deck of 0.14 in or less (now 0.50 in)" in " ".join(low.split())
+    small = run("helix", "--scale", "N", "--radius", "13", "--rise", "2", "--turns", "1").stdout
+    assert "radius over the longest vehicle 1.99" in " ".join(small.split())  # 1.994, on the safe side of 2
+    assert "too tight, under 2 (2 pushing it" in " ".join(small.split())
     tight = run("helix", "--plan", "plans/two-levels.toml", "--radius", "400", "--turns", "6", "--rise", "600").stdout
     assert 'Look at this first: train "stone": it wraps 276 degrees of curve at once: coupler tension' in " ".join(
         tight.split()
