@@ -164,7 +164,7 @@ WRONG = {
     "before": ({"every": "100", "begin": "-5"}, "--from: the first riser must stand on Hill, got -5 mm on 1000 mm"),
     "beyond": ({"every": "100", "begin": "1001"}, "--from: the first riser must stand on Hill"),
     "crowd": ({"every": "0.5"}, "--every: at most 1000 risers in one answer"),
-    "floor": ({"every": "100", "datum": "-3"}, "--datum: the plan's 0 lies below the floor, got -3 mm"),
+    "floor": ({"every": "100", "datum": "-3"}, "--datum: the plan's 0 lies below what the risers stand on, got -3 mm"),
     "into the floor": ({"every": "100", "datum": "30"}, "riser 4 would end 0.9283 mm below where it stands, got 30 mm"),
     "thin": ({"every": "100", "deck": "-1"}, "--deck: deck must be 0 or more, got -1"),
     "rule": ({"every": "100", "rule": "0"}, "--rule: rule must be longer than 0, got 0"),

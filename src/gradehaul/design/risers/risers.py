@@ -1,4 +1,4 @@
-"""Risers along a walk: where each stands, the height to saw, and the block that makes a level read level there."""
+"""Risers along a walk: where each stands, how tall to cut it, and the block that makes a level read level there."""
 
 from __future__ import annotations
 
@@ -51,8 +51,8 @@ where a change of grade begins or ends."""
 class RiserBuild:
     """What lies between railhead and riser, and from where heights count, all in m.
 
-    `datum` is the height of the plan's 0 over the floor, or whatever risers stand on; None where heights count from the
-    plan's 0.
+    `datum` is the height of the plan's 0 over the floor or joists that risers stand on; None where heights count from
+    the plan's 0.
     """
 
     deck: Meters
@@ -79,7 +79,7 @@ class TrackBeside:
 
 @dataclass(frozen=True, slots=True)
 class Riser:
-    """A riser, lengths in m: its place along the walk, the railhead there and its top, to saw by the rule."""
+    """A riser, lengths in m: its place along the walk, the railhead there and its top, to cut by the rule."""
 
     KEYS: ClassVar[str] = (
         "number reason joint track at after railhead top cut residual change turned per_turn block low_end beside"
@@ -311,7 +311,9 @@ def _refuse(walk: Walk, build: RiserBuild, every: float, begin: float, deck_join
     if (walk.length - begin) / every > _MOST:
         raise DesignError(f"at most {_MOST} risers in one answer", place="--every", found=_described(walk, every))
     if build.datum is not None and build.datum < 0:
-        raise DesignError("the plan's 0 lies below the floor", place="--datum", found=_described(walk, build.datum))
+        raise DesignError(
+            "the plan's 0 lies below what the risers stand on", place="--datum", found=_described(walk, build.datum)
+        )
 
 
 def _block(walk: Walk, at: float, level: float) -> tuple[float | None, str]:

@@ -41,7 +41,7 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
     """Return the risers from the side; to be called by the `drawing_rules`."""
     walk, build, unit = found.walk, found.build, units.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
-    over = "the plan's 0; without --datum these are no lengths to saw" if build.datum is None else "the floor"
+    over = "the plan's 0; without --datum these are no lengths to cut" if build.datum is None else "what they stand on"
     words = f"{headline(found, units)}. Railhead and top of each riser over {over}, {unit}."
     below = found.below
     dotted = [f"{track_below(found)} They are dotted here."] if below else []
@@ -141,7 +141,7 @@ class _Sheet:
             self._number(mark, str(riser.number))
             if found.every >= _CLOSE:
                 words = f"at {place_words(riser.at, units)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
-                cut = "" if found.build.datum is None else f"\nsaw to {on_rule(riser.cut, found.build.rule)}"
+                cut = "" if found.build.datum is None else f"\ncut to {on_rule(riser.cut, found.build.rule)}"
                 self._beside(mark, -half, words + cut, "top")
         for mark, words in page.tangents:
             self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))
