@@ -40,7 +40,7 @@ _CURVES = {
 
 
 def add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
-    """Add a table with every figure that the answer rests on, where it comes from, and how it was worked out."""
+    """Add a table with every figure that the answer rests on, where it comes from, and how it was calculated."""
     plan = answer.plan
     how = dict(_how(plan))
     page.heading("Where each figure comes from")
@@ -88,7 +88,7 @@ def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
             yield (f'line "{line.name}"', figure.name), 'written "fit": what closes the line'
     for film in plan.films.values():
         for wheels in ("metal", "tyred"):
-            for age in ("fresh", "settled"):
+            for age in ("fresh", "rested"):
                 words = (
                     f"[rail.{film.name}] left out: the built-in film, assumed; measure first"
                     if film.basis == "assumed"
@@ -148,7 +148,7 @@ def figure_value(figure: Figure, units: UnitFormat) -> str:
 
 
 def _train_rows(answer: CheckAnswer, units: UnitFormat) -> Iterator[list[str]]:
-    """Yield whose figure, which, its value, where it comes from and how it is worked out, for every named train."""
+    """Yield whose figure, which, its value, where it comes from and how it is calculated, for every named train."""
     plan, pulls = answer.plan, Pulls(answer.plan)
     profiles = {each.route.name: each.profile for each in answer.routes}
     for named in plan.trains.values():
@@ -197,7 +197,7 @@ def _on_rail(
         parts["coupler tension on curves"] = demand.tension
     words = ", ".join(f"{name} {units.force(force)}" for name, force in parts.items())
     least = f"on {demand.track}: least to spare, {units.force(each.verdict.margin)} = pull less {words}"
-    yield [f"ruling place of its head, {each.rail}", units.length(demand.at), "worked out", least]
+    yield [f"hardest place, {each.rail}", units.length(demand.at), "calculated", least]
 
 
 def _pull(train: Train, rail: str, pull: float, pulls: Pulls, units: UnitFormat) -> tuple[str, str]:

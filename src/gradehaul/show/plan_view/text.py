@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
-from gradehaul.plan.rail_condition import PLANNED
+from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.quantities import convert
 from gradehaul.quantities.document import document, rounded
 from gradehaul.show.base.labels import FILM_CAUTION, USE_WORDS, rail_words
@@ -48,6 +48,7 @@ def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
         for each in film.trains:
             page.paragraph(train_words(each, film, units), indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
+    if film is not None or any(each.rail != CLEAN for each in view.worse):
         page.line(FILM_CAUTION, indent=2)
     page.line()
     page.more(MAP)
