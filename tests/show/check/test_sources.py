@@ -77,7 +77,7 @@ def test_every_named_train_is_shown_whole(name):
         mine = [line for line in seen.splitlines() if line.startswith(f'  train "{each.name}" ')]
         for figure in ("mass", "length", "rolling resistance", "starting resistance"):
             assert sum(f" {figure} " in line and " summed " in line for line in mine) == 1
-        for figure in ("pull", "curve resistance", "ruling place of its head"):
+        for figure in ("pull", "curve resistance", "hardest place"):
             assert sum(re.search(rf"  {figure}, {each.rail}  ", line) is not None for line in mine) == 1
 
 

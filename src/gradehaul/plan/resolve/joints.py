@@ -74,7 +74,9 @@ class _Meeting(NamedTuple):
         for end in self.ends:
             if end not in found:
                 good = False
-                self.faults.at(self.entry, f"{quoted(str(end))} ends here too and is {what}", write=f"it in {where} too")
+                self.faults.at(
+                    self.entry, f"{quoted(str(end))} ends here too and is {what}", write=f"it in {where} too"
+                )
         return good
 
 

@@ -69,7 +69,7 @@ class LocoTable(Table):
         if self.on_drivers is not None and self.on_drivers > self.mass:
             wrong.append(PlanError("on_drivers must not be more than mass", write="the part of mass on driven wheels"))
         if self.tyred_wheels and self.driven_wheels is None:
-            wrong.append(PlanError("tyred_wheels needs driven_wheels", write="driven_wheels = … with how many are driven"))
+            wrong.append(PlanError("tyred_wheels needs driven_wheels", write="driven_wheels = … with their number"))
         if self.driven_wheels is not None and self.tyred_wheels > self.driven_wheels:
             wrong.append(
                 PlanError(

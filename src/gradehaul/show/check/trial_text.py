@@ -18,7 +18,7 @@ _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "wi
 
 
 def trial_page(answer: TrialAnswer, units: UnitFormat) -> Page:
-    """Return the answer as a page of at most eight lines; where powers are compared, four and one a power."""
+    """Return the answer as a page of at most eight lines; where powers are compared, six and one a power."""
     page = Page()
     page.line((shortened(_subject(answer, units), FULL), "bold"))
     if answer.compares:

@@ -174,8 +174,11 @@ def _all_filmed(trains: Sequence[Judged], names: Sequence[str]) -> list[Piece]:
     """Return that nothing must be kept clean, and which train is then most at risk."""
     marginal = any(train.outcome == "marginal" for train in trains)
     risk, name = max(zip((train.trust.fail_probability for train in trains), names, strict=True), default=(0.0, ""))
-    will_do = ("All track may be filmed if marginal will do", "yellow") if marginal else ("All track may be filmed", "green")
-    return [will_do, f"; {name} then stalls or runs away in {chance_words(risk)} of trials." if risk >= 0.005 else "."]
+    words = f"All track may be filmed{' if marginal will do' if marginal else ''}"
+    return [
+        (words, "yellow" if marginal else "green"),
+        f"; {name} then stalls or runs away in {chance_words(risk)} of trials." if risk >= 0.005 else ".",
+    ]
 
 
 def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
