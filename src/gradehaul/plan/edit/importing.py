@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from glob import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -96,7 +97,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     from gradehaul.plan.drawing.assembly import assemble
     from gradehaul.plan.drawing.dxf import read_drawing
     from gradehaul.plan.drawing.dxf.file import check_file
-    from gradehaul.plan.drawing.naming.layers import lone_layers, use_of
+    from gradehaul.plan.drawing.naming.layers import lone_layers, use_of, without_notes
     from gradehaul.plan.drawing.records import CHORDS, terms
 
     file = plan or ""
@@ -117,7 +118,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         typed=True,
     )
     unit = unit_of(data, file) if before else "in" if read.unit in _IMPERIAL else "mm"
-    if layers is None and not height_layers:
+    if not height_layers:
         shown = {label.layer for label in read.labels if use_of(label.layer) == "heights"}
         height_layers = tuple(sorted(map(escape, shown)))
     on = terms(
@@ -132,16 +133,21 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         typed=True,
     )
     known = lines_before(before, data, file)
-    drawn = assemble(
-        read,
-        on,
+    assembled = partial(
+        assemble,
+        terms=on,
         known=known,
         before=heights_before(data, file),
         lines_taken=_own_names(data, {line.name for line in known}),
     )
-    if layers is None:  # those that were taken, for the next import to take them again
+    drawn = assembled(read)
+    if layers is None:
+        if (track := without_notes(read, lone := lone_layers(drawn))) is not read:
+            drawn = assembled(track)
+            lone = lone_layers(drawn)
+        # those that were taken, for the next import to take them again
         layers = tuple(sorted(map(escape, {*drawn.layers, *drawn.texts[0]})))
-        drawn = replace(drawn, faults=(*drawn.faults, *lone_layers(drawn)))
+        drawn = replace(drawn, faults=(*drawn.faults, *lone))
     options = replace(options, layers=layers, height_layers=height_layers)
     if before:
         written = updated_plan(before, drawn, options.table, file=file)
