@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 
 from gradehaul.plan.drawing.records import Drawn
-from gradehaul.plan.drawing.wording import at_text, by_code, fault_text, unused_text
+from gradehaul.plan.drawing.wording import FLAT_HELIX, at_text, by_code, fault_text, unused_text
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.names import clean, quoted
 from gradehaul.show.base.page import Page, Piece
@@ -27,6 +27,8 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, of
     page = Page()
     if unused := unused_text(drawn.faults):
         page.line((unused, "bold red"))
+    for flat in by_code(drawn.faults).get(FLAT_HELIX, []):
+        page.paragraph((fault_text(flat, imported.unit), "bold red"))
     page.line((clean(drawn.file), "bold"), f": imported into {clean(plan)}, {len(imported.text.encode()):,} bytes")
     page.line()
     if imported.problems:
