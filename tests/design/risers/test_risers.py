@@ -242,6 +242,15 @@ def test_risers_of_upper_turns_are_said_to_stand_over_track() -> None:
     assert on_plan("n-mountain", every=500.0, route="Southbound").below == ()
 
 
+def test_risers_of_a_turn_are_said_to_stand_over_the_turns_of_another_line() -> None:
+    turn = "[line.%s]\nfrom = %r\nto = %r\ntrack = [{ left = 600, angle = 360 }]\n"
+    heights = "[railhead]\nA = 0\nB = 100\nC = 200\n"
+    plan = read_plan('scale = "H0"\nunit = "mm"\n' + heights + turn % ("Lower", "A", "B") + turn % ("Upper", "B", "C"))
+    walk = walk_along(Layout(plan), line="Upper")
+    found = risers_along(walk, usual_riser_build(plan, "metric", datum=0.9), every=0.5)
+    assert found.below == tuple(each.number for each in found.risers)
+
+
 @pytest.mark.parametrize("ease", [0, 150])
 def test_on_a_helix_each_riser_has_its_turn_and_the_rise_over_the_turn_before(ease: int) -> None:
     """Against arithmetic: on the even part of a helix one turn is 2 pi R long, wherever on the turn a riser stands."""

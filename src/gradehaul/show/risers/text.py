@@ -40,15 +40,17 @@ def beside_lines(found: Risers, units: UnitFormat) -> list[str]:
     """Return the tracks that run beside, those of risers in a row that have the same in one line."""
     lines: list[str] = []
     if found.below:
-        lines.append(
-            f"TRACK BELOW risers {spans(found.below)}: a post to the floor would go through it. Cut blocks from deck "
-            "to deck there; helix -o FILE.pdf lists them."
-        )
+        lines.append(f"{track_below(found)} Cut blocks from deck to deck there.")
     for words, run in groupby(found.risers, key=lambda riser: _beside_words(riser, units)):
         numbers = [riser.number for riser in run]
         if words:
             lines.append(f"Beside riser{'s' if len(numbers) > 1 else ''} {spans(numbers)}: {words}.")
     return lines
+
+
+def track_below(found: Risers) -> str:
+    """Return which risers stand over track."""
+    return f"TRACK BELOW risers {spans(found.below)}: a post to the floor would go through it."
 
 
 def headline(found: Risers, units: UnitFormat) -> str:
