@@ -193,10 +193,11 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             " If they spread it farther, see film everywhere below.",
         ]
     elif found.one_piece:
-        yield [f"No track is left to film: a carry-over of {carry} is more than all track together."]
+        yield [("No track is left to film", "yellow"), f": a carry-over of {carry} is more than all track together."]
     else:
         yield [
-            f"No track is left to film: each must stay clean, or is within {carry} of one that must.",
+            ("No track is left to film", "yellow"),
+            f": each must stay clean, or is within {carry} of one that must.",
             " How far wheels carry film is a guess (--carry).",
         ]
     if found.options.step is None and found.length("film") < found.length("buffer"):
