@@ -74,25 +74,11 @@ class Imported(AnswerRecord):
 
 
 def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Imported:
-    """Return a drawing as the text of a plan file.
+    """Return a drawing as the text of a plan file, in the place of the plan of that name where there is one.
 
-    Parameters
-    ----------
-    drawing
-        The DXF file.
-    plan
-        The plan to be written, whose scale, unit and tables stay where there is one already; None for a new one.
-    options
-        How it is to be read; what is not typed as the import before read it, which the plan's table ``[import]`` keeps.
-        Bare lengths in it read in the plan's unit: the one of the plan that is there, else inches
-        for a drawing in inches, feet, yards or miles, and millimeters for all others.
-
-    Raises
-    ------
-    DrawingError, PlanError, QuantityError, Problems
-        The drawing or the plan that is there cannot be used, or an option makes no sense.
-    OSError
-        A file cannot be read.
+    An option that is not typed is as the import before had it, which the plan's table ``[import]`` keeps. Bare lengths
+    in options read in the plan's unit: the one of the plan that is there, else inches for a drawing in inches, feet,
+    yards or miles, and millimeters for all others. What is raised is that of `gradehaul.import_drawing`.
     """
     from gradehaul.plan.drawing.assembly import assemble
     from gradehaul.plan.drawing.dxf import read_drawing
