@@ -41,8 +41,10 @@ def unusual_notes(plan: Plan, alignment: Alignment, rulings: Iterable[Ruling]) -
     yield from _sharp(plan)
     yield from _wound(plan, alignment)
     yield from pull_notes(plan)
-    for vehicle in (*plan.locos.values(), *plan.cars.values()):
-        yield from _odd(plan, vehicle)
+    for loco in plan.locos.values():
+        yield from _odd(plan, loco)
+    for car in plan.cars.values():
+        yield from _odd(plan, car)
 
 
 def pull_notes(plan: Plan) -> Iterator[Note]:
