@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import cmath
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,7 +18,7 @@ from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
 from gradehaul.show.base.picture import as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns
-from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, FormColumn, PaperName, as_pages, on_rule
+from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, PaperName, as_pages, on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -77,28 +76,15 @@ risers_picture = as_picture(risers_figure)
 
 def cut_list_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the pages of the cut list; to be called by the `drawing_rules`."""
-    title = _cut(f"Risers: {plain(found.title)}", 52)
-    form = Form(title, paper=PAPERS[paper], foot=_cut(f"{clean(found.walk.name)}: measure twice, cut once.", 60))
-    form.words(
-        headline(found, units), [part for line in explained(found, units) for part in wrapped(line)], numbered=False
-    )
+    form = Form(f"Risers: {found.title}", paper, foot=f"{clean(found.walk.name)}: measure twice, cut once.")
+    form.words(headline(found, units), explained(found, units), numbered=False)
     form.words("Take care", CAUTIONS)
     columns = riser_columns(found, units)
-    heads = [FormColumn(column.head.removesuffix(">"), column.width) for column in columns]
-    rows = [[_cut(cell, 27) for cell in cells] for cells in zip(*(column.cells for column in columns), strict=True)]
-    form.table("Cut list", heads, rows, row=_ROW)
+    heads = [(column.head.removesuffix(">"), column.width) for column in columns]
+    form.table("Cut list", heads, [*zip(*(column.cells for column in columns), strict=True)], row=_ROW)
     if beside := beside_lines(found, units):
-        form.words("Tracks beside", [part for line in beside for part in wrapped(line)], numbered=False)
+        form.words("Tracks beside", beside, numbered=False)
     return form.finish()
-
-
-def wrapped(line: str) -> list[str]:
-    """Return a line of words in lines as long as a form is wide."""
-    return textwrap.wrap(line, 112)
-
-
-def _cut(text: str, longest: int) -> str:
-    return shortened(plain(text), longest)
 
 
 _INCH = 0.0254
