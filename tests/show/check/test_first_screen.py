@@ -22,6 +22,7 @@ from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.check.outcome_words import spare_words
 from gradehaul.show.check.text import check_page
 from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over
@@ -161,7 +162,8 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
     wanted: list[str] = []
     for train in answer.trains:
         verdict = train.verdict
-        wanted += [units.length(train.length), units.force(verdict.margin), units.length(verdict.at), verdict.track]
+        wanted += [units.length(train.length), spare_words(train.outcome, verdict, units)]
+        wanted += [units.length(verdict.worst_at), verdict.worst_track]
         wanted += [chance_words(train.risk), train.rail, train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
@@ -233,7 +235,7 @@ def test_a_section_train_or_route_that_is_not_there() -> None:
 
 def test_trains_and_routes_narrow_the_answer() -> None:
     text = run("two-levels", "--train", "stone", "--train", "empties")
-    assert "Both trains climb as planned" in text
+    assert "Both trains get through as planned" in text
     assert not re.search(r"^(express|Up by the main)", text, flags=re.MULTILINE)
     text = run("two-levels", "--route", "Up by the main")
     assert "express climbs as planned" in text

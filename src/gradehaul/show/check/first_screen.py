@@ -146,7 +146,8 @@ def _add_wide_table(
     if room < -GAP:
         return False
     if room >= _LEAST_PLACE:
-        rows[0].append("hardest place" if room >= len("hardest place") else "place")
+        heads = ["place", *(["place (worse)", "hardest place (worse)"] if len(shown_on) > 1 else ["hardest place"])]
+        rows[0].append(max((head for head in heads if len(head) <= room), key=len))
         for row, name in zip(rows[1:], names, strict=True):
             train = worst_condition(shown_on, name)
             place = place_words(train, units)
@@ -272,7 +273,7 @@ def _why_no_routes(answer: CheckAnswer) -> str:
 
 def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[_Group]]:
     """Return the kinds of car that have room beside one another, and the rows of their loads."""
-    for most in range(len(answer.plan.cars), 0, -1):
+    for most in range(max(len(answer.plan.cars), 1), 0, -1):
         cars = _cars_shown(answer, most)
         heads = ("", *(shortened(car, _NAME) for car in cars))
         for ranged in (True, False):
