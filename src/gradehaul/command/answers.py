@@ -32,7 +32,7 @@ from gradehaul.command.options import (
     treat_options,
 )
 from gradehaul.command.output import progress_on
-from gradehaul.command.parameters import Height, Name
+from gradehaul.command.parameters import ROUTE, ROUTE_OR_PLACES, VEHICLE, Height, Name
 from gradehaul.show import sections
 
 if TYPE_CHECKING:
@@ -126,8 +126,8 @@ def check(
 
 @click.command("try")
 @plan_argument
-@click.argument("route")
-@click.argument("vehicles", metavar="VEHICLE...", nargs=-1, required=True)
+@click.argument("route", type=ROUTE_OR_PLACES)
+@click.argument("vehicles", type=VEHICLE, metavar="VEHICLE...", nargs=-1, required=True)
 @click.option(
     "--set", "heights", type=Height(), multiple=True, help="Try another railhead at a joint; repeat for more."
 )
@@ -147,8 +147,9 @@ def try_(
 ) -> Answer:
     """Try a train on a route: outcome, risk, most cars.
 
-    ROUTE is a route of the plan, or FROM..TO between two places. A VEHICLE is a locomotive, a power or a car, head
-    first, such as "7 hopper"; any in the place of a locomotive compares the powers of the plan.
+    ROUTE is a route of the plan, or FROM..TO between two places. A VEHICLE is a locomotive, a lashup
+    (locomotives run together, [power.NAME] in the plan) or a car, head first, such as "7 hopper"; any in the place of
+    a locomotive compares all of the plan.
     """
     from gradehaul.haulage.answers.trial_train import try_train
     from gradehaul.show.check.trial_text import trial_page
@@ -159,9 +160,9 @@ def try_(
 
 @click.command()
 @plan_argument
-@click.argument("route", required=False)
+@click.argument("route", type=ROUTE, required=False)
 @click.option("--train", type=Name("train"), help="A train of the plan.  [default: the first named for this route]")
-@rails_option("judged, and each film everywhere at its worse age")
+@rails_option("judged, and each film everywhere, fresh or rested, whichever is worse")
 @output_option("Write this file; .png, .svg or .pdf draws the long section.")
 @open_option
 @size_option

@@ -91,7 +91,7 @@ def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any)
     except OSError as error:
         raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or drawing) from error
     deliver(done.text, output, said=True)
-    page = import_page(done, "printed" if printed else output, more)
+    page = import_page(done, "" if printed else output, more)
     if printed:
         complain(laid_out(page, to_file=True).rstrip("\n"))
     else:

@@ -48,8 +48,8 @@ def test_a_layer_of_benchwork_is_known_by_its_name_and_named(imported, layer):
 
     done = imported(draw)
     assert list(done.drawn.lines) == ["TRACK 1"]
-    by_name = "not read by the names of their layers; --layers reads the layers that it names"
-    assert said(done, "not-read") == [f"1 entity on {layer} {by_name}"]
+    by_name = "skipped because of the layer's name; to read it, name it with the others in --layers"
+    assert said(done, "not-read") == [f"1 entity on layer {layer} {by_name}"]
     assert len(imported(draw, layers=("TRACK", layer)).drawn.lines) == 2  # chosen, it is read
 
 
@@ -103,7 +103,7 @@ def test_heights_and_names_are_known_by_the_names_of_their_layers(imported):
     assert done.drawn.texts == (["NAMES"], ["ELEVATIONS"])
     chosen = imported(draw, layers=("TRACK",))
     assert "Mill" in chosen.drawn.joints
-    assert said(chosen, "not-read") == ["1 text on ELEVATIONS, 1 text on DIMENSIONS not read"]
+    assert said(chosen, "not-read") == ["1 text on layer ELEVATIONS, 1 text on layer DIMENSIONS skipped"]
 
 
 def test_the_next_import_takes_the_same(imported, tmp_path):

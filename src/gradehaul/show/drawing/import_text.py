@@ -21,13 +21,15 @@ _LISTED, _NAMED, _FEW = 100, 100, 6
 def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, offer: bool = True) -> Page:
     """Return what came of a drawing as a page.
 
-    `plan` is the file that is written, `more` the sections to add; `offer` names all that the command can add.
+    `plan` is the file that is written, empty where it is printed, `more` the sections to add; `offer` names all that
+    the command can add.
     """
     drawn, units = imported.drawn, units_of(imported.unit)
     page = Page()
     if unused := unused_text(drawn.faults):
         page.line((unused, "bold red"))
-    page.line((clean(drawn.file), "bold"), f": imported into {clean(plan)}, {len(imported.text.encode()):,} bytes")
+    done = f"imported into {clean(plan)}" if plan else "plan printed"
+    page.line((clean(drawn.file), "bold"), f": {done}, {len(imported.text.encode()):,} bytes")
     page.line()
     if imported.problems:
         page.line(("Mend these in the plan before it answers", "bold red"), ":")

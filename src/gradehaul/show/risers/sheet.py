@@ -17,7 +17,7 @@ from gradehaul.show.base.page import shortened
 from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
 from gradehaul.show.base.picture import as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns
+from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns, track_below
 from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, PaperName, as_pages, on_rule
 
 if TYPE_CHECKING:
@@ -41,9 +41,11 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
     """Return the risers from the side; to be called by the `drawing_rules`."""
     walk, build, unit = found.walk, found.build, units.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
-    over = "the plan's 0; without --datum these are no lengths to saw" if build.datum is None else "the floor"
+    over = "the plan's 0; without --datum these are no lengths to cut" if build.datum is None else "what they stand on"
     words = f"{headline(found, units)}. Railhead and top of each riser over {over}, {unit}."
-    paper = Paper(size, found.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
+    below = found.below
+    dotted = [f"{track_below(found)} They are dotted here."] if below else []
+    paper = Paper(size, found.title, [words, *dotted], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
     columns = [
         Column(
             times * riser.at,
@@ -62,7 +64,16 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
     axes.plot(times * x, railhead, color=INK, lw=1.6, zorder=4, gid="railhead")
     for riser in found.risers:
         at = times * riser.at
-        axes.plot([at, at], [low, times * riser.top], color=EARTH, lw=3.0, solid_capstyle="butt", zorder=3, gid="riser")
+        axes.plot(
+            [at, at],
+            [low, times * riser.top],
+            color=EARTH,
+            lw=3.0,
+            ls=":" if riser.number in below else "-",
+            solid_capstyle="butt",
+            zorder=3,
+            gid="riser",
+        )
     axes.set_ylim(bottom=low)
     axes.set_ylabel(unit)
     band.prepare(panels["band"])
@@ -130,7 +141,7 @@ class _Sheet:
             self._number(mark, str(riser.number))
             if found.every >= _CLOSE:
                 words = f"at {place_words(riser.at, units)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
-                cut = "" if found.build.datum is None else f"\nsaw to {on_rule(riser.cut, found.build.rule)}"
+                cut = "" if found.build.datum is None else f"\ncut to {on_rule(riser.cut, found.build.rule)}"
                 self._beside(mark, -half, words + cut, "top")
         for mark, words in page.tangents:
             self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))
