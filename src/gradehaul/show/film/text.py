@@ -207,7 +207,8 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
         yield [f"A carry-over of {carry} is more than all track together."]
     else:
         yield [
-            f"Each track must stay clean, or is within {carry} of one that must.",
+            "Each track must stay clean",
+            f", or is within {carry} of one that must.",
             " How far wheels carry film is a guess (--carry).",
         ]
     if found.options.step is None and found.length("film") < found.length("buffer"):

@@ -133,9 +133,11 @@ class _Reading:
         self.shown = cache(lambda layer: clean(mended_name(layer)))
         """A layer's name in readable characters."""
         self.use = cache(lambda layer: use_of(self.shown(layer)))
-        self.lines = cache(lambda layer: self.use(layer) == "track" if layers is None else self.chosen(layer, layers))
+        self.lines = cache(
+            lambda layer: self.use(layer) in {"track", "notes"} if layers is None else self.chosen(layer, layers)
+        )
         """Whether the lines of a layer are read."""
-        texts = {"heights", "names"} if layers is None else {"names"} if typed else set()
+        texts = ({"names"} if height_layers and layers is not None else {"names", "heights"}) if typed else set()
         self.any = cache(
             lambda layer: self.lines(layer) or self.use(layer) in texts or self.chosen(layer, height_layers)
         )
