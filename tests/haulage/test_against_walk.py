@@ -13,11 +13,10 @@ from brute_walk import mismatch
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.demand import demand, demand_at, supply
 from gradehaul.haulage.longest import Climb
-from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, track_pieces
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
-from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.haulage.verdict import FAILS, Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.routes import find_routes
 from gradehaul.plan import read_plan

@@ -11,10 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train
-from gradehaul.haulage.verdict import judge
+from gradehaul.haulage.verdict import FAILS, judge
 from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.graph import Way
 from gradehaul.plan import read_plan

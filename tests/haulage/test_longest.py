@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.longest import Climb, Load
-from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.train import headed_by
-from gradehaul.haulage.verdict import judge
+from gradehaul.haulage.verdict import FAILS, judge
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.resolve.stock import MOST_CARS
 

@@ -20,8 +20,8 @@ from gradehaul.design.level.stations import Stations, stations_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.haulage.train import trains_named
+from gradehaul.haulage.verdict import FAILS, WORST_FIRST
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import METER, Meters, Ratio
