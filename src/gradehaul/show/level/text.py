@@ -149,6 +149,7 @@ def _words(binding: ActiveLimit, units: UnitFormat) -> str:
         "given": f"the heights fixed at {where}",
         "rise": f"the rise or grade stated at {where}",
         "direction": f"a climb stays a climb and a fall a fall at {where}",
+        "apart": f"the room over the track below at {where}",
         "train": f"{where}: no harder grade than before",
     }[binding.rule]
 
