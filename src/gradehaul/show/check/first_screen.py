@@ -108,7 +108,7 @@ def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     names = [name for name in answer.plan.trains if any(name in trains for trains in shown_on.values())]
     if not names:
         if not answer.plan.trains:
-            page.paragraph("The plan names no train: write [train.NAME] with a route and a consist to judge one.")
+            page.paragraph("To judge a train, write [train.NAME] with its route and consist.")
         return
     page.line()
     first = next(iter(shown_on.values()))
@@ -360,7 +360,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
-    parts += ["Risk: the chance to stall or run away."] if answer.trains else []
+    parts += ["Risk: chance of stalling or running away."] if answer.trains else []
     page.paragraph(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:

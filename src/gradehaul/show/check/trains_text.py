@@ -36,7 +36,9 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     for name, ages in everywhere(answer.film_rails).items():
         page.line(f"{name.capitalize()}: the worse of {listed(ages)}. Fresh: on the day you apply the film.", indent=2)
     count = answer.trains[0].trust.trials
-    page.line(f"Risk: the chance to stall or run away, by {count:,} random trials of every uncertain figure.", indent=2)
+    page.line(
+        f"Risk: chance of stalling or running away, in {count:,} random trials of all uncertain figures.", indent=2
+    )
 
 
 def _add_train(
@@ -108,6 +110,10 @@ def biggest_unknown(trust: TrainTrust) -> str:
     words = f"biggest unknown: {most.what}"
     if measure is None:
         return words
+    if not most.narrows:
+        words += ", which no reading narrows"
+    elif most.measure != measure.measure:
+        words += ", but another reading helps more"
     return f"{words}; measure next: {measure.measure}"
 
 
