@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.demand import gravity_and_curves
 from gradehaul.haulage.longest import Climb, Load
-from gradehaul.haulage.profile import RouteProfile, track_pieces, route_profile, steepest_on_ways
+from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, track_pieces
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
 from gradehaul.haulage.verdict import Verdict, judge

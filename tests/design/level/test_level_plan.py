@@ -247,7 +247,7 @@ def test_each_leg_of_a_route_with_reversals_is_leveled_its_train_turned() -> Non
 
 
 @pytest.mark.parametrize(("angle", "kept"), [(720, True), (340, False)])
-def test_turns_over_one_another_stay_apart(angle: int, kept: bool) -> None:  # noqa: FBT001
+def test_turns_over_one_another_stay_apart(angle: int, kept: bool) -> None:
     """Curves want less grade than the lead to them, so that turns would sink onto those below."""
     plan = read_plan(
         HEAD.replace('{ ratio = 87.1, gauge = "16.5 mm" }', '"HO"')
