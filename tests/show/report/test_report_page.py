@@ -677,7 +677,7 @@ def test_without_script_the_answer_is_there(browser, pages):
     page.goto(pages["two-levels"].as_uri())
     got = page.inner_text("body")
     for words in (
-        "All 3 trains climb as planned",
+        "All 3 trains get through as planned",
         "gets through even if the wheels slip",
         "needs JavaScript",
         "Ruling grade 3.99 %",

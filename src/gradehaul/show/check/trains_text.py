@@ -30,7 +30,7 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, units)
     page.line(
         "To spare: pull minus demand where it is least. Places are the train's head, from the start of its route. "
-        "For a train that stalls it is where it stalls first.",
+        "For a train that stalls or runs away it is where it first does.",
         indent=2,
     )
     for name, ages in everywhere(answer.film_rails).items():
@@ -85,8 +85,8 @@ def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
         OUTCOMES[train.outcome],
         chance_words(train.risk),
         spare_words(train.outcome, verdict, units),
-        units.length(verdict.at),
-        verdict.track,
+        units.length(verdict.worst_at),
+        verdict.worst_track,
         downhill,
         basis_words(verdict.basis, verdict.slipping_basis),
     ]
