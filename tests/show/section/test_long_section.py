@@ -166,7 +166,9 @@ def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_beside():
             texts = [text for text, _ in drawn_texts(figure_of(section))]
         assert texts[0].startswith(headline)
         assert beside in " ".join(texts)
-        assert any("treated fresh" in text for text in texts if text.startswith("pull, ")) == (rails is not None)
+        pulls = [text for text in texts if text.startswith("pull, ")]
+        assert any("treated fresh" in text for text in pulls) == (rails is not None)
+        assert any("film everywhere" in text for text in pulls) == (rails is None)
 
 
 @pytest.mark.parametrize("size", ["a4", "phone"])

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
-from gradehaul.show.base.labels import spans
+from gradehaul.show.base.labels import listed, spans
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -69,6 +69,7 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
         f"{name} {units.length(value, fine=True)}"
         for name, value in (("track", build.track), ("roadbed", build.roadbed), ("deck", build.deck))
     )
+    assumed = f"; {listed(build.assumed)} assumed: write [deck]" if build.assumed else ""
     over = (
         "heights count from the plan's 0, not from the floor: --datum gives heights to saw"
         if build.datum is None
@@ -80,7 +81,7 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
     places = "" if units.length_unit == unit else f", places in {units.lengths}"
     return [
         f"Columns are in {'inches' if unit == 'in' else unit}{places}.",
-        f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",
+        f"Under the railhead: {layers}{assumed}. {over[0].upper()}{over[1:]}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
         "Risers also stand at ends and joints, and where the grade begins or ceases to change.",
         f"Block: it makes a level {units.length(build.level)} long, laid on the rail over the riser, read level.",
