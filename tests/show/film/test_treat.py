@@ -254,7 +254,8 @@ def test_leveled_copies_go_the_same_way(parted: Path, tmp_path: Path) -> None:
     parted.write_text(
         parted.read_text().replace("railhead.A = 0", "railhead = { A = 0, B = 75 }").replace(', grade = "2.5 %"', "")
     )
-    parted.write_text(parted.read_text().replace(', grade = "0 %"', "").replace("straight = 1300", "left = 800, angle = 90"))
+    curved = parted.read_text().replace("straight = 1300", "left = 800, angle = 90")
+    parted.write_text(curved.replace(', grade = "0 %"', ""))
     out = tmp_path / "leveled.toml"
     assert CliRunner().invoke(main, ["level", str(parted), "-o", str(out)]).exit_code == 0
     assert 'include = ["layouts/cars.toml"]' in out.read_text()

@@ -158,7 +158,7 @@ def _check_train(found: dict, words: str, read: UnitFormat) -> None:
 def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_beside():
     for name, route, rails, headline, beside in (
         ("first-hill", None, FILMED, "local stalls first at 107.1 in on Lower bend", "Clean: climbs"),
-        ("two-levels", "Up by the siding", None, "stone climbs, 29.8 gf to spare", "With film everywhere: stalls"),
+        ("two-levels", "Up by the siding", None, "stone climbs, 39.6 gf to spare", "With film everywhere: stalls"),
         ("landing", "Down to the pond", ("treated fresh",), "loads runs away first from 1994 mm", ""),
     ):
         section = section_of(name, route, rails)

@@ -150,8 +150,9 @@ def long_section(
 ) -> LongSection:
     """Return the figures of a route's long section.
 
-    The train need not be meant for this route; None is the first that is, if any. No route is that of the train. Rail conditions that are left out are
-    those by which the layout passes, and beside them each film everywhere, at its worse age for the train.
+    The train need not be meant for this route; None is the first that is, if any. Without a route it is that of the
+    train. Rail conditions that are left out are those by which the layout passes, and beside them each film everywhere,
+    at its worse age for the train.
 
     Raises
     ------
