@@ -85,7 +85,7 @@ class Answer:
     shown: Page | str | bytes | Mapping[str, Any]
     """A document is printed as JSON."""
     copy: Callable[[], str | bytes | None] | None = None
-    """What the file after ``-o`` holds where the answer is printed in any case; it returns None where nothing changes."""
+    """What the file after ``-o`` holds where the answer is printed in any case; None where nothing changes."""
     passes: bool = True
     """Whether ``--strict`` is content with it."""
     remarks: Sequence[str] = ()
@@ -134,8 +134,7 @@ def answers(
                 given["stock"] = plan_of(click.get_current_context())
                 given = {name: value for name, value in given.items() if name not in ("scale", "unit", "practice")}
             plan = given.get("plan") or given.get("stock")
-            if not copies:
-                _refuse_plan(path, plan)
+            _refuse_plan(None if copies else path, plan)
             grades: Grades = given.pop("grades", None) or "percent"
             out = Output(
                 form, path, given.pop("size", "a4"), given.pop("show", None), grades, si=given.pop("si", False)

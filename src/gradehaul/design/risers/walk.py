@@ -22,7 +22,6 @@ from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Laid, Pose, lay_out
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join
 
-
 _NAMED = 6
 """Lines that are named where one must be, those that climb highest first."""
 

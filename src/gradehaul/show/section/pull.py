@@ -33,7 +33,7 @@ _MARKS: Mapping[str, tuple[dict[str, Any], str]] = {
 
 
 def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven], units: UnitFormat) -> None:
-    """Draw every pull that is given and the demand, the gap between them on the worst judged rail, and the holding-back limit of a descent."""
+    """Draw all pulls and the demand, the gap on the worst judged rail, and the holding-back limit of a descent."""
     descends = haul.least.least().value < 0
     tops = [haul.starting, *(each.standing for each in haul.given)]
     unit = units.force(max(each.greatest().value for each in tops)).rsplit(" ", 1)[1]
