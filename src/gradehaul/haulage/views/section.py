@@ -175,7 +175,7 @@ def long_section(
     >>> [(stretch.start, stretch.hand, stretch.radius) for stretch in section.curves]
     [(4.0, 'left', 1.0)]
     """
-    if route is None and train in layout.plan.trains:
+    if route is None and train is not None and train in layout.plan.trains:
         route = layout.plan.trains[train].route
     section = section_without_train(layout, route)
     return replace(section, haul=_haul(layout, section.profile, train, rails))
