@@ -39,7 +39,7 @@ WRITES = {
     "profile.png": ("profile", "{plan}", "-o", "{out}"),
     "map.svg": ("map", "{plan}", "--treat", "-o", "{out}"),
     "treat.toml": ("treat", "{plan}", "-o", "{out}"),
-    "readings.svg": ("readings", "{plan}", "-o", "{out}"),
+    "readings.csv": ("readings", "{plan}", "--csv", "-o", "{out}"),
     "sheet.pdf": ("readings", "{plan}", "--sheet", "-o", "{out}"),
     "export.dxf": ("export", "{plan}", "--treat", "-o", "{out}"),
     "report.html": ("report", "{plan}", "--treat", "-o", "{out}"),

@@ -32,7 +32,7 @@ from gradehaul.command.options import (
     treat_options,
 )
 from gradehaul.command.output import progress_on
-from gradehaul.command.parameters import Height, Name
+from gradehaul.command.parameters import ROUTE, ROUTE_OR_PLACES, VEHICLE, Height, Name
 from gradehaul.show import sections
 
 if TYPE_CHECKING:
@@ -126,8 +126,8 @@ def check(
 
 @click.command("try")
 @plan_argument
-@click.argument("route")
-@click.argument("vehicles", metavar="VEHICLE...", nargs=-1, required=True)
+@click.argument("route", type=ROUTE_OR_PLACES)
+@click.argument("vehicles", type=VEHICLE, metavar="VEHICLE...", nargs=-1, required=True)
 @click.option(
     "--set", "heights", type=Height(), multiple=True, help="Try another railhead at a joint; repeat for more."
 )
@@ -159,7 +159,7 @@ def try_(
 
 @click.command()
 @plan_argument
-@click.argument("route", required=False)
+@click.argument("route", type=ROUTE, required=False)
 @click.option("--train", type=Name("train"), help="A train of the plan.  [default: the first named for this route]")
 @rails_option("judged, and each film everywhere at its worse age")
 @output_option("Write this file; .png, .svg or .pdf draws the long section.")

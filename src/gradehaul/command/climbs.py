@@ -20,7 +20,7 @@ from gradehaul.command.options import (
     show_option,
     strict_option,
 )
-from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, THICKNESS, Floor, Name
+from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, RAIL, THICKNESS, Floor, Name
 from gradehaul.errors import DesignError
 from gradehaul.show import sections
 
@@ -61,11 +61,9 @@ def _hill_options(function: Verb) -> Verb:
         output_option("Write a plan (.toml), sheets for the bench (.pdf), or a long section (.png, .svg)."),
         json_option,
         paper_option,
-        click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above the floor."),
+        click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above floor or joists."),
         need_option,
-        click.option(
-            "--rail", metavar="NAME", help="Rail condition to judge.  [default: the first film, at both ages]"
-        ),
+        click.option("--rail", type=RAIL, help="Rail condition to judge.  [default: the first film, at both ages]"),
         click.option(
             "--direction",
             type=click.Choice(["up", "down", "both"]),

@@ -29,8 +29,6 @@ if TYPE_CHECKING:
 
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.plan.records import Plan
-    from gradehaul.show.base.picture import Format
-    from gradehaul.show.base.unit_format import UnitFormat
     from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.keep_clean import KeepCleanPlan
     from gradehaul.treatment.needs import Need
@@ -101,11 +99,11 @@ def treat(
 @csv_option("The pulls")
 @click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
 @paper_option
-@output_option("Write this file; .png, .svg or .pdf draws the residuals.")
+@output_option("Write to this file; - prints.")
 @show_option
 @seed_option
 @more_option(sections.READINGS)
-@answers(draws=True)
+@answers()
 def readings(*, plan: Plan, out: Output, paper: PaperName | None, seed: int, more: tuple[str, ...]) -> Answer:
     """Turn bench readings into pulls; what to measure next."""
     if out.form == "sheet":
@@ -120,10 +118,5 @@ def readings(*, plan: Plan, out: Output, paper: PaperName | None, seed: int, mor
     answer = answer_of(plan, seed=seed)
     from gradehaul.show.bench.text import readings_csv, readings_page
 
-    def picture(form: Format, units: UnitFormat) -> bytes:
-        from gradehaul.show.bench.picture import readings_plot
-
-        return readings_plot(form, answer, units)
-
     page = partial(readings_page, answer, more=more)
-    return Answer(in_form(out, plan, answer.to_dict, page, partial(readings_csv, answer), picture))
+    return Answer(in_form(out, plan, answer.to_dict, page, partial(readings_csv, answer)))

@@ -23,7 +23,7 @@ from gradehaul.command.options import (
     strict_option,
     trains_option,
 )
-from gradehaul.command.parameters import GRADE, LENGTH, THICKNESS, Height
+from gradehaul.command.parameters import GRADE, LENGTH, ROUTE, THICKNESS, Height
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
 from gradehaul.show import sections
@@ -181,7 +181,7 @@ def _shims(plan: Plan, out: Output, surveys: Sequence[str], more: Sequence[str],
 @plan_argument
 @click.option("--every", type=LENGTH, required=True, help='Riser spacing, such as "16 in".')
 @click.option("--line", metavar="NAME", help="Line to follow.  [default: the only one]")
-@click.option("--route", metavar="NAME", help="Route to follow, from line to line.")
+@click.option("--route", type=ROUTE, help="Route to follow, from line to line.")
 @click.option("--from", "begin", type=LENGTH, default="0", help="Where the first riser stands.  [default: the start]")
 @click.option(
     "--deck-joint", "deck_joints", type=LENGTH, multiple=True, help="Where the deck is joined; repeat for more."
@@ -189,7 +189,7 @@ def _shims(plan: Plan, out: Output, surveys: Sequence[str], more: Sequence[str],
 @click.option("--deck", type=THICKNESS, help="Thickness of the deck.  [default: the plan's, else 1/2 in]")
 @click.option("--roadbed", type=THICKNESS, help="Thickness of the roadbed.  [default: the plan's, else 1/4 in]")
 @click.option("--track", type=THICKNESS, help="Height of rail and ties.  [default: the plan's, else the scale's]")
-@click.option("--datum", type=LENGTH, help="Height of the plan's 0 above the floor, for heights to saw.")
+@click.option("--datum", type=LENGTH, help="Height of the plan's 0 above the floor or joists that risers stand on.")
 @click.option("--rule", type=LENGTH, help="Smallest division of your rule.  [default: 1/32 in or 0.5 mm]")
 @click.option("--level", type=LENGTH, help="Length of your level.  [default: 24 in or 600 mm]")
 @click.option("--strip", type=LENGTH, help="Print this much of the track at full size, too.")
@@ -213,7 +213,7 @@ def risers(
     paper: PaperName | None,
     **lengths: float | None,
 ) -> Answer:
-    """Show where each riser stands and how high to saw it."""
+    """Show where each riser stands and how tall to cut it."""
     if line is not None and route is not None:
         raise click.UsageError("--line and --route exclude each other")
     if out.form != "pdf":

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import click
 
-from gradehaul.command.parameters import LENGTH, SHARE, Name, PlanFile
+from gradehaul.command.parameters import LENGTH, RAIL, ROUTE, SHARE, Name, PlanFile
 from gradehaul.errors import PlanError
 
 Verb = TypeVar("Verb", bound=Callable[..., Any])
@@ -66,7 +66,7 @@ def trains_option(train: str) -> Callable[[Verb], Verb]:
 def routes_option(route: str) -> Callable[[Verb], Verb]:
     """Return the option that names routes, all where it is left out."""
     words = f"{route}; repeat for more.  [default: all]"
-    return click.option("--route", "routes", metavar="NAME", multiple=True, help=words)
+    return click.option("--route", "routes", type=ROUTE, multiple=True, help=words)
 
 
 def more_option(sections: Sequence[str]) -> Callable[[Verb], Verb]:
@@ -94,7 +94,7 @@ def _sections(known: Sequence[str], values: Sequence[str]) -> tuple[str, ...]:
 def rails_option(default: str, rail: str = "A rail condition") -> Callable[[Verb], Verb]:
     """Return the option that names rail conditions."""
     words = f"{rail}; repeat for more.  [default: {default}]"
-    return click.option("--rail", "rails", metavar="NAME", multiple=True, help=words)
+    return click.option("--rail", "rails", type=RAIL, multiple=True, help=words)
 
 
 def film_options(function: Verb) -> Verb:

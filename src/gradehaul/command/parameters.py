@@ -1,17 +1,19 @@
-"""Types of parameters: a plan, quantities read in its unit, and its names, each looked up."""
+"""Types of parameters: a plan, quantities read in its unit, and its names, each looked up or completed in a shell."""
 
 from __future__ import annotations
 
 import errno
 import os
 import re
+from collections.abc import Callable, Iterable
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.shell_completion import CompletionItem
 
-from gradehaul.errors import DesignError, QuantityError
+from gradehaul.errors import DesignError, GradehaulError, QuantityError
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
@@ -75,6 +77,11 @@ class PlanFile(ParamType):
         plan: Plan = load(value) if isinstance(value, str) else value
         return plan
 
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Leave files to the shell."""
+        del ctx, param
+        return [CompletionItem(incomplete, type="file")]
+
 
 class Quantity(ParamType):
     """A quantity in SI units, under 0 where `signed`; a bare length is in the plan's unit."""
@@ -120,12 +127,59 @@ class Floor(ParamType):
         return sides[0], sides[-1]
 
 
-class Name(ParamType):
-    """A name that the plan declares, of a kind of thing."""
+class Completed(ParamType):
+    """A name in the plan, which a shell completes: of what may be written, all that begins like what is there."""
 
     name = "name"
 
+    def __init__(self, candidates: Callable[[Plan, str], Iterable[str]]) -> None:
+        self.candidates = candidates
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Return what begins like what is there; nothing where no plan on the line can be read."""
+        del param
+        try:
+            # Behind an option without its value, click has not yet taken in what stands before it.
+            path = next((word for word in ctx.args if word.lower().endswith(".toml")), None)
+            names = self.candidates(load(path) if path else plan_of(ctx), incomplete)
+        except (GradehaulError, OSError):
+            return []
+        return [CompletionItem(name) for name in names if name.casefold().startswith(incomplete.casefold())]
+
+
+def _rails(plan: Plan, _incomplete: str) -> Iterable[str]:
+    from gradehaul.plan.rail_condition import conditions
+
+    return conditions(plan.films)
+
+
+def _routes_and_places(plan: Plan, incomplete: str) -> Iterable[str]:
+    """Return the routes, and the places at both ends of ``FROM..TO``."""
+    places = [*plan.berths, *plan.joints]
+    origin, dots, _ = incomplete.partition("..")
+    if dots:
+        return [f"{origin}..{place}" for place in places if place != origin]
+    return [*plan.routes, *(f"{place}.." for place in places)]
+
+
+def _vehicles(plan: Plan, incomplete: str) -> Iterable[str]:
+    """Return the vehicles, behind the number that is there; any has no number."""
+    from gradehaul.haulage.answers.trial_train import ANY
+
+    count = re.match(r"\d+ +", incomplete)
+    before = count[0] if count else ""
+    return [f"{before}{name}" for name in (*plan.powers, *plan.cars, *([] if before else [ANY]))]
+
+
+RAIL, ROUTE = Completed(_rails), Completed(lambda plan, _: plan.routes)
+ROUTE_OR_PLACES, VEHICLE = Completed(_routes_and_places), Completed(_vehicles)
+
+
+class Name(Completed):
+    """A name that the plan declares, of a kind of thing."""
+
     def __init__(self, kind: str) -> None:
+        super().__init__(lambda plan, _: getattr(plan, f"{kind}s"))
         self.kind = kind
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:  # noqa: ANN401 - as click has it
@@ -139,10 +193,13 @@ class Name(ParamType):
         return name
 
 
-class Height(ParamType):
+class Height(Completed):
     """A joint and a height there, m, as ``JOINT=HEIGHT``."""
 
     name = "JOINT=HEIGHT"
+
+    def __init__(self) -> None:
+        super().__init__(lambda plan, _: [f"{joint}=" for joint in plan.joints])
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, float]:  # noqa: ANN401 - as click has it
         """Return the two."""

@@ -12,6 +12,12 @@ TRACK_HEIGHT = 0.512
 """Height of rail and ties at full size, m: 3.2 mm in N, in a stack of 6.0 + 4.0 + 3.2 + 37.0 mm on one private page
 (assumed)."""
 
+STRENGTH = (
+    "A deck (plywood subroadbed) is only as strong as you build it: follow local codes, and ask a qualified person "
+    "where structure, house wiring or stairs are touched."
+)
+"""What is said wherever a deck is built or changed."""
+
 SOURCE = "common practice: a deck of 1/2 in with 1/4 in of roadbed; height of rail and ties assumed"
 
 

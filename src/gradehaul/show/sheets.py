@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING, Literal, NamedTuple, ParamSpec
+from itertools import accumulate, pairwise
+from typing import TYPE_CHECKING, Any, Literal, ParamSpec
 
 from gradehaul.show.base.colors import INK
-from gradehaul.show.base.picture import drawing_rules, pages_bytes
+from gradehaul.show.base.paper import Sheet
+from gradehaul.show.base.picture import DOTS_PER_INCH, drawing_rules, pages_bytes
 from gradehaul.show.base.unit_format import System
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 P = ParamSpec("P")
@@ -24,114 +28,106 @@ PAPER_OF: dict[System, PaperName] = {"metric": "a4", "imperial": "letter"}
 
 _INCH = 0.0254
 _MARGIN, _LINE, _FOOT = 0.52, 0.165, 0.6
+_FONT = 8.0
 
 CAUTIONS = (
     "Saws: follow the maker's manual; eye and ear protection, a stop block for repeated cuts, no loose sleeves.",
-    "Decks bear only as they are built: brace tall risers, follow local codes, ask a qualified person about structure.",
+    "A deck is only as strong as you build it: brace tall risers, follow codes, ask qualified people about structure.",
     "Drops: put edging at least as high as the axles along every open side, before the first train runs.",
     "Children: keep them away from saws, open drops and decks that are not fastened yet.",
-    "Before you drill or cut: switch off, and look for mains, track power and wiring under the deck.",
+    "Before you drill or cut: switch off, and look for house wiring, track power and other wires under the deck.",
 )
 """Usual cautions of the trade; manuals, local codes and licensed practice go before them."""
-
-
-class FormColumn(NamedTuple):
-    """A column of a form: its head and its width, inches."""
-
-    head: str
-    width: float
 
 
 class Form:
     """Pages under work, filled from the top, each with a title, words beside it, and a foot; lengths in inches."""
 
-    def __init__(self, title: str, *, paper: tuple[float, float], beside: str = "", foot: str = "") -> None:
+    def __init__(self, title: str, paper: PaperName, *, beside: str = "", foot: str = "") -> None:
         self.title, self.beside, self.foot = title, beside, foot
-        self.width, self.height = paper
+        self.width, self.height = PAPERS[paper]
         self.left, self.right = _MARGIN + 0.08, self.width - _MARGIN
-        self.pages: list[Figure] = []
+        self.pages: list[Sheet] = []
         self.new_page()
 
     def new_page(self) -> None:
         """Begin a page with its title."""
-        from matplotlib.figure import Figure
-
-        self.figure = Figure(figsize=(self.width, self.height), facecolor="white")
-        self.pages.append(self.figure)
+        self.sheet = Sheet(self.width, self.height, _FONT)
+        self.pages.append(self.sheet)
         self.top = self.height - 0.62
-        self.text(self.left, self.top, self.title, size=14, weight="bold")
-        self.text(self.right, self.top, self.beside, size=9, align="right")
+        aside = self.sheet.extent(self.beside)[0] / DOTS_PER_INCH if self.beside else 0.0
+        self._text(self.left, self.title, self.right - self.left - 1.2 * aside, scale=1.75, weight="bold")
+        self._text(self.right, self.beside, scale=1.1, ha="right")
         self.top -= 0.18
-        self.line((self.left, self.right), (self.top, self.top), 1.0)
+        self._line((self.left, self.right), (self.top, self.top), 1.0)
 
     def words(self, heading: str, lines: Sequence[str], *, numbered: bool = True) -> None:
-        """Add a heading and lines."""
-        self._room(0.4 + _LINE * len(lines))
+        """Add a heading and lines, broken where they are longer than the page is wide."""
+        left = self.left + 0.18 * numbered
+        broken = [self.sheet.wrapped(line, (self.right - left) * DOTS_PER_INCH) for line in lines]
+        self._room(0.4 + _LINE * sum(map(len, broken)))
         self.top -= 0.28
-        self.text(self.left, self.top, heading, size=10, weight="bold")
-        for number, line in enumerate(lines, 1):
-            self.top -= _LINE
-            if numbered:
-                self.text(self.left, self.top, f"{number}.", size=8)
-            self.text(self.left + 0.18 * numbered, self.top, line, size=8)
+        self._text(self.left, heading, scale=1.25, weight="bold")
+        for number, parts in enumerate(broken, 1):
+            for part in parts:
+                self.top -= _LINE
+                if numbered and part is parts[0]:
+                    self._text(self.left, f"{number}.")
+                self._text(left, part)
 
     def table(
-        self, heading: str, columns: Sequence[FormColumn], rows: Sequence[Sequence[str]], row: float = 0.27
+        self, heading: str, columns: Sequence[tuple[str, float]], rows: Sequence[Sequence[str]], row: float = 0.27
     ) -> None:
-        """Add a table with rows of a height, with its heading again on every page that it runs over."""
-        self._heads(heading, columns, row)
-        for cells in rows:
-            if self.top - row < _FOOT:
-                self.new_page()
-                self._heads(heading, columns, row)
+        """Add a table of columns with heads and widths, and rows of a height, headed again on every page."""
+        edges = list(accumulate((width for _, width in columns), initial=self.left))
+        for number, cells in enumerate(rows):
+            if not number or self.top - row < _FOOT:
+                self._heads(heading, columns, edges, row)
             self.top -= row
-            x = self.left
-            for column, cell in zip(columns, cells, strict=True):
-                self.text(x + 0.05, self.top + 0.5 * row - 0.05, cell, size=8)
-                x += column.width
-            self.line((self.left, x), (self.top, self.top))
-            self._uprights(columns, self.top, self.top + row)
+            for (left, right), cell in zip(pairwise(edges), cells, strict=True):
+                self._text(left + 0.05, cell, right - left - 0.06, up=0.5 * row - 0.05)
+            self._line((edges[0], edges[-1]), (self.top, self.top))
+            for x in edges:
+                self._line((x, x), (self.top, self.top + row))
+
+    def panel(self, low: float) -> Axes:
+        """Return a panel without axes across what is left of the page above a height."""
+        across, up = (self.right - self.left) / self.width, (self.top - 0.15 - low) / self.height
+        axes: Axes = self.sheet.figure.add_axes((self.left / self.width, low / self.height, across, up))
+        axes.set_axis_off()
+        self.top = low
+        return axes
 
     def finish(self) -> list[Figure]:
         """Add what stands at the foot of every page, and return the pages."""
+        self.top = 0.35
         for page in self.pages:
-            self.figure = page
-            self.text(self.left, 0.35, self.foot, size=7.5)
-        return self.pages
+            self.sheet = page
+            self._text(self.left, self.foot, self.right - self.left - 1.0, scale=0.94)
+        return [page.figure for page in self.pages]
 
-    def _heads(self, heading: str, columns: Sequence[FormColumn], row: float) -> None:
+    def _heads(self, heading: str, columns: Sequence[tuple[str, float]], edges: Sequence[float], row: float) -> None:
         self._room(0.55 + 3 * row)
         self.top -= 0.3
-        self.text(self.left, self.top, heading, size=10, weight="bold")
+        self._text(self.left, heading, scale=1.25, weight="bold")
         self.top -= 0.26
-        x = self.left
-        for column in columns:
-            self.text(x + 0.05, self.top + 0.06, column.head, size=7.5)
-            x += column.width
-        self.line((self.left, x), (self.top, self.top), 0.9)
+        for (head, _), x in zip(columns, edges, strict=False):
+            self._text(x + 0.05, head, up=0.06, scale=0.94)
+        self._line((edges[0], edges[-1]), (self.top, self.top), 0.9)
 
     def _room(self, height: float) -> None:
         if self.top - height < _FOOT:
             self.new_page()
 
-    def _uprights(self, columns: Sequence[FormColumn], low: float, high: float) -> None:
-        x = self.left
-        for width in (0.0, *(column.width for column in columns)):
-            x += width
-            self.line((x, x), (low, high))
+    def _line(self, xs: tuple[float, float], ys: tuple[float, float], width: float = 0.5) -> None:
+        across, up = ([DOTS_PER_INCH * each for each in ends] for ends in (xs, ys))
+        self.sheet.line(across, up, color="#666666", lw=width)
 
-    def line(self, xs: tuple[float, float], ys: tuple[float, float], width: float = 0.5) -> None:
-        """Draw a line between two points of the page."""
-        from matplotlib.lines import Line2D
-
-        across, up = [x / self.width for x in xs], [y / self.height for y in ys]
-        self.figure.add_artist(Line2D(across, up, color="#666666", linewidth=width))
-
-    def text(self, x: float, y: float, words: str, *, size: float, weight: str = "normal", align: str = "left") -> None:
-        """Write words at a point of the page."""
+    def _text(self, x: float, words: str, width: float = math.inf, *, up: float = 0.0, **style: Any) -> None:  # noqa: ANN401 - as of a sheet
+        """Write words at a height over `top`, cut to a width."""
         if words:
-            at = x / self.width, y / self.height
-            self.figure.text(*at, words, fontsize=size, weight=weight, color=INK, va="baseline", ha=align)
+            shown = self.sheet.fitted(words, width * DOTS_PER_INCH, **style)
+            self.sheet.text(x * DOTS_PER_INCH, (self.top + up) * DOTS_PER_INCH, shown, **style)
 
 
 def as_pages(draw: Callable[P, list[Figure]]) -> Callable[P, bytes]:

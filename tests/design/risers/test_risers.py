@@ -164,7 +164,7 @@ WRONG = {
     "before": ({"every": "100", "begin": "-5"}, "--from: the first riser must stand on Hill, got -5 mm on 1000 mm"),
     "beyond": ({"every": "100", "begin": "1001"}, "--from: the first riser must stand on Hill"),
     "crowd": ({"every": "0.5"}, "--every: at most 1000 risers in one answer"),
-    "floor": ({"every": "100", "datum": "-3"}, "--datum: the plan's 0 lies below the floor, got -3 mm"),
+    "floor": ({"every": "100", "datum": "-3"}, "--datum: the plan's 0 lies below what the risers stand on, got -3 mm"),
     "into the floor": ({"every": "100", "datum": "30"}, "riser 4 would end 0.9283 mm below where it stands, got 30 mm"),
     "thin": ({"every": "100", "deck": "-1"}, "--deck: deck must be 0 or more, got -1"),
     "rule": ({"every": "100", "rule": "0"}, "--rule: rule must be longer than 0, got 0"),
@@ -240,6 +240,15 @@ def test_risers_of_upper_turns_are_said_to_stand_over_track() -> None:
     turn = 2 * math.pi * 0.6
     assert found.below == tuple(each.number for each in found.risers if each.at > turn + 0.15)
     assert on_plan("n-mountain", every=500.0, route="Southbound").below == ()
+
+
+def test_risers_of_a_turn_are_said_to_stand_over_the_turns_of_another_line() -> None:
+    turn = "[line.%s]\nfrom = %r\nto = %r\ntrack = [{ left = 600, angle = 360 }]\n"
+    heights = "[railhead]\nA = 0\nB = 100\nC = 200\n"
+    plan = read_plan('scale = "H0"\nunit = "mm"\n' + heights + turn % ("Lower", "A", "B") + turn % ("Upper", "B", "C"))
+    walk = walk_along(Layout(plan), line="Upper")
+    found = risers_along(walk, usual_riser_build(plan, "metric", datum=0.9), every=0.5)
+    assert found.below == tuple(each.number for each in found.risers)
 
 
 @pytest.mark.parametrize("ease", [0, 150])

@@ -67,6 +67,16 @@ def turning(count, *, down=False):
     ]
 
 
+def one_and_a_half(*heights, low=0.0, high=0.09, more=()):
+    """Draw three half turns at these heights, mm, with a straight in and one on, in space where they are not at 0."""
+    ends = [
+        straight(-1, -RADIUS, 0, -RADIUS, z=[low] * 2 if low else None, handle="in"),
+        straight(0, RADIUS, -1, RADIUS, z=[high] * 2 if high else None, handle="on"),
+    ]
+    turns = [arc(-90 + 180 * n, 90 + 180 * n, z / 1000 if z else None, str(n)) for n, z in enumerate(heights)]
+    return [*ends, *turns, *more]
+
+
 def turned_on(first, turn):
     return [arc(first + turn * number, first + turn * (number + 1), 0.04 * number, str(number)) for number in range(12)]
 
@@ -118,6 +128,38 @@ CASES = {
     "three half turns": (turning(3), [], 2 + 1.5 * ROUND, "1: 0 80 | 0 20 60 80 | climb"),
     "six half turns": (turning(6), [], 2 + 3 * ROUND, "1: 0 200 | 0 20 180 200 | climb"),
     "five half turns down": (turning(5, down=True), [], 2 + 2.5 * ROUND, "1: 40 200 | 40 60 180 200 | climb"),
+    **{
+        f"half turns between straights, at {heights}": (
+            one_and_a_half(*heights),
+            [],
+            2 + 1.5 * ROUND,
+            f"1: 0 90 | 0 {between}90 | climb",
+        )
+        for heights, between in [
+            ((15, 45, 75), ""),
+            ((30, 60, 90), "45 75 "),
+            ((0, 30, 60), "15 45 "),
+            ((0, 45, 90), "22.5 67.5 "),
+        ]
+    },
+    "half turns with another lead": (
+        one_and_a_half(15, 45, 75, low=0.001, more=[straight(-1, -RADIUS, 0, -RADIUS, z=[0.07] * 2, handle="M")]),
+        [],
+        3 + 1.5 * ROUND,
+        "2: 1 45 70 90 | 1 30 70 90 | level-miss climb",
+    ),
+    "a way on without a height": (
+        one_and_a_half(15, 45, 75, high=0),
+        [],
+        2 + 1.5 * ROUND,
+        "2: 0 0 45 75 |  | level-miss climb",
+    ),
+    "one turn between straights": (
+        [straight(-1, -RADIUS, 0, -RADIUS, z=[0.09] * 2), arc(-90, 90, 0.03)],
+        [],
+        1 + ROUND / 2,
+        "2: 30 30 90 90 |  | level-miss",
+    ),
     **{
         f"turns of {turn} degrees from {first}": (
             turned_on(first, turn),

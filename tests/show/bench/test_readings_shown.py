@@ -1,4 +1,4 @@
-"""The bench's answer as text, JSON, CSV, picture and form."""
+"""The bench's answer as text, JSON, CSV and form."""
 
 import csv
 import io
@@ -11,12 +11,11 @@ from gradehaul.haulage.answers.readings import readings
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.bench.picture import readings_figure, readings_plot
 from gradehaul.show.bench.sheet import bench_figures, bench_sheet
 from gradehaul.show.bench.text import readings_csv, readings_page
 from gradehaul.show.sections import READINGS
 from project import PLANS
-from show.drawn import MARGIN, check_sheet, drawn_texts
+from show.drawn import MARGIN
 
 BENCH = PLANS / "bench.toml"
 READER = units_of("mm", force_unit="gf")
@@ -113,61 +112,6 @@ def test_a_row_for_every_pull(answer, odd, bare):
     assert all(float(row["low_n"]) <= float(row["pull_n"]) <= float(row["high_n"]) for row in table)
     assert next(csv.DictReader(io.StringIO(readings_csv(odd, None), newline="")))["loco"] == "'=1+1"
     assert readings_csv(bare, None) == "loco,rail,state,basis,readings,pull_n,low_n,high_n,scatter_n,error_n\r\n"
-
-
-def test_the_picture_is_the_same_from_run_to_run(answer):
-    one, other = readings_plot("svg", answer, READER), readings_plot("svg", answer, READER)
-    assert one == other
-    assert len(one) > 5_000
-
-
-def test_the_picture_has_a_mark_for_every_reading_and_a_name_for_every_row(answer):
-    with drawing_rules():
-        figure = readings_figure(answer, READER)
-        check_sheet(figure)
-        (axes,) = figure.axes
-        headline = (
-            f"{sum(row.count for row in answer.bench.rows)} readings of {len(answer.bench.rows)} pulls, 1 far out"
-        )
-        assert drawn_texts(figure)[0][0] == headline
-        marks = [line for line in axes.lines if line.get_marker() in ("o", "x")]
-        assert sum(len(line.get_xdata()) for line in marks) == sum(row.count for row in answer.bench.rows)
-        crosses = [x for line in marks if line.get_marker() == "x" for x in line.get_xdata()]
-        assert crosses == [pytest.approx(100 * (95 / 107.2 - 1))]
-        labels = [label.get_text() for label in axes.get_yticklabels()]
-        assert labels[0] == "mikado, clean  90.0 gf"
-        assert len(labels) == len(answer.bench.rows)
-        low, high = axes.get_xlim()
-        assert all(low < x < high for line in axes.lines for x in line.get_xdata())
-
-
-def test_the_picture_has_diamonds_only_where_the_fitted_adhesion_is_known(answer):
-    two = read_plan(
-        BARE
-        + '[loco.bare]\nmass = "300 g"\nlength = 200\ndriven_wheels = 8\n'
-        + '[loco.tyred]\nmass = "300 g"\nlength = 200\ndriven_wheels = 8\ntyred_wheels = 4\n'
-        + '[[reading]]\nloco = "bare"\nforce = ["66 gf", "67 gf", "65 gf"]\n'
-        + '[[reading]]\nloco = "tyred"\nforce = ["93 gf", "95 gf", "94 gf"]\n'
-    )
-    unreported = readings(two)
-    assert [fit.apart for fit in unreported.bench.fits.values()] == [False]
-
-    def drawn(found):
-        figure = readings_figure(found, READER)
-        marks = [line for line in figure.axes[0].lines if line.get_marker() == "D"]
-        shown = " ".join(text for text, _ in drawn_texts(figure))
-        return len(marks), shown.count("fitted adhesion")
-
-    with drawing_rules():
-        assert drawn(unreported) == (0, 0)
-        assert drawn(answer) == (14, 2)
-
-
-def test_odd_names_in_the_picture_are_plain_text(odd, bare):
-    svg = readings_plot("svg", odd, READER).decode()
-    assert "$x^2$ [red]" in svg
-    assert "…" in svg
-    assert "No pull was read." in readings_plot("svg", bare, READER).decode()
 
 
 def texts(figure):

@@ -35,8 +35,8 @@ def test_the_page_has_figures_places_sources_and_cautions() -> None:
     assert "mm over Staging:1 at" in words
     assert "from 84 mm, fails under 59 mm" in words
     assert "height over: NEM 102, clear space on straight track, edition 2017 (read)" in words
-    assert "ask a qualified person where structure, mains or stairs are touched" in words
-    assert "Decks bear only as they are built" in words
+    assert "ask a qualified person where structure, house wiring or stairs are touched" in words
+    assert "only as strong as you build it" in words
     assert "train stone, head on" in words
 
 

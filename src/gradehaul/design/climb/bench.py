@@ -58,7 +58,7 @@ def helix_bench(
 ) -> HelixBench:
     """Return a helix by spokes, the first where its curve begins, evenly so many in each turn.
 
-    The railheads are those that `check` has of the hill; `datum` is the height of the foot over the floor, m.
+    The railheads are those that `check` has of the hill; `datum` is the foot's height over what risers stand on, m.
 
     Raises
     ------

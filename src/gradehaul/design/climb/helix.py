@@ -20,7 +20,7 @@ from gradehaul.design.climb.hill import (
     length_text,
     usual_vertical_curve,
 )
-from gradehaul.design.deck import structure_of
+from gradehaul.design.deck import STRENGTH, structure_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Deck, Plan
 from gradehaul.quantities import describe
@@ -30,8 +30,7 @@ from gradehaul.track.piecewise import FloatArray
 
 GUARD = (
     "A train can fall from a helix: put a barrier or a raised edge at least as high as the axles along every open "
-    "side; keep children away from open drops. A deck bears only as it is built: follow local codes, and ask a "
-    "qualified person where structure, mains or stairs are touched."
+    f"side; keep children away from open drops. {STRENGTH}"
 )
 """What is said with every helix."""
 

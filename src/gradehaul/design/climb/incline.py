@@ -22,6 +22,7 @@ from gradehaul.design.climb.hill import (
     length_text,
     usual_vertical_curve,
 )
+from gradehaul.design.deck import STRENGTH
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.plan.records import Plan
@@ -29,10 +30,7 @@ from gradehaul.quantities import describe
 from gradehaul.quantities.si import Meters, Radians, Ratio
 from gradehaul.track.heights.vertical import VerticalCurve, vertical_curves
 
-CARE = (
-    "Trains run over an open drop: put edging along the incline, and keep children away. A roadbed bears only as it is "
-    "built: follow local codes, and ask a qualified person where structure, mains or stairs are touched."
-)
+CARE = f"Trains run over an open drop: put edging along the incline, and keep children away. {STRENGTH}"
 """What is said with every incline."""
 
 _MOST_ANGLE = 20 * math.pi

@@ -1,4 +1,4 @@
-"""Risers along a walk: where each stands, the height to saw, and the block that makes a level read level there."""
+"""Risers along a walk: where each stands, how tall to cut it, and the block that makes a level read level there."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gradehaul.design.deck import structure_of
 from gradehaul.design.grade_changes import changes_along
@@ -35,7 +36,7 @@ _PARALLEL = math.cos(math.radians(20))
 _BESIDE = 2.0
 """Tracks within so many track centers stand on one deck."""
 _NEAR_BY = 0.005
-"""How closely the walk is followed to see whether it lies below one of its risers, m."""
+"""How closely track is followed to see whether it lies below a riser, m."""
 _FINE = 1e-5
 """How closely tracks beside are followed, m."""
 _ONE_POST = 0.01
@@ -50,8 +51,8 @@ where a change of grade begins or ends."""
 class RiserBuild:
     """What lies between railhead and riser, and from where heights count, all in m.
 
-    `datum` is the height of the plan's 0 over the floor, or whatever risers stand on; None where heights count from the
-    plan's 0.
+    `datum` is the height of the plan's 0 over the floor or joists that risers stand on; None where heights count from
+    the plan's 0.
     """
 
     deck: Meters
@@ -78,7 +79,7 @@ class TrackBeside:
 
 @dataclass(frozen=True, slots=True)
 class Riser:
-    """A riser, lengths in m: its place along the walk, the railhead there and its top, to saw by the rule."""
+    """A riser, lengths in m: its place along the walk, the railhead there and its top, to cut by the rule."""
 
     KEYS: ClassVar[str] = (
         "number reason joint track at after railhead top cut residual change turned per_turn block low_end beside"
@@ -133,9 +134,11 @@ class Risers(AnswerRecord):
 
     @property
     def below(self) -> tuple[int, ...]:
-        """The numbers of risers that stand over another part of the same walk, which a post would go through."""
+        """The numbers of risers that stand over track of any line, which a post would go through."""
         samples = np.linspace(0.0, self.walk.length, max(int(self.walk.length / _NEAR_BY), 2))
-        points, heights = self.walk.places(samples)[0], self.walk.railhead.at(samples)
+        others, railheads = _other_track(self.walk)
+        points = np.concatenate([self.walk.places(samples)[0], others])
+        heights = np.concatenate([self.walk.railhead.at(samples), railheads])
         wide = self.walk.layout.plan.scale.stock_width
         found = []
         for riser in self.risers:
@@ -273,6 +276,21 @@ def risers_at(walk: Walk, build: RiserBuild, where: Sequence[tuple[float, RiserR
     return tuple(found)
 
 
+def _other_track(walk: Walk) -> tuple[NDArray[np.complex128], FloatArray]:
+    """Return points close together on all track that is not walked, m, x + iy, and the railheads there, m."""
+    alignment = walk.layout.alignment
+    positions, walked = alignment.positions, {way.track for way in walk.ways}
+    frame = positions.tracks[walk.ways[0].track].frame
+    names = [name for name, at in positions.tracks.items() if at.frame == frame and name not in walked]
+    if not names or not positions.usable(frame):
+        return np.empty(0, dtype=complex), np.empty(0)
+    tracks = [alignment.tracks[name] for name in names]
+    starts = [positions.tracks[name].start for name in names]
+    of, at, points = many_points([track.sections for track in tracks], starts, _NEAR_BY, longest=_NEAR_BY)
+    heights = [track.railhead.at(at[of == number]) for number, track in enumerate(tracks)]
+    return points[:, 0] + 1j * points[:, 1], np.concatenate(heights)
+
+
 def _described(walk: Walk, length: float) -> str:
     return describe(length, "length", walk.layout.plan.unit)
 
@@ -293,7 +311,9 @@ def _refuse(walk: Walk, build: RiserBuild, every: float, begin: float, deck_join
     if (walk.length - begin) / every > _MOST:
         raise DesignError(f"at most {_MOST} risers in one answer", place="--every", found=_described(walk, every))
     if build.datum is not None and build.datum < 0:
-        raise DesignError("the plan's 0 lies below the floor", place="--datum", found=_described(walk, build.datum))
+        raise DesignError(
+            "the plan's 0 lies below what the risers stand on", place="--datum", found=_described(walk, build.datum)
+        )
 
 
 def _block(walk: Walk, at: float, level: float) -> tuple[float | None, str]:

@@ -126,7 +126,7 @@ class VerticalCurveTable(Table):
 
 
 class DeckTable(Table):
-    """What lies between the railhead and the underside of a deck, wherever one is built."""
+    """What lies between the railhead and the underside of a deck (plywood subroadbed), wherever one is built."""
 
     thickness: Room | None = Field(default=None, examples=['thickness = "1/2 in"'])
     """Thickness of the deck itself. Left out: 1/2 in, assumed."""

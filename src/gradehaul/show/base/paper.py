@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal, NamedTuple
 
+import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -70,6 +71,12 @@ class Sheet:
         across, up = x / self.figure.bbox.width, y / self.figure.bbox.height
         rest = {"color": INK, "parse_math": False, **style}
         return self.figure.text(across, up, plain(words), fontsize=scale * self.font, **rest)
+
+    def line(self, x: Sequence[float], y: Sequence[float], **style: Any) -> None:  # noqa: ANN401 - as of a line
+        """Draw a line through points of the sheet, in dots."""
+        box = self.figure.bbox
+        across, up = np.asarray(x, dtype=float) / box.width, np.asarray(y, dtype=float) / box.height
+        self.figure.add_artist(Line2D(across, up, **style))
 
     def extent(self, words: str, *, scale: float = 1.0, **style: Any) -> tuple[float, float]:  # noqa: ANN401 - as above
         """Return width and height of a text, in dots."""

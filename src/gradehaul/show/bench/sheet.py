@@ -5,15 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.page import shortened
-from gradehaul.show.base.picture import plain
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.sheets import PAPER_OF, PAPERS, Form, FormColumn, PaperName, as_pages
+from gradehaul.show.sheets import PAPER_OF, Form, PaperName, as_pages
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-_NAME_LENGTH = 26
 
 PULLS = (
     "Level straight track without joints, on a firm board; look along it with a level, both ways round.",
@@ -37,17 +33,17 @@ CAUTIONS = (
 
 
 _PULL_COLUMNS = (
-    FormColumn("locomotive", 1.75),
-    FormColumn("rail", 1.05),
-    FormColumn("hours", 0.5),
-    FormColumn("facing", 0.5),
-    FormColumn("state", 0.65),
-    *(FormColumn(str(number), 0.54) for number in range(1, 6)),
+    ("locomotive", 1.75),
+    ("rail", 1.05),
+    ("hours", 0.5),
+    ("facing", 0.5),
+    ("state", 0.65),
+    *((str(number), 0.54) for number in range(1, 6)),
 )
 _CAR_COLUMNS = (
-    FormColumn("car, how many", 1.75),
-    FormColumn("string, curve (radius) or tilt (over)", 2.35),
-    *(FormColumn(str(number), 0.61) for number in range(1, 6)),
+    ("car, how many", 1.75),
+    ("string, curve (radius) or tilt (over)", 2.35),
+    *((str(number), 0.61) for number in range(1, 6)),
 )
 
 
@@ -59,11 +55,14 @@ def bench_figures(plan: Plan, units: UnitFormat, paper: PaperName | None = None)
     """
     unit = units.force_unit or ("gf" if units.system == "metric" else "ozf")
     rows = _pull_rows(plan)
-    cars = [[_cut(name), "", *[""] * 5] for name in plan.cars] or [[""] * 7]
-    cars = [[name, kind, *[""] * 5] for name, *_ in cars[:8] for kind in ("string of", "curve, radius", "tilt, over")]
+    cars = [
+        [name, kind, *[""] * 5]
+        for name in [*plan.cars][:8] or [""]
+        for kind in ("string of", "curve, radius", "tilt, over")
+    ]
     page = Form(
-        f"Bench sheet: {_cut(plan.title, 50)}",
-        paper=PAPERS[paper or PAPER_OF[units.system]],
+        f"Bench sheet: {plan.title}",
+        paper or PAPER_OF[units.system],
         beside="date ____________   by ______________",
         foot="Type the rows into the plan as [[reading]] and [[tilt]], or into a spreadsheet.",
     )
@@ -81,13 +80,9 @@ bench_sheet = as_pages(bench_figures)
 def _pull_rows(plan: Plan) -> list[list[str]]:
     blank = [""] * 5
     rows = []
-    for name in [*map(_cut, plan.locos)] or ["", ""]:
+    for name in [*plan.locos] or ["", ""]:
         rails = [("clean", "-")]
         for film in plan.films:
-            rails += [(_cut(film, 15), ""), (_cut(film, 15), "")]
+            rails += [(film, ""), (film, "")]
         rows += [[name, rail, hours, "", state, *blank] for rail, hours in rails for state in ("standing", "slipping")]
     return [*rows, *([""] * 10 for _ in range(2))]
-
-
-def _cut(name: str, longest: int = _NAME_LENGTH) -> str:
-    return shortened(plain(name), longest)

@@ -110,17 +110,13 @@ def _sheet(parts: Sequence[_Part], date: str, paper: PaperName) -> Figure:
 def _cut_marks(sheet: Sheet, bottom: float, width: float, height: float) -> None:
     """Draw where to cut: at the ends of both cuts, as near to the edges as a printer goes, and where they cross."""
     middle, up = 0.5 * width, bottom + 0.5 * height
-    for at in (bottom + MARGIN, bottom + height - MARGIN - _CUT, up - 0.5 * _CUT):
-        _line(sheet, (middle, middle), (at, at + _CUT))
-    for at in (MARGIN, width - MARGIN - _CUT, middle - 0.5 * _CUT):
-        _line(sheet, (at, at + _CUT), (up, up))
-
-
-def _line(sheet: Sheet, x: tuple[float, float], y: tuple[float, float]) -> None:
-    from matplotlib.lines import Line2D
-
-    wide, tall = sheet.figure.get_size_inches()
-    sheet.figure.add_artist(Line2D([each / wide for each in x], [each / tall for each in y], color=INK, lw=0.5))
+    lines = [
+        ((middle, middle), (at, at + _CUT))
+        for at in (bottom + MARGIN, bottom + height - MARGIN - _CUT, up - 0.5 * _CUT)
+    ]
+    lines += [((at, at + _CUT), (up, up)) for at in (MARGIN, width - MARGIN - _CUT, middle - 0.5 * _CUT)]
+    for x, y in lines:
+        sheet.line([DOTS_PER_INCH * each for each in x], [DOTS_PER_INCH * each for each in y], color=INK, lw=0.5)
 
 
 def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
@@ -193,4 +189,4 @@ def _draw_cell(sheet: Sheet, cell: CardCell, left: float, middle: float, step: f
 
 
 def _rule(sheet: Sheet, box: Box, at: float) -> None:
-    _line(sheet, (box.left / DOTS_PER_INCH, box.right / DOTS_PER_INCH), (at / DOTS_PER_INCH, at / DOTS_PER_INCH))
+    sheet.line((box.left, box.right), (at, at), color=INK, lw=0.5)

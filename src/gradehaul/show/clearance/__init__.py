@@ -1,1 +1,1 @@
-"""Clearances, in text and pictures."""
+"""Clearances, in text."""

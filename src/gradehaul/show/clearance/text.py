@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from gradehaul.design.clearance.findings import Clearances, RankedFinding
 from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule, Standard
+from gradehaul.design.deck import STRENGTH
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.labels import spans
@@ -35,10 +36,7 @@ _PLACES = 3
 """Places of a row named one by one at the most."""
 
 _FIRST = "Before trains run, push the longest and the tallest stock by hand past every place above."
-_CAUTION = (
-    "Guard or edge every track from which a train can fall, and keep children from open drops. Decks bear only as they "
-    "are built: follow local codes, and ask a qualified person where structure, mains or stairs are touched."
-)
+_CAUTION = f"Guard or edge every track from which a train can fall, and keep children from open drops. {STRENGTH}"
 _STATICS = (
     "Tipping is statics at the start of a train: each locomotive has the same share of the pull, couplers stand along "
     "the track, nothing lurches. Slack that runs in or out can pull several times as hard."

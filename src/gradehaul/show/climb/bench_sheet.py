@@ -19,8 +19,8 @@ from gradehaul.design.risers.strip import section_words
 from gradehaul.design.risers.walk import Walk, walk_along
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.risers.sheet import cut_list_figures, risers_figure, wrapped
-from gradehaul.show.sheets import PAPERS, Form, FormColumn, PaperName, as_pages, on_rule
+from gradehaul.show.risers.sheet import cut_list_figures, risers_figure
+from gradehaul.show.sheets import Form, PaperName, as_pages, on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -29,13 +29,17 @@ if TYPE_CHECKING:
 _MOST_TURNS = 6
 """Turns in one table of heights."""
 
+_PLAN = 2.3
+"""How far up the page a plan begins, inches: below it is room for words."""
+
 
 def incline_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the sheets of an incline as figures; to be called by the `drawing_rules`."""
-    form = Form("Incline: plan for the bench", paper=PAPERS[paper], foot="Lengths are on the center line of the track.")
+    form = Form("Incline: plan for the bench", paper, foot="Lengths are on the center line of the track.")
     half, unit = 1.5 * found.walk.layout.plan.scale.gauge, found.walk.layout.plan.unit
-    form.words("Take care", wrapped(CARE), numbered=False)
-    _plan(form, found, {riser.at: str(riser.number) for riser in found.risers}, (half, half), units)
+    form.words("Take care", [CARE], numbered=False)
+    labels = {riser.at: str(riser.number) for riser in found.risers}
+    draw_plan(form.panel(_PLAN), found.walk, labels, (half, half), units)
     changes = found.walk.tangent_points
     words = [f"{units.length(at, fine=True)}: {section_words(after, unit)} from here" for at, _, after in changes]
     form.words("Tangent points", words, numbered=False)
@@ -48,14 +52,14 @@ incline_sheet = as_pages(incline_figures)
 def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the sheets of a helix as figures; to be called by the `drawing_rules`."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
-    form = Form("Helix: sheets for the bench", paper=PAPERS[paper], foot="Angles count from where the curve begins.")
-    form.words("Take care", wrapped(GUARD), numbered=False)
+    form = Form("Helix: sheets for the bench", paper, foot="Angles count from where the curve begins.")
+    form.words("Take care", [GUARD], numbered=False)
     inner = (build.centers or 0.0) + build.edge
     labels = {spoke.risers[0].at: f"{spoke.number}\n{math.degrees(spoke.angle):.0f}°" for spoke in bench.spokes}
     second = None
     if build.centers is not None:
         second = walk_along(found.walk.layout, route="Up inner"), build.centers
-    _plan(form, found, labels, (inner, build.edge), units, second)
+    draw_plan(form.panel(_PLAN), found.walk, labels, (inner, build.edge), units, second=second)
     floor = " by ".join(units.length(side, fine=True) for side in helix.floor)
     short = helix.short_by(_vertical(bench))
     form.words(
@@ -88,29 +92,11 @@ def _apart(bench: HelixBench, units: UnitFormat) -> str:
     return f"They stand {units.length(bench.found.every, fine=True)} apart along the{track} track."
 
 
-def _plan(
-    form: Form,
-    found: Risers,
-    labels: dict[float, str],
-    edges: tuple[float, float],
-    units: UnitFormat,
-    second: tuple[Walk, float] | None = None,
-) -> None:
-    """Draw the plan in what is left of the page, less room for words below it."""
-    low, high = 2.3, form.top - 0.15
-    box = (form.left / form.width, low / form.height, (form.right - form.left) / form.width, (high - low) / form.height)
-    draw_plan(form.figure, box, found.walk, labels, edges, units, second=second)
-    form.top = low
-
-
 def _section(form: Form, bench: HelixBench, units: UnitFormat) -> None:
     """Draw the section through the stack at the first spoke and the one across, with clear heights."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
     form.words("Section through the stack, at the first riser and across", [], numbered=False)
-    high, low = form.top - 0.2, form.top - 4.6
-    box = (form.left / form.width, low / form.height, (form.right - form.left) / form.width, (high - low) / form.height)
-    axes = form.figure.add_axes(box)
-    axes.set_axis_off()
+    axes = form.panel(form.top - 4.6)
     half = len(bench.spokes) // 2
     wide = (build.centers or 0.0) + 2 * build.edge
     for spoke, sign in ((bench.spokes[0], 1.0), (bench.spokes[half], -1.0)):
@@ -135,7 +121,6 @@ def _section(form: Form, bench: HelixBench, units: UnitFormat) -> None:
         )  # fmt: skip
     axes.axvline(0.0, color="#8a8a8a", lw=0.7, ls=(0, (8, 3, 2, 3)))
     axes.margins(0.12)
-    form.top = low
     form.words(
         "",
         [
@@ -159,9 +144,9 @@ def _heights(form: Form, bench: HelixBench) -> None:
     for first in range(0, turns, _MOST_TURNS):
         shown = range(first, min(first + _MOST_TURNS, turns))
         columns = [
-            FormColumn("riser", 0.5),
-            FormColumn("angle", 0.6),
-            *(FormColumn(f"turn {turn + 1}", 0.95) for turn in shown),
+            ("riser", 0.5),
+            ("angle", 0.6),
+            *((f"turn {turn + 1}", 0.95) for turn in shown),
         ]
         rows = [
             [
@@ -193,23 +178,20 @@ _SAME = 1e-4
 
 
 def draw_plan(
-    figure: Figure,
-    box: tuple[float, float, float, float],
+    axes: Axes,
     walk: Walk,
     risers: Mapping[float, str],
     edges: tuple[float, float],
     units: UnitFormat,
     *,
     second: tuple[Walk, float] | None = None,
-) -> Axes:
-    """Draw climbs in plan into a box of a figure, by its left, bottom, width and height, all to one scale.
+) -> None:
+    """Draw climbs in plan, all to one scale.
 
     Risers stand at places along the walk, m, each with its label; the deck reaches so far to the left and the right, m,
     and a second track starts so far to the left, m.
     """
-    axes = figure.add_axes(box)
     axes.set_aspect("equal")
-    axes.set_axis_off()
     places, headings, _ = walk.places(np.linspace(0.0, walk.length, _POINTS))
     tracks = [places]
     if second is not None:
@@ -230,7 +212,6 @@ def draw_plan(
         axes.text(out.real, out.imag, label, fontsize=8, ha="center", va="center", color=INK, weight="bold")
     _draw_centers(axes, walk, units)
     axes.margins(0.07)
-    return axes
 
 
 def _span(places: NDArray[np.complex128]) -> float:

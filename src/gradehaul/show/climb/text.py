@@ -55,8 +55,9 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
             ("outer track: effective grade", units.grade(found.outer_effective)),
         ]
     left = found.clear_left
+    ratio = math.floor(100 * helix.radius / car_length(stock) + 1e-6) / 100  # never rounded over a bar
     rows += [
-        (f"{inner}radius over the longest vehicle", f"{helix.radius / car_length(stock):.1f}"),
+        (f"{inner}radius over the longest vehicle", f"{ratio:.2f}"),
         (f"{inner}length of the climb", units.length(helix.length)),
         ("vertical curves", units.length(found.vertical_curve)),
         ("track, roadbed and deck", units.length(build.structure, fine=True)),
@@ -72,8 +73,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
             "Let trains climb on the outer track (route Up): it is longer for the same rise, so its grade is flatter, "
             "and its curve is wider. Trains come down on the inner."
         )
-    ratio = helix.radius / car_length(stock)
-    words = "less than pushing it" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
+    words = "too tight, under 2" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
     words = "looks good" if ratio >= _GOOD else words
     page.paragraph(
         f"Radius over the longest vehicle: {words} (2 pushing it, 3 reliable, 4 to 5 looks good, common practice)."

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
 from gradehaul.design.level.survey import Steep
 from gradehaul.plan.names import clean
@@ -18,8 +19,7 @@ from gradehaul.show.sheets import on_rule
 
 CAUTION = (
     "Support the deck before a riser is loosened, and check the clear height over tracks below when one goes down. "
-    "Decks bear only as they are built: follow local codes, and ask a qualified person where structure, mains or "
-    "stairs are touched."
+    + STRENGTH
 )
 
 

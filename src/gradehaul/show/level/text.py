@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.plan.names import clean
@@ -15,8 +16,7 @@ from gradehaul.show.sections import LEVEL
 
 _CAUTION = (
     "Heights do not check supports, or clearance over tracks below: run clearance on the plan that "
-    "-o writes. Decks bear only as they are built: follow local codes, and ask a qualified person where structure, "
-    "mains or stairs are touched. Guard or edge track from which a train can fall, and keep children from open drops."
+    f"-o writes. {STRENGTH} Guard or edge track from which a train can fall, and keep children from open drops."
 )
 _FIRST = "Before you cut: run clearance on the plan that -o writes."
 

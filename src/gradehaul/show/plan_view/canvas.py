@@ -9,7 +9,6 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator
 
 from gradehaul.haulage.views.plan_view import PlanView
@@ -106,7 +105,7 @@ class Canvas:
         wide = convert((self.room.right - left) / self.dots, unit)
         length = float(MaxNLocator(nbins=2, steps=[1, 2, 2.5, 5, 10]).tick_values(0.0, 0.28 * wide)[1])
         long, tick = length / wide * (self.room.right - left), 0.35 * paper.font * POINT
-        self.line(
+        paper.line(
             [left, left, left, left + long, left + long, left + long],
             [low - tick, low + tick, low, low, low + tick, low - tick],
             color=INK,
@@ -151,12 +150,6 @@ class Canvas:
         return float(points * POINT / self.dots)
 
     # Labels
-
-    def line(self, x: Sequence[float], y: Sequence[float], **style: Any) -> None:  # noqa: ANN401 - as of a line
-        """Draw a line through points of the sheet, in dots."""
-        box = self.paper.figure.bbox
-        across, up = np.asarray(x, dtype=float) / box.width, np.asarray(y, dtype=float) / box.height
-        self.paper.figure.add_artist(Line2D(across, up, transform=self.paper.figure.transFigure, **style))
 
     def label(
         self,

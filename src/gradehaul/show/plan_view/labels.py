@@ -160,7 +160,7 @@ def _lead(canvas: Canvas, name: str, line: FloatArray) -> None:
     """Draw a line from a joint to a label that lies far from it, and keep other labels off it."""
     for x, y in line.tolist():
         canvas.board.take(Box(x, y, x, y))
-    canvas.line(*line.T, color="#777777", lw=0.5, gid=f"leads to {name}")
+    canvas.paper.line(*line.T, color="#777777", lw=0.5, gid=f"leads to {name}")
 
 
 def _leader(at: tuple[float, float], box: Box) -> FloatArray:

@@ -178,7 +178,7 @@ def _frame_pieces(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
         pad, course = 1.2 * canvas.paper.dots_per_line, np.concatenate(courses)
         (left, low), (right, high) = course.min(axis=0) - pad, course.max(axis=0) + pad
         x, y = [left, right, right, left, left], [low, low, high, high, low]
-        canvas.line(x, y, gid="not placed", **_APART)
+        canvas.paper.line(x, y, gid="not placed", **_APART)
         along = np.linspace(0.0, 4.0, 400)
         yield np.column_stack([np.interp(along, range(5), x), np.interp(along, range(5), y)])
 

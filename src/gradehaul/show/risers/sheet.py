@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import cmath
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,8 +17,8 @@ from gradehaul.show.base.page import shortened
 from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
 from gradehaul.show.base.picture import as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns
-from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, FormColumn, PaperName, as_pages, on_rule
+from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns, track_below
+from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, PaperName, as_pages, on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -42,9 +41,11 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
     """Return the risers from the side; to be called by the `drawing_rules`."""
     walk, build, unit = found.walk, found.build, units.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
-    over = "the plan's 0; without --datum these are no lengths to saw" if build.datum is None else "the floor"
+    over = "the plan's 0; without --datum these are no lengths to cut" if build.datum is None else "what they stand on"
     words = f"{headline(found, units)}. Railhead and top of each riser over {over}, {unit}."
-    paper = Paper(size, found.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
+    below = found.below
+    dotted = [f"{track_below(found)} They are dotted here."] if below else []
+    paper = Paper(size, found.title, [words, *dotted], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
     columns = [
         Column(
             times * riser.at,
@@ -63,7 +64,16 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
     axes.plot(times * x, railhead, color=INK, lw=1.6, zorder=4, gid="railhead")
     for riser in found.risers:
         at = times * riser.at
-        axes.plot([at, at], [low, times * riser.top], color=EARTH, lw=3.0, solid_capstyle="butt", zorder=3, gid="riser")
+        axes.plot(
+            [at, at],
+            [low, times * riser.top],
+            color=EARTH,
+            lw=3.0,
+            ls=":" if riser.number in below else "-",
+            solid_capstyle="butt",
+            zorder=3,
+            gid="riser",
+        )
     axes.set_ylim(bottom=low)
     axes.set_ylabel(unit)
     band.prepare(panels["band"])
@@ -77,28 +87,15 @@ risers_picture = as_picture(risers_figure)
 
 def cut_list_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the pages of the cut list; to be called by the `drawing_rules`."""
-    title = _cut(f"Risers: {plain(found.title)}", 52)
-    form = Form(title, paper=PAPERS[paper], foot=_cut(f"{clean(found.walk.name)}: measure twice, cut once.", 60))
-    form.words(
-        headline(found, units), [part for line in explained(found, units) for part in wrapped(line)], numbered=False
-    )
+    form = Form(f"Risers: {found.title}", paper, foot=f"{clean(found.walk.name)}: measure twice, cut once.")
+    form.words(headline(found, units), explained(found, units), numbered=False)
     form.words("Take care", CAUTIONS)
     columns = riser_columns(found, units)
-    heads = [FormColumn(column.head.removesuffix(">"), column.width) for column in columns]
-    rows = [[_cut(cell, 27) for cell in cells] for cells in zip(*(column.cells for column in columns), strict=True)]
-    form.table("Cut list", heads, rows, row=_ROW)
+    heads = [(column.head.removesuffix(">"), column.width) for column in columns]
+    form.table("Cut list", heads, [*zip(*(column.cells for column in columns), strict=True)], row=_ROW)
     if beside := beside_lines(found, units):
-        form.words("Tracks beside", [part for line in beside for part in wrapped(line)], numbered=False)
+        form.words("Tracks beside", beside, numbered=False)
     return form.finish()
-
-
-def wrapped(line: str) -> list[str]:
-    """Return a line of words in lines as long as a form is wide."""
-    return textwrap.wrap(line, 112)
-
-
-def _cut(text: str, longest: int) -> str:
-    return shortened(plain(text), longest)
 
 
 _INCH = 0.0254
@@ -144,7 +141,7 @@ class _Sheet:
             self._number(mark, str(riser.number))
             if found.every >= _CLOSE:
                 words = f"at {place_words(riser.at, units)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
-                cut = "" if found.build.datum is None else f"\nsaw to {on_rule(riser.cut, found.build.rule)}"
+                cut = "" if found.build.datum is None else f"\ncut to {on_rule(riser.cut, found.build.rule)}"
                 self._beside(mark, -half, words + cut, "top")
         for mark, words in page.tangents:
             self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))

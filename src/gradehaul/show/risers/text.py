@@ -1,4 +1,4 @@
-"""Risers for a person, where each stands, the height to saw, the block under the level; and for a spreadsheet."""
+"""Risers for a person, where each stands, how tall to cut it, the block under the level; and for a spreadsheet."""
 
 from __future__ import annotations
 
@@ -40,15 +40,17 @@ def beside_lines(found: Risers, units: UnitFormat) -> list[str]:
     """Return the tracks that run beside, those of risers in a row that have the same in one line."""
     lines: list[str] = []
     if found.below:
-        lines.append(
-            f"TRACK BELOW risers {spans(found.below)}: a post to the floor would go through it. Cut blocks from deck "
-            "to deck there; helix -o FILE.pdf lists them."
-        )
+        lines.append(f"{track_below(found)} Cut blocks from deck to deck there.")
     for words, run in groupby(found.risers, key=lambda riser: _beside_words(riser, units)):
         numbers = [riser.number for riser in run]
         if words:
             lines.append(f"Beside riser{'s' if len(numbers) > 1 else ''} {spans(numbers)}: {words}.")
     return lines
+
+
+def track_below(found: Risers) -> str:
+    """Return which risers stand over track."""
+    return f"TRACK BELOW risers {spans(found.below)}: a post to the floor would go through it."
 
 
 def headline(found: Risers, units: UnitFormat) -> str:
@@ -67,29 +69,33 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
     build = found.build
     layers = ", ".join(
         f"{name} {units.length(value, fine=True)}"
-        for name, value in (("track", build.track), ("roadbed", build.roadbed), ("deck", build.deck))
+        for name, value in (
+            ("track", build.track),
+            ("roadbed", build.roadbed),
+            ("deck (plywood subroadbed)", build.deck),
+        )
     )
-    over = (
-        "heights count from the plan's 0, not from the floor: --datum gives heights to saw"
+    counted = (
+        "Railhead and top count from the plan's 0, so top is no length to cut: --datum gives that."
         if build.datum is None
-        else f"heights count from the floor, {units.length(build.datum)} below the plan's 0"
+        else f"Railhead counts from the plan's 0, cut to from what risers stand on, {units.length(build.datum)} below."
     )
     turns = any(riser.per_turn is not None for riser in found.risers)
     more = ". Per turn: how much higher than one whole turn before" if turns else ""
     unit = _rule_of(found)[1]
     places = "" if units.length_unit == unit else f", places in {units.lengths}"
+    block = (
+        f"Block: put this under the low end of a {units.length(build.level)} level centered on the riser; the bubble "
+        "then reads level. Behind: the end toward the start; ahead: the other."
+    )
     return [
         f"Columns are in {'inches' if unit == 'in' else unit}{places}.",
-        f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",
+        counted,
+        f"Under the railhead: {layers}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
         "Risers also stand at ends and joints, and where the grade begins or ceases to change.",
-        f"Block: it makes a level {units.length(build.level)} long, laid on the rail over the riser, read level.",
+        block,
     ]
-
-
-def top_word(found: Risers) -> str:
-    """Return the head of the column of heights: to saw where they count from the floor."""
-    return "top" if found.build.datum is None else "saw to"
 
 
 class RiserColumn(NamedTuple):
@@ -121,7 +127,7 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
         RiserColumn("at>", 0.72, [at(riser.at) for riser in risers]),
         RiserColumn("from joint", 1.75, joints),
         RiserColumn("railhead>", 0.82, [height(riser.railhead) for riser in risers]),
-        RiserColumn(f"{top_word(found)}>", 0.92, [height(riser.cut) for riser in risers]),
+        RiserColumn("top>" if found.build.datum is None else "cut to>", 0.92, [height(riser.cut) for riser in risers]),
         RiserColumn("off>", 0.72, off),
         RiserColumn("change>", 0.78, [change(riser.change) for riser in risers]),
         RiserColumn("turn>", 0.62, [_turn(riser.turned) for riser in risers]),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -14,6 +14,7 @@ from gradehaul.plan.drawing.heights import ends_of, is_flat
 from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs
 from gradehaul.plan.drawing.records import Element, Fault, Label, Linked, Reach, Spot, Stroke, Terms
+from gradehaul.plan.drawing.wording import length_text
 
 LEAST_TURN = math.radians(60)
 """A part of a turn curves by this much at the least (our own choice); straights over one another are bridges."""
@@ -96,20 +97,26 @@ def climbing(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], list[
     """Return reaches, with the turns of a helix drawn as level arcs made the climb they stand for, and words on it.
 
     A reach that is level throughout ends in plan where another one begins, as its tangent and higher or lower: both are
-    brought to the height in the middle. From track that meets such reaches at their own height the climb is followed
-    from each to the nearest in height. Circles over one another have no end to climb from, and are named.
+    brought to the height in the middle. Track that leads in or on at another height keeps its own, and the turn is
+    brought to that. The climb is followed from each to the nearest in height, each end once. Circles over one another
+    have no end to climb from, and are named.
     """
     if all(map(is_flat, reaches)):
         return list(reaches), _circles(reaches, terms.snap)
     level = {number: height for number, reach in enumerate(reaches) if (height := _level(reach)) is not None}
-    met, steps = _meetings(reaches, level, terms)
+    tips, met, steps = _meetings(reaches, level, terms)
+    joints = _followed(level, tips, met, steps)
     heights: dict[int, list[float]] = {}
-    for one, other in _followed(level, met, steps):
-        for end in (one, other):
-            middle = (level[one.reach] + level[other.reach]) / 2
-            heights.setdefault(end.reach, [level[end.reach]] * 2)[end.side] = middle
+    for pair in joints:
+        leads = [end for end in pair if end.reach not in level] or pair
+        for end in (each for each in pair if each.reach in level):
+            here = math.fsum(tips[lead] for lead in leads) / len(leads)
+            heights.setdefault(end.reach, [level[end.reach]] * 2)[end.side] = here
     raised = [_raised(reach, *heights[n]) if n in heights else reach for n, reach in enumerate(reaches)]
-    faults = _circles(reaches, terms.snap)
+    faults = [
+        *_circles(reaches, terms.snap),
+        *_left_over(reaches, tips, met, steps, joints, terms),
+    ]
     if heights:
         first = reaches[min(heights, key=lambda each: level[each])].elements[0]
         text = f"{len(heights)} level pieces at rising heights, as turns of a helix, are read as one climb"
@@ -127,11 +134,15 @@ def _level(reach: Reach) -> float | None:
 
 
 def _meetings(
-    reaches: Sequence[Reach], level: dict[int, float], terms: Terms
-) -> tuple[set[_End], dict[_End, list[_End]]]:
-    """Return the ends that meet track at their own height, and for each other the level ends higher or lower there."""
+    reaches: Sequence[Reach], level: Collection[int], terms: Terms
+) -> tuple[dict[_End, float], set[_End], dict[_End, list[_End]]]:
+    """Return the heights of ends, m, those that meet track at their own, and for each those higher or lower there.
+
+    Of these at least one is the end of a level turn.
+    """
     ends = [_End(number, side) for number, reach in enumerate(reaches) if not reach.closed for side in (0, 1)]
     first = [turned(reaches[end.reach].elements[-1]) if end.side else reaches[end.reach].elements[0] for end in ends]
+    tips = {end: element.start.z or 0.0 for end, element in zip(ends, first, strict=True)}
     met: set[_End] = set()
     steps: dict[_End, list[_End]] = {}
     near = pairs(in_plan([element.start for element in first]), terms.snap)
@@ -139,40 +150,82 @@ def _meetings(
         mine, theirs = ends[one], ends[other]
         if mine.reach == theirs.reach or abs(wrapped(first[one].heading - first[other].heading + math.pi)) > terms.kink:
             continue
-        rise = abs((first[one].start.z or 0.0) - (first[other].start.z or 0.0))
+        rise = abs(tips[mine] - tips[theirs])
+        turns = [length_of(reaches[end.reach].elements) for end in (mine, theirs) if end.reach in level]
         if rise <= MISFIT:
             met |= {mine, theirs}
-        elif mine.reach in level and theirs.reach in level:
-            length = min(length_of(reaches[end.reach].elements) for end in (mine, theirs))
-            if rise <= STEEPEST * length:
-                steps.setdefault(mine, []).append(theirs)
-                steps.setdefault(theirs, []).append(mine)
-    return met, steps
+        elif turns and rise <= STEEPEST * min(turns):
+            steps.setdefault(mine, []).append(theirs)
+            steps.setdefault(theirs, []).append(mine)
+    return tips, met, steps
 
 
-def _followed(level: dict[int, float], met: set[_End], steps: dict[_End, list[_End]]) -> list[tuple[_End, _End]]:
-    """Return the pairs of ends that one climb joins, followed from where it meets other track, else from its foot."""
-    least = {end: min(abs(level[other.reach] - level[end.reach]) for other in steps[end]) for end in steps}
-    by_height = sorted(steps, key=lambda end: (level[end.reach], least[end], end))
-    used: set[int] = set()
+def _followed(
+    level: Collection[int], tips: dict[_End, float], met: set[_End], steps: dict[_End, list[_End]]
+) -> list[tuple[_End, _End]]:
+    """Return the pairs of ends that one climb joins, each end once.
+
+    Climbs are followed from where they meet other track, then from track that leads in, else from their foot.
+    """
+    least = {end: min(abs(tips[other] - tips[end]) for other in steps[end]) for end in steps}
+    by_height = sorted(steps, key=lambda end: (tips[end], least[end], end))
+    turns = [end for end in by_height if end.reach in level]
+    leads = sorted((end for end in by_height if end.reach not in level), key=lambda end: least[end])
+    used = set(met)
     joints: list[tuple[_End, _End]] = []
-    for start in (*(end for end in by_height if end.far in met and end not in met), *by_height):
-        if start.reach in used or start in met:
+    for start in (*(end for end in turns if end.far in met), *leads, *turns):
+        if start in used:
             continue
         end, rising = start, 0.0
-        used.add(end.reach)
+        own = {start, start.far} if start.reach in level else {start}
+        climb: list[tuple[_End, _End]] = []
         while end not in met:
-            here = level[end.reach]
-            onward = [each for each in steps.get(end, ()) if each.reach not in used and each not in met]
-            onward = [each for each in onward if (level[each.reach] - here) * rising >= 0]
+            onward = [each for each in steps.get(end, ()) if each not in used | own]
+            onward = [each for each in onward if each.reach not in level or (tips[each] - tips[end]) * rising >= 0]
             if not onward:
                 break
-            following = min(onward, key=lambda each: (abs(level[each.reach] - here), -level[each.reach], each))
-            rising = level[following.reach] - here
-            joints.append((end, following))
-            used.add(following.reach)
+            following = min(onward, key=lambda each: (abs(tips[each] - tips[end]), -tips[each], each))
+            climb.append((end, following))
+            own.add(following)
+            if following.reach not in level:
+                break
+            if end.reach in level:
+                rising = tips[following] - tips[end]
             end = following.far
+            own.add(end)
+        # one turn that track meets at another height is no climb but a slip of the pen
+        if len(climb) > 1 or all(each.reach in level for pair in climb for each in pair):
+            joints += climb
+            used |= own
     return joints
+
+
+def _left_over(
+    reaches: Sequence[Reach],
+    tips: dict[_End, float],
+    met: set[_End],
+    steps: dict[_End, list[_End]],
+    joints: Sequence[tuple[_End, _End]],
+    terms: Terms,
+) -> list[Fault]:
+    """Return a fault for each end that only meets ends joined to others; linking names those that meet free ones.
+
+    The foot and the top of a climb that goes no further are none.
+    """
+    climb = components(len(reaches), [(one.reach, other.reach) for one, other in joints])
+    taken = met.union(*joints)
+    faults: list[Fault] = []
+    for end in sorted(steps.keys() - taken):
+        around = [tips[each] for other in steps[end] for each in (other, *steps[other])]
+        inner = _level(reaches[end.reach]) is None or min(around) < tips[end] < max(around)
+        others = [other for other in steps[end] if other in taken]
+        if inner and others and all(climb[each.reach] == climb[end.reach] for each in {*steps[end]} - taken):
+            there = min((tips[other] for other in others), key=lambda height: abs(height - tips[end]))
+            mine, theirs = (length_text(height, terms.plan_unit) for height in (tips[end], there))
+            text = f"track ends at a height of {mine}, where the nearest, at {theirs}, meets other track: left unjoined"
+            spot, first = ends_of(reaches[end.reach])[end.side], reaches[end.reach].elements[-end.side]
+            faults.append(Fault("level-miss", text, spot, first.handle, first.layer, abs(there - tips[end])))
+    return faults
 
 
 def _circles(reaches: Sequence[Reach], snap: float) -> list[Fault]:
