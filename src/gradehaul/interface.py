@@ -259,6 +259,8 @@ class Layout(engine.Layout):
             No such route or place, or no way between two places.
         PlanError
             A vehicle or a joint that the plan does not have, or no locomotive.
+        Problems
+            Heights that contradict one another.
 
         Notes
         -----

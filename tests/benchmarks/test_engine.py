@@ -23,7 +23,7 @@ class Setting:
 
     def exact(self) -> int:
         climb = Climb(self.plan, self.profile, self.plan.powers["mallet"], self.car, self.layout.pulls)
-        return climb.limit("clean")
+        return climb.load("clean").limit
 
     def walk(self) -> int:
         """The best walk that numpy allows: heights sampled once, then each train as two look-ups."""

@@ -65,6 +65,7 @@ def test_a_dash_prints_the_plan_and_the_rest_on_standard_error(folder):
     result = run("import", COVE, "-o", "-", "--scale", "H0", "--layers", "TRACK")
     assert result.exit_code == 0
     assert result.stdout.startswith("# The track of a drawing")
+    assert f"{COVE}: plan printed, {len(result.stdout.encode()):,} bytes\n" in result.stderr
     assert "Found 3 lines" in result.stderr
     assert list(folder.iterdir()) == []
 

@@ -68,6 +68,15 @@ def test_a_page_about_the_film_begins_with_the_spare_length_of_track(file: Path)
         assert quoted < first.start() < f"{text}\n## ".index("\n## ")
 
 
+@pytest.mark.parametrize("file", PAGES, ids=lambda file: file.name)
+def test_a_load_in_prose_stands_on_a_screen_of_the_page(file: Path) -> None:
+    text = file.read_text(encoding="utf-8")
+    screens = " ".join(" ".join(re.findall(r"^```\w*\n.*?^```$", text, re.DOTALL | re.MULTILINE)).split())
+    prose = re.sub(r"^```.*?^```$", "", text, flags=re.DOTALL | re.MULTILINE)
+    for load in re.findall(r"`(\d+\s+(?:\([^`]*|berth))`", prose):
+        assert " ".join(load.split()) in screens
+
+
 LINK = re.compile(r"!?\[[^\]]*\]\(([^)\s]+)\)")
 
 

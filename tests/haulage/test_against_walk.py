@@ -13,6 +13,7 @@ from brute_walk import mismatch
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.demand import demand, demand_at, supply
 from gradehaul.haulage.longest import Climb
+from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, track_pieces
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
@@ -140,8 +141,8 @@ def test_longest_train(layout: Layout, rail: str) -> None:
     load = climb.load(rail)
     most = 40
     trains = (headed_by(plan, climb.power, climb.car, count) for count in range(1, most + 1))
-    outcomes = ["climbs", *(judge(profile, train, rail, climb.pulls).climb for train in trains)]
-    limit = next((n for n, outcome in enumerate(outcomes) if outcome == "stalls"), most + 1) - 1
+    outcomes = ["climbs", *(judge(profile, train, rail, climb.pulls).outcome for train in trains)]
+    limit = next((n for n, outcome in enumerate(outcomes) if outcome in FAILS), most + 1) - 1
     rated = next((n for n, outcome in enumerate(outcomes) if outcome != "climbs"), most + 1) - 1
     assert (min(load.rated, most), min(load.limit, most)) == (rated, limit)
     if load.rated < 999:

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import judge
@@ -104,8 +105,8 @@ def test_a_load_is_what_verdicts_on_ever_longer_trains_say(seed: int) -> None:
         for count in range(1, min(load.limit, MOST) + 2):
             blocks = (*locos, Block(plan.cars["ore"], count))
             train = Train(blocks if load.engine == "leading" else blocks[::-1], plan.powers["P"].together)
-            outcomes.append(judge(profile, train, load.rail, layout.pulls).climb)
-        limit = next((n for n, outcome in enumerate(outcomes) if outcome == "stalls"), None)
+            outcomes.append(judge(profile, train, load.rail, layout.pulls).outcome)
+        limit = next((n for n, outcome in enumerate(outcomes) if outcome in FAILS), None)
         rated = next((n for n, outcome in enumerate(outcomes) if outcome != "climbs"), None)
         assert (rated, limit) == tuple(n if n <= MOST else None for n in (load.rated, load.limit))
 

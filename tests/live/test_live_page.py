@@ -242,7 +242,7 @@ def test_film_by_click_on_the_plan_and_by_choice(one):
 def test_what_treat_finds_is_taken_over_and_compared(one, hill):
     page = one.page
     page.get_by_role("button", name="Where film may go").click()
-    expect(page.locator("#treat-words")).to_contain_text("Film may go on")
+    expect(page.locator("#treat-words")).to_contain_text("of track may be filmed")
     page.get_by_role("button", name="Pin to compare").evaluate("button => button.click()")
     page.get_by_role("button", name="Try this").click()
     expect(page.locator("#outcomes.compared")).to_be_visible()

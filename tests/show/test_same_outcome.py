@@ -87,7 +87,7 @@ def shown_in_text(text: str) -> Outcomes:
 def headline(text: str) -> str:
     """Return the sentences on the judged rails, without line breaks."""
     after = " ".join(text.split("\n\n")[1].split())
-    return re.split(r" (?:With film |All \d+ trains climb with |Both trains climb with )", after)[0]
+    return re.split(r" (?:With film |All \d+ trains get through with |Both trains get through with )", after)[0]
 
 
 def shown_on_page(page: str) -> dict[str, list[str]]:

@@ -43,7 +43,7 @@ _ENDINGS: dict[str, tuple[str, ...]] = {
     "drawing": (".dxf",),
     "picture": (".png", ".svg", ".pdf"),
 }
-_NAMES = {"text": "text", "json": "JSON", "csv": "a table", "html": "a page", "toml": "a plan"}
+_NAMES = {"text": "text", "json": "JSON", "csv": "a table", "html": "a page", "toml": "a plan", "drawing": "a drawing"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,13 +212,13 @@ def _own_drawing(path: str) -> bool:
 
 
 def refuse_ending(output: str | None, form: str) -> None:
-    """Keep an answer from a file whose ending is that of another form; a page and a plan have just their own."""
+    """Keep an answer from a file whose ending is that of another form; pages, plans and drawings have one."""
     kind = form.partition(" ")[0]
     if output is None or output == "-" or kind not in _NAMES:
         return
     ending = Path(output).suffix.lower()
     others = {each for other, endings in _ENDINGS.items() if other != kind for each in endings}
-    if ending not in _ENDINGS[kind] and (kind in ("html", "toml") or ending in others):
+    if ending not in _ENDINGS[kind] and (kind in ("html", "toml", "drawing") or ending in others):
         raise PlanError(
             f"{_NAMES[kind]} is written as {' or '.join(_ENDINGS[kind])}",
             file=output,

@@ -147,8 +147,9 @@ def try_(
 ) -> Answer:
     """Try a train on a route: outcome, risk, most cars.
 
-    ROUTE is a route of the plan, or FROM..TO between two places. A VEHICLE is a locomotive, a power or a car, head
-    first, such as "7 hopper"; any in the place of a locomotive compares the powers of the plan.
+    ROUTE is a route of the plan, or FROM..TO between two places. A VEHICLE is a locomotive, a lashup
+    (locomotives run together, [power.NAME] in the plan) or a car, head first, such as "7 hopper"; any in the place of
+    a locomotive compares all of the plan.
     """
     from gradehaul.haulage.answers.trial_train import try_train
     from gradehaul.show.check.trial_text import trial_page
@@ -161,7 +162,7 @@ def try_(
 @plan_argument
 @click.argument("route", type=ROUTE, required=False)
 @click.option("--train", type=Name("train"), help="A train of the plan.  [default: the first named for this route]")
-@rails_option("judged, and each film everywhere at its worse age")
+@rails_option("judged, and each film everywhere, fresh or rested, whichever is worse")
 @output_option("Write this file; .png, .svg or .pdf draws the long section.")
 @open_option
 @size_option

@@ -91,7 +91,7 @@ def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any)
     except OSError as error:
         raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or drawing) from error
     deliver(done.text, output, said=True)
-    page = import_page(done, "printed" if printed else output, more)
+    page = import_page(done, "" if printed else output, more)
     if printed:
         complain(laid_out(page, to_file=True).rstrip("\n"))
     else:
@@ -164,9 +164,8 @@ def export(
     """Write the plan as a drawing (DXF), with grades on layers."""
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.show.base.unit_format import units_of
-    from gradehaul.show.drawing.dxf import drawing_name, plan_dxf
+    from gradehaul.show.drawing.dxf import plan_dxf
 
-    drawing_name(str(out.path))
     layout = Layout(plan)
     kept_clean = shown_film(layout, film, trains, treat=treat)
     view = _view(layout, trains, rails, kept_clean)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import ClassVar, Literal
@@ -13,6 +13,7 @@ import numpy as np
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.demand import TIE, Demand, bases_at, demand, demand_at, edge_weights, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.verdict import greatest, less
 from gradehaul.plan.records import Basis, Car, Plan, Power
@@ -21,8 +22,10 @@ from gradehaul.quantities.document import Documented
 from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, sum_of_shifted
 
-Test = Literal["stand", "restart", "slip"]
-_TESTS: tuple[Test, ...] = ("restart", "stand", "slip")
+Test = Literal["stand", "restart", "slip", "hold"]
+_LIMIT: tuple[Test, ...] = ("stand", "hold")
+_RATED: tuple[Test, ...] = ("restart", "slip", *_LIMIT)
+"""The tests of the limit load, and of the rated one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +70,8 @@ class Room:
 class Load(Documented):
     """The longest train of one kind of car behind one power on one route and rail condition.
 
-    `rated` and `limit` count pull alone, up to 999 cars. `fits` is the most cars for which the whole train, with its
-    locomotives, fits every place that must hold it, None where nothing bounds it; `fits_by` names the tightest.
+    `rated` and `limit` count what its locomotives pull and hold back, up to 999 cars. `fits` is the most cars for which
+    the whole train fits every place that must hold it, None where nothing bounds it; `fits_by` names the tightest.
     """
 
     power: str
@@ -83,7 +86,7 @@ class Load(Documented):
     slipping_basis: Basis
     engine: Engine = "leading"
     holds_back: bool = True
-    """Whether the train of the cars to run holds back downhill."""
+    """Whether the train of the cars to run holds back downhill: only locomotives alone may not."""
 
     @property
     def to_run(self) -> int:
@@ -189,7 +192,7 @@ class _Run:
     def __init__(
         self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, engine: Engine
     ) -> None:
-        self.profile, self.car, self.pulls = profile, car, pulls
+        self.profile, self.car, self.pulls, self.falls = profile, car, pulls, profile.fall > 0
         rounds = profile.route.run_rounds
         # not a method: what is worked out with it is let go with the run at once, without a round of references
         self.train = cache(lambda count: headed_by(plan, power, car, count, engine=engine).after(rounds))
@@ -199,14 +202,23 @@ class _Run:
         self._tested: dict[tuple[str, Test], _Tested] = {}
 
     def resistance(self, test: Test) -> float:
-        """Return the resistance of one car that counts in a test, N."""
+        """Return the resistance of one car that counts in a test, N: less than 0 where it helps to hold back."""
+        if test == "hold":
+            return -GRAVITY * self.car.mass * lowest(self.car.rolling)
         per_weight = self.car.starting.value if test == "restart" else self.car.rolling.value
         return GRAVITY * self.car.mass * per_weight
 
-    def first_failing(self, rail: str, test: Test, below: int) -> int:
-        """Return the least number of cars that fails a test on a rail condition, `below` where none under it does."""
+    def first_failing(self, rail: str, tests: Sequence[Test], below: int) -> int:
+        """Return the least number of cars that fails one of some tests on a rail condition, `below` where none does."""
+        for test in tests:
+            below = self._first_failing(rail, test, below)
+        return below
+
+    def _first_failing(self, rail: str, test: Test, below: int) -> int:
+        if test == "hold" and not self.falls:
+            return below
         fails = self._test(rail, test).first_failing(self.resistance(test), below)
-        if not self.profile.curves.tension:
+        if not self._taut(test):
             return fails
         # tension only adds to the demand, and is worked out for each count
         tie = self._test(rail, test).tie
@@ -214,7 +226,7 @@ class _Run:
 
     def margin(self, rail: str, test: Test, count: int) -> Extreme:
         """Return the least that a train of a number of cars has left in a test, N, and where its head is then."""
-        if not self.profile.curves.tension:
+        if not self._taut(test):
             left = self._test(rail, test).left(count)
             return Extreme(left.value - count * self.resistance(test), left.at)
         if count not in self._demands:
@@ -224,10 +236,20 @@ class _Run:
         pull = given.slipping if test == "slip" else given.standing
         return less(pull, need.starting if test == "restart" else need.running).least()
 
+    def _taut(self, test: Test) -> bool:
+        """Return whether coupler tension counts in a test: downhill, where it helps, it is not relied on."""
+        return self.profile.curves.tension > 0 and test != "hold"
+
+    def _profile(self, test: Test) -> RouteProfile:
+        """Return the profile that a test is made on."""
+        if test == "hold":
+            return self.profile.descent
+        return self.profile.starting if test == "restart" else self.profile
+
     def _test(self, rail: str, test: Test) -> _Tested:
         if (rail, test) not in self._tested:
-            name = "slipping" if test == "slip" else "standing"
-            profile = self.profile.starting if test == "restart" else self.profile
+            name = "slipping" if test in ("slip", "hold") else "standing"
+            profile = self._profile(test)
             pull = getattr(supply(self.profile, self.train(1), rail, self.pulls), name)
             tie = TIE * greatest(pull)
             if isinstance(pull, PiecewiseQuadratic):
@@ -255,16 +277,12 @@ class _Run:
 
     def binds(self, rail: str, count: int) -> Binds:
         """Return what stops the train of a number of cars on a rail condition."""
-        margins: dict[Test, Extreme] = {test: self.margin(rail, test, count) for test in _TESTS}
-        if margins["stand"].value < -self._test(rail, "stand").tie:
-            test: Test = "stand"
-        else:
-            test = "restart" if margins["restart"].value < margins["slip"].value else "slip"
-        worst = margins[test]
-        starting = test == "restart"
-        train, profile = self.train(count), self.profile.starting if starting else self.profile
+        failed = [test for test in _LIMIT if self.first_failing(rail, [test], count + 1) == count]
+        test: Test = min(failed or _RATED[:2], key=lambda each: self.margin(rail, each, count).value)
+        worst, train, profile = self.margin(rail, test, count), self.train(count), self._profile(test)
         need = demand_at(profile, train, worst.at)[0] + count * self.resistance(test)
-        need += tension_at(profile, train, worst.at, starting=starting)
+        if self._taut(test):
+            need += tension_at(profile, train, worst.at, starting=test == "restart")
         return Binds(test, count, worst.at, self.profile.track_at(worst.at), need, worst.value + need)
 
 
@@ -291,12 +309,10 @@ class Climb:
         rated_fails = limit_fails = MOST_CARS + 1
         binding: tuple[_Run, float] | None = None
         for run, start in self._runs:
-            fails = rated_fails
-            for test in _TESTS:
-                fails = run.first_failing(rail, test, fails)
+            fails = run.first_failing(rail, _RATED, rated_fails)
             if fails < rated_fails:
                 rated_fails, binding = fails, (run, start)
-            limit_fails = run.first_failing(rail, "stand", limit_fails)
+            limit_fails = run.first_failing(rail, _LIMIT, limit_fails)
         binds: Binds | None = None
         if binding is not None:
             run, start = binding
@@ -320,13 +336,6 @@ class Climb:
             slipping_basis=bases.slipping,
             engine=self.engine,
         )
-
-    def limit(self, rail: str) -> int:
-        """Return the limit load alone: the most cars that get through as long as the wheels never slip."""
-        fails = MOST_CARS + 1
-        for run, _ in self._runs:
-            fails = run.first_failing(rail, "stand", fails)
-        return fails - 1
 
     def _fits(self, room: float) -> int:
         locos = self.train(0).length

@@ -182,6 +182,13 @@ class RouteProfile:
         return self._with_curves(self.curves.lowest)
 
     @property
+    def descent(self) -> RouteProfile:
+        """The lowest profile of one direction upside down: what pushes a train that must be held back."""
+        if -math.inf not in self._compensated:
+            self._compensated[-math.inf] = self.shaped(self.lowest.effort * -1.0)
+        return self._compensated[-math.inf]
+
+    @property
     def heights(self) -> RouteProfile:
         """The profile of the railhead alone."""
         return self._with_curves(0.0)

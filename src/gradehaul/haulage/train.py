@@ -187,7 +187,8 @@ def headed_by(plan: Plan, power: Power, car: Car, count: int, *, engine: Engine 
 
     As it runs on a leg of a route it is that train `after` the leg's `run_rounds`, like any other.
     """
-    train = Train((*_locos(plan, power.locos), Block(car, count)), power.together, power.basis)
+    cars = (Block(car, count),) if count else ()
+    train = Train((*_locos(plan, power.locos), *cars), power.together, power.basis)
     return train if engine == "leading" else train.after([None])
 
 

@@ -12,10 +12,11 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried
-from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.labels import chance_words
+from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import balance_unit, units_of
+from gradehaul.show.film.text import depends_on
 from gradehaul.show.report.document import (
     conditions_document,
     heights_document,
@@ -106,17 +107,7 @@ def _film(layout: Layout) -> Part:
         found = keep_clean_plan(layout, KeepCleanOptions())
     except GradehaulError as error:
         return {"kind": "film", "rails": {}, "words": str(error)}
-    if found.beyond:
-        trains = ", ".join(dict.fromkeys(place.train for place in found.beyond))
-        filmed = any(track.rail for track in found.plan.tracks.values())
-        there = "with the film that is there already" if filmed else "on clean rail"
-        return {"kind": "film", "rails": {}, "words": f"No film plan can help: {there}, {trains} would not get by."}
-    count = sum(rail != CLEAN for rail in found.rails.values())
-    words = f"Film may go on {count} of {len(layout.plan.tracks)} tracks, and all trains still climb."
-    if not count:
-        carry = units_of(layout.plan.unit).length(found.carry)
-        words = (
-            f"No track may get film: all of it is needed clean, or lies within {carry} of that. Nobody has measured "
-            'how far wheels carry film: "carry_over" in the plan sets it.'
-        )
-    return {"kind": "film", "rails": dict(found.rails), "words": words}
+    first, *rest = depends_on(found, units_of(layout.plan.unit, force_unit=balance_unit(layout.plan)))
+    lines = first, *(line[:2] for line in rest[:1])  # what follows is of the command and of its table
+    words = " ".join("".join(map(words_of, line)) for line in lines)
+    return {"kind": "film", "rails": {} if found.beyond else dict(found.rails), "words": words}

@@ -15,7 +15,6 @@ from gradehaul.show.base.whole_file import write_whole
 from gradehaul.track.alignment import align
 
 _BOM = b"\xef\xbb\xbf"
-_CHANGED = "the file has changed since it was read"
 _KEY = r"""\s*(?:[\w-]+|"(?:[^"\\]|\\.)*"|'[^']*')\s*"""
 _HEADER = re.compile(rf"\s*\[\[?{_KEY}(?:\.{_KEY})*\]\]?\s*(?:#.*)?$")
 """The header of a table of the plan, not a value that goes on over lines."""
@@ -93,7 +92,7 @@ def write_text(path: Path, text: str, digest: str) -> str:
     except FileNotFoundError as error:
         raise PlanError("the file is gone", file=path.name, write="a copy under another name") from error
     if digest_of(before) != digest:
-        raise PlanError(f"{_CHANGED}: nothing was written", file=path.name)
+        raise PlanError("the file has changed since it was read: nothing was written", file=path.name)
     ends = "\r\n" if b"\r\n" in before else "\n"
     lines = text.replace("\r\n", "\n").replace("\n", ends)
     data = (_BOM if before.startswith(_BOM) else b"") + lines.encode("utf-8")

@@ -401,6 +401,7 @@ class Plan:
     surveys: Mapping[str, Survey] = field(default_factory=dict)
     carry_over: Meters = CARRY_OVER
     """How far wheels carry a film onto clean rail, m."""
+    carry_basis: Basis = "assumed"
     deck: Deck = Deck()
 
     def __post_init__(self) -> None:

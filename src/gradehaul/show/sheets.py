@@ -32,7 +32,10 @@ _FONT = 8.0
 
 CAUTIONS = (
     "Saws: follow the maker's manual; eye and ear protection, a stop block for repeated cuts, no loose sleeves.",
-    "A deck is only as strong as you build it: brace tall risers, follow codes, ask qualified people about structure.",
+    (
+        "A deck is only as strong as you build it: brace tall risers, follow local codes, ask a qualified person about "
+        "structure."
+    ),
     "Drops: put edging at least as high as the axles along every open side, before the first train runs.",
     "Children: keep them away from saws, open drops and decks that are not fastened yet.",
     "Before you drill or cut: switch off, and look for house wiring, track power and other wires under the deck.",

@@ -222,14 +222,7 @@ def keep_clean_plan(
     much for a train, the plan is made as if it stayed where it is, and `at_risk` has it.
 
     After `patience` seconds from the call the search ends with the best plan so far, where locomotives trade film for
-    one another.
-
-    Raises
-    ------
-    DesignError
-        A reserve or a length out of range.
-    RouteError
-        No train; a train or a film that the plan does not have.
+    one another. What is raised is that of `gradehaul.Layout.keep_clean`.
 
     Examples
     --------

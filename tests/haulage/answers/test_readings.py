@@ -210,7 +210,7 @@ def test_check_and_readings_name_the_same_measurement(name):
 @pytest.mark.parametrize(
     ("hours", "wanted"),
     [
-        ([], ["wipe the film treated on a spare length of track"]),
+        ([], ["wipe the film (treated) on a spare length of track"]),
         ([30], ["rail on the day you apply it too"]),
         ([0], ["rail after a day too"]),
         ([0, 30], []),
@@ -225,7 +225,7 @@ def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
     plan = read_plan(before + after[after.index("[route.Up]") :] + rows)
     advice = " ".join(readings(plan).measure_next)
     every = (
-        "wipe the film treated on a spare length of track",
+        "wipe the film (treated) on a spare length of track",
         "rail on the day you apply it too",
         "rail after a day too",
     )

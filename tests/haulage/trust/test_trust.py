@@ -220,7 +220,7 @@ def test_long_trains_agree_too(monkeypatch):
     for number in range(trials.count):
         plan = each.plan_of(number)
         power, car = plan.powers["mogul"], plan.cars["ore"]
-        limit.append(Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan)).limit("clean"))
+        limit.append(Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan)).load("clean").limit)
     (nominal,) = layout.loads(layout.profile("Up"), "mogul", "ore", ["clean"])
     spread = RouteTrust(layout.plan, layout.profile("Up"), trials).spread(nominal)
     assert nominal.limit > 40

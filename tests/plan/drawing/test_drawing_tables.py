@@ -198,7 +198,7 @@ def test_a_line_that_adds_to_none(folder):
 def test_a_joint_of_three_that_nothing_tells_how_to_pass(folder):
     text = DRAWING + '[line.On]\nfrom = "Turnout 1"\nto = "Mine"\ntrack = [{ straight = 300 }]\n'
     assert said(folder, text) == [
-        'plans/tarn.dxf: turnout "Turnout 1": "On.from" ends here too and is neither toe nor leg; write it there'
+        'plans/tarn.dxf: turnout "Turnout 1": "On.from" ends here too and is neither toe nor leg; write it in legs too'
     ]
 
 

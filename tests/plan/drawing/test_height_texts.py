@@ -71,7 +71,7 @@ def test_heights_that_are_not_used_stand_above_the_verdict(tmp_path):
         "tarn.dxf: 2 heights of the drawing are not used: a hill may be steeper "
         '("99" stands beside no track, at (1000.0, 900.0) mm on layer "Heights")'
     )
-    assert lines.index(doubt) < lines.index("The plan names no train")
+    assert lines.index(doubt) < lines.index("the plan names no train")
     (line,) = load_plan(plan).lines.values()
     assert line.railhead_at == ((pytest.approx(1.5), pytest.approx(0.02)),)
     plan.write_text(f'{plan.read_text("utf-8")}[line."Track 1"]\nrailhead_at = [["1510 mm", "30 mm"]]\n', "utf-8")

@@ -119,7 +119,7 @@ CASES = {
     "turns by texts": ([*helix()[0], *leads()], helix()[1], 4 * TURN + 1.8, "1: 0 ? | 0 180 | "),
     "in another order": ([*helix(order=(2, 0, 3, 1))[0], *leads()], helix()[1], 4 * TURN + 1.8, "1: 0 ? | 0 180 | "),
     "an uneven climb": (*helix((0, 45, 95, 135, 190)), 4 * TURN, "1: 0 190 | 45 95 135 | "),
-    "turns without heights": (helix()[0], [], ROUND, "1: ? |  | duplicate duplicate overlap"),
+    "turns without heights": (helix()[0], [], ROUND, "1: ? |  | duplicate duplicate overlap flat-helix"),
     "drawn twice": ([LEVEL, straight(0, 0, 2, 0)], [text("0", 0), text("40", 2)], 2, "1: 0 40 |  | duplicate"),
     "circles by z": (circles(0.001, 0.046, 0.091, 0.136), [], 4 * ROUND, "4: 1 46 91 136 |  | turns"),
     "circles from 0": (circles(None, 0.1, 0.2), [], 3 * ROUND, "3: 0 100 200 |  | turns"),
@@ -128,6 +128,20 @@ CASES = {
     "three half turns": (turning(3), [], 2 + 1.5 * ROUND, "1: 0 80 | 0 20 60 80 | climb"),
     "six half turns": (turning(6), [], 2 + 3 * ROUND, "1: 0 200 | 0 20 180 200 | climb"),
     "five half turns down": (turning(5, down=True), [], 2 + 2.5 * ROUND, "1: 40 200 | 40 60 180 200 | climb"),
+    "half turns drawn flat": (one_and_a_half(0, 0, 0), [], 2 + ROUND, "4: 90 90 ? ? |  | duplicate flat-helix"),
+    "a circle drawn flat": (one_and_a_half(more=circles(None)), [], 2 + ROUND, "4: 90 90 ? ? |  | flat-helix"),
+    "a circle drawn flat, by texts": (
+        one_and_a_half(high=0, more=circles(None)),
+        [label(words, -1, y, layer="HEIGHTS") for words, y in (("0", -RADIUS), ("90", RADIUS))],
+        2 + ROUND,
+        "4: 0 90 ? ? |  | flat-helix",
+    ),
+    "a circle between like heights": (
+        one_and_a_half(high=0.01, more=circles(None)),
+        [],
+        2 + ROUND,
+        "4: 10 10 ? ? |  | ",
+    ),
     **{
         f"half turns between straights, at {heights}": (
             one_and_a_half(*heights),
@@ -237,5 +251,10 @@ def test_what_is_said_of_levels():
     assert miss.text == "ends meet in plan, but at heights of 10.0 mm and 90.0 mm: left unjoined"
     (turns,) = assembled(circles(None, 0.1, 0.2)).faults
     assert turns.text.startswith("3 circles lie over one another: draw the turns of a helix as a HELIX, ")
+    (flat,) = assembled(one_and_a_half(more=circles(None))).faults
+    assert flat.text == (
+        "a level circle joins track at 0.0 mm and at 90.0 mm: may be a helix drawn flat: "
+        "give each half turn its height, or write the helix as a line"
+    )
     (climb,) = assembled(turning(3)).faults
     assert climb.text == "3 level pieces at rising heights, as turns of a helix, are read as one climb"

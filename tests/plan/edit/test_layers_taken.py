@@ -48,8 +48,8 @@ def test_a_layer_of_benchwork_is_known_by_its_name_and_named(imported, layer):
 
     done = imported(draw)
     assert list(done.drawn.lines) == ["TRACK 1"]
-    by_name = "not read by the names of their layers; --layers reads the layers that it names"
-    assert said(done, "not-read") == [f"1 entity on {layer} {by_name}"]
+    by_name = "skipped because of the layer's name; to read it, name it with the others in --layers"
+    assert said(done, "not-read") == [f"1 entity on layer {layer} {by_name}"]
     assert len(imported(draw, layers=("TRACK", layer)).drawn.lines) == 2  # chosen, it is read
 
 
@@ -102,8 +102,33 @@ def test_heights_and_names_are_known_by_the_names_of_their_layers(imported):
     assert (done.drawn.heights, "Mill" in done.drawn.joints) == ({"Mill": 0.025}, True)
     assert done.drawn.texts == (["NAMES"], ["ELEVATIONS"])
     chosen = imported(draw, layers=("TRACK",))
-    assert "Mill" in chosen.drawn.joints
-    assert said(chosen, "not-read") == ["1 text on ELEVATIONS, 1 text on DIMENSIONS not read"]
+    assert chosen.drawn.heights == {"Mill": 0.025}
+    assert said(chosen, "not-read") == ["1 text on layer DIMENSIONS skipped"]
+    assert imported(draw, layers=("TRACK",), height_layers=("Mine",)).drawn.heights == {}  # the builder's own choice
+
+
+@pytest.mark.parametrize(("layer", "left"), [("NOTES", True), ("Notes 2", True), ("NOTES to all", True), ("0", False)])
+def test_a_layer_of_notes_is_left_out_where_it_meets_no_track(imported, layer, left):
+    def draw(space):
+        track(space)
+        space.add_line((500, 0), (600, 200), {"layer": layer})  # leads from the track to a text
+        space.add_text("R400", height=20, dxfattribs={"layer": layer, "insert": (600, 200)})
+        space.add_text("h=25", height=20, dxfattribs={"layer": layer, "insert": (-20, 20)})
+
+    done = imported(draw)
+    assert (list(done.drawn.layers) == ["TRACK"], "R400" not in done.drawn.joints) == (left, left)
+    assert list(done.drawn.heights.values()) == [0.025]
+    assert said(done, "no-track") == [f'layer "{layer}" meets no track and is called notes: left out'] * left
+
+
+def test_track_on_a_layer_of_notes_stays_where_it_meets_other_track(imported):
+    def draw(space):
+        track(space)
+        space.add_line((-500, 0), (0, 0), {"layer": "NOTES"})
+
+    done = imported(draw)
+    assert list(done.drawn.layers) == ["NOTES", "TRACK"]
+    assert said(done, "no-track") == []
 
 
 def test_the_next_import_takes_the_same(imported, tmp_path):

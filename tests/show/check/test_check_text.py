@@ -261,8 +261,8 @@ MASS = Cause("the mass of hopper", 0.7, 0.0, "")
     [
         ((MASS,), ""),
         ((PULL,), "; measure next: read it again"),
-        ((PULL, ROLLING), "; measure next: tilt a track"),
-        ((MASS, ROLLING), "; measure next: tilt a track"),
+        ((PULL, ROLLING), ", but another reading helps more; measure next: tilt a track"),
+        ((MASS, ROLLING), ", which no reading narrows; measure next: tilt a track"),
         ((), None),
     ],
 )

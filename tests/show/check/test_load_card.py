@@ -88,8 +88,9 @@ def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
                 )
                 cells += [f"({low}-{high})"] if low != high else []
                 full = least["fits_cars"] is not None and least["fits_cars"] <= least["rated_cars"]
-                mark = re.split(r"[ ]", least["fits_by"].removeprefix("the "))[0] if full else ""
-                cells += [mark if least["holds_back"] else "RUNS AWAY"] if mark or not least["holds_back"] else []
+                held_back = "downhill" if least["binds"] and least["binds"]["test"] == "hold" else ""
+                mark = re.split(r"[ ]", least["fits_by"].removeprefix("the "))[0] if full else held_back
+                cells += [mark] if mark else []
                 bases.append((least["basis"], least["slipping_basis"]))
             weakest = [max((basis[k] for basis in bases), key=("stated", "measured", "scaled", "assumed").index)
                        for k in (0, 1)]  # fmt: skip
@@ -112,9 +113,7 @@ def test_its_figures_are_those_of_the_document(name):
     assert [texts[index] for index in titles] == list(answer.plan.powers)
     for begin, end in zip(titles, [*titles[1:], len(texts)], strict=True):
         shown = [
-            t
-            for t in texts[begin + 2 : end]
-            if re.fullmatch(r"\d+|length|\(\d+-\d+\)|RUNS AWAY|berth|tail|lap|loop", t)
+            t for t in texts[begin + 2 : end] if re.fullmatch(r"\d+|length|\(\d+-\d+\)|downhill|berth|tail|lap|loop", t)
         ]
         assert shown == [cell for row in expected_cells(answer, texts[begin]) for cell in row]
         words = " ".join(texts[begin:end])
@@ -164,10 +163,10 @@ def test_all_that_one_locomotive_needs_stands_on_one_card_and_four_cards_on_a_sh
             assert "date ____________" in words
 
 
-def test_a_load_that_runs_away_is_marked():
+def test_a_load_that_a_descent_limits_is_marked():
     (card,) = load_cards(answer_of("landing", ("treated fresh",)))
-    assert [(cell.cars, cell.mark) for cell in card.rows[0].cells][:1] == [("10", "RUNS AWAY")]
-    assert "RUNS AWAY: so many cars push the locomotive downhill." in card.note
+    assert [(cell.cars, cell.mark) for cell in card.rows[0].cells][:1] == [("4", "downhill")]
+    assert "Downhill: with one car more it runs away, pushing the locomotive." in card.note
 
 
 def test_files(answer):

@@ -35,7 +35,7 @@ def test_it_fits_a_small_screen(name: str, words: list[str], locomotive: str) ->
     if locomotive == "any":
         words = [words[0], "any", *(word for word in words[1:] if word.split(" ", 1)[1] not in plan.powers)]
     lines = tried(PLANS / f"{name}.toml", *words)
-    assert len(lines) <= (8 if locomotive == "named" else 5 + len(plan.powers))
+    assert len(lines) <= (8 if locomotive == "named" else 6 + len(plan.powers))
     assert max(map(len, lines)) <= 80
     assert all(line.endswith(".") for line in lines if line.startswith("Risk:"))  # whole, not cut
 
@@ -64,8 +64,9 @@ def test_the_headline_names_every_condition_by_its_outcome() -> None:
 
 @pytest.mark.parametrize("verb", [("check",), ("map",), ("try",)])
 def test_what_counts_film_that_wheels_spread_says_so_in_a_line(verb: tuple[str], tmp_path: Path) -> None:
+    more = ["Uphill", "switcher"] if verb == ("try",) else []
+
     def lines(plan: str) -> list[str]:
-        more = ["Uphill", "switcher"] if verb == ("try",) else []
         return [line for line in run(*verb, plan, *more).stdout.splitlines() if "wheels spread it" in line]
 
     text = (PLANS / "first-hill.toml").read_text(encoding="utf-8")
@@ -73,8 +74,11 @@ def test_what_counts_film_that_wheels_spread_says_so_in_a_line(verb: tuple[str],
     filmed.write_text(text.replace("{ straight = 36 },", '{ straight = 36, rail = "treated" },', 1), encoding="utf-8")
     assert filmed.read_text(encoding="utf-8") != text
     assert lines(str(PLANS / "first-hill.toml")) == []
-    (line,) = lines(str(filmed))
-    assert line.strip() == "Film counts up to 78.7 in beyond its track: wheels spread it."
+    for stated, counted in (("", "78.7 in (a guess)"), ("carry_over.length = 80\n", "80.0 in")):
+        filmed.write_text(stated + filmed.read_text(encoding="utf-8"), encoding="utf-8")
+        (line,) = lines(str(filmed))
+        assert line.strip() == f"Film is counted {counted} past wiped track, since wheels spread it."
+    assert " ".join(run(*verb, str(filmed), *more).stdout.split()).count("it does not come off again") == 1
 
 
 def test_a_train_too_long_is_shown_with_its_place() -> None:

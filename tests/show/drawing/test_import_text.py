@@ -44,6 +44,11 @@ def test_faults_are_counted_by_kind_the_worst_first_and_shown_one_by_one_where_w
     assert "  near-miss: 14\n    misses by 14 mm, at (14.0, 0.0) mm\n    misses by 13 mm" in text
 
 
+def test_what_may_be_a_flat_helix_comes_first():
+    text = page([Fault("flat-helix", "may be a helix drawn flat", Spot(1, 2))])
+    assert text.startswith("may be a helix drawn flat, at (1000.0, 2000.0) mm\ntarn.dxf: imported")
+
+
 def test_changes_are_counted_and_named():
     changes = Changes(added=[f'line "{n}"' for n in range(30)], kept=['line "[/x]"'], heights=['"A" is new, 3 mm'])
     text = page(changes=changes, new=False)

@@ -360,7 +360,7 @@ def test_a_train_without_a_locomotive_is_shown(page):
 def test_the_slider_by_keyboard(page, two_levels):
     bench, plan = page.page, two_levels.plan
     assert bench.input_value("#bench-rail") == "as planned"
-    assert page.text("#bench-facts").endswith("Judged on rail as planned fresh, the worse age of its film.")
+    assert page.text("#bench-facts").endswith("Judged on rail as planned fresh: fresh or rested, whichever is worse.")
     bench.focus("#bench-head")
     train: Train = made_up(plan, plan.trains["stone"])
     profile, units = two_levels.profile("Up by the siding"), units_for(plan)
@@ -677,7 +677,7 @@ def test_without_script_the_answer_is_there(browser, pages):
     page.goto(pages["two-levels"].as_uri())
     got = page.inner_text("body")
     for words in (
-        "All 3 trains climb as planned",
+        "All 3 trains get through as planned",
         "gets through even if the wheels slip",
         "needs JavaScript",
         "Ruling grade 3.99 %",

@@ -188,14 +188,7 @@ def design_helix(
     """Return the helix that is fixed, or looked for; one that lacks headroom is judged like any other.
 
     Where no rail is named the train must climb on the stock's first film, at both ages; where no direction is given
-    each train runs as in its own plan.
-
-    Raises
-    ------
-    DesignError
-        No such helix.
-    RouteError
-        No such train or rail condition.
+    each train runs as in its own plan. What is raised is that of `gradehaul.helix`.
     """
     directions = directions_of(stock, direction)
     stop: Stop | None = None

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cache, partial
+from itertools import starmap
 from typing import Annotated, ClassVar
 
 import numpy as np
@@ -16,7 +18,9 @@ from gradehaul.design.level.hills import GAIN, ActiveSet, LeveledHeights, Leveli
 from gradehaul.design.level.program import LimitRule, Program
 from gradehaul.design.level.stations import Stations, stations_of
 from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.haulage.train import trains_named
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.document import AnswerRecord
@@ -25,6 +29,9 @@ from gradehaul.track.piecewise import FloatArray
 
 MOST_CHANGE = 0.02
 """Change of grade from one stretch to the next, at the most, unless even heights have more there already."""
+
+_MORE_RISK = 0.005
+"""A risk that grows by no more is as before: half of a percent as it is shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +91,29 @@ class StationHeight:
     free: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A named train on a rail condition with even heights and with those found, risk of the random trials included."""
+
+    KEYS: ClassVar[str] = (
+        "after.name after.rail outcome_before=before.outcome after.outcome risk_before=before.risk after.risk"
+    )
+
+    before: TrainAnswer
+    after: TrainAnswer
+
+    @property
+    def newly_fails(self) -> bool:
+        """Whether it fails now and did not before."""
+        return self.after.outcome in FAILS and self.before.outcome not in FAILS
+
+    @property
+    def badness(self) -> tuple[int, float]:
+        """What orders changes, the worst first: steps of the outcome for the better, and of the risk."""
+        steps = WORST_FIRST.index(self.after.outcome) - WORST_FIRST.index(self.before.outcome)
+        return steps, self.before.risk - self.after.risk
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Leveled(AnswerRecord):
     """The railheads found: for every line its stations, m from its `from`, and heights, m; the even heights too.
@@ -91,13 +121,27 @@ class Leveled(AnswerRecord):
     `hardest` has every train, `rulings` every route, both as `check` has them in a copy of the plan with these heights.
     """
 
-    KEYS: ClassVar[str] = "trains=hardest ruling=rulings passes joints stations=rows"
+    KEYS: ClassVar[str] = "trains=hardest ruling=rulings worse passes joints stations=rows"
 
     plan: Plan
     stations: Stations
     heights: Annotated[FloatArray, METER]
     hardest: tuple[Hardest, ...]
     rulings: tuple[RulingGrade, ...]
+    compare: Callable[[], tuple[Compared, ...]] = field(repr=False)
+    """Every train on every rail condition, judged when first looked at."""
+
+    @property
+    def worse(self) -> tuple[Compared, ...]:
+        """The trains that do worse than with even heights, uphill or down, each on the rail where it is worst."""
+        found: dict[str, Compared] = {}
+        for each in self.compare():
+            name, (steps, risk) = each.after.name, each.badness
+            if (steps < 0 or (steps == 0 and risk < -_MORE_RISK)) and (
+                name not in found or each.badness < found[name].badness
+            ):
+                found[name] = each
+        return tuple(found.values())
 
     @property
     def harder(self) -> tuple[Hardest | RulingGrade, ...]:
@@ -107,8 +151,8 @@ class Leveled(AnswerRecord):
 
     @property
     def passes(self) -> bool:
-        """Whether no train and no ruling grade is harder than with even heights."""
-        return not self.harder
+        """Whether no train and no ruling grade is harder than with even heights, and no train newly fails."""
+        return not self.harder and not any(each.newly_fails for each in self.compare())
 
     @property
     def even(self) -> FloatArray:
@@ -216,7 +260,13 @@ def leveled(
         )
         for name, (_, own) in binds.items()
     ]  # fmt: skip
-    return Leveled(plan, stations, heights, tuple(hardest), ruling_grades(layout, after))
+    compare = cache(partial(_compared, layout, after))
+    return Leveled(plan, stations, heights, tuple(hardest), ruling_grades(layout, after), compare)
+
+
+def _compared(before: Layout, after: Layout) -> tuple[Compared, ...]:
+    pairs = zip(judged_trains(before), judged_trains(after), strict=True)
+    return tuple(starmap(Compared, pairs))
 
 
 def _with_cost(

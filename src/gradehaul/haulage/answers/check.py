@@ -277,7 +277,7 @@ def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]
     positions = layout.alignment.positions
     answered = {route.name for route in layout.routes}
     if not layout.plan.trains:
-        yield "any train, since the plan names none"
+        yield "the plan names no train"
     trains = [named.name for named in plan.trains.values() if named.route not in answered]
     if trains:
         yield f"{_listed('train', trains)}, since {'their routes are' if trains[1:] else 'its route is'} not answered"

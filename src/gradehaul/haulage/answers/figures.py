@@ -75,4 +75,4 @@ def _shares_of(film: Film) -> Iterator[Figure]:
     subject = f'rail "{film.name}"'
     for wheels, share in (("metal", film.metal), ("tyred", film.tyred)):
         yield Figure(subject, f"{wheels} share kept, fresh", share.fresh, "share", film.basis)
-        yield Figure(subject, f"{wheels} share kept, settled", share.settled, "share", film.basis)
+        yield Figure(subject, f"{wheels} share kept, rested", share.settled, "share", film.basis)

@@ -223,12 +223,10 @@ class Layout:
             *(Room(f"the run-round {tail.place}", 0.0, "run-round") for tail, *_ in shut_in),
         )
         loads = (climb.load(self._rail(rail), rooms) for rail in rails)
-        if not profile.fall:
-            return tuple(loads)
         return tuple(
-            replace(load, holds_back=judge(profile, climb.train(load.to_run), load.rail, self.pulls).holds_back)
-            if load.to_run
-            else load
+            load
+            if load.to_run or not profile.fall
+            else replace(load, holds_back=judge(profile, climb.train(0), load.rail, self.pulls).holds_back)
             for load in loads
         )
 

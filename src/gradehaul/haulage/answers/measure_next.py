@@ -87,7 +87,7 @@ def _of_films(plan: Plan, bench: Bench) -> Iterator[Measurement]:
         settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
         if not (fresh or settled):
             yield Measurement(
-                f"wipe the film {film} on a spare length of track; read a locomotive with traction tires and one "
+                f"wipe the film ({film}) on a spare length of track; read a locomotive with traction tires and one "
                 "without, fresh and after a day"
             )
         elif not (fresh and settled):

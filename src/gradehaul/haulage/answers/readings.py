@@ -91,13 +91,7 @@ class ReadingsAnswer(AnswerRecord):
 
 
 def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
-    """Turn the readings of a plan into pulls and coefficients, and say what to measure next.
-
-    Raises
-    ------
-    Problems
-        The layout has no heights that fit together, or a route that no train can follow.
-    """
+    """Turn the readings of a plan into pulls and coefficients, and say what to measure next."""
     bench = work_out(plan)
     judged_plan = with_bench(plan)
     guesses = tuple(predictions(RandomTrials(judged_plan, bench.coefficient, seed=seed)))

@@ -107,16 +107,7 @@ def try_train(
     is taken. The vehicles go from head to tail: names of locomotives, powers and cars, with a number before a name that
     counts; ``any`` stands for each power of the plan by turns. `heights` are railheads, m, by joint, in the place of
     the plan's: where stated grades and rises contradict one, those of the lines at its joint give way, but for level
-    track.
-
-    Raises
-    ------
-    RouteError
-        No such route or place, or no way between two places.
-    PlanError
-        A vehicle that the plan does not have, a train without a locomotive, or no such joint.
-    Problems
-        Heights that contradict one another.
+    track. What is raised is that of `gradehaul.Layout.try_train`.
 
     Examples
     --------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -14,7 +15,6 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import headed_by
 from gradehaul.haulage.trust.margin import Margins, Pulls
 from gradehaul.haulage.trust.random_trials import RandomTrials
-from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.track.piecewise import FloatArray
@@ -82,36 +82,47 @@ class RouteTrust:
     def _surely_more(self, load: Load, kind: _Kind, spare: FloatArray, share: float) -> int:
         """Return how many cars more do not make a percentile negative even if each stood where the route is hardest.
 
+        Each costs what it needs on the hardest climb, or what it pushes on the steepest fall, whichever is more.
+
         A row of cars needs no more than it can need anywhere, but for coupler tension.
         """
         if self._profile.curves.tension:
             return 0
         car, trials, starting = self._plan.cars[load.car], self._trials, kind == "rated"
         mass, curve = trials.mass(trials.mass_cause(car)), trials.starting_curve if starting else trials.curve
-        heights, bends = self._rows(car.length)
+        rolling, heights, bends, falls = trials.resistance(car, starting=False), *self._rows(car.length)
         more = 0
         for _ in range(3):  # the more cars, the less each of them needs where the steepest place is short
-            each = mass * (heights[more] + curve * bends[more]) + trials.resistance(car, starting=starting)
+            climbing = mass * (heights[more] + curve * bends[more]) + trials.resistance(car, starting=starting)
+            each = np.maximum(climbing, mass * falls[more] - rolling)
             enough = _percentile(spare / np.maximum(GRAVITY * car.mass * each, 1e-12), share)
             more = max(more, int(min(enough, MOST_CARS - 1)))
         return more
 
+    @cached_property
+    def _shapes(self) -> list[tuple[RouteProfile, ...]]:
+        """Each leg by its railhead, its summed curvature, and its railhead upside down."""
+        legs = [leg for leg, _ in self._profile.runs]
+        return [(leg.heights, leg.bends, leg.shaped(leg.railhead * -1.0)) for leg in legs]
+
     def _rows(self, length: float) -> FloatArray:
-        """Return what each car of a row climbs and turns at the most, in rows of no fewer than 1, 1, 2, 3 … cars."""
-        legs = [[shape.rows_of_cars(length) for shape in (leg.heights, leg.bends)] for leg, _ in self._profile.runs]
+        """Return what each car of a row climbs, turns and falls at most, in rows of no fewer than 1, 1, 2, 3 … cars."""
+        legs = [[shape.rows_of_cars(length) for shape in shapes] for shapes in self._shapes]
         each = np.max(legs, axis=0) / np.arange(1, MOST_CARS + 1)
         least = np.maximum.accumulate(each[:, ::-1], axis=1)[:, ::-1]
         return np.concatenate([least[:, :1], least], axis=1)
 
     def _margins(self, load: Load, kind: _Kind, count: int) -> FloatArray:
         """Return the pull that a train has to spare in every trial, N, shape (trials,)."""
-        if kind == "limit":
-            return self._least(load, count, "standing")
-        return np.minimum(self._least(load, count, "standing", starting=True), self._least(load, count, "slipping"))
-
-    def _least(self, load: Load, count: int, state: State, *, starting: bool = False) -> FloatArray:
-        legs = [leg.margin(load.rail, state, starting=starting) for leg in self._legs(load, count)]
-        least: FloatArray = np.min(legs, axis=0)
+        rail, tests = load.rail, []
+        for leg in self._legs(load, count):
+            if kind == "limit":
+                tests.append(leg.margin(rail))
+            else:
+                tests += [leg.margin(rail, starting=True), leg.margin(rail, "slipping")]
+            if leg.profile.fall:
+                tests.append(leg.held_back(rail))
+        least: FloatArray = np.min(tests, axis=0)
         return least
 
     def _legs(self, load: Load, count: int) -> list[Margins]:

@@ -91,10 +91,10 @@ class Margins:
         least: FloatArray = ((1 + tie) * pulls - self._demands[:, int(starting)]).min(axis=0)
         return least - self.resistance(starting=starting)
 
-    def runs_away(self, rail: str) -> NDArray[np.bool_]:
-        """Return in which trials the train pushes its locomotives down the hill though their wheels slide: (trials,).
+    def held_back(self, rail: str) -> FloatArray:
+        """Return what sliding wheels hold back less the most that the train pushes in every trial, N, shape (trials,).
 
-        Where it could not with the most that grades ever push, nothing more is worked out.
+        Where the most that grades ever push is held, nothing more is worked out, and it is infinite.
         """
         holds = (1 + TIE) * np.array([self.pull(under, "slipping") for under in self._patterns(rail)])
         resistance = self.resistance()
@@ -102,9 +102,9 @@ class Margins:
         ranges = _Range.of(factors, len(self.causes))
         bulge = np.maximum(ranges.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
         if (ranges.greatest(pieces.ends).max(axis=0) + bulge).max() <= (holds.min(axis=0) + resistance).min():
-            return np.zeros(self.trials.count, dtype=bool)
+            return np.full(self.trials.count, np.inf)
         held: FloatArray = (holds - self._pushes).min(axis=0) + resistance
-        return held < 0
+        return held
 
     @property
     def _downhill(self) -> tuple[_Pieces, FloatArray]:

@@ -107,7 +107,7 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, trials: Rando
     """
     legs = [Margins(leg, train.after(leg.route.run_rounds), trials) for leg, _ in profile.runs]
     stands = _doubt(legs, rail, "standing", always=True)
-    fails = [failing for leg in legs for failing in (leg.margin(rail) < 0, leg.runs_away(rail))]
+    fails = [failing for leg in legs for failing in (leg.margin(rail) < 0, leg.held_back(rail) < 0)]
     margin = np.min([leg.margin(rail, tie=0.0) for leg in legs], axis=0)
     low, high = np.quantile(margin, (0.05, 0.95)).tolist()
     others = _doubt(legs, rail, "standing", starting=True), _doubt(legs, rail, "slipping")

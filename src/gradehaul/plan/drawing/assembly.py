@@ -13,6 +13,7 @@ from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
+from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
 from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
 from gradehaul.plan.drawing.heights.texts import read_height, says_height
 from gradehaul.plan.drawing.joining import joined
@@ -94,7 +95,7 @@ def assemble(
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
     all_heights = texts
-    linked, faults, texts = _linked(drawing, texts, terms)
+    linked, faults, texts, circles = _linked(drawing, texts, terms)
     faults += unread
     own = by_layer(labels)
     linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
@@ -121,6 +122,9 @@ def assemble(
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
         raise Problems(errors)
+    own_heights = {number: (given or {}).get(name) for number, name in enumerate(names.joints)}
+    every = heights.joints | {number: height for number, height in own_heights.items() if height is not None}
+    faults += flat_helices(circles, linked, heights.along, every, terms)
     lines = [
         line._replace(name=name, railhead_at=along, berths=in_berths)
         for line, name, along, in_berths in zip(linked.lines, names.lines, heights.along, berths, strict=True)
@@ -143,8 +147,8 @@ def assemble(
 
 def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
-) -> tuple[Linked, list[Fault], list[tuple[Label, float]]]:
-    """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
+) -> tuple[Linked, list[Fault], list[tuple[Label, float]], list[Turns]]:
+    """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     if terms.rails:
         reaches, alone = center_lines(reaches, terms)
@@ -162,7 +166,7 @@ def _linked(
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
-    return linked, [*drawing.faults, *faults], left
+    return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)
 
 
 def _with_cures(linked: Linked, reaches: Sequence[Reach], terms: Terms, marks: Sequence[Spot]) -> Linked:

@@ -49,10 +49,10 @@ def add_drawing(tables: Tables, scale: Scale | None, unit: str, faults: Faults) 
             del lines[name]
         return False
     _add_all(drawn, tables, faults)
-    from gradehaul.plan.drawing.wording import fault_notes, unused_heights
+    from gradehaul.plan.drawing.wording import doubtful_heights, fault_notes
 
     faults.notes += fault_notes(drawn.file, drawn.faults, unit)
-    faults.doubts += unused_heights(drawn.file, drawn.faults, unit)
+    faults.doubts += doubtful_heights(drawn.file, drawn.faults, unit)
     return True
 
 

@@ -22,6 +22,9 @@ _LISTED = 3
 UNUSED = "height-unused"
 """The code of faults for heights that were drawn and are not used: they come before any answer."""
 
+FLAT_HELIX = "flat-helix"
+"""The code of faults for turns that may be a helix drawn flat: they come before any answer too."""
+
 
 def length_text(length: float, unit: str, fine: float = _FINE) -> str:
     """Return the text of a length, to about `fine`, m.
@@ -82,7 +85,7 @@ def fault_notes(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
     """Return a note for each kind of fault: how many there are, and the worst of them."""
     notes = []
     for code, found in by_code(faults).items():
-        if code == UNUSED:
+        if code in {UNUSED, FLAT_HELIX}:
             continue
         worst = "; ".join(fault_text(fault, unit) for fault in found[:_LISTED])
         more = f"; and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
@@ -107,16 +110,18 @@ def unused_text(faults: Sequence[Fault]) -> str:
     return f"{counted} not used: a hill may be steeper"
 
 
-def unused_heights(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
-    """Return a note on heights that were drawn and are not used: how many, and one of them.
+def doubtful_heights(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
+    """Return notes on heights that were drawn and are not used, how many and one of them, and on each flat helix.
 
     Examples
     --------
     >>> fault = Fault(UNUSED, '"50" stands beside no track', Spot(0.3, 0.1), layer="HEIGHTS")
-    >>> for note in unused_heights("tarn.dxf", [fault, fault], "mm"):
+    >>> for note in doubtful_heights("tarn.dxf", [fault, fault], "mm"):
     ...     print(note.text)
     2 heights of the drawing are not used: a hill may be steeper ("50" stands beside no track, at (300.0, 100.0) mm on
     layer "HEIGHTS")
     """
-    found = by_code(faults).get(UNUSED)
-    return [Note(file, f"{unused_text(faults)} ({fault_text(found[0], unit)})")] if found else []
+    found = by_code(faults)
+    unused = [f"{unused_text(faults)} ({fault_text(fault, unit)})" for fault in found.get(UNUSED, [])[:1]]
+    flat = [fault_text(fault, unit) for fault in found.get(FLAT_HELIX, [])]
+    return [Note(file, text) for text in (*unused, *flat)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from glob import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -73,30 +74,16 @@ class Imported(AnswerRecord):
 
 
 def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Imported:
-    """Return a drawing as the text of a plan file.
+    """Return a drawing as the text of a plan file, in the place of the plan of that name where there is one.
 
-    Parameters
-    ----------
-    drawing
-        The DXF file.
-    plan
-        The plan to be written, whose scale, unit and tables stay where there is one already; None for a new one.
-    options
-        How it is to be read; what is not typed as the import before read it, which the plan's table ``[import]`` keeps.
-        Bare lengths in it read in the plan's unit: the one of the plan that is there, else inches
-        for a drawing in inches, feet, yards or miles, and millimeters for all others.
-
-    Raises
-    ------
-    DrawingError, PlanError, QuantityError, Problems
-        The drawing or the plan that is there cannot be used, or an option makes no sense.
-    OSError
-        A file cannot be read.
+    An option that is not typed is as the import before had it, which the plan's table ``[import]`` keeps. Bare lengths
+    in options read in the plan's unit: the one of the plan that is there, else inches for a drawing in inches, feet,
+    yards or miles, and millimeters for all others. What is raised is that of `gradehaul.import_drawing`.
     """
     from gradehaul.plan.drawing.assembly import assemble
     from gradehaul.plan.drawing.dxf import read_drawing
     from gradehaul.plan.drawing.dxf.file import check_file
-    from gradehaul.plan.drawing.naming.layers import lone_layers, use_of
+    from gradehaul.plan.drawing.naming.layers import lone_layers, use_of, without_notes
     from gradehaul.plan.drawing.records import CHORDS, terms
 
     file = plan or ""
@@ -117,7 +104,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         typed=True,
     )
     unit = unit_of(data, file) if before else "in" if read.unit in _IMPERIAL else "mm"
-    if layers is None and not height_layers:
+    if not height_layers:
         shown = {label.layer for label in read.labels if use_of(label.layer) == "heights"}
         height_layers = tuple(sorted(map(escape, shown)))
     on = terms(
@@ -132,16 +119,21 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         typed=True,
     )
     known = lines_before(before, data, file)
-    drawn = assemble(
-        read,
-        on,
+    assembled = partial(
+        assemble,
+        terms=on,
         known=known,
         before=heights_before(data, file),
         lines_taken=_own_names(data, {line.name for line in known}),
     )
-    if layers is None:  # those that were taken, for the next import to take them again
+    drawn = assembled(read)
+    if layers is None:
+        if (track := without_notes(read, lone := lone_layers(drawn))) is not read:
+            drawn = assembled(track)
+            lone = lone_layers(drawn)
+        # those that were taken, for the next import to take them again
         layers = tuple(sorted(map(escape, {*drawn.layers, *drawn.texts[0]})))
-        drawn = replace(drawn, faults=(*drawn.faults, *lone_layers(drawn)))
+        drawn = replace(drawn, faults=(*drawn.faults, *lone))
     options = replace(options, layers=layers, height_layers=height_layers)
     if before:
         written = updated_plan(before, drawn, options.table, file=file)

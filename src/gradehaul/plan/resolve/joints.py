@@ -64,7 +64,7 @@ class _Meeting(NamedTuple):
     def _wrong(self, wrong: str, inside: str, write: str) -> None:
         self.faults.at(self.entry, wrong, write=write, inside=inside)
 
-    def all_listed(self, found: Sequence[LineEnd], what: str) -> bool:
+    def all_listed(self, found: Sequence[LineEnd], what: str, where: str) -> bool:
         """Tell whether each line end that meets here was listed once, and take the errors of those that were not."""
         good = True
         for end in dict.fromkeys(found):
@@ -74,7 +74,9 @@ class _Meeting(NamedTuple):
         for end in self.ends:
             if end not in found:
                 good = False
-                self.faults.at(self.entry, f"{quoted(str(end))} ends here too and is {what}", write="it there")
+                self.faults.at(
+                    self.entry, f"{quoted(str(end))} ends here too and is {what}", write=f"it in {where} too"
+                )
         return good
 
 
@@ -154,7 +156,7 @@ def _turnout(meeting: _Meeting, table: TurnoutTable) -> Joint | None:
     toe = meeting.find(table.toe, "toe")
     legs = [meeting.find(leg, f"legs, leg {number}") for number, leg in enumerate(table.legs, 1)]
     found = [end for end in (toe, *legs) if end is not None]
-    if len(found) <= len(legs) or not meeting.all_listed(found, "neither toe nor leg"):
+    if len(found) <= len(legs) or not meeting.all_listed(found, "neither toe nor leg", "legs"):
         return None
     return Joint(meeting.name, "turnout", meeting.ends, tuple((found[0], leg) for leg in found[1:]))
 
@@ -173,7 +175,7 @@ def _crossing(meeting: _Meeting, table: CrossingTable) -> Joint | None:
     moves = _pairs(meeting, "moves", table.moves)
     if through is None or moves is None:
         return None
-    if not meeting.all_listed([end for pair in through for end in pair], "in no pair of through"):
+    if not meeting.all_listed([end for pair in through for end in pair], "in no pair of through", "through"):
         return None
     line_of = {end: number for number, pair in enumerate(through) for end in pair}
     onto: dict[tuple[LineEnd, int], LineEnd] = {}
@@ -211,7 +213,7 @@ def _crossing(meeting: _Meeting, table: CrossingTable) -> Joint | None:
 def _turntable(meeting: _Meeting, table: TurntableTable) -> Joint | None:
     lines = [meeting.find(line, f"lines, item {number}") for number, line in enumerate(table.lines, 1)]
     found = [end for end in lines if end is not None]
-    if len(found) < len(lines) or not meeting.all_listed(found, "not in lines"):
+    if len(found) < len(lines) or not meeting.all_listed(found, "not in lines", "lines"):
         return None
     return Joint(meeting.name, "table", meeting.ends, tuple(combinations(found, 2)), table.length)
 

@@ -144,6 +144,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         doubts=tuple(faults.doubts),
         surveys=surveys,
         carry_over=carry.table.length if carry else CARRY_OVER,
+        carry_basis="stated" if carry else "assumed",
         deck=Deck(**deck.table.model_dump()) if deck else Deck(),
     )
 

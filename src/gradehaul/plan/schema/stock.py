@@ -26,9 +26,9 @@ from gradehaul.plan.schema.values import (
 class ShareTable(Table):
     """Share of the clean pull kept, on the day and after a rest."""
 
-    fresh: Fraction = Field(examples=["fresh = 0.75"])
+    fresh: Fraction = Field(examples=["fresh = … with the share that readings show"])
     """Share kept on the day."""
-    settled: Fraction = Field(examples=["settled = 0.85"])
+    settled: Fraction = Field(examples=["settled = … with the share that readings show"])
     """Share kept after a rest."""
 
 
@@ -46,9 +46,9 @@ class LocoTable(Table):
 
     title: Name | None = None
     """What the answers call it. Left out: its name."""
-    mass: Mass = Field(examples=['mass = "480 g"'])
+    mass: Mass = Field(examples=['mass = "…" with what it weighs, in g or oz'])
     """All of it, a tender and its load included."""
-    length: Distance = Field(examples=['length = "11.5 in"'])
+    length: Distance = Field(examples=['length = "…" with what it measures over couplers'])
     """Over couplers."""
     on_drivers: Mass | None = None
     """The part of `mass` on driven wheels. Left out: all of it."""
@@ -69,7 +69,7 @@ class LocoTable(Table):
         if self.on_drivers is not None and self.on_drivers > self.mass:
             wrong.append(PlanError("on_drivers must not be more than mass", write="the part of mass on driven wheels"))
         if self.tyred_wheels and self.driven_wheels is None:
-            wrong.append(PlanError("tyred_wheels needs driven_wheels", write="driven_wheels = 12"))
+            wrong.append(PlanError("tyred_wheels needs driven_wheels", write="driven_wheels = … with their number"))
         if self.driven_wheels is not None and self.tyred_wheels > self.driven_wheels:
             wrong.append(
                 PlanError(
@@ -93,7 +93,7 @@ class LocoTable(Table):
 
 
 class PowerTable(Table):
-    """Locomotives that work together."""
+    """Locomotives run together: a lashup (a power)."""
 
     locos: list[Name] = Field(min_length=1, max_length=99, examples=['locos = ["articulated", "articulated"]'])
     """Locomotives from head to tail."""
@@ -106,7 +106,7 @@ class CarTable(Table):
 
     mass: Mass | None = None
     """All of it, its load included. Left out: the practice's weight for its length."""
-    length: Distance = Field(examples=['length = "5.5 in"'])
+    length: Distance = Field(examples=['length = "…" with what it measures over couplers'])
     """Over couplers."""
     rolling: Resistance | None = None
     """Pull that keeps it rolling on level straight track, as a share of its weight. Left out: 2 %."""
@@ -196,9 +196,7 @@ class ReadingTable(Table):
             wrong.append(PlanError("a reading is of a loco or of a car", found=found, write='loco = "..."'))
         elif self.car is not None:
             wrong += [
-                PlanError(f"{key} does not belong to a reading of cars", write="a reading of a locomotive beside it")
-                for key in ("hours", "state")
-                if key in given
+                PlanError(f"{key} does not belong to a reading of cars") for key in ("hours", "state") if key in given
             ]
         elif "cars" in given:
             wrong.append(PlanError("cars does not belong to a reading of a locomotive", write='car = "..."'))

@@ -47,6 +47,7 @@ FAILS: dict[Test, str] = {
     "slip": "wheels slip and do not recover",
     "restart": "cannot restart",
     "stand": "stalls",
+    "hold": "runs away downhill",
 }
 """What a train does that fails a test."""
 

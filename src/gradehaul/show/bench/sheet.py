@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PULLS = (
-    "Level straight track without joints, on a firm board; look along it with a level, both ways round.",
+    "Level straight track without rail joints, on a firm board; check with a level, then turn the level end for end.",
     "Wipe rails and wheels clean, let them dry and rest a quarter of an hour. Note which way the locomotive faces.",
     "Hook the balance to the coupler, in line with the track. Raise the power slowly until the wheels slide.",
     "Standing: the most that it showed before they slid. Slipping: what it shows while they slide. Stop at once then.",

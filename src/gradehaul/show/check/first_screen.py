@@ -13,8 +13,7 @@ from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.labels import FILM_CAUTION, cars_words, chance_words
+from gradehaul.show.base.labels import FILM_CAUTION, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
@@ -108,7 +107,7 @@ def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     names = [name for name in answer.plan.trains if any(name in trains for trains in shown_on.values())]
     if not names:
         if not answer.plan.trains:
-            page.paragraph("The plan names no train: write [train.NAME] with a route and a consist to judge one.")
+            page.paragraph("To judge a train, write [train.NAME] with its route and consist.")
         return
     page.line()
     first = next(iter(shown_on.values()))
@@ -147,7 +146,8 @@ def _add_wide_table(
     if room < -GAP:
         return False
     if room >= _LEAST_PLACE:
-        rows[0].append("hardest place" if room >= len("hardest place") else "place")
+        heads = ["place", *(["place (worse)", "hardest place (worse)"] if len(shown_on) > 1 else ["hardest place"])]
+        rows[0].append(max((head for head in heads if len(head) <= room), key=len))
         for row, name in zip(rows[1:], names, strict=True):
             train = worst_condition(shown_on, name)
             place = place_words(train, units)
@@ -273,14 +273,14 @@ def _why_no_routes(answer: CheckAnswer) -> str:
 
 def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[_Group]]:
     """Return the kinds of car that have room beside one another, and the rows of their loads."""
-    for most in range(len(answer.plan.cars), 1, -1):
+    for most in range(max(len(answer.plan.cars), 1), 0, -1):
         cars = _cars_shown(answer, most)
-        groups = _groups(answer, cars)
         heads = ("", *(shortened(car, _NAME) for car in cars))
-        if _wide([heads, *(row for group in groups for row in group.rows)]) <= FULL:
-            return cars, groups
-    cars = _cars_shown(answer, 1)
-    return cars, _groups(answer, cars)
+        for ranged in (True, False):
+            groups = _groups(answer, cars, ranged=ranged)
+            if _wide([heads, *(row for group in groups for row in group.rows)]) <= FULL:
+                return cars, groups
+    return cars, groups
 
 
 def _cars_shown(answer: CheckAnswer, most: int) -> list[str]:
@@ -291,22 +291,24 @@ def _cars_shown(answer: CheckAnswer, most: int) -> list[str]:
     return [car for car in answer.plan.cars if car in shown]
 
 
-def _groups(answer: CheckAnswer, cars: Sequence[str]) -> list[_Group]:
-    """Return the routes by their loads, the hardest hill first."""
+def _groups(answer: CheckAnswer, cars: Sequence[str], *, ranged: bool) -> list[_Group]:
+    """Return the routes by their loads, with a film's ranges or without, the hardest hill first."""
     by_rows: dict[tuple[tuple[Piece, ...], ...], list[RouteAnswer]] = {}
     for route in sorted(answer.routes, key=lambda each: -each.ruling.effective):
-        by_rows.setdefault(tuple(_load_rows(answer, route, cars)), []).append(route)
+        by_rows.setdefault(tuple(_load_rows(answer, route, cars, ranged=ranged)), []).append(route)
     return [_Group(tuple(routes), rows) for rows, routes in by_rows.items()]
 
 
-def _load_rows(answer: CheckAnswer, route: RouteAnswer, cars: Sequence[str]) -> Iterator[tuple[Piece, ...]]:
+def _load_rows(
+    answer: CheckAnswer, route: RouteAnswer, cars: Sequence[str], *, ranged: bool
+) -> Iterator[tuple[Piece, ...]]:
     """Yield a row for each power, two over reversals where it matters whether it leads or trails at the start."""
     loads: dict[tuple[str, str, str], list[Load]] = {}
     for load in route.loads:
         loads.setdefault((load.power, load.engine, load.car), []).append(load)
     for power in answer.plan.powers:
         rows = {
-            engine: tuple(_cell(answer, route, loads[power, engine, car]) for car in cars)
+            engine: tuple(_cell(answer, route, loads[power, engine, car], ranged=ranged) for car in cars)
             for engine in dict.fromkeys(engine for name, engine, _ in loads if name == power)
         }
         alike = len(set(rows.values())) == 1
@@ -316,24 +318,24 @@ def _load_rows(answer: CheckAnswer, route: RouteAnswer, cars: Sequence[str]) -> 
                 break
 
 
-def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Piece:
+def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load], *, ranged: bool) -> Piece:
     """Return the longest train as judged, with its range or what bounds it, and that with film everywhere."""
     by_rail = {load.rail: load for load in loads}
-    load = worst_load(by_rail[rail] for rail in answer.judged_rails)
-    words, away = judged_words(route, load), not load.holds_back
+    words = judged_words(route, worst_load(by_rail[rail] for rail in answer.judged_rails))
     if answer.film_rails:
-        worse = worst_load(by_rail[rail] for rail in answer.film_rails)
-        words += f" | {'length' if worse.to_run >= MOST_CARS else cars_words(worse.to_run)}"
-        words += "" if worse.holds_back else " RUNS AWAY"
-        away = away or not worse.holds_back
-    return (words, "bold red") if away else words
+        cell = load_cell(route, worst_load(by_rail[rail] for rail in answer.film_rails))
+        words += f" | {_beside(cell.cars, cell.range if ranged else '', cell.mark if cell.mark == 'downhill' else '')}"
+    return (words, "bold red") if "RUNS AWAY" in words else words
 
 
 def judged_words(route: RouteAnswer, load: Load) -> str:
-    """Return a load with its 90 % range, else with the kind of place that bounds it, and whether it runs away."""
+    """Return a load with its 90 % range, else with the kind of place that bounds it, and whether a descent does."""
     cell = load_cell(route, load)
-    beside = f"({cell.range})" if cell.range else cell.mark if load.holds_back else ""
-    return " ".join(filter(None, (cell.cars, beside, "" if load.holds_back else "RUNS AWAY")))
+    return _beside(cell.cars, cell.range, cell.mark if cell.mark == "downhill" or not cell.range else "")
+
+
+def _beside(cars: str, between: str, mark: str) -> str:
+    return " ".join(filter(None, (cars, between and f"({between})", mark)))
 
 
 def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
@@ -360,7 +362,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
-    parts += ["Risk: the chance to stall or run away."] if answer.trains else []
+    parts += ["Risk: chance of stalling or running away."] if answer.trains else []
     page.paragraph(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:

@@ -8,7 +8,7 @@ from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST, worst
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
-from gradehaul.show.base.labels import apart, chance_words
+from gradehaul.show.base.labels import apart
 from gradehaul.show.base.page import Piece, words_of
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, plain_words
 
@@ -23,8 +23,10 @@ def headline(answer: CheckAnswer) -> list[Piece]:
     pieces: list[Piece] = []
     if judged:
         pieces = sentence(judged, total, judged_on(answer.judged_rails, answer.hours), f" of {total} trains")
-        if len(judged) == total and all(each.outcome == "climbs" for each in judged):
-            pieces[-1:] = [f"{words_of(pieces[-1])[:-1]} and {'holds' if total == 1 else 'hold'} back downhill."]
+        run = {each.route for each in judged}
+        falls = any(route.profile.fall for route in answer.routes if route.route.name in run)
+        if falls and len(judged) == total and all(each.outcome == "climbs" for each in judged):
+            pieces[-1:] = [f"{words_of(pieces[-1])[:-1]}, and {'is' if total == 1 else 'are'} held back downhill."]
         if answer.not_checked and worst(each.outcome for each in judged) not in FAILS:
             pieces = [piece if isinstance(piece, str) else (piece[0], "yellow") for piece in pieces]
     elif total:
@@ -72,10 +74,11 @@ def sentence(trains: Sequence[TrainAnswer], total: int, where: str, of: str = ""
     style = OUTCOMES[outcome][1]
     first = f"{where[1:2].upper()}{where[2:]} "
     if total == 1:
-        words = (outcome_of_train(trains[0]), style)
-        return [words, f"{where}."] if outcome == "climbs" else [first, words, "."]
+        if outcome == "climbs":
+            return [(f"{apart(trains[0].name)} gets through", style), f"{where}."]
+        return [first, (outcome_of_train(trains[0]), style), "."]
     if outcome == "climbs" and len(trains) == total:
-        return [("Both trains climb" if total == 2 else f"All {total} trains climb", style), f"{where}."]
+        return [("Both trains get through" if total == 2 else f"All {total} trains get through", style), f"{where}."]
     count, colon, rest = "; ".join(_counted(trains, of)).partition(":")
     return [first, (count, style), f"{colon}{rest}."]
 
@@ -142,8 +145,8 @@ def conditions(rails: Collection[str], hours: float | None = None) -> dict[str, 
 
 
 def outcome_of_train(train: TrainAnswer) -> str:
-    """Return the outcome of a train behind its name, with its place, or its risk where it is marginal."""
+    """Return the outcome of a train behind its name, with its place, or what it must not do where it is marginal."""
     if train.outcome == "marginal":
-        return f"{apart(train.name)} is marginal, with {chance_words(train.risk)} risk"
+        return f"{apart(train.name)} is marginal: it must not slip or stop on the hill"
     words = plain_words(train.outcome, train.verdict, train.misfits)
     return f"{apart(train.name)} {'is ' if train.outcome == 'too long' else ''}{words}"

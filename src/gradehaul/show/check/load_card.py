@@ -181,7 +181,7 @@ def _draw_cell(sheet: Sheet, cell: CardCell, left: float, middle: float, step: f
     sheet.text(left, middle, cell.cars, scale=big, weight="bold", va="center")
     beside = left + sheet.extent(cell.cars, scale=big, weight="bold")[0] + 6
     small = [(f"({cell.range})", "normal")] if cell.range else []
-    small += [(cell.mark, "bold" if cell.mark.isupper() else "normal")] if cell.mark else []
+    small += [(cell.mark, "normal")] if cell.mark else []
     for k, (words, weight) in enumerate(small):
         up = middle + (0.5 * (len(small) - 1) - k) * 0.85 * sheet.dots_per_line
         sheet.text(beside, up, sheet.fitted(words, left + step - beside, scale=0.8, weight=weight),

@@ -97,24 +97,26 @@ MARKS = {
     "lap": "Lap: as many cars as it holds.",
     "loop": "Loop: as many cars as it holds.",
     "run-round": "Run-round: as many locomotives as it holds.",
-    "RUNS AWAY": "RUNS AWAY: so many cars push the locomotive downhill.",
+    "downhill": "Downhill: with one car more it runs away, pushing the locomotive.",
 }
 """What marks behind a number of cars mean."""
 
 
 def load_cell(route: RouteAnswer, load: Load) -> CardCell:
     """Return the longest train with its 90 % range, or with the kind of place that bounds it."""
-    mark = ""
+    if not load.holds_back:
+        return CardCell("RUNS AWAY")
+    mark, full = "downhill" if load.binds is not None and load.binds.test == "hold" else "", False
     if load.fits is not None and load.fits_by is not None and load.fits <= load.rated:
-        mark = load.fits_by.removeprefix("the ").partition(" ")[0]
+        mark, full = load.fits_by.removeprefix("the ").partition(" ")[0], route.trials.sure(load, load.fits)
     if load.to_run >= MOST_CARS:
         cars, between = "length", ""
-    elif mark and load.fits is not None and route.trials.sure(load, load.fits):
+    elif full:
         cars, between = cars_words(load.to_run), ""
     else:
         low, high = (cars_words(load.held(count)) for count in route.trials.rated_range(load))
         cars, between = cars_words(load.to_run), "" if low == high else f"{low}-{high}"
-    return CardCell(cars, between, mark if load.holds_back else "RUNS AWAY")
+    return CardCell(cars, between, mark)
 
 
 def worst_load(loads: Iterable[Load]) -> Load:

@@ -119,8 +119,9 @@ def room_words(misfit: Misfit, units: UnitFormat) -> str:
 
 
 def spread_words(plan: Plan, units: UnitFormat) -> str:
-    """Return that film counts where wheels carry it, too."""
-    return f"Film counts up to {units.length(plan.carry_over)} beyond its track: wheels spread it."
+    """Return how far film counts past wiped track; a guess, unless the plan states it."""
+    guess = " (a guess)" if plan.carry_basis == "assumed" else ""
+    return f"Film is counted {units.length(plan.carry_over)}{guess} past wiped track, since wheels spread it."
 
 
 def fouled_words(fouled_by: Iterable[Fouling], units: UnitFormat) -> str:

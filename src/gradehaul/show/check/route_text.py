@@ -21,7 +21,8 @@ HOW_SURE = (
 
 HOW_LOADED = (
     "Cars to run (rated / limit). Rated: gets through even if the wheels slip, and can restart anywhere. Limit: gets "
-    "through as long as the wheels never slip. Cars to run are the rated load, or fewer where a place holds no more."
+    "through as long as the wheels never slip. Neither runs away. Cars to run are the rated load, or fewer where "
+    "a place holds no more."
 )
 """How a load is read."""
 
@@ -160,9 +161,10 @@ def power_words(load: Load, route: RouteAnswer) -> str:
 
 
 def _load(load: Load) -> Piece:
+    if not load.holds_back:
+        return ("RUNS AWAY", "bold red")
     words = f"{cars_words(load.to_run)} ({cars_words(load.rated)} / {cars_words(load.limit)})"
-    words = f"{words} {basis_words(load.basis, load.slipping_basis)}"
-    return words if load.holds_back else (f"{words}, RUNS AWAY", "bold red")
+    return f"{words} {basis_words(load.basis, load.slipping_basis)}"
 
 
 def spread_words(load: Load, spread: LoadSpread) -> str:

@@ -36,7 +36,7 @@ _CURVES = {
 
 
 def add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
-    """Add a table with every figure that the answer rests on, where it comes from, and how it was worked out."""
+    """Add a table with every figure that the answer rests on, where it comes from, and how it was calculated."""
     plan = answer.plan
     how = dict(_how(plan))
     page.heading("Where each figure comes from")
@@ -83,7 +83,7 @@ def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
             yield (f'line "{line.name}"', figure.name), 'written "fit": what closes the line'
     for film in plan.films.values():
         for wheels in ("metal", "tyred"):
-            for age in ("fresh", "settled"):
+            for age in ("fresh", "rested"):
                 words = (
                     f"[rail.{film.name}] left out: the built-in film, assumed; measure first"
                     if film.basis == "assumed"

@@ -30,13 +30,15 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, units)
     page.line(
         "To spare: pull minus demand where it is least. Places are the train's head, from the start of its route. "
-        "For a train that stalls it is where it stalls first.",
+        "For a train that stalls or runs away it is where it first does.",
         indent=2,
     )
     for name, ages in everywhere(answer.film_rails).items():
         page.line(f"{name.capitalize()}: the worse of {listed(ages)}. Fresh: on the day you apply the film.", indent=2)
     count = answer.trains[0].trust.trials
-    page.line(f"Risk: the chance to stall or run away, by {count:,} random trials of every uncertain figure.", indent=2)
+    page.line(
+        f"Risk: chance of stalling or running away, in {count:,} random trials of all uncertain figures.", indent=2
+    )
 
 
 def _add_train(
@@ -83,8 +85,8 @@ def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
         OUTCOMES[train.outcome],
         chance_words(train.risk),
         spare_words(train.outcome, verdict, units),
-        units.length(verdict.at),
-        verdict.track,
+        units.length(verdict.worst_at),
+        verdict.worst_track,
         downhill,
         basis_words(verdict.basis, verdict.slipping_basis),
     ]
@@ -108,6 +110,10 @@ def biggest_unknown(trust: TrainTrust) -> str:
     words = f"biggest unknown: {most.what}"
     if measure is None:
         return words
+    if not most.narrows:
+        words += ", which no reading narrows"
+    elif most.measure != measure.measure:
+        words += ", but another reading helps more"
     return f"{words}; measure next: {measure.measure}"
 
 

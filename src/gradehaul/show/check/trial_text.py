@@ -8,7 +8,7 @@ from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, Trial, 
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
-from gradehaul.show.base.labels import apart, chance_words, listed
+from gradehaul.show.base.labels import FILM_CAUTION, apart, chance_words, listed
 from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spare_words, spread_words
@@ -18,14 +18,17 @@ _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "wi
 
 
 def trial_page(answer: TrialAnswer, units: UnitFormat) -> Page:
-    """Return the answer as a page of at most eight lines; where powers are compared, four and one a power."""
+    """Return the answer as a page of at most eight lines; where powers are compared, six and one a power."""
     page = Page()
     page.line((shortened(_subject(answer, units), FULL), "bold"))
     if answer.compares:
         _add_powers(page, answer)
     else:
         _add_train(page, answer.trains[0], units)
-    for line in list(_remarks(answer, units))[: _LINES - 3 - len(answer.trains[0].trials)]:
+    trials = answer.trains[0].trials
+    caution = [FILM_CAUTION] if any(trial.condition != CLEAN for trial in trials) else []
+    room = _LINES - 3 - len(trials) - len(caution)
+    for line in [*list(_remarks(answer, units))[:room], *caution]:
         page.line(shortened(line, FULL))
     return page
 
@@ -48,7 +51,7 @@ def _add_train(page: Page, train: TrialTrain, units: UnitFormat) -> None:
         by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition])
     words = "; ".join(f"{DOES[outcome][0]} {listed(where)}" for outcome, where in by_outcome.items())
     page.line((f"It {words}.", OUTCOMES[train.judged.outcome][1]))
-    most = ["most cars>"] if train.counted else []
+    most = [f"most {shortened(train.counted, 12)}>"] if train.counted else []
     rows = [[*_row(trial, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
     page.table(["", "outcome", "risk>", "to spare>", "place", *most], rows, indent=0)
 
@@ -72,9 +75,10 @@ def _most(trial: Trial) -> str:
 def _add_powers(page: Page, answer: TrialAnswer) -> None:
     trains = answer.trains
     climbing = sum(train.judged.outcome == "climbs" for train in trains)
+    kinds = "locomotives or lashups" if len(trains) > len(answer.plan.locos) else "locomotives"
     verb = "climbs" if climbing == 1 else "climb"
-    page.line(f"{climbing} of {len(trains)} powers {verb} {_CONDITIONS[trains[0].judged.condition]}.")
-    heads = ["power", *(head for trial in trains[0].trials for head in (trial.condition, "risk>"))]
+    page.line(f"{climbing} of {len(trains)} {kinds} {verb} {_CONDITIONS[trains[0].judged.condition]}.")
+    heads = ["locomotive", *(head for trial in trains[0].trials for head in (trial.condition, "risk>"))]
     rows: list[list[Piece]] = []
     for train in trains:
         cells: list[Piece] = [apart(shortened(train.power or "", 22))]
@@ -98,8 +102,7 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     if answer.film_spreads:
         yield spread_words(answer.plan, units)
     yield from (f"Note: {note.text}." for note in answer.notes)
-    most = "" if train.counted is None or answer.compares else f" Most cars: {train.counted}, the rest unchanged."
-    yield f"Risk: the chance to stall or run away.{most}"
+    yield "Risk: chance of stalling or running away."
 
 
 def _cut(cut: Cut) -> str:

@@ -6,13 +6,11 @@ import io
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import shapely
 
-from gradehaul.errors import PlanError
 from gradehaul.haulage.views.plan_view import JointView, MarkKind, PlanView
 from gradehaul.haulage.views.track_view import Spot, TrackView, cut_sections
 from gradehaul.plan.drawing.dxf.file import dxf_library
@@ -60,24 +58,6 @@ _STRAY = 1 / 400
 """How far a chord of an easement may stray, in gauges."""
 _GRADE_STEP = 2e-4
 """By how much the grade changes from chord to chord of the line in space, as a ratio."""
-
-
-def drawing_name(path: str) -> None:
-    """Refuse a name for a file that does not end as a drawing's does; a hyphen stands for printing it.
-
-    Raises
-    ------
-    PlanError
-        Another ending.
-    """
-    ending = Path(path).suffix
-    if path != "-" and ending.lower() != ".dxf":
-        raise PlanError(
-            "a drawing is written as .dxf",
-            file=path,
-            found=ending or "a name without an ending",
-            write="another name after -o",
-        )
 
 
 def plan_dxf(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = None) -> bytes:

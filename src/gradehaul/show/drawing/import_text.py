@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 
 from gradehaul.plan.drawing.records import Drawn
-from gradehaul.plan.drawing.wording import at_text, by_code, fault_text, unused_text
+from gradehaul.plan.drawing.wording import FLAT_HELIX, at_text, by_code, fault_text, unused_text
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.names import clean, quoted
 from gradehaul.show.base.page import Page, Piece
@@ -21,13 +21,17 @@ _LISTED, _NAMED, _FEW = 100, 100, 6
 def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, offer: bool = True) -> Page:
     """Return what came of a drawing as a page.
 
-    `plan` is the file that is written, `more` the sections to add; `offer` names all that the command can add.
+    `plan` is the file that is written, empty where it is printed, `more` the sections to add; `offer` names all that
+    the command can add.
     """
     drawn, units = imported.drawn, units_of(imported.unit)
     page = Page()
     if unused := unused_text(drawn.faults):
         page.line((unused, "bold red"))
-    page.line((clean(drawn.file), "bold"), f": imported into {clean(plan)}, {len(imported.text.encode()):,} bytes")
+    for flat in by_code(drawn.faults).get(FLAT_HELIX, []):
+        page.paragraph((fault_text(flat, imported.unit), "bold red"))
+    done = f"imported into {clean(plan)}" if plan else "plan printed"
+    page.line((clean(drawn.file), "bold"), f": {done}, {len(imported.text.encode()):,} bytes")
     page.line()
     if imported.problems:
         page.line(("Mend these in the plan before it answers", "bold red"), ":")

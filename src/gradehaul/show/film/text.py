@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import groupby
 
 from gradehaul.haulage.answers.judged import Judged
@@ -170,6 +170,17 @@ def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     yield ["Shorten these trains, or leave them out: treat --train names those that must run."]
 
 
+def _all_filmed(trains: Sequence[Judged], names: Sequence[str]) -> list[Piece]:
+    """Return that nothing must be kept clean, and which train is then most at risk."""
+    marginal = any(train.outcome == "marginal" for train in trains)
+    risk, name = max(zip((train.trust.fail_probability for train in trains), names, strict=True), default=(0.0, ""))
+    words = f"All track may be filmed{' if marginal will do' if marginal else ''}"
+    return [
+        (words, "yellow" if marginal else "green"),
+        f"; {name} then stalls or runs away in {chance_words(risk)} of trials." if risk >= 0.005 else ".",
+    ]
+
+
 def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     """Yield how much may be filmed, and what the plan depends on; the trains that no plan helps, where none does."""
     if found.beyond:
@@ -177,14 +188,14 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
         return
     kept = any(row.use == "keep clean" for row in found.rows)
     if not kept:
-        yield [("Nothing must be kept clean", "green"), ": all track may be filmed."]
+        yield _all_filmed([train.planned for train in found.trains], [train.name for train in found.trains])
         return
-    film = units.length(found.length("film"))
+    film = found.length("film")
+    may = f"{units.length(film)} of" if film else "No more" if found.length("has film") else "No"
     clean_track = units.length(found.length("keep clean") + found.length("buffer"))
-    style = "green" if found.length("film") else "yellow"
     rest: dict[Use, str] = {"has film": "has film already", "no effect": "makes no difference"}
     others = [f"; {units.length(found.length(use))} {words}" for use, words in rest.items() if found.length(use)]
-    yield [(f"{film} of track may be filmed; {clean_track} stays clean", style), *others, "."]
+    yield [(f"{may} track may be filmed; {clean_track} stays clean", "green" if film else "yellow"), *others, "."]
     carry = units.length(found.carry)
     if found.depends_on_carry:
         yield [
@@ -193,10 +204,11 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             " If they spread it farther, see film everywhere below.",
         ]
     elif found.one_piece:
-        yield [f"No track is left to film: a carry-over of {carry} is more than all track together."]
+        yield [f"A carry-over of {carry} is more than all track together."]
     else:
         yield [
-            f"No track is left to film: each must stay clean, or is within {carry} of one that must.",
+            "Each track must stay clean",
+            f", or is within {carry} of one that must.",
             " How far wheels carry film is a guess (--carry).",
         ]
     if found.options.step is None and found.length("film") < found.length("buffer"):
@@ -257,7 +269,7 @@ def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.table(heads, rows, indent=0)
     checked = ", as check does on the plan that treat -o writes" if found.options.step is None else ""
     spread = "" if found.beyond else f" Both include film that wheels spread{checked}."
-    page.paragraph(f"Risk: the chance to stall or run away.{spread}")
+    page.paragraph(f"Risk: chance of stalling or running away.{spread}")
     for train in ordered:
         for misfit in train.planned.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, units)}")

@@ -8,10 +8,11 @@ from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.plan.names import clean
-from gradehaul.show.base.labels import counted, listed
+from gradehaul.show.base.labels import chance_words, counted, listed, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.outcome_words import DOES
 from gradehaul.show.sections import LEVEL
 
 _CAUTION = (
@@ -35,6 +36,15 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line((clean(found.plan.title), "bold"), ": railheads for even effort")
     page.line()
     page.paragraph(*headline(found, units))
+    for each in found.worse:
+        style = "bold red" if each.newly_fails else "yellow"
+        before, after = (f"risk {chance_words(train.risk)}" for train in (each.before, each.after))
+        if each.after.outcome != each.before.outcome:
+            after = f"{DOES[each.after.outcome][0]}, {after}"
+        name, rail = each.after.name, rail_words(each.after.rail)
+        page.paragraph(
+            (f"{name} does worse", style), f" {rail}: {DOES[each.before.outcome][0]}, {before} before; {after} after."
+        )
     page.line()
     rows: list[list[Piece]] = [
         [
@@ -104,7 +114,7 @@ def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
         run = any(found.plan.trains[each.train].route == steepest.route for each in found.hardest)
         grades = f" ({units.grade(steepest.even)} to {units.grade(steepest.leveled)})"
         rest = ", but averaged over a train's length it is no worse" if run else "; no train judged here runs there"
-        pieces += [" ", (f"One spot on {steepest.track} gets steeper", "yellow"), f"{grades}{rest}."]
+        pieces += [" ", (f"One spot on {steepest.track} has a higher effective grade", "yellow"), f"{grades}{rest}."]
     return pieces
 
 
@@ -113,13 +123,22 @@ def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
     if not better:
         return [("Fixed heights keep every train's hardest grade where it is", "yellow"), ": --more limits."]
     best = max(better, key=lambda each: each.even - each.leveled)
-    grades = f"from {units.grade(best.even)} to {units.grade(best.leveled)}"
+    grades = _from_to(best, units)
     if len(found.hardest) == 1:
-        return [(f"The hardest grade of {best.train} falls {grades}", "green"), "."]
+        return [(f"The hardest grade of {best.train} falls from {grades}", "green"), "."]
     every = len(better) == len(found.hardest)
     count = "all trains" if every else f"{len(better)} of {len(found.hardest)} trains"
     rest = "" if every else f"; for the rest it changes by {units.grade(GAIN)} or less"
-    return [(f"The hardest grade falls for {count}", "green"), f": for {best.train} {grades}{rest}."]
+    least = min(better, key=lambda each: each.even - each.leveled)
+    least_words = f"; least for {least.train}, {_from_to(least, units)}" if _from_to(least, units) != grades else ""
+    return [
+        (f"The hardest grade falls for {count}", "green"),
+        f": {'most ' if least_words else ''}for {best.train}, {grades}{least_words}{rest}.",
+    ]
+
+
+def _from_to(hardest: Hardest, units: UnitFormat) -> str:
+    return f"{units.grade(hardest.even).removesuffix(' %')} to {units.grade(hardest.leveled)}"
 
 
 def _add_limits(page: Page, found: Leveled, units: UnitFormat) -> None:

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
-from gradehaul.plan.rail_condition import PLANNED
+from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.quantities import convert
 from gradehaul.quantities.document import document, rounded
 from gradehaul.show.base.labels import FILM_CAUTION, USE_WORDS, rail_words
@@ -42,12 +42,8 @@ def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
             page.line(spread_words(view.plan, units), indent=2)
     _add_hardest(page, view, units, film)
     if film is not None:
-        page.heading("Where the film may go")
-        for line in depends_on(film, units):
-            page.paragraph(*line, indent=2)
-        for each in film.trains:
-            page.paragraph(train_words(each, film, units), indent=2)
-        page.line("Why each stays clean: gradehaul treat.", indent=2)
+        _add_film(page, film, units)
+    if film is not None or any(each.rail != CLEAN for each in view.worse):
         page.line(FILM_CAUTION, indent=2)
     page.line()
     page.more(MAP)
@@ -55,6 +51,15 @@ def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
         if section in more:
             _ADD[section](page, view, units, film)
     return page
+
+
+def _add_film(page: Page, film: KeepCleanPlan, units: UnitFormat) -> None:
+    page.heading("Where the film may go")
+    for line in depends_on(film, units):
+        page.paragraph(*line, indent=2)
+    for each in film.trains:
+        page.paragraph(train_words(each, film, units), indent=2)
+    page.line("Why each stays clean: gradehaul treat.", indent=2)
 
 
 _PLACES = slice(1, 5)

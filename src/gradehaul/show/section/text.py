@@ -12,7 +12,7 @@ from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import everywhere
-from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, short_words
+from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, short_words, spare_words
 from gradehaul.show.check.route_text import ends, ruling_words
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
@@ -92,7 +92,7 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
         [
             condition_words(haul, each),
             OUTCOMES[each.outcome],
-            units.force(each.verdict.margin),
+            spare_words(each.outcome, each.verdict, units),
             f"{each.verdict.worst_track}, {units.length(each.verdict.worst_at)}",
             _range(each.standing, units),
         ]

@@ -133,9 +133,11 @@ class _Reading:
         self.shown = cache(lambda layer: clean(mended_name(layer)))
         """A layer's name in readable characters."""
         self.use = cache(lambda layer: use_of(self.shown(layer)))
-        self.lines = cache(lambda layer: self.use(layer) == "track" if layers is None else self.chosen(layer, layers))
+        self.lines = cache(
+            lambda layer: self.use(layer) in {"track", "notes"} if layers is None else self.chosen(layer, layers)
+        )
         """Whether the lines of a layer are read."""
-        texts = {"heights", "names"} if layers is None else {"names"} if typed else set()
+        texts = ({"names"} if height_layers and layers is not None else {"names", "heights"}) if typed else set()
         self.any = cache(
             lambda layer: self.lines(layer) or self.use(layer) in texts or self.chosen(layer, height_layers)
         )
@@ -225,15 +227,12 @@ class _Reading:
             : 2 if self.patterns is None else 1
         ]:
             counts = Counter(self.shown(layer) for layer, text in left if text == is_text and not self.any(layer))
-            each = [f"{n} {one if n == 1 else many} on {layer}" for layer, n in counts.most_common(_MOST_LAYERS)]
+            each = [f"{n} {one if n == 1 else many} on layer {layer}" for layer, n in counts.most_common(_MOST_LAYERS)]
             more = [f"{len(counts) - _MOST_LAYERS} more layers"] if len(counts) > _MOST_LAYERS else []
-            why = (
-                " by the names of their layers; --layers reads the layers that it names"
-                if self.patterns is None
-                else ""
-            )
+            names = "the layer's name; to read it," if len(counts) == 1 else "the layers' names; to read one,"
+            why = f" because of {names} name it with the others in --layers" if self.patterns is None else ""
             if each:
-                found.append(Fault("not-read", f"{', '.join(each + more)} not read{why}", weight=counts.total()))
+                found.append(Fault("not-read", f"{', '.join(each + more)} skipped{why}", weight=counts.total()))
         return found
 
     def all_errors(self) -> DrawingError | Problems:

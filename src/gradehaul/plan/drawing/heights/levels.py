@@ -213,13 +213,13 @@ def _left_over(
     The foot and the top of a climb that goes no further are none.
     """
     climb = components(len(reaches), [(one.reach, other.reach) for one, other in joints])
-    taken = met.union(*joints)
+    joined = set[_End]().union(*joints)
     faults: list[Fault] = []
-    for end in sorted(steps.keys() - taken):
+    for end in sorted(steps.keys() - met - joined):
         around = [tips[each] for other in steps[end] for each in (other, *steps[other])]
         inner = _level(reaches[end.reach]) is None or min(around) < tips[end] < max(around)
-        others = [other for other in steps[end] if other in taken]
-        if inner and others and all(climb[each.reach] == climb[end.reach] for each in {*steps[end]} - taken):
+        others = [other for other in steps[end] if other in joined]
+        if inner and others and all(climb[each.reach] == climb[end.reach] for each in {*steps[end]} - met - joined):
             there = min((tips[other] for other in others), key=lambda height: abs(height - tips[end]))
             mine, theirs = (length_text(height, terms.plan_unit) for height in (tips[end], there))
             text = f"track ends at a height of {mine}, where the nearest, at {theirs}, meets other track: left unjoined"

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from itertools import groupby
 from typing import Literal, NamedTuple
 
 from gradehaul.errors import QuantityError
 from gradehaul.plan.drawing.elements import gap, place
-from gradehaul.plan.drawing.records import Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked, ReachEnd
+from gradehaul.plan.drawing.heights.texts import says_height
+from gradehaul.plan.drawing.records import Drawing, Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked, ReachEnd
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import read_quantity
 
@@ -26,11 +28,12 @@ EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TURNTABLES, SLIPS)
 """The layers of an exported drawing that hold its track and names."""
 
 
-Use = Literal["track", "heights", "names", "other"]
+Use = Literal["track", "heights", "names", "notes", "other"]
 _WORDS: dict[Use, tuple[str, ...]] = {
     "track": ("track", "rail", "siding", "yard", "spur", "turnout", "helix", "berth", "gleis"),
     "heights": ("height", "elev", "höhe", "hoehe"),
     "names": ("name", "label", "turntable", "slip"),
+    "notes": ("note", "remark", "comment", "annotation", "leader", "notiz", "hinweis"),
     "other": (
         *("bench", "table", "baseboard", "plywood", "riser", "joist", "girder", "wall", "room", "door", "window"),
         *("aisle", "floor", "furniture", "fascia", "backdrop", "building", "structure", "scenery", "terrain"),
@@ -79,6 +82,23 @@ def lone_layers(drawn: Drawn) -> list[Fault]:
         for layer, (element, line) in every.items()
         if len(every) > 1 and layer not in met and not re.search("|".join(_WORDS["track"]), layer.casefold())
     ]
+
+
+def without_notes(drawing: Drawing, lone: Sequence[Fault]) -> Drawing:
+    """Return a drawing without the lone layers that are called notes: with neither their lines nor their names."""
+    notes = {fault.layer: fault for fault in lone if use_of(fault.layer) == "notes"}
+    if not notes:
+        return drawing
+    faults = [
+        Fault("no-track", f"layer {quoted(layer)} meets no track and is called notes: left out", at.spot, layer=layer)
+        for layer, at in notes.items()
+    ]
+    return replace(
+        drawing,
+        strokes=tuple(stroke for stroke in drawing.strokes if stroke.layer not in notes),
+        labels=tuple(each for each in drawing.labels if each.layer not in notes or says_height(each.text)),
+        faults=(*drawing.faults, *faults),
+    )
 
 
 class Labels(NamedTuple):

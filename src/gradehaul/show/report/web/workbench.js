@@ -156,7 +156,7 @@ const Workbench = (() => {
       }
       showVerdict(outcome, sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
-        `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}, the worse age of its film.`}`;
+        `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}: fresh or rested, whichever is worse.`}`;
       draw();
       setSlider();
       push(Math.min(Math.max(state.head, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));

@@ -1,0 +1,121 @@
+"""Turns of a helix that may have been drawn flat: circles between tracks at different heights."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from gradehaul.plan.drawing.elements import gap, place
+from gradehaul.plan.drawing.heights.levels import LEAST_TURN
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Linked, Reach, Spot, Terms
+from gradehaul.plan.drawing.wording import FLAT_HELIX, length_text
+
+_ROUND = 0.99 * math.tau
+"""Arcs of one circle that turn by more, radians, close it; drawn again by half as much, they are more than one turn."""
+
+
+class Turns(NamedTuple):
+    """Level arcs of one circle that close it: its center, one of them, and by how much all turn, radians."""
+
+    center: Spot
+    arc: Element
+    turn: float
+
+    def holds(self, element: Element, snap: float) -> bool:
+        """Return whether an element lies on the circle."""
+        if abs(element.curvature) < 1e-9 or gap(_center(element), self.center) > 2 * snap:
+            return False
+        return abs(1 / abs(element.curvature) - 1 / abs(self.arc.curvature)) <= 2 * snap
+
+
+def _center(element: Element) -> Spot:
+    radius = 1 / element.curvature
+    x, y = element.start.x, element.start.y
+    return Spot(x - radius * math.sin(element.heading), y + radius * math.cos(element.heading))
+
+
+def level_turns(reaches: Sequence[Reach], snap: float) -> list[Turns]:
+    """Return the circles that level arcs close, each with all arcs drawn on it."""
+    found: list[Turns] = []
+    for arc in (element for reach in reaches for element in reach.elements):
+        turn = abs(arc.curvature) * arc.length
+        if turn < LEAST_TURN or arc.inner or arc.start.z != arc.end.z:
+            continue
+        number = next((n for n, turns in enumerate(found) if turns.holds(arc, snap)), len(found))
+        before = found[number].turn if number < len(found) else 0.0
+        found[number : number + 1] = [Turns(_center(arc), arc, before + turn)]
+    return [turns for turns in found if turns.turn >= _ROUND]
+
+
+def flat_helices(
+    circles: Sequence[Turns],
+    linked: Linked,
+    along: Sequence[Sequence[tuple[float, float]]],
+    heights: Mapping[int, float],
+    terms: Terms,
+) -> list[Fault]:
+    """Return a fault for each circle that joins tracks at different heights, or is drawn again where none is known.
+
+    Parameters
+    ----------
+    circles
+        What `level_turns` found before the drawing was linked.
+    linked, along, heights
+        The network, the heights along its lines, and those of its joints by number, m.
+    terms
+        How much heights may differ, and the unit of messages.
+    """
+    faults: list[Fault] = []
+    in_space = any(element.start.z is not None for line in linked.lines for element in line.elements)
+    for circle in circles:
+        ring = {
+            number
+            for number, line in enumerate(linked.lines)
+            if all(circle.holds(element, terms.snap) for element in line.elements)
+        }
+        joints = {joint for number in ring for joint in (linked.lines[number].start, linked.lines[number].finish)}
+        met = [
+            _nearest(linked, along, heights, ring, joint, end.line)
+            for joint in sorted(joints)
+            for end in linked.joints[joint].ends
+            if end.line not in ring
+        ]
+        known = [height for height in met if height is not None]
+        if in_space and None in met:
+            known.append(0.0)  # as it was drawn
+        if max(known) - min(known) <= terms.level if known else circle.turn < 1.5 * _ROUND:
+            continue
+        what = "level turns over one another"
+        if known:
+            low, high = (length_text(height, terms.plan_unit) for height in (min(known), max(known)))
+            what = f"a level circle joins track at {low} and at {high}"
+        text = f"{what}: may be a helix drawn flat: give each half turn its height, or write the helix as a line"
+        spot = place(circle.arc, 0.0)
+        faults.append(Fault(FLAT_HELIX, text, spot, circle.arc.handle, circle.arc.layer, circle.turn))
+    return faults
+
+
+def _nearest(
+    linked: Linked,
+    along: Sequence[Sequence[tuple[float, float]]],
+    heights: Mapping[int, float],
+    ring: set[int],
+    joint: int,
+    line: int,
+) -> float | None:
+    """Return the first height known from a joint of a ring outward, m, over a line first; None for none."""
+    seen, waiting = {*ring}, [(joint, line)]
+    while waiting:
+        at, number = waiting.pop(0)
+        if at in heights:
+            return heights[at]
+        if number in seen:
+            continue
+        seen.add(number)
+        own: DrawnLine = linked.lines[number]
+        if along[number]:
+            return along[number][0 if own.start == at else -1][1]
+        far = own.finish if own.start == at else own.start
+        waiting += [(far, end.line) for end in linked.joints[far].ends]
+    return None
