@@ -34,9 +34,10 @@ def test_formulas_that_are_shown_give_the_figures(name):
         if not subject.startswith("loco"):
             continue
         loco, rail = plan.locos[subject[6:-1]], figure.partition(", ")[2]
-        if found := re.fullmatch(r"the reading on (.+) x ([\d.]+) / ([\d.]+), the shares kept", words):
+        scaled = r"the reading on (.+) x ([\d.]+)(?: / ([\d.]+), the shares kept|: it keeps no more than .+)"
+        if found := re.fullmatch(scaled, words):
             was = Pulls(plan).standing(loco, found[1]).value
-            now = was * float(found[2]) / float(found[3])
+            now = was * float(found[2]) / float(found[3] or 1)
             assert Pulls(plan).standing(loco, rail).value == pytest.approx(now, rel=0.01)
             tried += 1
         elif found := re.fullmatch(r"slipping left out: standing pull x ([\d.]+)", words):

@@ -11,6 +11,7 @@ from gradehaul.haulage.adhesion import (
     TYRED_ADHESION,
     NominalPulls,
     Pulls,
+    least_kept,
     source_of_pull,
     source_of_slipping,
 )
@@ -112,6 +113,9 @@ def _standing(plan: Plan, loco: Loco, rail: str) -> str:
     if source.rail == rail:
         return known
     share, there = (NominalPulls(plan).share(loco, each) for each in (rail, source.rail))
+    if least := least_kept(plan, loco, rail):
+        keeps = "kept" if plan.locos[least.loco].pull.get(rail) else "does"
+        return f"{known} x {share:.3g}: it keeps no more than {least.loco} {keeps} ({100 * share:.0f} %)"
     return (
         f"{known} x {share:.3g}, the share kept"
         if there == 1 and not source.known
