@@ -38,7 +38,7 @@ WRITES = {
     "profile.pdf": ("profile", "{plan}", "-o", "{out}"),
     "profile.png": ("profile", "{plan}", "-o", "{out}"),
     "map.svg": ("map", "{plan}", "--treat", "-o", "{out}"),
-    "treat.toml": ("treat", "{plan}", "-o", "{out}"),
+    "treat.toml": ("treat", "{plan}", "--carry", "0", "-o", "{out}"),
     "readings.csv": ("readings", "{plan}", "--csv", "-o", "{out}"),
     "sheet.pdf": ("readings", "{plan}", "--sheet", "-o", "{out}"),
     "export.dxf": ("export", "{plan}", "--treat", "-o", "{out}"),

@@ -103,6 +103,63 @@ def test_slipping_readings_say_nothing_of_the_standing_pull() -> None:
     assert told(standing(plan, "clean")) == near(0.22 * 0.4 * GRAVITY, "assumed")
 
 
+# What others kept
+
+OTHER = '[loco.{}]\nmass = "300 g"\nlength = 0.2\n{}pull = {{ {} }}\n'
+
+
+def beside(loco: str, *others: tuple[str, str, str], films: str = "") -> Plan:
+    return plan_of(loco + "".join(OTHER.format(*other) for other in others), films)
+
+
+DIESEL = ("diesel", "", 'clean = "0.32 N", treated = "0.21 N"')
+
+
+@pytest.mark.parametrize(
+    ("loco", "clean", "basis"), [("", 0.22 * 0.4 * GRAVITY, "assumed"), ('pull.clean = "1 N"\n', 1.0, "scaled")]
+)
+def test_a_locomotive_keeps_no_more_on_a_film_than_others_alike(loco: str, clean: float, basis: Basis) -> None:
+    plan = beside(loco, DIESEL)
+    assert told(standing(plan, "clean"))[0] == pytest.approx(clean)
+    assert told(standing(plan, "treated")) == near(clean * 0.21 / 0.32, basis)
+    # on another day no more than the other is taken to keep then
+    assert told(standing(plan, "treated fresh")) == near(clean * 0.21 / 0.32 * METAL_FRESH / METAL_SETTLED, basis)
+    lower = ("goat", "", 'clean = ["0.5 N", "0.7 N"], treated = "0.5 N", "treated fresh" = "0.2 N"')
+    plan = beside(loco, DIESEL, lower)
+    assert told(standing(plan, "treated")) == near(clean * 0.21 / 0.32, basis)
+    assert told(standing(plan, "treated fresh")) == near(clean * 0.2 / 0.6, basis)
+
+
+@pytest.mark.parametrize(
+    ("other", "films"),
+    [
+        (("diesel", 'on_tyres = "100 g"\n', DIESEL[2]), ""),  # other wheels
+        (("diesel", 'on_tyres = "300 g"\n', DIESEL[2]), ""),
+        (("diesel", "", 'treated = "0.21 N"'), ""),  # of what share, nobody knows
+        (("diesel", "", 'clean = "0.32 N"'), ""),
+        (("diesel", "", 'clean = "0.32 N", treated = "0.30 N"'), ""),  # it kept more
+        (
+            DIESEL,
+            "rail.treated = { metal = { fresh = 0.75, settled = 0.85 }, tyred = { fresh = 0.5, settled = 0.65 } }\n",
+        ),
+    ],
+)
+def test_others_say_nothing_of_other_wheels_nor_against_a_share_that_is_stated(
+    other: tuple[str, str, str], films: str
+) -> None:
+    assert told(standing(beside('pull.clean = "1 N"\n', other, films=films), "treated")) == near(
+        METAL_SETTLED, "scaled"
+    )
+
+
+def test_its_own_reading_on_the_film_counts_whatever_others_kept() -> None:
+    plan = beside('pull = { clean = "1 N", treated = "0.8 N" }\n', DIESEL)
+    assert told(standing(plan, "treated")) == near(0.8, "measured")
+    assert told(standing(plan, "treated fresh")) == near(0.8 * METAL_FRESH / METAL_SETTLED, "scaled")
+    plan = beside('pull.treated = "0.8 N"\n', DIESEL)
+    assert told(standing(plan, "clean")) == near(0.8 / METAL_SETTLED, "scaled")
+
+
 # Shares of locomotives with both kinds of wheels
 
 MIXED = 'on_drivers = "300 g"\ndriven_wheels = 6\ntyred_wheels = 2\n'

@@ -27,7 +27,6 @@ OTHERS = {
     "risers": "risers {path} --line '{line}' --every 2ft --datum 42in --show imperial",
     "helix": "helix --plan {path} --radius 700mm --rise-per-turn 90mm --turns 3 --more all",
     "incline": "incline --plan {path} --rise 100mm --grade 2% --show imperial --more all",
-    "sweep": "helix --plan {path} --sweep 18in 40in 3in 6in --turns 3 --show imperial",
 }
 PARTED = re.compile(r"(?:mm|cm|m|km|in|ft|yd|mile|g|kg|oz|lb|gf|kgf|ozf|lbf|N|mN|deg|%|permille|\d+/\d+)(?!\w)")
 """What a line of a cell begins with whose figure has lost its fraction or its unit."""
@@ -68,7 +67,7 @@ def test_first_screens_keep_to_their_width_and_figures_to_their_units(
         pages.append(page)
         return text(page, width=width, color=color)
 
-    if verb in ("helix", "sweep") and name == "full-size-example":
+    if verb == "helix" and name == "full-size-example":
         pytest.skip("a helix of the radius of a model is none for full size")
     layout, given = layout_of(name), {"path": str(PLANS / f"{name}.toml")}
     line = next(iter(layout.plan.lines))

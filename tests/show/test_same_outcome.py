@@ -122,7 +122,7 @@ def compare(layout: Layout, answer: CheckAnswer, rails: tuple[str, ...] | None, 
     first = headline(text)
     everyone = all(outcome == "climbs" for outcome in per_train.values())
     alone = next(iter(layout.plan.trains), "")
-    assert first.startswith(("All ", "Both ", f"{alone} climbs ")) == everyone
+    assert first.startswith(("All ", "Both ", f"{alone} gets through ")) == everyone
     assert ("NOT CHECKED" in first) == bool(seen["not_checked"])
     failing = [name for name, outcome in per_train.items() if outcome != "climbs"]
     assert all(name in first for name in failing) or len(failing) > 6
@@ -132,7 +132,7 @@ def compare(layout: Layout, answer: CheckAnswer, rails: tuple[str, ...] | None, 
     check_page_of(layout, answer, units, truth)
     check_cards(answer, per_train, pictures=pictures)
     positions = layout.alignment.positions
-    if any(map(positions.usable, positions.tracks)):
+    if any(positions.usable(at.frame) for at in positions.tracks.values()):
         check_map(plan_view(layout, rails=rails), units, judged, pictures=pictures)
     for name, named in layout.plan.trains.items():
         for leg in layout.route(named.route).legs or (layout.route(named.route),):

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
+from zlib import crc32
 
 import click
 from click.core import ParameterSource
@@ -83,8 +84,8 @@ class Answer:
 
     shown: Page | str | bytes | Mapping[str, Any]
     """A document is printed as JSON."""
-    copy: Callable[[], str | bytes] | None = None
-    """What the file after ``-o`` holds where the answer is printed in any case."""
+    copy: Callable[[], str | bytes | None] | None = None
+    """What the file after ``-o`` holds where the answer is printed in any case; None where nothing changes."""
     passes: bool = True
     """Whether ``--strict`` is content with it."""
     remarks: Sequence[str] = ()
@@ -132,7 +133,8 @@ def answers(
             if "stock" in given:  # what a design is for, named by four options
                 given["stock"] = plan_of(click.get_current_context())
                 given = {name: value for name, value in given.items() if name not in ("scale", "unit", "practice")}
-            _refuse_plan(path, given.get("plan") or given.get("stock"))
+            plan = given.get("plan") or given.get("stock")
+            _refuse_plan(None if copies else path, plan)
             grades: Grades = given.pop("grades", None) or "percent"
             out = Output(
                 form, path, given.pop("size", "a4"), given.pop("show", None), grades, si=given.pop("si", False)
@@ -146,7 +148,8 @@ def answers(
             shown, to_file = answer.shown, path is not None and answer.copy is None
             deliver(_written(shown, to_file=to_file), path if to_file else None, open_it=open_it and to_file)
             if path is not None and answer.copy is not None:  # the answer stands, whether or not this can be written
-                deliver(answer.copy(), path, open_it=open_it)
+                _refuse_plan(path, plan)
+                _deliver_copy(answer.copy(), path, open_it=open_it)
             for remark in answer.remarks:
                 complain(remark)
             if strict and not answer.passes:
@@ -197,8 +200,38 @@ def _refuse_plan(output: str | None, plan: Plan | None) -> None:
     if Path(output).suffix.lower() == ".dxf" and not _own_drawing(output):
         raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")
     file = "" if plan is None else plan.file
-    if Path(output).suffix.lower() == ".toml" or (file and Path(file).exists() and Path(output).samefile(file)):
+    this = bool(file) and Path(file).exists() and Path(output).samefile(file)
+    if this or (Path(output).suffix.lower() == ".toml" and not _own_plan(output)):
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
+
+
+def _deliver_copy(copy: str | bytes | None, path: str, *, open_it: bool) -> None:
+    if copy is None:
+        complain(f"{path}: not written, since nothing would change in the plan")
+        return
+    if isinstance(copy, str) and path != "-":
+        body = copy[: _signed_from(copy)]
+        copy = f"{body}{_signature(body)}\n"
+    deliver(copy, path, open_it=open_it)
+
+
+def _signature(body: str) -> str:
+    """Return the line below a plan that this verb writes, by which it knows that nobody has changed it since."""
+    verb = click.get_current_context().command.name
+    return f"# gradehaul {verb} wrote this, and writes it anew while it is unchanged: {crc32(body.encode()):08x}"
+
+
+def _signed_from(text: str) -> int:
+    """Return where the line of a signature begins in a plan, its length where there is none."""
+    last = text.rstrip().rfind("\n") + 1
+    return last if text.startswith("# gradehaul ", last) else len(text)
+
+
+def _own_plan(path: str) -> bool:
+    """Return whether a plan is one that this verb has written and may write again: nobody has changed it."""
+    text = Path(path).read_bytes().decode("utf-8", "replace")
+    body = text[: _signed_from(text)]
+    return text == f"{body}{_signature(body)}\n"
 
 
 def _own_drawing(path: str) -> bool:

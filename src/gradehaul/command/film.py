@@ -82,9 +82,11 @@ def treat(
         )
     found = keep_clean(Layout(plan), film, trains)
 
-    def copy() -> str:
+    def copy() -> str | None:
         from gradehaul.treatment.keep_clean import filmed_plan
 
+        if found.found and not found.length("film"):
+            return None
         return filmed_plan(found, Path(out.path).parent if out.to_file and out.path else None)
 
     from gradehaul.show.film.text import treat_csv, treat_page

@@ -149,17 +149,19 @@ def level(
         raise DesignError("a change of grade is more than 0", place="--change", found=given)
     from gradehaul.design.level.railheads import MOST_CHANGE, leveled
     from gradehaul.haulage.answers.layout import Layout
-    from gradehaul.show.level.text import level_csv, level_page
+    from gradehaul.show.level.text import level_csv, level_page, to_change
 
     change = MOST_CHANGE if change is None else change
     found = leveled(Layout(plan), trains=trains, least=dict(least), most=dict(most), change=change)
 
-    def copy() -> str | bytes:
-        """Return the copy of the plan, or the picture, whichever the name of the file is for."""
+    def copy() -> str | bytes | None:
+        """Return the copy of the plan, None where no railhead moves, or the picture, as the file's name has it."""
         if drawn:
             from gradehaul.show.level.picture import level_picture
 
             return level_picture(out.picture(), found, out.units(plan), size=out.size)
+        if not any(to_change(found, row) for row in found.rows):
+            return None
         from gradehaul.design.level.plan_copy import leveled_plan
 
         return leveled_plan(found, Path(str(out.path)).parent if out.to_file else None)

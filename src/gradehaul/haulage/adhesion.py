@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean
 from typing import Generic, TypeVar
 
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions
-from gradehaul.plan.records import Basis, Film, Loco, Plan, PredictedPull
+from gradehaul.plan.records import Basis, Film, KeptShare, Loco, Plan, PredictedPull
 from gradehaul.quantities import Reading
-from gradehaul.quantities.si import Newtons
+from gradehaul.quantities.si import Newtons, Share
 from gradehaul.track.piecewise import FloatArray
 
 GRAVITY = 9.80665
@@ -112,6 +112,47 @@ def _nearest_first(plan: Plan, condition: str) -> list[str]:
     return own + rest
 
 
+@dataclass(frozen=True, slots=True)
+class LeastKept:
+    """The least share of its clean pull that a locomotive kept on a film, and the film as others alike then have it."""
+
+    share: Share
+    loco: str
+    film: Film
+
+
+def least_kept(plan: Plan, loco: Loco, condition: str) -> LeastKept | None:
+    """Return what holds a locomotive down on a film on which nothing was read that says its pull; None where nothing.
+
+    It keeps no more there than any locomotive that was read on clean rail and on the film, and drives by the same:
+    metal wheels alone, tires alone, or both. A share that the plan states is taken as stated.
+    """
+    rail = RailCondition.named(condition)
+    film = plan.films.get(rail.film or "")
+    if film is None or film.basis != "assumed":
+        return None
+    own, rails = plan.locos.get(loco.name, loco), ages(film.name)
+    if any(own.pull.get(rail) or rail in own.predicted for rail in rails):
+        return None
+    pulls = NominalPulls(plan)
+    kept = [
+        (pulls.standing(other, condition) / pulls.standing(other, CLEAN), other.name)
+        for other in plan.locos.values()
+        if other.pull.get(CLEAN) and any(map(other.pull.get, rails)) and _drives_by(other) == _drives_by(loco)
+    ]
+    share, name = min(kept, default=(1.0, ""))
+    part = share / pulls.share_on(film, loco, fresh=rail.fresh)
+    if part >= 1:
+        return None
+    metal, tyred = (KeptShare(part * each.fresh, part * each.settled) for each in (film.metal, film.tyred))
+    return LeastKept(share, name, replace(film, metal=metal, tyred=tyred))
+
+
+def _drives_by(loco: Loco) -> tuple[bool, bool]:
+    """Return whether a locomotive drives by metal wheels, and by tires."""
+    return loco.on_tyres < loco.on_drivers, loco.on_tyres > 0
+
+
 class PullModel(ABC, Generic[FigureT]):
     """The pulls of a plan's locomotives, calculated alike from single figures and from arrays of random trials.
 
@@ -181,13 +222,22 @@ class PullModel(ABC, Generic[FigureT]):
         return (metal + tyred) * self.share(loco, condition)
 
     def share(self, loco: Loco, condition: str) -> FigureT:
-        """Return the share of its clean pull that a locomotive keeps, weighted by what each kind of wheel gives."""
-        metal, tyred = self._clean(loco)
+        """Return the share of its clean pull that a locomotive keeps, weighted by what each kind of wheel gives.
+
+        On the built-in film no more than others alike kept.
+        """
         rail = RailCondition.named(condition)
         if rail.film is None:
+            metal, tyred = self._clean(loco)
             one: FigureT = (metal + tyred) ** 0.0
             return one
-        kept_metal, kept_tyred = self.kept(self.plan.films[rail.film], fresh=rail.fresh)
+        least = least_kept(self.plan, loco, condition)
+        return self.share_on(self.plan.films[rail.film] if least is None else least.film, loco, fresh=rail.fresh)
+
+    def share_on(self, film: Film, loco: Loco, *, fresh: bool) -> FigureT:
+        """Return the share of its clean pull that a locomotive keeps on a film by the film's own shares."""
+        metal, tyred = self._clean(loco)
+        kept_metal, kept_tyred = self.kept(film, fresh=fresh)
         return (metal * kept_metal + tyred * kept_tyred) / (metal + tyred)
 
     def _clean(self, loco: Loco) -> tuple[FigureT, FigureT]:

@@ -25,6 +25,8 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     for key in ("routes", "trains", "scale"):
         assert document[key] == checked[key]
     assert document["helix"]["grade_pct"] == pytest.approx(2.6526, abs=1e-4)
+    assert run(*USUAL, "-o", str(hill)).exit_code == 0  # its own file
+    hill.write_text(hill.read_text() + "# mine\n")
     again = run(*USUAL, "-o", str(hill))
     assert again.exit_code == 2
     assert "not written over a plan" in again.stderr

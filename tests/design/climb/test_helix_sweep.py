@@ -64,7 +64,8 @@ def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: di
     The named train is taken to hang on its farthest end, its locomotives' own length included, so it may be shorter.
     """
     stock = with_bench(stock)
-    stock = replace(stock, curve_resistance=replace(stock.curve_resistance, **costs))
+    unpredicted = {name: replace(loco, predicted={}) for name, loco in stock.locos.items()}  # as a plan is written
+    stock = replace(stock, locos=unpredicted, curve_resistance=replace(stock.curve_resistance, **costs))
     build = replace(usual_helix_build(stock), ease=0.0, vertical=0.0)
     radii, rises = np.array([0.3, 0.55]), np.array([0.03, 0.08])
     train = next(iter(stock.trains))

@@ -251,3 +251,20 @@ def test_each_leg_of_a_route_with_reversals_is_leveled_its_train_turned() -> Non
         # no verdict is worse by the exact engine, with vertical curves and on both ages of the film
         for rail in layout.rails:
             assert again.verdict(name, rail=rail).margin >= layout.verdict(name, rail=rail).margin - 1e-4
+
+
+@pytest.mark.parametrize(("angle", "kept"), [(720, True), (340, False)])
+def test_turns_over_one_another_stay_apart(angle: int, kept: bool) -> None:
+    """Curves want less grade than the lead to them, so that turns would sink onto those below."""
+    plan = read_plan(
+        HEAD.replace('{ ratio = 87.1, gauge = "16.5 mm" }', '"HO"')
+        + "railhead = { A = 0, B = 0.25 }\n[line.Hill]\nfrom = 'A'\nto = 'B'\n"
+        + f"track = [{{ straight = 4 }}, {{ left = 0.6, angle = {angle} }}]\n"
+        + STOCK
+        + TRAIN
+    )
+    found = leveled(Layout(plan))
+    own, _ = found.stations.lines["Hill"]
+    even, after = (float(np.diff(heights[own])[-1]) for heights in (found.even, found.heights))
+    assert (after == pytest.approx(even, abs=1e-4)) == kept
+    assert kept or after < even - 0.005

@@ -254,6 +254,23 @@ def test_assumed_films_reach_down_to_what_was_measured_elsewhere(layout):
     assert np.quantile(slip, [0.05, 0.5, 0.95]) == pytest.approx([0.62, 0.75, 1.0], abs=0.01)
 
 
+def test_what_another_kept_is_as_unsure_of_a_locomotive_as_the_assumed_share_is():
+    """The median is the share that was read; 5 to 95 % reach as far, as a part of it, as round the assumed one."""
+    text = 'scale = "HO"\nunit = "m"\nline.Main = { from = "A", to = "B", track = [{ straight = 1 }] }\n'
+    for name, pulls in (("mogul", 'clean = "1 N"'), ("diesel", 'clean = "0.32 N", treated = "0.16 N"')):
+        text += f'[loco.{name}]\nmass = "200 g"\nlength = 0.2\npull = {{ {pulls} }}\n'
+    spread = []
+    for film in ('treated = "0.16 N"', 'treated = "0.32 N"'):
+        plan = read_plan(text.replace('treated = "0.16 N"', film))
+        trials, mogul = RandomTrials(plan, 0.008), plan.locos["mogul"]
+        kept = trials.standing(mogul, "treated") / trials.standing(mogul, "clean")
+        spread.append(np.quantile(kept, [0.05, 0.5, 0.95]))
+    (low, middle, high), (assumed_low, assumed, assumed_high) = spread
+    assert (middle, assumed) == pytest.approx((0.5, 0.85), rel=0.02)
+    assert low / middle <= assumed_low / assumed * 1.01
+    assert high / middle >= assumed_high / assumed * 0.99
+
+
 def test_curves_may_cost_more_when_starting(layout):
     trials = RandomTrials(layout.plan, layout.coefficient)
     times = trials.starting_curve / trials.curve

@@ -2,13 +2,19 @@
 
 import re
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from demos import answer_of, layout_of
 from gradehaul.command import main
 from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
+from gradehaul.haulage.train import made_up
+from gradehaul.plan.rail_condition import conditions
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.sources import _how
+from gradehaul.show.check.text import check_page
 
 NAMES = ["first-hill", "switchback", "n-mountain", "two-levels", "bench"]
 
@@ -28,9 +34,10 @@ def test_formulas_that_are_shown_give_the_figures(name):
         if not subject.startswith("loco"):
             continue
         loco, rail = plan.locos[subject[6:-1]], figure.partition(", ")[2]
-        if found := re.fullmatch(r"the reading on (.+) x ([\d.]+) / ([\d.]+), the shares kept", words):
+        scaled = r"the reading on (.+) x ([\d.]+)(?: / ([\d.]+), the shares kept|: it keeps no more than .+)"
+        if found := re.fullmatch(scaled, words):
             was = Pulls(plan).standing(loco, found[1]).value
-            now = was * float(found[2]) / float(found[3])
+            now = was * float(found[2]) / float(found[3] or 1)
             assert Pulls(plan).standing(loco, rail).value == pytest.approx(now, rel=0.01)
             tried += 1
         elif found := re.fullmatch(r"slipping left out: standing pull x ([\d.]+)", words):
@@ -40,8 +47,44 @@ def test_formulas_that_are_shown_give_the_figures(name):
     assert tried or name == "first-hill"
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_demand_and_pull_where_a_train_has_least_to_spare(name):
+    """The pull is the sum of its locomotives', and what curves need is that of each block on its own."""
+    layout, answer = layout_of(name), answer_of(name)
+    plan = answer.plan  # with what the bench says
+    tried = 0
+    for each in answer.trains:
+        profile, train = layout.profile(each.route), made_up(plan, plan.trains[each.name])
+        demand = demand_breakdown(profile, train, each.verdict)
+        assert demand.pull - demand.all == pytest.approx(each.verdict.margin)
+        if each.rail in conditions(plan.films):
+            pulls = sum(layout.pulls.standing(loco, each.rail).value for loco, _ in train.locos)
+            assert demand.pull == pytest.approx(train.together * pulls)
+        leg, start = max((run for run in profile.runs if run[1] < demand.at), key=lambda run: run[1])
+        runs = train.after(leg.route.run_rounds)
+        if not leg.route.lap:
+            turned = leg.turning.at(np.maximum(demand.at - start - runs.edges, 0.0))
+            assert demand.curves == pytest.approx(profile.coefficient * runs.line_weights @ -np.diff(turned), abs=1e-9)
+            tried += 1
+    assert tried == len(answer.trains)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_named_train_is_shown_whole(name):
+    answer = answer_of(name)
+    seen = check_page(answer, units_of(answer.plan.unit), (), ["sources"]).text()
+    seen = seen[seen.index("Where each figure comes from") :]
+    for each in answer.trains:
+        mine = [line for line in seen.splitlines() if line.startswith(f'  train "{each.name}" ')]
+        for figure in ("mass", "length", "rolling resistance", "starting resistance"):
+            assert sum(f" {figure} " in line and " summed " in line for line in mine) == 1
+        for figure in ("pull", "curve resistance", "ruling place of its head"):
+            assert sum(re.search(rf"  {figure}, {each.rail}  ", line) is not None for line in mine) == 1
+
+
 def test_keys_that_are_left_out_are_named():
     done = CliRunner().invoke(main, ["check", "plans/first-hill.toml", "--more", "sources"])
+    assert "1 switcher 9.17 oz stated + 7 boxcar 3.80 oz stated + 1 caboose 3.25 oz assumed" in done.stdout
     assert "mass left out: the NMRA weight in HO for its length" in done.stdout
     assert "rolling left out: 2 % of its weight, common practice" in done.stdout
     assert "[rail.treated] left out: the built-in film" in done.stdout

@@ -178,12 +178,26 @@ def test_names_are_harmless_in_a_spreadsheet(tmp_path: Path) -> None:
     assert "'=1+1" in treat(path, "--csv").stdout
 
 
-def test_a_copy_with_nothing_to_film_says_that_rails_stay_clean(hill: Path, tmp_path: Path) -> None:
+def test_no_copy_is_written_where_nothing_may_be_filmed(hill: Path, tmp_path: Path) -> None:
     out = tmp_path / "clean.toml"
-    assert treat(hill, "--carry", "1 km", "-o", str(out)).exit_code == 0
-    answer = json.loads(CliRunner().invoke(main, ["check", str(out), "--json"]).stdout)
-    assert answer["judged_rails"] == ["as planned"]
-    assert {train["verdict"] for train in answer["trains"] if train["rail"] == "as planned"} == {"climbs"}
+    result = treat(hill, "--carry", "1 km", "-o", str(out))
+    assert result.exit_code == 0
+    assert "not written, since nothing would change" in result.stderr
+    assert not out.exists()
+
+
+def test_its_own_copy_is_written_again_but_not_once_it_is_changed(hill: Path, tmp_path: Path) -> None:
+    out = tmp_path / "filmed.toml"
+    assert treat(hill, "--carry", "0", "-o", str(out)).exit_code == 0
+    written = treat(hill, "--carry", "0", "-o", str(out))
+    assert "filmed.toml: written" in written.stderr.replace("\n", "")
+    other = CliRunner().invoke(main, ["fit", str(hill), "-o", str(out)])
+    assert "not written over a plan" in other.stderr
+    out.write_text(out.read_text().replace("straight = 1300", "straight = 1310"))
+    result = treat(hill, "--carry", "0", "-o", str(out))
+    assert result.exit_code == 2
+    assert "may be filmed" in result.stdout
+    assert "straight = 1310" in out.read_text()
 
 
 # A copy in another folder
@@ -240,7 +254,8 @@ def test_leveled_copies_go_the_same_way(parted: Path, tmp_path: Path) -> None:
     parted.write_text(
         parted.read_text().replace("railhead.A = 0", "railhead = { A = 0, B = 75 }").replace(', grade = "2.5 %"', "")
     )
-    parted.write_text(parted.read_text().replace(', grade = "0 %"', ""))
+    curved = parted.read_text().replace("straight = 1300", "left = 800, angle = 90")
+    parted.write_text(curved.replace(', grade = "0 %"', ""))
     out = tmp_path / "leveled.toml"
     assert CliRunner().invoke(main, ["level", str(parted), "-o", str(out)]).exit_code == 0
     assert 'include = ["layouts/cars.toml"]' in out.read_text()

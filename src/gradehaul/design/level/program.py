@@ -22,10 +22,10 @@ _SLACK = 1e-9
 _ACTIVE = 1e-7
 """A limit with no larger multiplier is not active."""
 
-LimitRule = Literal["given", "rise", "direction", "change", "at least", "at most", "train"]
+LimitRule = Literal["given", "rise", "direction", "change", "at least", "at most", "train", "apart"]
 """What may keep a grade from being lower: a given height, a rise or grade that the plan fixes, that nothing falls where
-even heights climb (nor climbs where they fall), the change of grade, a limit of a joint, and that no train's hardest
-grade is above that with even heights."""
+even heights climb (nor climbs where they fall), the change of grade, a limit of a joint, that no train's hardest
+grade is above that with even heights, and that track over other track stays as high above it as it must."""
 
 
 class Limit(NamedTuple):
@@ -56,7 +56,9 @@ class Optimum:
 class Program:
     """Bounds of heights and limits that tie them; lengths in m, changes of grade plain ratios."""
 
-    def __init__(self, stations: Stations, change: float, orders: Iterable[tuple[Any, FloatArray]]) -> None:
+    def __init__(
+        self, stations: Stations, change: float, orders: Iterable[tuple[Any, FloatArray]], apart: Iterable[Limit]
+    ) -> None:
         self.stations = stations
         self.low = np.where(stations.free, -np.inf, stations.even)
         self.high = np.where(stations.free, np.inf, stations.even)
@@ -72,6 +74,7 @@ class Program:
                 if stations.free[one] or stations.free[two]:
                     self.limits.append(Limit("direction", two, {one: -1.0, two: 1.0}, low, high))
         self.limits += self._changes(change, orders)
+        self.limits += apart
 
     def _changes(self, change: float, orders: Iterable[tuple[Any, FloatArray]]) -> list[Limit]:
         """Return the limits of changes of grade along routes and lines, each once, whichever way it is run."""

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.design.level.as_checked import RulingGrade, as_written, hardest_under, plan_at, ruling_grades
+from gradehaul.design.level.decks import decks_apart
 from gradehaul.design.level.grades import TrainGrades, runs_of
 from gradehaul.design.level.hills import GAIN, ActiveSet, LeveledHeights, Leveling
 from gradehaul.design.level.program import LimitRule, Program
@@ -191,7 +192,8 @@ def leveled(
     that lowers a harder one. Where no more than `GAIN` is to be had, and where no train pulls, heights stay even.
 
     Where even heights climb nothing falls, and where they fall nothing climbs. No train's hardest grade gets harder
-    than with even heights, unless limits of joints forbid these.
+    than with even heights, unless limits of joints forbid these. Track over other track stays at the clear height and
+    its deck above it, or where even heights have it.
 
     All of this is without vertical curves: one that lies on a curve of the track can take back what was gained. The
     grades in the answer are those with vertical curves, as `check` has them. On a route with reversals each leg is
@@ -215,12 +217,13 @@ def leveled(
         )
     # what no train runs over is kept even too
     orders = [(run.order, run.places) for run in runs] + [*stations.lines.values()]
+    apart = list(decks_apart(layout, stations))
     grades = TrainGrades(runs, stations.even.size)
     trains_of, hills = _spots(stations, grades)
     even_hard, _ = grades.worst(stations.even)
 
     def leveling(change: float, least: Mapping[str, float], most: Mapping[str, float]) -> Leveling:
-        program = Program(stations, change, orders)
+        program = Program(stations, change, orders, apart)
         program.bound(plan, least, most)
         own = np.full(hills.size, np.inf)
         if not (least or most):
@@ -337,6 +340,6 @@ def _active_limits(why: ActiveSet, trains: NDArray[np.str_], program: Program) -
             where.setdefault((rule, float(bounds[number])) if free else ("given", None), []).append(names[number])
     if why.spots.size:
         where["train", None] = trains[why.spots].tolist()
-    order: tuple[LimitRule, ...] = ("change", "at least", "at most", "train", "rise", "direction", "given")
+    order: tuple[LimitRule, ...] = ("change", "at least", "at most", "train", "apart", "rise", "direction", "given")
     found = [ActiveLimit(rule, tuple(dict.fromkeys(names)), figure) for (rule, figure), names in where.items()]
     return tuple(sorted(found, key=lambda each: order.index(each.rule)))

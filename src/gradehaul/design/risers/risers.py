@@ -11,7 +11,7 @@ from typing import ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.design.deck import structure_of
+from gradehaul.design.deck import assumed_layers, structure_of
 from gradehaul.design.grade_changes import changes_along
 from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
@@ -61,6 +61,8 @@ class RiserBuild:
     rule: Meters
     level: Meters
     datum: Meters | None = None
+    assumed: tuple[str, ...] = ()
+    """The layers whose thickness nobody stated."""
 
     @property
     def structure(self) -> Meters:
@@ -169,7 +171,8 @@ def usual_riser_build(plan: Plan, system: System, **stated: float | None) -> Ris
         if value is not None and value <= 0:
             found = describe(value, "length", plan.unit)
             raise DesignError(f"{name} must be longer than 0", place=f"--{name}", found=found)
-    return RiserBuild(**usual)  # type: ignore[arg-type]
+    assumed = tuple(name for name in assumed_layers(plan.deck) if stated.get(name) is None)
+    return RiserBuild(**usual, assumed=assumed)  # type: ignore[arg-type]
 
 
 def riser_places(

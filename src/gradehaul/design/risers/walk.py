@@ -22,6 +22,9 @@ from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Laid, Pose, lay_out
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join
 
+_NAMED = 6
+"""Lines that are named where one must be, those that climb highest first."""
+
 
 @dataclass(frozen=True, eq=False)
 class Walk:
@@ -130,10 +133,16 @@ def walk_along(layout: Layout, *, line: str | None = None, route: str | None = N
     if line is None and len(lines) == 1:
         line = next(iter(lines))
     if line is None:
-        write = " or ".join(f"--line {quoted(name)}" for name in list(lines)[:3])
+        ranges = {name: _along(layout, name).railhead for name in lines}
+        steepest = sorted(lines, key=lambda name: ranges[name].least().value - ranges[name].greatest().value)
+        write = " or ".join(f"--line {quoted(name)}" for name in steepest[:_NAMED])
         raise RouteError("the plan has several lines", file=layout.plan.file, write=f"{write}, or --route")
     look_up(line, lines, "line", file=layout.plan.file, place="--line")
-    return _walk(layout, line, [Way(track.id, forward=True) for track in lines[line].tracks])
+    return _along(layout, line)
+
+
+def _along(layout: Layout, line: str) -> Walk:
+    return _walk(layout, line, [Way(track.id, forward=True) for track in layout.plan.lines[line].tracks])
 
 
 def _walk(layout: Layout, name: str, ways: Sequence[Way]) -> Walk:

@@ -134,8 +134,9 @@ def long_section(
 ) -> LongSection:
     """Return the figures of a route's long section.
 
-    The train need not be meant for this route; None is the first that is, if any. Rail conditions that are left out are
-    those by which the layout passes, and beside them each film everywhere, at its worse age for the train.
+    The train need not be meant for this route; None is the first that is, if any. Without a route it is that of the
+    train. Rail conditions that are left out are those by which the layout passes, and beside them each film everywhere,
+    at its worse age for the train.
 
     Raises
     ------
@@ -158,6 +159,8 @@ def long_section(
     >>> [(stretch.start, stretch.hand, stretch.radius) for stretch in section.curves]
     [(4.0, 'left', 1.0)]
     """
+    if route is None and train is not None and train in layout.plan.trains:
+        route = layout.plan.trains[train].route
     section = section_without_train(layout, route)
     return replace(section, haul=_haul(layout, section.profile, train, rails))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from gradehaul.haulage.adhesion import (
     METAL_ADHESION,
@@ -10,13 +10,19 @@ from gradehaul.haulage.adhesion import (
     SLIPPING_FILMED,
     TYRED_ADHESION,
     NominalPulls,
+    Pulls,
+    least_kept,
     source_of_pull,
     source_of_slipping,
 )
 from gradehaul.haulage.answers.check import CheckAnswer
+from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
 from gradehaul.haulage.answers.figures import Figure
-from gradehaul.plan.rail_condition import CLEAN, conditions
-from gradehaul.plan.records import Car, Loco, Plan, PredictedPull
+from gradehaul.haulage.answers.judged import TrainAnswer
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Block, Train, made_up
+from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
+from gradehaul.plan.records import Basis, Car, Loco, Plan, PredictedPull
 from gradehaul.plan.resolve.stock import ROLLING, STARTING
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.unit_format import UnitFormat
@@ -25,7 +31,7 @@ from gradehaul.track.figures import figures_of
 _BASES = (
     "Measured: readings. Stated: written in the plan. Fitted: found so that a line closes.",
     "Scaled: from readings on other rail, or of another state.",
-    "Assumed: common practice, because the plan leaves that key out.",
+    "Assumed: common practice, because the plan leaves that key out. Summed, calculated: from the other figures.",
 )
 _CURVES = {
     "degree": "[curve_resistance] left out, or model degree: 0.69855 m over the ratio (0.04 % a degree of curve)",
@@ -44,6 +50,7 @@ def add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     for each in answer.figures:
         rows += stated.pop(each.subject, [])
         rows.append([each.subject, each.name, figure_value(each, units), each.basis, how[each.subject, each.name]])
+    rows += _train_rows(answer, units)
     page.table(["of", "figure", "value>", "basis", "how"], rows)
     for line in _BASES:
         page.line(line, indent=2)
@@ -106,6 +113,9 @@ def _standing(plan: Plan, loco: Loco, rail: str) -> str:
     if source.rail == rail:
         return known
     share, there = (NominalPulls(plan).share(loco, each) for each in (rail, source.rail))
+    if least := least_kept(plan, loco, rail):
+        keeps = "kept" if plan.locos[least.loco].pull.get(rail) else "does"
+        return f"{known} x {share:.3g}: it keeps no more than {least.loco} {keeps} ({100 * share:.0f} %)"
     return (
         f"{known} x {share:.3g}, the share kept"
         if there == 1 and not source.known
@@ -139,3 +149,80 @@ def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:
 def figure_value(figure: Figure, units: UnitFormat) -> str:
     """Return the value of a figure in the reader's units."""
     return units.small(figure.value) if figure.kind == "length" else units.quantity(figure.value, figure.kind)
+
+
+def _train_rows(answer: CheckAnswer, units: UnitFormat) -> Iterator[list[str]]:
+    """Yield whose figure, which, its value, where it comes from and how it is worked out, for every named train."""
+    plan, pulls = answer.plan, Pulls(answer.plan)
+    profiles = {each.route.name: each.profile for each in answer.routes}
+    for named in plan.trains.values():
+        subject, train = f'train "{named.name}"', made_up(plan, named)
+        for row in (*_of_stock(train, units), *_of_cars(train, units)):
+            yield [subject, *row]
+        for each in answer.trains:
+            if each.name == named.name:
+                for row in _on_rail(answer, each, train, profiles[each.route], pulls, units):
+                    yield [subject, *row]
+
+
+def _of_stock(train: Train, units: UnitFormat) -> Iterator[list[str]]:
+    masses = _sum(train.blocks, [f"{units.mass(each.vehicle.mass)} {_mass_basis(each)}" for each in train.blocks])
+    yield ["mass", units.mass(sum(block.mass for block in train.blocks)), "summed", masses]
+    lengths = _sum(train.blocks, [f"{units.length(each.vehicle.length)} stated" for each in train.blocks])
+    yield ["length", units.length(train.length), "summed", lengths]
+
+
+def _of_cars(train: Train, units: UnitFormat) -> Iterator[list[str]]:
+    cars = [(block, block.vehicle) for block in train.blocks if isinstance(block.vehicle, Car)]
+    if not cars:
+        return
+    blocks = [block for block, _ in cars]
+    rolling = [f"{units.quantity(car.rolling.value, 'share')} {car.rolling_basis}" for _, car in cars]
+    own = "of their weights; that of locomotives is in their pulls already"
+    yield ["rolling resistance", units.force(train.rolling), "summed", f"{_sum(blocks, rolling)} {own}"]
+    starting = [f"{units.quantity(car.starting.value, 'share')} {car.starting_basis}" for _, car in cars]
+    yield ["starting resistance", units.force(train.starting), "summed", f"{_sum(blocks, starting)} of their weights"]
+
+
+def _on_rail(
+    answer: CheckAnswer, each: TrainAnswer, train: Train, profile: RouteProfile, pulls: Pulls, units: UnitFormat
+) -> Iterator[list[str]]:
+    """Yield the pull on one rail, the curve resistance, and the place that rules."""
+    demand = demand_breakdown(profile, train, each.verdict)
+    place = f"{units.length(demand.at)} on {demand.track}"
+    pull, made = _pull(train, each.rail, demand.pull, pulls, units)
+    yield [f"pull, {each.rail}", pull, each.verdict.basis, made]
+    basis = next(figure.basis for figure in answer.figures if figure.subject == "curves")
+    coefficient = units.small(answer.coefficient)
+    curves = f"with its head at {place}: the coefficient {coefficient} x the weight on each curve / its radius"
+    yield [f"curve resistance, {each.rail}", units.force(demand.curves), basis, curves]
+    parts = {"grade": demand.grade, "curves": demand.curves, "rolling": demand.rolling}
+    if demand.tension:
+        parts["coupler tension on curves"] = demand.tension
+    words = ", ".join(f"{name} {units.force(force)}" for name, force in parts.items())
+    least = f"on {demand.track}: least to spare, {units.force(each.verdict.margin)} = pull less {words}"
+    yield [f"ruling place of its head, {each.rail}", units.length(demand.at), "worked out", least]
+
+
+def _pull(train: Train, rail: str, pull: float, pulls: Pulls, units: UnitFormat) -> tuple[str, str]:
+    """Return the pull of a train and what it is made of; on rails as planned it is that of the place that rules."""
+    locos = [(block.count, block.vehicle) for block in train.blocks if isinstance(block.vehicle, Loco)]
+    if rail in PLANNED:
+        words = " + ".join(f"{count} {loco.name}" for count, loco in locos)
+        words += ", each at its lowest pull on the rails under it"
+    else:
+        each = [(count, loco.name, pulls.standing(loco, rail)) for count, loco in locos]
+        words = " + ".join(f"{count} {name} {units.force(pull.value)} {pull.basis}" for count, name, pull in each)
+        pull = train.together * sum(count * pull.value for count, _, pull in each)
+    together = f"({words}) x {units.quantity(train.together, 'share')} together, {train.together_basis}"
+    return units.force(pull), words if train.together == 1.0 else together
+
+
+def _mass_basis(block: Block) -> Basis:
+    return block.vehicle.mass_basis if isinstance(block.vehicle, Car) else "stated"
+
+
+def _sum(blocks: Sequence[Block], figures: Sequence[str]) -> str:
+    """Return what a figure of a train is the sum of, from head to tail."""
+    pairs = zip(blocks, figures, strict=True)
+    return " + ".join(f"{block.count} {block.vehicle.name} {figure}" for block, figure in pairs)

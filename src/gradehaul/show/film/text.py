@@ -59,7 +59,9 @@ def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     for line in depends_on(found, units):
         page.paragraph(*line)
     if left := [name for name in found.plan.trains if name not in {train.name for train in found.trains}]:
-        page.paragraph((f"NOT JUDGED: {', '.join(left)}, which run on this film too", "bold red"), ".")
+        page.paragraph(
+            (f"NOT JUDGED: {', '.join(left)}, which run{'s' * (len(left) == 1)} on this film too", "bold red"), "."
+        )
     page.line()
     if not found.beyond:
         page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0, folded=True)

@@ -59,11 +59,11 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line()
     rulings = [[each.route, units.grade(each.even), units.grade(each.leveled), each.track] for each in found.rulings]
     page.table(["route", "ruling before>", "after>", "place"], rulings, indent=0)
-    gains = any(each.even - each.leveled > GAIN for each in found.hardest)
-    changed = [row for row, moved in _heights(found, units) if moved > (_SAME if gains else _NOT_WORTH)]
+    rows_of = zip(_heights(found, units), found.rows, strict=True)
+    changed = [row for row, station in rows_of if to_change(found, station)]
     page.line()
     if changed:
-        page.line("Railheads to change:" if gains else "Railheads to change, for the next hardest places:")
+        page.line("Railheads to change:" if _gains(found) else "Railheads to change, for the next hardest places:")
         page.table(_HEADS, changed, indent=0)
         page.line()
         page.line(_FIRST)
@@ -72,7 +72,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.more(LEVEL)
     if "heights" in more:
         page.heading("All railheads")
-        page.table(_HEADS, [row for row, _ in _heights(found, units)])
+        page.table(_HEADS, _heights(found, units))
     if "limits" in more:
         _add_limits(page, found, units)
     if "notes" in more:
@@ -90,6 +90,15 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
         )
         page.line(_CAUTION, indent=2)
     return page
+
+
+def to_change(found: Leveled, station: StationHeight) -> bool:
+    """Return whether the height of a station changes by so much that it is worth a cut."""
+    return abs(station.railhead - station.string) > (_SAME if _gains(found) else _NOT_WORTH)
+
+
+def _gains(found: Leveled) -> bool:
+    return any(each.even - each.leveled > GAIN for each in found.hardest)
 
 
 def _behind(cars: int) -> str:
@@ -168,6 +177,7 @@ def _words(binding: ActiveLimit, units: UnitFormat) -> str:
         "given": f"the heights fixed at {where}",
         "rise": f"the rise or grade stated at {where}",
         "direction": f"a climb stays a climb and a fall a fall at {where}",
+        "apart": f"the room over the track below at {where}",
         "train": f"{where}: no harder grade than before",
     }[binding.rule]
 
@@ -179,25 +189,26 @@ def _listed(names: Sequence[str]) -> str:
     return listed([*shown, f"{more} more"] if more else shown)
 
 
-def _heights(found: Leveled, units: UnitFormat) -> list[tuple[list[Piece], float]]:
-    """Return a row for every station of every line, and by how much its height changes, m."""
+def _heights(found: Leveled, units: UnitFormat) -> list[list[Piece]]:
+    """Return a row for every station of every line."""
     names = {number: name for name, number in found.stations.joints.items()}
     numbers = [number for own, _ in found.stations.lines.values() for number in own.tolist()]
-    rows: list[tuple[list[Piece], float]] = []
+    rows: list[list[Piece]] = []
     for here, after, number in zip(found.rows, [*found.rows[1:], None], numbers, strict=True):
         grade, joint = "", names.get(number, "")
         if after is not None and after.line == here.line:
             rise = after.railhead - here.railhead
             grade = units.grade(rise / (after.at - here.at) if abs(rise) > _STILL else 0.0)
-        row: list[Piece] = [
-            here.line,
-            units.length(here.at),
-            units.length(here.string, fine=True),
-            units.length(here.railhead, fine=True),
-            joint if here.free else f"{joint} fixed".strip(),
-            grade,
-        ]
-        rows.append((row, abs(here.railhead - here.string)))
+        rows.append(
+            [
+                here.line,
+                units.length(here.at),
+                units.length(here.string, fine=True),
+                units.length(here.railhead, fine=True),
+                joint if here.free else f"{joint} fixed".strip(),
+                grade,
+            ]
+        )
     return rows
 
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
-from gradehaul.show.base.labels import spans
+from gradehaul.show.base.labels import listed, spans
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -75,6 +75,7 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
             ("deck (plywood subroadbed)", build.deck),
         )
     )
+    assumed = f"; {listed(build.assumed)} assumed: write [deck]" if build.assumed else ""
     counted = (
         "Railhead and top count from the plan's 0, so top is no length to cut: --datum gives that."
         if build.datum is None
@@ -91,7 +92,7 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
     return [
         f"Columns are in {'inches' if unit == 'in' else unit}{places}.",
         counted,
-        f"Under the railhead: {layers}.",
+        f"Under the railhead: {layers}{assumed}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
         "Risers also stand at ends and joints, and where the grade begins or ceases to change.",
         block,

@@ -18,6 +18,7 @@ from gradehaul.show.base.colors import INK, OUTCOME_COLORS, RAILS, SHORT, SPARE
 from gradehaul.show.base.paper import Paper
 from gradehaul.show.base.picture import curve_points, curve_points_in
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.section.text import condition_words
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 _SLIPPING: Any = (0, (1, 1.6))
@@ -32,9 +33,9 @@ _MARKS: Mapping[str, tuple[dict[str, Any], str]] = {
 
 
 def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven], units: UnitFormat) -> None:
-    """Draw pull and demand, the gap between them on the worst rail, and the holding-back limit of a descent."""
+    """Draw all pulls and the demand, the gap on the worst judged rail, and the holding-back limit of a descent."""
     descends = haul.least.least().value < 0
-    tops = [haul.starting, *(each.standing for each in judged)]
+    tops = [haul.starting, *(each.standing for each in haul.given)]
     unit = units.force(max(each.greatest().value for each in tops)).rsplit(" ", 1)[1]
     key: dict[str, Artist] = {}
 
@@ -60,12 +61,12 @@ def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven],
 
     worst = min(judged, key=lambda each: how_well(each.verdict))
     gap(worst.standing, haul.running, "gap")
-    for each, (color, dashes) in zip(judged, cycle(RAILS), strict=False):
-        words = f"pull, {each.rail}{_steady(each.standing, units)}"
+    for each, (color, dashes) in zip(haul.given, cycle(RAILS), strict=False):
+        words = f"pull, {condition_words(haul, each)}{_steady(each.standing, units)}"
         line(each.standing, words, f"standing {each.rail}", color=color, lw=1.8, ls=dashes, zorder=3)
         line(
             each.slipping,
-            f"with slipping wheels{_steady(each.slipping, units) if len(judged) == 1 else ''}",
+            f"with slipping wheels{_steady(each.slipping, units) if len(haul.given) == 1 else ''}",
             f"slipping {each.rail}",
             color=color,
             lw=1.0,
@@ -75,11 +76,12 @@ def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven],
     line(haul.running, "demand to run", "demand running", color=INK, lw=2.2, zorder=4)
     line(haul.starting, "demand to start", "demand starting", color="#555555", lw=0.9, zorder=3)
     if descends:
-        for each, (color, _) in zip(judged, cycle(RAILS), strict=False):
+        for each, (color, _) in zip(haul.given, cycle(RAILS), strict=False):
             limit = each.slipping * -1.0
-            words = f"holding-back limit{_steady(limit, units) if len(judged) == 1 else ''}"
+            words = f"holding-back limit{_steady(limit, units) if len(haul.given) == 1 else ''}"
             line(limit, words, f"holding back {each.rail}", color=color, lw=1.6, ls=(0, (4, 1, 1, 1, 1, 1)), zorder=3)
-            gap(limit, haul.least, f"holding back {each.rail}", below=True)
+            if each.judged:
+                gap(limit, haul.least, f"holding back {each.rail}", below=True)
         line(haul.least, "least demand downhill", "demand least", color=INK, lw=1.2, ls=(0, (5, 1.5)), zorder=4)
     if worst.verdict.outcome != "runs away":
         _mark_least(axes, haul, worst, units, unit, key)
