@@ -193,7 +193,7 @@ class Layout(engine.Layout):
     def clearances(
         self,
         *,
-        deck: float | None = None,
+        structure: float | None = None,
         wire: bool = False,
         overhead: float | None = None,
         coupler: float | None = None,
@@ -203,8 +203,8 @@ class Layout(engine.Layout):
 
         Parameters
         ----------
-        deck
-            Thickness of the deck of an upper level with roadbed and track, m; None for an assumed one.
+        structure
+            Thickness of deck, roadbed and track together, m; None for what the plan states, else what is usual.
         wire
             Whether stock runs under overhead wire.
         overhead
@@ -235,7 +235,7 @@ class Layout(engine.Layout):
         from gradehaul.design.clearance.findings import clearances
         from gradehaul.design.clearance.rules import Allowances
 
-        return clearances(self, Allowances(deck, wire, overhead, coupler, tuple(trains)))
+        return clearances(self, Allowances(structure, wire, overhead, coupler, tuple(trains)))
 
     def try_train(
         self, route: str, vehicles: Sequence[str], *, heights: Mapping[str, float] | None = None, seed: int = 0

@@ -165,8 +165,8 @@ def test_help_is_shown_though_the_plan_cannot_be_read():
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        (["--deck", "9 kg"], '--deck: a length is needed, but kg is a mass, got "9 kg"'),
-        (["--deck", "1 in 40"], "--deck: a length is needed, but this is written like a grade"),
+        (["--structure", "9 kg"], '--structure: a length is needed, but kg is a mass, got "9 kg"'),
+        (["--structure", "1 in 40"], "--structure: a length is needed, but this is written like a grade"),
         (["--overhead", "1e999"], "--overhead: the number is too large"),
         (["--coupler", "200 km"], "--coupler: too long for any railway, got 200 km"),
     ],
@@ -180,7 +180,7 @@ def test_a_quantity_that_is_none_is_refused_with_its_option(words, line):
 def test_a_bare_length_reads_in_the_plans_unit_wherever_the_option_stands():
     before, behind, metric = (
         CliRunner().invoke(main, ["clearance", *words, "--json"]).stdout
-        for words in (["--deck", "1", PLAN], [PLAN, "--deck", "1"], [PLAN, "--deck", "25.4 mm"])
+        for words in (["--structure", "1", PLAN], [PLAN, "--structure", "1"], [PLAN, "--structure", "25.4 mm"])
     )
     assert before == behind == metric
     assert "0.0254" in before

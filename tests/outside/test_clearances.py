@@ -126,9 +126,9 @@ def test_nem_102_raises_the_height_under_wire_by_the_overhead_line() -> None:
     plan = read_plan(
         'scale = "H0"\nunit = "mm"\nrailhead.A = 0\nline.M = { from = "A", to = "B", track = [{ straight = 9 }] }\n'
     )
-    standard = standard_of(plan, Allowances(deck=0.0, wire=True, overhead=0.012))
+    standard = standard_of(plan, Allowances(structure=0.0, wire=True, overhead=0.012))
     assert (standard.wanted_height, standard.least_height) == (pytest.approx(0.077), pytest.approx(0.077))
-    assumed = standard_of(plan, Allowances(deck=0.0, wire=True))
+    assumed = standard_of(plan, Allowances(structure=0.0, wire=True))
     assert assumed.least_height == pytest.approx(0.065)
     assert assumed.wanted_height > 0.065
 
@@ -145,8 +145,8 @@ def test_nem_102_is_what_turns_of_a_helix_keep(scale: str, free: int, wire: int)
     )
     layout = Layout(read_plan(text))
     for allowances, height in (
-        (Allowances(deck=0.0), free),
-        (Allowances(deck=0.0, wire=True, overhead=0.0), wire),
+        (Allowances(structure=0.0), free),
+        (Allowances(structure=0.0, wire=True, overhead=0.0), wire),
     ):
         found = min(
             (each for each in clearances(layout, allowances).findings if each.rule == "vertical room"),

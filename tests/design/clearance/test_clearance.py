@@ -92,15 +92,15 @@ def helix(rise: float, turns: int = 3) -> str:
         (84.0, USUAL_ALLOWANCES, "pass"),
         (83.0, USUAL_ALLOWANCES, "look"),
         (58.0, USUAL_ALLOWANCES, "fail"),
-        (77.0, Allowances(deck=0.019), "fail"),
-        (75.0, Allowances(deck=0.016), "pass"),
-        (80.0, Allowances(deck=0.016, wire=True), "fail"),
-        (81.0, Allowances(deck=0.016, wire=True), "look"),  # 1.8 m over 87 for the line are assumed
-        (102.0, Allowances(deck=0.016, wire=True), "pass"),
-        (80.0, Allowances(deck=0.016, wire=True, overhead=0.0), "fail"),
-        (81.0, Allowances(deck=0.016, wire=True, overhead=0.0), "pass"),
-        (90.0, Allowances(deck=0.016, wire=True, overhead=0.010), "fail"),
-        (91.0, Allowances(deck=0.016, wire=True, overhead=0.010), "pass"),
+        (77.0, Allowances(structure=0.019), "fail"),
+        (75.0, Allowances(structure=0.016), "pass"),
+        (80.0, Allowances(structure=0.016, wire=True), "fail"),
+        (81.0, Allowances(structure=0.016, wire=True), "look"),  # 1.8 m over 87 for the line are assumed
+        (102.0, Allowances(structure=0.016, wire=True), "pass"),
+        (80.0, Allowances(structure=0.016, wire=True, overhead=0.0), "fail"),
+        (81.0, Allowances(structure=0.016, wire=True, overhead=0.0), "pass"),
+        (90.0, Allowances(structure=0.016, wire=True, overhead=0.010), "fail"),
+        (91.0, Allowances(structure=0.016, wire=True, overhead=0.010), "pass"),
     ],
 )
 def test_stacked_turns_have_the_rise_of_a_turn(rise: float, allowances: Allowances, outcome: str) -> None:
@@ -340,8 +340,8 @@ def test_more_cars_tip_sooner_and_a_helper_at_the_tail_relieves_the_string() -> 
 
 
 def test_allowances_out_of_range_and_an_unknown_train() -> None:
-    with pytest.raises(DesignError, match="--deck"):
-        judged(helix(80), "radius", Allowances(deck=-0.01))
+    with pytest.raises(DesignError, match="--structure"):
+        judged(helix(80), "radius", Allowances(structure=-0.01))
     with pytest.raises(DesignError, match="--coupler"):
         judged(helix(80), "radius", Allowances(coupler=0.0))
     with pytest.raises(RouteError, match="no train of this name"):

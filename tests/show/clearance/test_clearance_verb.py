@@ -64,7 +64,7 @@ def test_strict_fails_where_a_place_would_fail_with_the_deck_that_is_assumed(hel
     assert "0 fail, 1 would fail with the assumed deck of 24.9 mm with roadbed and track, 1 to look at" in words
     assert (status, left_out) == (1, [])
     assert json.loads(clearance(helix, "--json").stdout)["would_fail"] == 1
-    stated = clearance(helix, "--strict", "--deck", "12")
+    stated = clearance(helix, "--strict", "--structure", "12")
     assert stated.exit_code == 0
     assert "would fail" not in stated.stdout
 
@@ -106,10 +106,10 @@ def test_what_was_not_checked_stands_in_the_headline_and_is_not_passed(helix: Pa
 
 
 def test_wishes_are_read_in_the_plans_unit_and_refused_with_their_option(helix: Path) -> None:
-    assert "track, roadbed and deck 12.0 mm;" in " ".join(clearance(helix, "--deck", "12").stdout.split())
+    assert "track, roadbed and deck 12.0 mm;" in " ".join(clearance(helix, "--structure", "12").stdout.split())
     for more, words in (
-        (["--deck", "12 kg"], "--deck"),
-        (["--deck", "-1 mm"], "--deck"),
+        (["--structure", "12 kg"], "--structure"),
+        (["--structure", "-1 mm"], "--structure"),
         (["--train", "x"], "--train"),
     ):
         result = clearance(helix, *more)

@@ -38,7 +38,7 @@ class Allowances:
     None is as the plan states it, else assumed; without trains every one that is named is judged.
     """
 
-    deck: Meters | None = None
+    structure: Meters | None = None
     wire: bool = False
     overhead: Meters | None = None
     coupler: Meters | None = None
@@ -169,15 +169,15 @@ def standard_of(plan: Plan, allowances: Allowances) -> Standard:
     if allowances.wire:
         overhead = table["overhead"]["full_size"] / scale.ratio if allowances.overhead is None else allowances.overhead
         source += f"; overhead line: {table['overhead']['source' if allowances.overhead is None else 'rule']}"
-    deck, couplers = allowances.deck, table["coupler"]
+    structure, couplers = allowances.structure, table["coupler"]
     full_size = scale.gauge * scale.ratio
     widest = next(each for each in couplers["gauges"] if full_size <= each["up_to"])
     return Standard(
         height=height,
         height_source=source,
-        deck=structure_of(plan).total if deck is None else deck,
-        deck_stated=stated_thickness(plan.deck) if deck is None else deck,
-        assumed_layers=assumed_layers(plan.deck) if deck is None else (),
+        deck=structure_of(plan).total if structure is None else structure,
+        deck_stated=stated_thickness(plan.deck) if structure is None else structure,
+        assumed_layers=assumed_layers(plan.deck) if structure is None else (),
         overhead=overhead,
         overhead_assumed=allowances.wire and allowances.overhead is None,
         spacing=spacing_of(plan),
@@ -191,7 +191,7 @@ def _refuse(allowances: Allowances, plan: Plan) -> None:
     """Refuse lengths out of range."""
     most = _MOST_GAUGES * plan.scale.gauge
     for name, value, what, example in (
-        ("deck", allowances.deck, "the thickness of the deck", "--deck 25mm"),
+        ("structure", allowances.structure, "the thickness of deck, roadbed and track", "--structure 25mm"),
         ("overhead", allowances.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
         ("coupler", allowances.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
     ):
