@@ -13,7 +13,7 @@ from gradehaul.haulage.longest import Load
 from gradehaul.haulage.verdict import FAILS
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.show.base.labels import FILM_CAUTION, chance_words
+from gradehaul.show.base.labels import FILM_CAUTION, chance_words, listed
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
@@ -196,8 +196,11 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
         for berth in answer.berths
         if not berth.clear_length
     ]
-    if lines:
+    rolling = [berth.name for berth in answer.berths if not all(berth.cars_stay.values())]
+    if lines or rolling:
         page.line()
+    if rolling:
+        page.paragraph("Parked cars ", ("ROLL AWAY", "bold red"), f" from {listed(rolling)}: --more berths.")
     for line in lines[:_WAYS]:
         page.paragraph(line)
     if len(lines) > _WAYS:
@@ -362,7 +365,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
-    parts += ["Risk: chance of stalling or running away."] if answer.trains else []
+    parts += ["Risk: chance of stalling or running away, marginal aside."] if answer.trains else []
     page.paragraph(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:

@@ -102,7 +102,7 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     if answer.film_spreads:
         yield spread_words(answer.plan, units)
     yield from (f"Note: {note.text}." for note in answer.notes)
-    yield "Risk: chance of stalling or running away."
+    yield "Risk: chance of stalling or running away, marginal aside."
 
 
 def _cut(cut: Cut) -> str:

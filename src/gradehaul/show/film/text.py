@@ -271,7 +271,7 @@ def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.table(heads, rows, indent=0)
     checked = ", as check does on the plan that treat -o writes" if found.options.step is None else ""
     spread = "" if found.beyond else f" Both include film that wheels spread{checked}."
-    page.paragraph(f"Risk: chance of stalling or running away.{spread}")
+    page.paragraph(f"Risk: chance of stalling or running away, marginal aside.{spread}")
     for train in ordered:
         for misfit in train.planned.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, units)}")

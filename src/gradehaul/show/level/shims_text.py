@@ -98,7 +98,7 @@ def _steep(steep: Steep, units: UnitFormat) -> tuple[Piece, ...]:
     )
     if steep.sure:
         return ("Steeper than the target", "bold red"), where
-    return ("Perhaps steeper than the target", "yellow"), f"{where}, within the error of reading"
+    return ("Perhaps steeper than the target", "yellow"), f"{where}, too near for these readings to tell"
 
 
 def correction_text(steps: int, step: float) -> str:
