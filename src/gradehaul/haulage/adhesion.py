@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -114,38 +115,50 @@ def _nearest_first(plan: Plan, condition: str) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class LeastKept:
-    """The least share of its clean pull that a locomotive kept on a film, and the film as others alike then have it."""
+    """Whose share of its clean pull on a film holds others alike down, in words, and the film as they then have it."""
 
-    share: Share
-    loco: str
+    how: str
     film: Film
 
 
 def least_kept(plan: Plan, loco: Loco, condition: str) -> LeastKept | None:
     """Return what holds a locomotive down on a film on which nothing was read that says its pull; None where nothing.
 
-    It keeps no more there than any locomotive that was read on clean rail and on the film, and drives by the same:
-    metal wheels alone, tires alone, or both. A share that the plan states is taken as stated.
+    It keeps no more there than the least share of others alike.
     """
     rail = RailCondition.named(condition)
     film = plan.films.get(rail.film or "")
+    own = plan.locos.get(loco.name, loco)
+    if film is None or any(own.pull.get(rail) or rail in own.predicted for rail in ages(film.name)):
+        return None
+    share, how = least_share(plan, loco, condition)
+    part = share / NominalPulls(plan).share_on(film, loco, fresh=rail.fresh)
+    if part >= 1:
+        return None
+    metal, tyred = (KeptShare(part * each.fresh, part * each.settled) for each in (film.metal, film.tyred))
+    return LeastKept(how, replace(film, metal=metal, tyred=tyred))
+
+
+def least_share(plan: Plan, loco: Loco, condition: str) -> tuple[Share, str]:
+    """Return the least share of its clean pull that any locomotive alike keeps on a film, and whose it is, in words.
+
+    Alike are those that were read on clean rail and on the film, and drive by the same: metal wheels alone, tires
+    alone, or both. It is infinite where there is none, and where the plan states the film's shares.
+    """
+    film = plan.films.get(RailCondition.named(condition).film or "")
     if film is None or film.basis != "assumed":
-        return None
-    own, rails = plan.locos.get(loco.name, loco), ages(film.name)
-    if any(own.pull.get(rail) or rail in own.predicted for rail in rails):
-        return None
-    pulls = NominalPulls(plan)
+        return math.inf, ""
+    pulls, rails = NominalPulls(plan), ages(film.name)
     kept = [
         (pulls.standing(other, condition) / pulls.standing(other, CLEAN), other.name)
         for other in plan.locos.values()
         if other.pull.get(CLEAN) and any(map(other.pull.get, rails)) and _drives_by(other) == _drives_by(loco)
     ]
-    share, name = min(kept, default=(1.0, ""))
-    part = share / pulls.share_on(film, loco, fresh=rail.fresh)
-    if part >= 1:
-        return None
-    metal, tyred = (KeptShare(part * each.fresh, part * each.settled) for each in (film.metal, film.tyred))
-    return LeastKept(share, name, replace(film, metal=metal, tyred=tyred))
+    if not kept:
+        return math.inf, ""
+    share, name = min(kept)
+    keeps = "kept" if plan.locos[name].pull.get(condition) else "does"
+    return share, f"it keeps no more than {name} {keeps} ({100 * share:.0f} %)"
 
 
 def _drives_by(loco: Loco) -> tuple[bool, bool]:

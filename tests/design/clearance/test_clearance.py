@@ -227,6 +227,25 @@ def test_legs_of_a_turnout_are_not_beside_one_another_and_a_pinched_siding_is() 
     assert found.outcome == "fail"
 
 
+@pytest.mark.parametrize("run", ["{ straight = 1600 }", "{ straight = 60 }, { straight = 1540 }"])
+@pytest.mark.parametrize(("between", "outcome"), [(90, "pass"), (45, "fail")])
+def test_a_track_that_still_parts_is_judged_only_past_its_turnout(run: str, between: int, outcome: str) -> None:
+    text = (
+        'railhead.A = 0\nturnout.T = { toe = "Lead", legs = ["Main", "Spur"] }\n'
+        'line.Lead = { from = "A", to = "T", track = [{ straight = 500 }] }\n'
+        'line.Main = { from = "T", to = "B", track = [{ straight = 2500 }] }\n'
+        'line.Spur = { from = "T", to = "C", track = [{ left = 900, angle = 9 }, '
+        f"{{ straight = {between} }}, {{ right = 2000, angle = 9 }}, {run}] }}\n"
+    )
+    turn = math.radians(9)
+    out = 2900 * (1 - math.cos(turn)) + between * math.sin(turn)
+    # judged from about 460 mm on both legs: 20 times the 46 mm that H0 wants between centers by NEM 112
+    left = (2900 * turn + between - 460) / 2000
+    (found,) = judged(text, "side room")
+    assert found.outcome == outcome
+    assert found.value == pytest.approx((out - 2000 * (1 - math.cos(left))) / 1000, abs=1e-3)
+
+
 STOCK = '[car.coach]\nlength = 300\nmass = "150 g"\n[loco.mule]\nmass = "400 g"\nlength = 200\npull.clean = "100 gf"\n'
 
 

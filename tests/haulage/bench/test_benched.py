@@ -186,6 +186,25 @@ def test_one_locomotive_predicts_nobody(rail):
     assert Pulls(told).standing(half, "treated").value == pytest.approx(116 * GF * share)
 
 
+def test_a_prediction_keeps_no_more_on_a_film_than_others_alike_and_is_as_unsure_as_it_was():
+    text = PLAN.replace('on_tyres = "120 g"\n', "")
+    for name, clean, film in (("bare", 60, 50), ("heavy", 110, 66)):
+        text += read(name, clean) + read(name, film, RAILS["treated"])
+    stated = "[rail.treated]\nmetal = { fresh = 0.75, settled = 0.85 }\ntyred = { fresh = 0.5, settled = 0.65 }\n"
+    told, free = (with_bench(read_plan(each)) for each in (text, text + stated))
+    own, mean = told.locos["unread"].predicted, free.locos["unread"].predicted["treated"]
+    assert own["treated"].value == pytest.approx(own["clean"].value * 66 / 110)  # 0.6, not 0.83
+    assert mean.value > 1.1 * own["treated"].value
+    assert (own["treated"].own, own["treated"].shared) == (mean.own, mean.shared)
+    one, other = (RandomTrials(plan, 0.008).standing(plan.locos["unread"], "treated") for plan in (told, free))
+    assert np.median(one) == pytest.approx(own["treated"].value, rel=0.03)
+    assert np.median(other) == pytest.approx(mean.value, rel=0.03)
+    assert told.locos["unread"].worked_out["treated"].how == (
+        "from readings of others on clean x 0.6: it keeps no more than heavy kept (60 %)"
+    )
+    assert "treated" not in free.locos["unread"].worked_out
+
+
 def test_predictions_of_one_fit_share_its_errors():
     """The coefficients' errors move all that a fit predicts; what a locomotive has of its own moves it alone."""
     other = '[loco.other]\nmass = "350 g"\nlength = 200\non_tyres = "120 g"\n'

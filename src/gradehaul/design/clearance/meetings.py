@@ -183,16 +183,23 @@ class _Frame:
         at = span[one, 0] + share * (span[one, 1] - span[one, 0])
         other_at = span[two, 0] + other * (span[two, 1] - span[two, 0])
         pairs = _Pairs(one, two, at, other_at, rise, apart, least, beside).take(meets)
-        running_on, parting = self._rail_between(pairs)
-        own = (running_on < _ONWARD * self.reach) | ((parting < _PARTING * self.spacing.straight) & ~over[meets])
-        return pairs.take(~own)
+        running_on, parting = self._own(track[pairs.one], track[pairs.two], pairs.at, pairs.other_at)
+        return pairs.take(~(running_on | (parting & ~over[meets])))
 
-    def _rail_between(self, pairs: _Pairs) -> tuple[FloatArray, FloatArray]:
-        """Return the rail between the places of each pair, m: running on without reversal, and by parting."""
+    def _own(
+        self, a: Integers, b: Integers, at: FloatArray, other_at: FloatArray
+    ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Return whether places of tracks a and b are of one track going on, and whether of two that part."""
+        running_on, parting = self._rail_between(a, b, at, other_at)
+        return running_on < _ONWARD * self.reach, parting < _PARTING * self.spacing.straight
+
+    def _rail_between(
+        self, a: Integers, b: Integers, at: FloatArray, other_at: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return the rail between places of tracks a and b, m: running on without reversal, and by parting."""
         keys, gaps = self._gaps
-        found = np.full((2, pairs.one.size), np.inf)
-        a, b = self.chords.track[pairs.one], self.chords.track[pairs.two]
-        found[0] = np.where(a == b, np.abs(pairs.at - pairs.other_at), np.inf)
+        found = np.full((2, *np.broadcast_shapes(at.shape, other_at.shape)), np.inf)
+        found[0] = np.where(a == b, np.abs(at - other_at), np.inf)
         if not keys.size:
             return found[0], found[1]
         for one in (0, 1):
@@ -200,8 +207,8 @@ class _Frame:
                 key = (2 * a + one) * (2 * len(self.names)) + 2 * b + two
                 place = np.minimum(np.searchsorted(keys, key), keys.size - 1)
                 hit = keys[place] == key
-                to_end = pairs.at if one == 0 else self.length[a] - pairs.at
-                to_other = pairs.other_at if two == 0 else self.length[b] - pairs.other_at
+                to_end = at if one == 0 else self.length[a] - at
+                to_other = other_at if two == 0 else self.length[b] - other_at
                 for kind in (0, 1):
                     rail = np.where(hit, gaps[place, kind], np.inf) + to_end + to_other
                     found[kind] = np.minimum(found[kind], rail)
@@ -214,7 +221,7 @@ class _Frame:
             floor = np.where(low, 0.0, 0.5 * self.standard.height)
             found = places.lowest(one, two, pairs[2:6], (self.wide[pairs.one], self.wide[pairs.two]), floor)
         else:
-            found = places.nearest(one, two, pairs[2:6], 0.5 * self.standard.height)
+            found = places.nearest(one, two, pairs[2:6], 0.5 * self.standard.height, self._own)
         bend = np.maximum(self.bend[pairs.one], self.bend[pairs.two])
         columns = (one, two, *found, pairs.least, pairs.wanted, bend)
         for a, b, at, other_at, *rest in zip(*(column.tolist() for column in columns), strict=True):

@@ -14,6 +14,8 @@ from gradehaul.track.piecewise import FloatArray
 Integers = NDArray[np.intp]
 WorstPlace = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 """Places on both tracks, the rise of the second railhead over the first and the distance of centers, m, (n,) each."""
+OwnPlaces = Callable[[Integers, Integers, FloatArray, FloatArray], tuple[NDArray[np.bool_], NDArray[np.bool_]]]
+"""Of two tracks, by number, and places on both, m: whether there one goes on as the other, and whether they part."""
 
 _FINE = 13
 """Places looked at on a track, in each of some rounds, to refine the worst place of a meeting."""
@@ -45,17 +47,22 @@ class WorstPlaces:
             np.concatenate([getattr(head, field) for head in heads]) for field in ("values", "slopes", "seconds")
         )
 
-    def nearest(self, one: Integers, two: Integers, first: Sequence[FloatArray], level: float) -> WorstPlace:
+    def nearest(
+        self, one: Integers, two: Integers, first: Sequence[FloatArray], level: float, own: OwnPlaces
+    ) -> WorstPlace:
         """Return where each pair of tracks is nearest, where their railheads differ by less than a height.
 
-        `first` has a first place of each pair, as the result has the last.
+        `first` has a first place of each pair, as the result has the last. Nowhere is it a place of which `own` says
+        that there one track goes on, or two part at a turnout.
         """
 
         def look(which: slice, s: FloatArray, t: FloatArray) -> tuple[FloatArray, WorstPlace]:
             (xy, z), (uv, w) = self._places(one[which], s), self._places(two[which], t)
             apart = np.hypot(*np.moveaxis(xy[:, :, np.newaxis] - uv[:, np.newaxis], -1, 0))
             rise = w[:, np.newaxis] - z[:, :, np.newaxis]
-            score = np.where(np.abs(rise) >= level, np.inf, apart)
+            numbers = one[which, np.newaxis, np.newaxis], two[which, np.newaxis, np.newaxis]
+            running_on, parting = own(*numbers, s[:, :, np.newaxis], t[:, np.newaxis])
+            score = np.where((np.abs(rise) >= level) | running_on | parting, np.inf, apart)
             row, i, j = _least_of_each(score)
             return score[row, i, j], (s[row, i], t[row, j], rise[row, i, j], apart[row, i, j])
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from gradehaul.haulage.adhesion import GRAVITY, NominalPulls
+from gradehaul.haulage.adhesion import GRAVITY, NominalPulls, least_share
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit, fit_adhesion
 from gradehaul.haulage.bench.cars import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
 from gradehaul.haulage.bench.film_age import EARLY, Recovery, pull_at, recovery
@@ -113,9 +113,10 @@ def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
         curve_resistance=_curve_resistance(plan, bench.curve),
         book=replace(book, pulls=(), strings=(), tilts=()),
     )
-    return replace(
+    aged = replace(
         taken_in, locos={name: _at_age(taken_in, bench, loco, hours) for name, loco in taken_in.locos.items()}
     )
+    return replace(aged, locos={name: _held_down(aged, loco) for name, loco in aged.locos.items()})
 
 
 def _curve_resistance(plan: Plan, curve: CurveBench | None) -> CurveResistance:
@@ -200,6 +201,20 @@ def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float | None) -> Loco:
         if rail in slipping and least < known:
             slipping[rail] = tuple(replace(each, value=each.value * least / known) for each in slipping[rail])
     return replace(loco, pull=pull, slipping=slipping, worked_out=worked_out)
+
+
+def _held_down(plan: Plan, loco: Loco) -> Loco:
+    """Return a locomotive predicted to pull no more on a film, as a share of clean rail, than others alike kept."""
+    clean = loco.predicted.get(CLEAN)
+    if clean is None:
+        return loco
+    pulls, worked_out = dict(loco.predicted), dict(loco.worked_out)
+    for rail, pull in loco.predicted.items():
+        share, how = least_share(plan, loco, rail)
+        if share * clean.value < pull.value:
+            pulls[rail] = replace(pull, value=share * clean.value)
+            worked_out[rail] = WorkedOut("scaled", f"from readings of others on {CLEAN} x {share:.3g}: {how}")
+    return replace(loco, predicted=pulls, worked_out=worked_out)
 
 
 def _with_car(car: Car, bench: CarBench | None) -> Car:

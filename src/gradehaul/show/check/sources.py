@@ -100,10 +100,10 @@ def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
 
 def _standing(plan: Plan, loco: Loco, rail: str) -> str:
     source = source_of_pull(plan, loco, rail)
-    if isinstance(source.known, PredictedPull):
-        known = "from readings of other locomotives at the bench"
-    elif source.known and source.rail == rail and rail in loco.worked_out:
+    if source.known and source.rail == rail and rail in loco.worked_out:
         known = loco.worked_out[rail].how
+    elif isinstance(source.known, PredictedPull):
+        known = "from readings of other locomotives at the bench"
     elif source.known:
         known = f"mean of {len(source.known)} readings" if len(source.known) > 1 else "one reading"
         known = known if source.rail == rail else f"the reading on {source.rail}"
@@ -114,8 +114,7 @@ def _standing(plan: Plan, loco: Loco, rail: str) -> str:
         return known
     share, there = (NominalPulls(plan).share(loco, each) for each in (rail, source.rail))
     if least := least_kept(plan, loco, rail):
-        keeps = "kept" if plan.locos[least.loco].pull.get(rail) else "does"
-        return f"{known} x {share:.3g}: it keeps no more than {least.loco} {keeps} ({100 * share:.0f} %)"
+        return f"{known} x {share:.3g}: {least.how}"
     return (
         f"{known} x {share:.3g}, the share kept"
         if there == 1 and not source.known

@@ -129,8 +129,9 @@ def add_film_plan(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
 def headline(found: KeepCleanPlan) -> str:
     """Return the answer in a line; a train that fails with this plan all the same is named."""
     if found.beyond:
-        names = ", ".join(dict.fromkeys(place.train for place in found.beyond))
-        return f"No plan can help: {names} would not get by even with no more film"
+        fail, marginal = _not_helped(found)
+        words = "would not get by" if fail else f"{'is' if len(marginal) == 1 else 'are'} only marginal"
+        return f"No plan can help: {', '.join(fail or marginal)} {words} even with no more film"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
         every = "climbs" if found.options.need == "climbs" else "gets by while its wheels grip"
@@ -156,12 +157,16 @@ def _short(train: Judged, units: UnitFormat) -> str:
 
 def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     """Yield the trains that no plan helps."""
-    there = (
-        "with the film that is there already, and no more"
-        if any(t.rail for t in found.plan.tracks.values())
-        else "even with all rail clean"
-    )
-    yield [("No plan can help", "bold red"), f": {there}, not every train gets by."]
+    filmed = any(track.rail for track in found.plan.tracks.values())
+    fail, marginal = _not_helped(found)
+    on = "with the film that is there already" if filmed else "on clean rail"
+    are = f"{', '.join(marginal)} {'is' if len(marginal) == 1 else 'are'} only marginal {on}"
+    accepts = f"{are}; treat --need marginal accepts that."
+    there = "with the film that is there already, and no more" if filmed else "even with all rail clean"
+    yield [
+        ("No plan can help", "bold red"),
+        f": {there}, not every train gets by." if fail else f": {accepts}",
+    ]
     for place in found.beyond:
         yield [
             (
@@ -169,7 +174,21 @@ def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
                 f"{units.force(place.short)} of pull short."
             )
         ]
+    if fail and marginal:
+        yield [accepts]
     yield ["Shorten these trains, or leave them out: treat --train names those that must run."]
+
+
+def _not_helped(found: KeepCleanPlan) -> tuple[list[str], list[str]]:
+    """Return the trains that no plan helps: those that do not get by, and those that are marginal with no more film.
+
+    With pull held back a marginal train may miss even the lesser need, so that it counts as one that does not get by.
+    """
+    now = {train.name: train.planned.outcome for train in found.trains}
+    lesser = found.options.need == "climbs" and not found.options.reserve
+    names = list(dict.fromkeys(place.train for place in found.beyond))
+    marginal = [name for name in names if lesser and now[name] == "marginal"]
+    return [name for name in names if name not in marginal], marginal
 
 
 def _all_filmed(trains: Sequence[Judged], names: Sequence[str]) -> list[Piece]:
