@@ -398,6 +398,13 @@ def test_hostile_names_run_nothing_and_work_like_any_other(browser, serve):
         assert page.locator("img").count() == 0
 
 
+BOX = """selector => {
+  const box = document.querySelector(selector)?.getBoundingClientRect();
+  return box?.height && { y: box.y, height: box.height };
+}"""
+"""Where an element stands; an answer that arrives late draws it anew."""
+
+
 @pytest.mark.parametrize(("name", "scheme"), [("yard", "light"), ("n-mountain", "dark")])
 def test_one_screen_without_scrolling_or_accessibility_violations(browser, serve, name, scheme):
     from axe_playwright_python.sync_playwright import Axe
@@ -413,7 +420,7 @@ def test_one_screen_without_scrolling_or_accessibility_violations(browser, serve
             "#bench-head",
             "#film-toggle",
         ):
-            box = one.page.locator(selector).first.bounding_box()
+            box = one.page.wait_for_function(BOX, arg=selector).json_value()
             assert box["y"] >= 0
             assert box["y"] + box["height"] <= 801, selector
         assert one.run("getComputedStyle(document.querySelector('main')).transitionDuration") == "0s"

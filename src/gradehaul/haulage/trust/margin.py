@@ -94,15 +94,19 @@ class Margins:
     def held_back(self, rail: str) -> FloatArray:
         """Return what sliding wheels hold back less the most that the train pushes in every trial, N, shape (trials,).
 
-        Where the most that grades ever push is held, nothing more is worked out, and it is infinite.
+        Where the most that grades push in any trial is held in all of them, that is what is left after it: no more than
+        the truth.
         """
         holds = (1 + TIE) * np.array([self.pull(under, "slipping") for under in self._patterns(rail)])
         resistance = self.resistance()
         pieces, factors = self._downhill
         ranges = _Range.of(factors, len(self.causes))
         bulge = np.maximum(ranges.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
-        if (ranges.greatest(pieces.ends).max(axis=0) + bulge).max() <= (holds.min(axis=0) + resistance).min():
-            return np.full(self.trials.count, np.inf)
+        least: FloatArray = holds.min(axis=0) + resistance
+        pushed = (ranges.greatest(pieces.ends).max(axis=0) + bulge).max()
+        if pushed <= least.min():
+            least -= pushed
+            return least
         held: FloatArray = (holds - self._pushes).min(axis=0) + resistance
         return held
 
