@@ -100,7 +100,7 @@ PARTS = [
             f"clearance plans/first-hill.toml --{name} '9 km'",
             f"--{name}: {name} must be at most 32.48 in, got 354300 in; write the",
         )
-        for name in ("deck", "coupler")
+        for name in ("structure", "coupler")
     ),
     *(
         (

@@ -25,7 +25,7 @@ MORE_READINGS = 5
 CURVE_AFTER, ROLLING_AFTER = 0.07, 0.05
 """Spread that a measured curve coefficient and a measured rolling resistance are left with, as a share (assumed)."""
 
-ROLL = "tilt a track, or pull a string of cars, for the rolling resistance"
+ROLL = "tilt a track, or pull a string of cars, for rolling resistance"
 START = "tilt a track for the starting resistance"
 BEND = "pull a string of cars round a curve of known radius"
 """The measurements of a rolling and a starting resistance, behind which cars are named, and of the curves."""
