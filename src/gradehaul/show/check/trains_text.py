@@ -37,7 +37,9 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         page.line(f"{name.capitalize()}: the worse of {listed(ages)}. Fresh: on the day you apply the film.", indent=2)
     count = answer.trains[0].trust.trials
     page.line(
-        f"Risk: chance of stalling or running away, marginal aside, in {count:,} random trials of all uncertain figures.", indent=2
+        f"Risk: chance of stalling or running away, marginal aside, in {count:,} random trials of all uncertain "
+        "figures.",
+        indent=2,
     )
 
 

@@ -87,7 +87,8 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
     places = "" if units.length_unit == unit else f", places in {units.lengths}"
     block = (
         f"Block: put this under the low end of a {units.length(build.level)} level centered on the riser; the bubble "
-        "then reads level. Behind: the end toward the start; ahead: the other. Change: over the riser before, both rounded."
+        "then reads level. Behind: the end toward the start; ahead: the other. Change: over the riser before, both "
+        "rounded."
     )
     return [
         f"Columns are in {'inches' if unit == 'in' else unit}{places}.",
