@@ -242,6 +242,14 @@ def test_risers_of_upper_turns_are_said_to_stand_over_track() -> None:
     assert on_plan("n-mountain", every=500.0, route="Southbound").below == ()
 
 
+def test_how_much_a_turn_rises_is_said_only_over_the_turn_below() -> None:
+    found = on_plan("two-levels", every=500.0, route="Up by the siding").risers
+    turns = [riser.at for riser in found if riser.per_turn is not None]
+    turn = 2 * math.pi * 0.6
+    assert 2.75 + turn < min(turns) < 2.75 + turn + 0.5
+    assert max(turns) < 14.2
+
+
 def test_risers_of_a_turn_are_said_to_stand_over_the_turns_of_another_line() -> None:
     turn = "[line.%s]\nfrom = %r\nto = %r\ntrack = [{ left = 600, angle = 360 }]\n"
     heights = "[railhead]\nA = 0\nB = 100\nC = 200\n"

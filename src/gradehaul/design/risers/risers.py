@@ -105,7 +105,7 @@ class Riser:
     turned: Radians
     """How far the walk has turned up to it, to the left where positive."""
     per_turn: Meters | None
-    """By how much its railhead is higher than that one whole turn before; None on the first turn."""
+    """By how much its railhead is higher than that one whole turn before, where that lies below it; else None."""
     block: Meters | None
     """Thickness of the block under the low end of the level; None where the line is shorter than the level."""
     low_end: str
@@ -336,6 +336,7 @@ def _turns(walk: Walk, places: FloatArray) -> tuple[list[float], list[float | No
     samples = np.linspace(0.0, walk.length, max(int(walk.length / _NEAR_BY), 2))
     headings = walk.places(samples)[1]
     turned = walk.places(places)[1] - headings[0]
+    wide = walk.layout.plan.scale.stock_width
     rises: list[float | None] = []
     for at, angle in zip(places.tolist(), turned.tolist(), strict=True):
         off = np.abs(angle - (headings - headings[0])) - 2 * math.pi
@@ -346,7 +347,9 @@ def _turns(walk: Walk, places: FloatArray) -> tuple[list[float], list[float | No
         last = int(before[-1])
         share = off[last] / (off[last] - off[last + 1])  # between two samples the heading runs all but evenly
         below = samples[last] + share * (samples[last + 1] - samples[last])
-        rises.append(float(walk.railhead(at) - walk.railhead(below)))
+        here, there = walk.places([at, below])[0]
+        over = abs(here - there) < wide
+        rises.append(float(walk.railhead(at) - walk.railhead(below)) if over else None)
     return turned.tolist(), rises
 
 

@@ -63,9 +63,10 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     changed = [row for row, station in rows_of if to_change(found, station)]
     page.line()
     if changed:
-        page.line("Railheads to change:" if _gains(found) else "Railheads to change, for the next hardest places:")
+        page.line("Railheads to change", "" if _gains(found) else ", for the next hardest places", ":")
         page.table(_HEADS, changed, indent=0)
         page.line()
+        page.line("All others stay as they are: --more heights.")
         page.line(_FIRST)
     else:
         page.line("No railhead need change.")
@@ -106,7 +107,7 @@ def _behind(cars: int) -> str:
     return f", with {counted(cars, 'car')}" if cars else ""
 
 
-_HEADS = ("line", "at>", "before>", "after>", "", "grade to next>")
+_HEADS = ("line", "at>", "before>", "after>", "", "grade from here>")
 
 
 def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
