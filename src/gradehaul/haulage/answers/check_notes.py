@@ -97,9 +97,9 @@ def taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
             share = f"{100 * more:.0f} %"
             yield Note(
                 f'train "{name}"',
-                f"it wraps {math.degrees(angle):.0f} degrees of curve at once: coupler tension can pull light cars off "
-                f"the rail, which clearance judges, and would add some {share} to its demand, not counted here; "
-                f"tension = {USUAL_TENSION:g} in [curve_resistance] counts it, engines within the train about halve it",
+                f"it wraps {math.degrees(angle):.0f} degrees of curve: coupler tension can pull light cars off "
+                f"the rail (see clearance), and adds some {share} to its demand, not counted: "
+                f"write tension = {USUAL_TENSION:g} in [curve_resistance]",
             )
 
 
