@@ -365,7 +365,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
-    parts += ["Risk: chance of stalling or running away."] if answer.trains else []
+    parts += ["Risk: of stalling or running away."] if answer.trains else []
     page.paragraph(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:
