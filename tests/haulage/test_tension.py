@@ -161,5 +161,5 @@ def test_a_train_that_wraps_much_curve_is_noted_with_what_tension_would_change()
 
     found = notes(HELIX)
     assert ['train "long"' in found[0], 'train "pushed"' in found[1], len(found)] == [True, True, 2]
-    assert all("add some 12 %" in note for note in found)
+    assert all("adds some 12 %" in note for note in found)
     assert notes(with_tension(HELIX)) == []
