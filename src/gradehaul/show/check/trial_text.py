@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, Trial, TrialAnswer, TrialTrain
+from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, TrialAnswer, TrialOutcome, TrialTrain
 from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
@@ -62,7 +62,7 @@ def _does(answer: TrialAnswer, train: TrialTrain, outcome: Outcome, where: str) 
     return f"{gets_by if outcome == 'climbs' else DOES[outcome][0]} {where}"
 
 
-def _row(answer: TrialAnswer, trial: Trial, units: UnitFormat) -> list[Piece]:
+def _row(answer: TrialAnswer, trial: TrialOutcome, units: UnitFormat) -> list[Piece]:
     verdict = trial.verdict
     place = f", {units.length(verdict.worst_at)}"
     outcome, *figures = outcome_cells(trial, units)
@@ -74,7 +74,7 @@ def _row(answer: TrialAnswer, trial: Trial, units: UnitFormat) -> list[Piece]:
     ]
 
 
-def _most(trial: Trial) -> str:
+def _most(trial: TrialOutcome) -> str:
     return "-" if trial.most is None else f"{trial.most}+" if trial.most >= MOST else str(trial.most)
 
 
