@@ -131,6 +131,18 @@ def test_railheads_are_shown_and_written_as_a_plan_that_checks(tmp_path: Path) -
     assert again["joints"]["M"] == pytest.approx(document["joints"]["M"] - 0.005, abs=1e-5)
 
 
+def test_heights_that_were_measured_and_bind_lead_to_shims(tmp_path: Path) -> None:
+    path = tmp_path / "hill.toml"
+    path.write_text(HILL)
+    assert "--survey" not in run(path).stdout
+    built = HILL.replace(
+        "{ straight = 2000 }, { left = 600, angle = 150 }",
+        "{ straight = 2000, railhead = 10 }, { left = 600, angle = 75, railhead = 60 }, { left = 600, angle = 75 }",
+    )
+    path.write_text(built)
+    assert "--survey finds shims" in run(path).stdout
+
+
 @pytest.mark.parametrize(
     ("more", "words"),
     [

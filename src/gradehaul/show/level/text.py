@@ -38,6 +38,8 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line((clean(found.plan.title), "bold"), ": railheads for even effort")
     page.line()
     page.paragraph(*headline(found, units))
+    if not _gains(found) and _measured_binds(found):
+        page.line("If these heights were measured on track that stands: --survey finds shims.")
     for each in found.worse:
         style = "bold red" if each.newly_fails else "yellow"
         before, after = (f"risk {chance_words(train.risk)}" for train in (each.before, each.after))
@@ -103,6 +105,13 @@ def _before_after(each: Hardest | RulingGrade, place: str, units: UnitFormat) ->
 def to_change(found: Leveled, station: StationHeight) -> bool:
     """Return whether the height of a station changes by so much that it is worth a cut."""
     return abs(station.railhead - station.string) > (_SAME if _gains(found) else _NOT_WORTH)
+
+
+def _measured_binds(found: Leveled) -> bool:
+    """Return whether a height that is given within a line, as one is measured, keeps the hardest grade up."""
+    hardest = max(found.hardest, key=lambda each: each.leveled)
+    given = {where for each in hardest.binds if each.rule == "given" for where in each.where}
+    return not given <= found.stations.joints.keys()
 
 
 def _gains(found: Leveled) -> bool:
