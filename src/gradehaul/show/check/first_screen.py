@@ -15,7 +15,7 @@ from gradehaul.show.base.labels import FILM_CAUTION, listed
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
-from gradehaul.show.check.load_rows import MARKS, load_cell, worst_load
+from gradehaul.show.check.load_rows import MARKS, beside, judged_words, load_cell, worst_load
 from gradehaul.show.check.outcome_words import (
     fouled_words,
     marginal_words,
@@ -273,18 +273,8 @@ def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Pie
     words = judged_words(route, worst_load(by_rail[rail] for rail in answer.judged_rails))
     if answer.film_rails:
         cell = load_cell(route, worst_load(by_rail[rail] for rail in answer.film_rails))
-        words += f" | {_beside(cell.cars, cell.range, cell.mark if cell.mark == 'downhill' else '')}"
+        words += f" | {beside(cell.cars, cell.range, cell.mark if cell.mark == 'downhill' else '')}"
     return (words, "bold red") if "RUNS AWAY" in words else words
-
-
-def judged_words(route: RouteAnswer, load: Load) -> str:
-    """Return a load with its 90 % range, else with the kind of place that bounds it, and whether a descent does."""
-    cell = load_cell(route, load)
-    return _beside(cell.cars, cell.range, cell.mark if cell.mark == "downhill" or not cell.range else "")
-
-
-def _beside(cars: str, between: str, mark: str) -> str:
-    return " ".join(filter(None, (cars, between and f"({between})", mark)))
 
 
 def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:

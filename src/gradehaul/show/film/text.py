@@ -133,7 +133,7 @@ def headline(found: KeepCleanPlan) -> str:
         return f"No plan can help: {', '.join(fail or marginal)} {words} even with no more film"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
-        every = "climbs" if found.options.need == "climbs" else "gets by while its wheels grip"
+        every = f"gets through {'even if its wheels slip' if found.options.need == 'climbs' else 'while its wheels grip'}"
         return f'Where film "{found.film}" may go, so that every train {every}'
     outcome = worst.planned.outcome
     words = plain_words(outcome, worst.planned.verdict, worst.planned.misfits)
