@@ -133,8 +133,8 @@ def headline(found: KeepCleanPlan) -> str:
         return f"No plan can help: {', '.join(fail or marginal)} {words} even with no more film"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
-        every = f"gets through {'even if its wheels slip' if found.options.need == 'climbs' else 'while its wheels grip'}"
-        return f'Where film "{found.film}" may go, so that every train {every}'
+        how = "even if its wheels slip" if found.options.need == "climbs" else "while its wheels grip"
+        return f'Where film "{found.film}" may go, so that every train gets through {how}'
     outcome = worst.planned.outcome
     words = plain_words(outcome, worst.planned.verdict, worst.planned.misfits)
     return f"With this plan {worst.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
