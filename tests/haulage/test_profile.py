@@ -10,7 +10,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.profile import RouteProfile, steepest_on_ways, track_pieces
+from gradehaul.haulage.profile import RouteProfile, steepest_on_ways, way_profiles
 from gradehaul.plan import load_plan, read_plan
 
 LENGTHS = st.lists(st.integers(1, 9), min_size=1, max_size=6)
@@ -52,7 +52,7 @@ def test_the_rail_under_a_stretch_is_that_of_every_track_it_touches(lengths, sta
 @pytest.mark.parametrize("name", ["yard", "n-mountain", "two-levels", "switchback"])
 def test_the_steepest_on_every_way_is_that_of_the_routes_over_it(name):
     layout = Layout(load_plan(f"plans/{name}.toml"))
-    steepest = steepest_on_ways(track_pieces(layout.alignment), layout.coefficient)
+    steepest = steepest_on_ways(way_profiles(layout.alignment), layout.coefficient)
     seen = set()
     for route in layout.routes:
         profile = layout.profile(route)
