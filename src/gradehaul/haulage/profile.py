@@ -193,21 +193,6 @@ class RouteProfile:
         number = int(np.searchsorted(self.starts, place + (1e-9 if ahead else -1e-9), side="right")) - 1
         return self.tracks[min(max(number, 0), len(self.tracks) - 1)]
 
-    def rails_under(self, start: float, stop: float) -> frozenset[str]:
-        """Return the rail conditions that may be under a stretch, both sides of a joint at its ends counted.
-
-        Behind the origin the rail is that of the first track; on a lap it is the lap's.
-        """
-        if self.route.lap and stop - start >= self.length:
-            return frozenset(each for own in self.rails for each in own)
-        laps = math.floor((start - 1e-9) / self.length) if self.route.lap else 0
-        found: set[str] = set()
-        for back in (laps * self.length, (laps + 1) * self.length) if self.route.lap else (0.0,):
-            first = int(np.searchsorted(self.starts[1:], start - back - 1e-9, side="left"))
-            last = int(np.searchsorted(self.starts[:-1], stop - back + 1e-9, side="right"))
-            found.update(*self.rails[first:last])
-        return frozenset(found or self.rails[0])
-
     def first_head(self, train_length: float) -> float:
         """Return the head's first position: the train's length where it starts whole on the route, else the origin."""
         return min(train_length, self.length) if self.route.starts_whole else 0.0

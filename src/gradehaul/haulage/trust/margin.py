@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import TIE, edge_weights, on_day, tension
+from gradehaul.haulage.demand import TIE, Under, edge_weights, on_day, rails_under, tension
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.trust.random_trials import RandomTrials
@@ -21,12 +21,6 @@ from gradehaul.track.piecewise import FloatArray
 
 _CELLS = 16_000
 """Figures worked on at once: what the nearest memory holds."""
-
-_NEAR = 1e-8
-"""Rail that a locomotive touches at its end, to within this, m, is not under it."""
-
-Under = tuple[tuple[str, ...], ...]
-"""The rail conditions under each locomotive of a train."""
 
 
 class WorstPlace(NamedTuple):
@@ -177,13 +171,12 @@ class Margins:
         """Return the rail conditions under the locomotives: for each pattern of those planned, or one for them all."""
         if rail not in PLANNED:
             return [((rail,),) * len(self.train.locos)]
-        return [tuple(on_day(rail, planned) for planned in under) for under in self._pieces.patterns]
+        return [on_day(rail, planned) for planned in self._pieces.patterns]
 
     @cached_property
     def _pieces(self) -> _Pieces:
         profile, train = self.profile, self.train
-        changes = self._rail_changes()
-        under = [self._planned_under(middle) for middle in (0.5 * (changes[:-1] + changes[1:])).tolist()]
+        changes, under = rails_under(profile, train, profile.first_head(train.length))
         numbers = {pattern: number for number, pattern in enumerate(dict.fromkeys(under))}
         frictions = []
         if profile.curves.tension:
@@ -219,26 +212,6 @@ class Margins:
         causes = [self.trials.mass_cause(block.vehicle) for block in self.train.blocks]
         own = np.array([[each == cause for each in causes] for cause in self.causes])
         return np.array([edge_weights(each) for each in np.where(own, self.train.line_weights, 0.0)])
-
-    def _rail_changes(self) -> FloatArray:
-        """Return the places of the head at which a locomotive comes on or off a planned condition, and the ends."""
-        profile, rails = self.profile, self.profile.rails
-        changes = [profile.starts[k] for k in range(1, len(rails)) if rails[k] != rails[k - 1]]
-        rounds = int(np.ceil(self.train.length / profile.length)) if profile.route.lap else 0
-        if rounds and rails[0] != rails[-1]:
-            changes.append(0.0)
-        shifts = [ahead for loco, front in self.train.locos for ahead in (front, front + loco.length)]
-        heads = [at - k * profile.length + ahead for at in changes for k in range(rounds + 1) for ahead in shifts]
-        first = profile.first_head(self.train.length)
-        inside = [head for head in heads if first < head < profile.length]
-        return np.array([first, *sorted(set(inside)), profile.length])
-
-    def _planned_under(self, head: float) -> Under:
-        """Return the planned rail conditions under each locomotive."""
-        return tuple(
-            tuple(sorted(self.profile.rails_under(head - front - loco.length + _NEAR, head - front - _NEAR)))
-            for loco, front in self.train.locos
-        )
 
 
 class _Range(NamedTuple):
