@@ -54,6 +54,11 @@ def on_day(rail: str, planned: Under) -> Under:
     return planned if rail == AS_PLANNED else tuple(tuple(map(_on_first_day, own)) for own in planned)
 
 
+def alike(rail: str, train: Train) -> Under:
+    """Return what is under the locomotives of a train where all rails are in one condition."""
+    return ((rail,),) * len(train.locos)
+
+
 class _Passed(NamedTuple):
     """Stretches with one planned condition each, and between which places of the head each is under a locomotive, m."""
 
@@ -107,7 +112,7 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     (0.7911, 0.6178)
     """
     _refuse_legs(profile)
-    places, under = profile.starts, [((rail,),) * len(train.locos)]
+    places, under = profile.starts, [alike(rail, train)]
     if rail in PLANNED:
         places, planned = rails_under(profile, train)
         under = [on_day(rail, each) for each in planned]
@@ -148,7 +153,7 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
     `head` is the place of the head, m; None for the least certain anywhere on the route.
     """
     around = (-np.inf, np.inf) if head is None else (head - _NEAR, head + _NEAR)
-    under: Under = ((rail,),) * len(train.locos)
+    under = alike(rail, train)
     if rail in PLANNED:
         under = on_day(rail, tuple(each.under(*around) for each in _passed(profile, train)))
     found: list[Basis] = []

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import TIE, Under, edge_weights, on_day, rails_under, tension
+from gradehaul.haulage.demand import TIE, Under, alike, edge_weights, on_day, rails_under, tension
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.trust.random_trials import RandomTrials
@@ -95,29 +95,34 @@ class Margins:
         """
         holds = (1 + TIE) * np.array([self.pull(under, "slipping") for under in self._patterns(rail)])
         resistance = self.resistance()
-        pieces, factors = self._downhill
-        ranges = _Range.of(factors, len(self.causes))
-        bulge = np.maximum(ranges.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
         least: FloatArray = holds.min(axis=0) + resistance
-        pushed = (ranges.greatest(pieces.ends).max(axis=0) + bulge).max()
-        if pushed <= least.min():
-            least -= pushed
-            return least
+        if self._most_pushed <= least.min():
+            return least - self._most_pushed
         held: FloatArray = (holds - self._pushes).min(axis=0) + resistance
         return held
 
-    @property
+    @cached_property
     def _downhill(self) -> tuple[_Pieces, FloatArray]:
         """The pieces with grades and curves the other way, without tension, and what they are taken times running."""
         parts = 2 * len(self.causes)
         pieces = self._pieces._replace(coefficients=-self._pieces.coefficients[:, :parts])
-        factors = self.trials.factors(self.causes, taut=self.profile.curves.tension > 0)
-        return pieces, factors[:parts, : self.trials.count]
+        return pieces, self._factors[:parts, : self.trials.count]
+
+    @cached_property
+    def _most_pushed(self) -> float:
+        """The most that grades, less curves, push in any trial, N."""
+        pieces, factors = self._downhill
+        ranges = _Range.of(factors, len(self.causes))
+        return float((ranges.greatest(pieces.ends).max(axis=0) + ranges.bulge(pieces)).max())
 
     @cached_property
     def _pushes(self) -> FloatArray:
         """The most that grades, less curves, push where each pattern of rails is under it, N: (patterns, trials)."""
         return _greatest(*self._downhill, len(self.causes))
+
+    @property
+    def _factors(self) -> FloatArray:
+        return self.trials.factors(self.causes, taut=self.profile.curves.tension > 0)
 
     def demand(self) -> FloatArray:
         """Return the greatest demand of grades and curves on the running train, N, shape (trials,)."""
@@ -127,8 +132,7 @@ class Margins:
     @cached_property
     def _demands(self) -> FloatArray:
         """The greatest demand where each pattern of rails is under it, running and starting: (patterns, 2, trials)."""
-        factors = self.trials.factors(self.causes, taut=self.profile.curves.tension > 0)
-        return _greatest(self._pieces, factors, len(self.causes)).reshape(-1, 2, self.trials.count)
+        return _greatest(self._pieces, self._factors, len(self.causes)).reshape(-1, 2, self.trials.count)
 
     def pull(self, under: Under, state: State = "standing") -> FloatArray:
         """Return what the locomotives pull together, each on the weakest rail under it, N, shape (trials,)."""
@@ -170,7 +174,7 @@ class Margins:
     def _patterns(self, rail: str) -> list[Under]:
         """Return the rail conditions under the locomotives: for each pattern of those planned, or one for them all."""
         if rail not in PLANNED:
-            return [((rail,),) * len(self.train.locos)]
+            return [alike(rail, self.train)]
         return [on_day(rail, planned) for planned in self._pieces.patterns]
 
     @cached_property
@@ -244,6 +248,11 @@ class _Range(NamedTuple):
         most += self.friction * np.maximum(parts[..., 2 * causes :, :], 0.0).sum(axis=-2)
         return most
 
+    def bulge(self, pieces: _Pieces) -> FloatArray:
+        """Return how far the demand on each piece rises over a straight line between its ends at most, N."""
+        most: FloatArray = np.maximum(self.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
+        return most
+
 
 def _greatest(pieces: _Pieces, factors: FloatArray, causes: int) -> FloatArray:
     """Return the greatest demand on the pieces of each pattern in every trial, N, shape (patterns, trials).
@@ -283,7 +292,7 @@ def _near_the_top(
     with greatest curve resistance.
     """
     ends = pieces.ends
-    bulge = np.maximum(ranges.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
+    bulge = ranges.bulge(pieces)
     curve = factors[len(ranges.masses[0])]
     some = factors[:, [int(curve.argmin()), int(curve.argmax())]]
     of_patterns = [np.flatnonzero(pieces.pattern == number) for number in range(len(pieces.patterns))]
