@@ -20,7 +20,7 @@ from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.document import Documented
 from gradehaul.quantities.si import Meters, Newtons
-from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, sum_of_shifted
+from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, sum_of_shifted
 
 Test = Literal["stand", "restart", "slip", "hold"]
 _LIMIT: tuple[Test, ...] = ("stand", "hold")
@@ -156,9 +156,10 @@ class Worst:
         edges = zip(edge_weights(train.line_weights).tolist(), train.edges.tolist(), strict=True)
         terms = [(behind, weight, edge) for weight, edge in edges]
         start, stop = self._profile.first_head(train.length), self._profile.length
+        need = sum_of_shifted(terms, start, stop)
         if self._pull is None:
-            return greatest_of_sum(terms, start, stop)
-        left = less(self._pull(count), sum_of_shifted(terms, start, stop)).least()
+            return need.greatest()
+        left = less(self._pull(count), need).least()
         return Extreme(-left.value, left.at)
 
 

@@ -106,12 +106,8 @@ def sections_in_order(
 ) -> dict[str, tuple[Section, ...]]:
     """Return the sections of tracks end to end, by their ids, each in its line's direction.
 
-    Parameters
-    ----------
-    order
-        Each track, and whether it is met in its line's direction.
-    before, after
-        Curvature of the track before the first and after the last, 1/m.
+    `order` has each track and whether it is met in its line's direction; `before` and `after` are the curvatures of the
+    tracks before the first and after the last, 1/m.
     """
     result: dict[str, tuple[Section, ...]] = {}
     for place, (track, forward) in enumerate(order):
@@ -149,8 +145,6 @@ def summed_curvature(parts: Sequence[Section]) -> PiecewiseQuadratic:
 
     A section that passes through zero between opposite hands is two pieces.
 
-    Examples
-    --------
     Half a turn at 0.5 m radius sums to π whatever its hand:
 
     >>> import math

@@ -134,20 +134,10 @@ class Solved:
 
 @dataclass(frozen=True)
 class OpenLine:
-    """A line whose figures are to be found.
+    """A line whose figures are to be found, with the gauge, m: no radius is under ten gauges.
 
-    Parameters
-    ----------
-    line
-        The line.
-    target
-        Where its joint lies as seen from its start, and the heading there.
-    gauge
-        Distance between the rails, m: no radius is under ten gauges.
-    outer
-        Curvature of the track before and after the line, 1/m, which its easements take.
-    beside
-        The line beside which its middle lies, if any.
+    `target` is where its joint lies as seen from its start, and the heading there; `outer` the curvature of the track
+    before and after it, 1/m, which its easements take; `beside` the line beside which its middle lies, if any.
     """
 
     line: Line

@@ -31,8 +31,6 @@ class Scatter:
 class Pooled:
     """Scatter of all readings of a plan as a share of their means, and the least step that its balances show, N.
 
-    Examples
-    --------
     Two readings that agree do not pass for exact:
 
     >>> pooled = pool([(Reading(0.80), Reading(0.80)), (Reading(0.50), Reading(0.52))])
