@@ -20,7 +20,7 @@ class EngineMove(NamedTuple):
     """A way that an engine can run onto, how long it may be for that, m, and the ways onto which it reversed before."""
 
     way: Way
-    room: float
+    room: Meters
     spurs: tuple[Way, ...]
 
 

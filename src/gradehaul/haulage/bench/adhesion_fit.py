@@ -78,12 +78,12 @@ class AdhesionFit:
     tyred: Share | None
     metal_error: Share | None
     tyred_error: Share | None
-    correlation: float
+    correlation: Share
     between: Ratio
     freedom: int
     apart: bool
     why: str
-    shares: tuple[float, float]
+    shares: tuple[Share, Share]
     """Least and greatest share of weight on tyres among the locomotives."""
     residuals: tuple[Ratio, ...]
     """Each locomotive's pull over the fitted one, less 1."""

@@ -40,7 +40,7 @@ class Recovery:
     loco: str
     film: str
     form: Literal["exponential", "stepwise"]
-    ages: tuple[tuple[float, float], ...]
+    ages: tuple[tuple[Hours, Newtons], ...]
     """Hours and mean pull, N, as read."""
     clean: Newtons | None
     fresh: Newtons

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Reading, convert
-from gradehaul.quantities.si import Ratio
+from gradehaul.quantities.si import Newtons, Ratio
 
 READING_SCATTER = 0.04
 """Scatter of a single reading as a share of it, where too few were taken to show it: a careful hand repeats a pull to
@@ -40,7 +40,7 @@ class Pooled:
 
     share: Ratio
     freedom: int
-    step: float
+    step: Newtons
 
     def of(self, readings: Sequence[Reading]) -> Scatter:
         """Return the scatter of one row of readings: its own, with the pooled one for what it is too few to show.

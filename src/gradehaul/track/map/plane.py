@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.quantities.si import Radians
+from gradehaul.quantities.si import Meters, Radians
 from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray
 
@@ -35,7 +35,7 @@ class Leg(NamedTuple):
     """How far a track or a line leads from its start, x + iy with x along the heading there, and by what it turns."""
 
     chord: complex
-    turn: float
+    turn: Radians
 
     def then(self, other: Leg) -> Leg:
         """Return this leg and another after it as one."""
@@ -57,8 +57,8 @@ class Leg(NamedTuple):
 class Pose(NamedTuple):
     """A place, m, and the heading there, radians counterclockwise, 0 along x."""
 
-    x: float
-    y: float
+    x: Meters
+    y: Meters
     heading: Radians
 
     @classmethod
