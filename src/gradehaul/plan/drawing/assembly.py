@@ -14,7 +14,7 @@ from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
-from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
+from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, raised_by_plan
 from gradehaul.plan.drawing.heights.texts import read_height, says_height
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
@@ -47,8 +47,6 @@ _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
 WITHIN = 4.0
 """In snaps: how far from its joint a point may lie (our own choice)."""
-_MOST_KINK = math.radians(15)
-"""The largest break of direction that a cure names: sharper ones are hardly one track (our own choice)."""
 
 
 def assemble(
@@ -94,8 +92,7 @@ def assemble(
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
-    all_heights = texts
-    linked, faults, texts, circles = _linked(drawing, texts, terms)
+    linked, faults, circles = _linked(drawing, texts, terms)
     faults += unread
     own = by_layer(labels)
     linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
@@ -137,7 +134,7 @@ def assemble(
         file=drawing.file,
         unit=drawing.unit,
         layers=dict(sorted(layers.items())),
-        texts=(sorted({label.layer for label in labels}), sorted({label.layer for label, _ in all_heights})),
+        texts=(sorted({label.layer for label in labels}), sorted({label.layer for label, _ in texts})),
         lines={line.name: line for line in lines},
         joints={joint.name: joint for joint in joints},
         heights={names.joints[number]: height for number, height in sorted(heights.joints.items())},
@@ -147,8 +144,8 @@ def assemble(
 
 def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
-) -> tuple[Linked, list[Fault], list[tuple[Label, float]], list[Turns]]:
-    """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
+) -> tuple[Linked, list[Fault], list[Turns]]:
+    """Return the network of a drawing's strokes, all faults up to here, and circles."""
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     if terms.rails:
         reaches, alone = center_lines(reaches, terms)
@@ -157,33 +154,15 @@ def _linked(
         refuse_rails(reaches, terms, drawing.file)
     reaches, of_turns = climbing(reaches, terms)
     faults += of_turns
-    reaches, left = lifted(reaches, texts, terms)
-    reaches = at_zero_elevation(reaches, left, terms)
+    reaches = at_zero_elevation(reaches, texts, terms)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
-    linked = _with_cures(link(reaches, terms, marks), reaches, terms, marks)
+    linked = link(reaches, terms, marks)
     lines = tuple(line._replace(elements=tidied(line.elements)) for line in linked.lines)
     linked = replace(linked, lines=lines)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
-    return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)
-
-
-def _with_cures(linked: Linked, reaches: Sequence[Reach], terms: Terms, marks: Sequence[Spot]) -> Linked:
-    """Return a network whose ends that continue no track as tangents name the kink that joins them, where one does."""
-    unjoined = [fault for fault in linked.faults if fault.code == "no-tangent"]
-    turns = [fault.weight for fault in unjoined if fault.weight <= _MOST_KINK]
-    if not turns:
-        return linked
-    degrees = math.ceil(math.degrees(max(turns)))
-    again = link(reaches, replace(terms, kink=math.radians(degrees)), marks)
-    left = {fault.spot for fault in again.faults if fault.code == "no-tangent"}
-    write = f"; write {'--kink ' if terms.typed else 'kink = '}{degrees} if they are to join"
-    faults = tuple(
-        replace(fault, text=fault.text + write) if fault in unjoined and fault.spot not in left else fault
-        for fault in linked.faults
-    )
-    return replace(linked, faults=faults)
+    return linked, [*drawing.faults, *faults], level_turns(reaches, terms.snap)
 
 
 def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[list[Reach], list[Fault]]:

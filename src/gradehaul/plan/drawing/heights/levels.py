@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import beyond, gap, heading_beyond, in_plan, length_of, place, turned, wrapped
+from gradehaul.plan.drawing.elements import gap, in_plan, length_of, place, turned, wrapped
 from gradehaul.plan.drawing.heights import ends_of, is_flat
 from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs
@@ -20,65 +20,6 @@ LEAST_TURN = math.radians(60)
 """A part of a turn curves by this much at the least (our own choice); straights over one another are bridges."""
 STEEPEST = 0.15
 """Level pieces that differ more in height than this share of their length are no climb (our own choice)."""
-
-
-# Levels by texts
-
-
-def lifted(
-    reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], terms: Terms
-) -> tuple[list[Reach], list[tuple[Label, float]]]:
-    """Return reaches with those lifted to the heights of their ends that lie over one another on several levels.
-
-    A reach is lifted where a text shows the height, m, of both of its ends, and halfway along it lies over another such
-    reach, or under it, higher or lower by more than `level` if both climb evenly. All other reaches stay as they are,
-    so that a track drawn twice is still one track, and so do the texts that no lifted end takes, which come second.
-    """
-    if not texts:
-        return list(reaches), []
-    flat = [number for number, reach in enumerate(reaches) if is_flat(reach) and not reach.closed]
-    ends = [spot for number in flat for spot in ends_of(reaches[number])]
-    best: dict[int, int] = {}
-    for _, text, end in beside_texts([label for label, _ in texts], ends, terms.near):
-        best.setdefault(end, text)
-    beside = {
-        number: (best[2 * row], best[2 * row + 1])
-        for row, number in enumerate(flat)
-        if 2 * row in best and 2 * row + 1 in best
-    }
-    slopes = {number: (texts[one][1], texts[other][1]) for number, (one, other) in beside.items()}
-    apart = _apart(reaches, slopes, terms) if len(slopes) > 1 else set()
-    taken = {text for number in apart for text in beside[number]}
-    raised = [_raised(reach, *slopes[number]) if number in apart else reach for number, reach in enumerate(reaches)]
-    return raised, [text for number, text in enumerate(texts) if number not in taken]
-
-
-def _apart(reaches: Sequence[Reach], slopes: dict[int, tuple[float, float]], terms: Terms) -> set[int]:
-    """Return the reaches that lie over others on another level, and those others."""
-    numbers = list(slopes)
-    climbs = [_raised(reaches[number], *slopes[number]) for number in numbers]
-    halves = [length_of(climb.elements) / 2 for climb in climbs]
-    middles = [beyond(climb.elements, half) for climb, half in zip(climbs, halves, strict=True)]
-    headings = [heading_beyond(climb.elements, half) for climb, half in zip(climbs, halves, strict=True)]
-    index = Nearness([climb.elements for climb in climbs])
-    near, same = (index.beside(middles, terms.snap, headings, level) for level in (0.0, terms.level))
-    on_level = set(zip(same.which.tolist(), same.number.tolist(), strict=True))
-    found: set[int] = set()
-    for foot in near.feet():
-        if foot.which != foot.row and foot.turn <= terms.kink and (foot.which, foot.number) not in on_level:
-            found |= {numbers[foot.which], numbers[foot.row]}
-    return found
-
-
-def _raised(reach: Reach, low: float, high: float) -> Reach:
-    """Return a reach that climbs evenly between two heights, m."""
-    ends = np.cumsum([0.0, *(element.length for element in reach.elements)])
-    heights = (low + (high - low) * ends / ends[-1]).tolist()
-    elements = [
-        element._replace(start=element.start._replace(z=start), end=element.end._replace(z=end), inner=())
-        for element, start, end in zip(reach.elements, heights[:-1], heights[1:], strict=True)
-    ]
-    return reach._replace(elements=tuple(elements))
 
 
 # Turns by their own heights
@@ -122,6 +63,17 @@ def climbing(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], list[
         text = f"{len(heights)} level pieces at rising heights, as turns of a helix, are read as one climb"
         faults.append(Fault("climb", text, first.start, first.handle, first.layer, weight=len(heights)))
     return raised, faults
+
+
+def _raised(reach: Reach, low: float, high: float) -> Reach:
+    """Return a reach that climbs evenly between two heights, m."""
+    ends = np.cumsum([0.0, *(element.length for element in reach.elements)])
+    heights = (low + (high - low) * ends / ends[-1]).tolist()
+    elements = [
+        element._replace(start=element.start._replace(z=start), end=element.end._replace(z=end), inner=())
+        for element, start, end in zip(reach.elements, heights[:-1], heights[1:], strict=True)
+    ]
+    return reach._replace(elements=tuple(elements))
 
 
 def _level(reach: Reach) -> float | None:
