@@ -27,22 +27,17 @@ from gradehaul.plan.drawing.records import (
     Claim,
     Drawing,
     Drawn,
-    Element,
     Fault,
     Label,
     Linked,
     Reach,
-    Spot,
     Stroke,
     Terms,
 )
+from gradehaul.plan.drawing.rows import IntArray, Rows, wrapped
 from gradehaul.plan.drawing.wording import UNUSED
 from gradehaul.plan.names import quoted
 
-SHORTEST = 1e-5
-"""An element shorter than this, m, is no track: what rounding leaves where pieces meet."""
-LEAST_TURN = 1e-5
-"""A curve that turns by less than this, radians, is a straight: a tenth of a millimeter aside over ten meters."""
 _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
 WITHIN = 4.0
@@ -157,86 +152,55 @@ def _linked(
     reaches = at_zero_elevation(reaches, texts, terms)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
     linked = link(reaches, terms, marks)
-    lines = tuple(line._replace(elements=tidied(line.elements)) for line in linked.lines)
-    linked = replace(linked, lines=lines)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], level_turns(reaches, terms.snap)
 
 
-def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[list[Reach], list[Fault]]:
+def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[Rows, list[Fault]]:
     """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
 
     Single lines and arcs, which need no fitting, are made at once; `tolerance`, m, and `kink`, radians, are its own.
     """
+    single, done = _single(strokes, _SURELY * tolerance if tolerance > 0 and kink > 0 else math.inf)
     found: list[Reach] = []
     faults: list[Fault] = []
-    single = _single(strokes, _SURELY * tolerance) if tolerance > 0 and kink > 0 else {}
-    for number, stroke in enumerate(strokes):
-        own = single.get(number)
-        if own is not None:
-            found.append(own)
-            continue
-        reaches, wrong = fit_stroke(stroke, tolerance=tolerance, kink=kink)
+    of = [done]
+    for number in np.setdiff1d(np.arange(len(strokes)), done).tolist():
+        reaches, wrong = fit_stroke(strokes[number], tolerance=tolerance, kink=kink)
         found += reaches
         faults += wrong
-    return found, faults
+        of.append(np.full(len(reaches), number))
+    if not found:
+        return single, faults
+    fitted = Rows.of([reach.elements for reach in found], [reach.closed for reach in found])
+    order = np.argsort(np.concatenate(of), kind="stable")
+    return single.and_those_of(fitted).only(order), faults
 
 
-def _single(strokes: Sequence[Stroke], shortest: float) -> dict[int, Reach]:
-    """Return the reaches of strokes that are one exact segment longer than `shortest`, m, by number.
+def _single(strokes: Sequence[Stroke], shortest: float) -> tuple[Rows, IntArray]:
+    """Return the strokes that are one exact segment longer than `shortest`, m, a row each, and their numbers.
 
     A bulge is the tangent of a quarter of the turn, and the chord of a turn 2h is sin(h)/h of the arc (plane geometry).
     """
     numbers = [number for number, stroke in enumerate(strokes) if len(stroke.bulges) == 1 and stroke.exact]
-    if not numbers:
-        return {}
-    tips = np.concatenate([strokes[number].points for number in numbers]).reshape(-1, 4)
+    tips = np.array([strokes[number].points for number in numbers], dtype=np.float64).reshape(-1, 4)
     across, up = tips[:, 2:].T - tips[:, :2].T
-    chord, half = np.hypot(across, up), 2 * np.arctan(np.concatenate([strokes[number].bulges for number in numbers]))
-    heading = np.arctan2(up, across) - half
-    heading -= math.tau * np.rint(heading / math.tau)
+    chord = np.hypot(across, up)
+    half = 2 * np.arctan(np.array([strokes[number].bulges[0] for number in numbers], dtype=np.float64))
+    unknown = (math.nan, math.nan)
+    own = (strokes[number].heights for number in numbers)
+    heights = np.array([unknown if each is None else each for each in own], dtype=np.float64).reshape(-1, 2)
     with np.errstate(all="ignore"):
-        rows = np.column_stack((tips, heading, 2 * np.sin(half) / chord, chord / np.sinc(half / math.pi)))
-    found: dict[int, Reach] = {}
-    for number, size, (x, y, x2, y2, way, bend, length) in zip(numbers, chord.tolist(), rows.tolist(), strict=True):
-        if size <= shortest:
-            continue
-        stroke = strokes[number]
-        low, high = (None, None) if stroke.heights is None else stroke.heights.tolist()
-        element = Element(Spot(x, y, low), Spot(x2, y2, high), way, bend, length, stroke.handle, stroke.layer)
-        found[number] = Reach((element,))
-    return found
-
-
-def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
-    """Return elements without those too short to be track, and with those that hardly turn as straights.
-
-    What is left out goes to the length of its neighbor. A line that is shorter than any track as a whole stays.
-
-    Examples
-    --------
-    >>> long = Element(Spot(0, 0), Spot(2, 0), 0.0, 1e-7, 2.0, "", "")
-    >>> short = Element(Spot(2, 0), Spot(2.000001, 0), 0.0, 1.0, 1e-6, "", "")
-    >>> [[(element.length, element.curvature) for element in tidied(row)] for row in ([long, short], [short, long])]
-    [[(2.000001, 0.0)], [(2.000001, 0.0)]]
-    """
-    if all(e.length >= SHORTEST and (e.curvature == 0 or abs(e.curvature) * e.length >= LEAST_TURN) for e in elements):
-        return tuple(elements)
-    found: list[Element] = []
-    waiting = 0.0
-    for element in elements:
-        if element.length >= SHORTEST or len(elements) == 1:
-            straight = abs(element.curvature) * element.length < LEAST_TURN
-            curvature = 0.0 if straight else element.curvature
-            found.append(element._replace(length=element.length + waiting, curvature=curvature))
-            waiting = 0.0
-        elif found:
-            found[-1] = found[-1]._replace(length=found[-1].length + element.length, end=element.end)
-        else:
-            waiting += element.length
-    return tuple(found) if found else (elements[0]._replace(length=waiting, end=elements[-1].end),)
+        figures = (wrapped(np.arctan2(up, across) - half), 2 * np.sin(half) / chord, chord / np.sinc(half / math.pi))
+    table = np.column_stack((tips[:, :2], *figures, heights, tips[:, 2:]))
+    fair = chord > shortest
+    each = np.arange(np.count_nonzero(fair))
+    done = np.array(numbers, dtype=np.int64)[fair]
+    origins = [(strokes[number].handle, strokes[number].layer, None) for number in done.tolist()]
+    rows = Rows(table[fair], np.arange(len(each) + 1), np.zeros(len(each), dtype=bool), each, origins, {})
+    return rows, done
 
 
 def _sorted_labels(

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.elements import heading, place
 from gradehaul.plan.drawing.nearness import Nearness, components, places_of
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Reach, Spot, Stroke, Terms
+from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Spot, Stroke, Terms
+from gradehaul.plan.drawing.rows import CURVATURE, END_X, END_Y, HEADING, LENGTH, Rows, X, Y, places
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.plan.names import listed, quoted
 from gradehaul.quantities import convert
@@ -209,7 +209,7 @@ PAIRED = 0.7
 _LOOKED_AT = 1000
 
 
-def refuse_rails(reaches: Sequence[Reach], terms: Terms, file: str) -> None:
+def refuse_rails(reaches: Rows, terms: Terms, file: str) -> None:
     """Refuse a drawing of rails or edges, which would be read as tracks side by side.
 
     Raises
@@ -221,7 +221,8 @@ def refuse_rails(reaches: Sequence[Reach], terms: Terms, file: str) -> None:
     beside = np.isfinite(off).any(axis=1)
     if not len(owner) or np.mean(beside) <= MOST:
         return
-    layers = Counter(reaches[number].elements[0].layer for number in owner[beside].tolist())
+    origin = reaches.origin[reaches.first[owner[beside]]]
+    layers = Counter(reaches.origins[number][1] for number in origin.tolist())
     names = listed([layer for layer, _ in layers.most_common() if layer]) or '"0"'
     pairs = _are_rails(off, terms.gauge)
     rails = np.mean(pairs.any(axis=1)) > MOST and np.mean(pairs.all(axis=1)) < 0.1
@@ -233,7 +234,7 @@ def refuse_rails(reaches: Sequence[Reach], terms: Terms, file: str) -> None:
     )
 
 
-def center_lines(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], list[Fault]]:
+def center_lines(reaches: Rows, terms: Terms) -> tuple[Rows, list[Fault]]:
     """Return the center lines between rails: each rail that has another beside it, moved halfway toward that.
 
     Both rails of a track give the same center line, which the linking keeps once. What has no other rail beside it over
@@ -241,63 +242,55 @@ def center_lines(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], l
 
     Examples
     --------
-    >>> from gradehaul.plan.drawing.records import terms
-    >>> def rail(y):
-    ...     return Reach((Element(Spot(0, y), Spot(1, y), 0.0, 0.0, 1.0, "", ""),))
-    >>> found, faults = center_lines([rail(0.0), rail(0.0165)], terms(0.0165, "mm", ["*"]))
-    >>> [round(reach.elements[0].start.y, 5) for reach in found], faults
+    >>> from gradehaul.plan.drawing.records import Element, terms
+    >>> rails = Rows.of([[Element(Spot(0, y), Spot(1, y), 0.0, 0.0, 1.0, "", "")] for y in (0.0, 0.0165)])
+    >>> found, faults = center_lines(rails, terms(0.0165, "mm", ["*"]))
+    >>> found.tips[::2, 1].round(5).tolist(), faults
     ([0.00825, 0.00825], [])
     """
     owner, off = _parallels(reaches, terms.gauge)
     beside = _are_rails(off, terms.gauge)
-    found: list[Reach] = []
-    left: list[Reach] = []
-    for number, reach in enumerate(reaches):
+    halves = np.zeros(len(reaches.closed))
+    for number in range(len(halves)):
         own = owner == number
         sides = beside[own].mean(axis=0) if own.any() else np.zeros(2)
         side = int(np.argmax(sides))
-        if sides[side] < PAIRED:
-            left.append(reach)
-            continue
-        half = float(np.nanmedian(off[own, side])) / 2 * (1 if side == 0 else -1)
-        found.append(reach._replace(elements=tuple(_moved(element, half) for element in reach.elements)))
-    if not left:
+        if sides[side] >= PAIRED:
+            halves[number] = float(np.nanmedian(off[own, side])) / 2 * (1 if side == 0 else -1)
+    left = np.flatnonzero(halves == 0)
+    found = _moved(reaches, halves[reaches.owner]).only(np.flatnonzero(halves))
+    if not len(left):
         return found, []
-    length = math.fsum(element.length for reach in left for element in reach.elements)
-    text = f"{len(left)} of {len(reaches)} lines have no other rail beside them: not read as track"
-    first = left[0].elements[0]
+    text = f"{len(left)} of {len(halves)} lines have no other rail beside them: not read as track"
+    first = reaches.row(int(left[0]))[0]
+    length = float(reaches.length[left].sum())
     return found, [Fault("no-rail", text, first.start, first.handle, first.layer, weight=length)]
 
 
-def _moved(element: Element, off: float) -> Element:
-    """Return an element moved to its left, m: an arc of radius R to the left becomes one of R - off."""
-
-    def moved(spot: Spot, way: float) -> Spot:
-        return Spot(spot.x - off * math.sin(way), spot.y + off * math.cos(way), spot.z)
-
-    share = 1 - off * element.curvature
-    return element._replace(
-        start=moved(element.start, element.heading),
-        end=moved(element.end, heading(element, element.length)),
-        curvature=element.curvature / share,
-        length=element.length * share,
-    )
+def _moved(rows: Rows, off: FloatArray) -> Rows:
+    """Return elements moved to their left, m: an arc of radius R to the left becomes one of R - off."""
+    table = rows.table.copy()
+    x, y, heading, curvature, length, _, _, end_x, end_y = rows.table.T
+    last, share = heading + curvature * length, 1 - off * curvature
+    table[:, X], table[:, Y] = x - off * np.sin(heading), y + off * np.cos(heading)
+    table[:, END_X], table[:, END_Y] = end_x - off * np.sin(last), end_y + off * np.cos(last)
+    table[:, CURVATURE], table[:, LENGTH] = curvature / share, length * share
+    return replace(rows, table=table)
 
 
-def _parallels(reaches: Sequence[Reach], gauge: float) -> tuple[NDArray[np.int64], FloatArray]:
+def _parallels(reaches: Rows, gauge: float) -> tuple[NDArray[np.int64], FloatArray]:
     """Return, for places evenly along all that is drawn, of which reach each is, and how far off parallels lie there.
 
     On the left and on the right, m, shape (n, 2), each nan where none lies between `NEAREST` and `FARTHEST`.
     """
-    index = Nearness([reach.elements for reach in reaches])
-    ends = np.cumsum(index.table[:, 4])
+    index = Nearness(reaches)
+    ends = np.cumsum(index.table[:, LENGTH])
     total = float(ends[-1]) if len(ends) else 0.0
     at = np.arange(max(total / _LOOKED_AT, 2 * gauge) / 2, total, max(total / _LOOKED_AT, 2 * gauge))
     own = np.searchsorted(ends, at)
-    looks = [(index.elements[n], along) for n, along in zip(own.tolist(), (at - ends[own]).tolist(), strict=True)]
-    spots = [place(part, part.length + along) for part, along in looks]
-    headings = [heading(part, part.length + along) for part, along in looks]
-    near = index.beside(spots, FARTHEST * gauge, headings)
+    parts = index.table[own]
+    along = parts[:, LENGTH] + at - ends[own]
+    near = index.beside(places(parts, along), FARTHEST * gauge, parts[:, HEADING] + parts[:, CURVATURE] * along)
     near = near.only((near.turn <= SAME_WAY) & (near.off >= NEAREST * gauge) & (np.abs(near.aside) >= 0.98 * near.off))
     off = np.full((len(at), 2), np.nan)
     np.fmin.at(off, (near.which, (near.aside < 0).astype(np.int64)), near.off)

@@ -188,12 +188,15 @@ class Drawing:
     """Points on layers that have texts and no track; they say nothing themselves."""
 
 
+Inner = tuple[tuple[float, float], ...]
+"""Heights of the vertices drawn between the ends of an element, m, each after the share of its length there."""
+
+
 class Element(NamedTuple):
     """A straight or an arc as fitted: from `start` to `end`, with signed curvature, 1/m (left positive), and length, m.
 
     `heading` is the direction at its start, radians. `radius_spread` is the standard deviation of the fitted radius, m,
-    None for straights and for arcs drawn as arcs. `inner` are the heights, m, of the vertices drawn between its ends,
-    each after the share of its length where it lies.
+    None for straights and for arcs drawn as arcs.
     """
 
     start: Spot
@@ -204,7 +207,7 @@ class Element(NamedTuple):
     handle: str
     layer: str
     radius_spread: float | None = None
-    inner: tuple[tuple[float, float], ...] = ()
+    inner: Inner = ()
 
 
 class Reach(NamedTuple):

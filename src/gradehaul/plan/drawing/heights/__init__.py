@@ -12,7 +12,7 @@ import numpy as np
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import beyond, length_of
 from gradehaul.plan.drawing.heights.texts import MISFIT, along_lines, at_joints
-from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Reach, Source, Spot, Terms
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Source, Spot, Terms
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
@@ -130,17 +130,9 @@ def _inner(
     return inner
 
 
-# Reaches
-
-
-def is_flat(reach: Reach | DrawnLine) -> bool:
-    """Return whether a reach or a line has no height at all."""
-    return all(element.start[2] is None and element.end[2] is None for element in reach.elements)
-
-
-def ends_of(reach: Reach) -> list[Spot]:
-    """Return where a reach that is not closed ends."""
-    return [] if reach.closed else [reach.elements[0].start, reach.elements[-1].end]
+def is_flat(line: DrawnLine) -> bool:
+    """Return whether a line has no height at all."""
+    return all(element.start[2] is None and element.end[2] is None for element in line.elements)
 
 
 # Along a line

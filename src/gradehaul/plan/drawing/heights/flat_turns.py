@@ -6,9 +6,12 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 from gradehaul.plan.drawing.elements import gap, place
 from gradehaul.plan.drawing.heights.levels import LEAST_TURN
-from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Linked, Reach, Spot, Terms
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Linked, Spot, Terms
+from gradehaul.plan.drawing.rows import CURVATURE, HIGH, LENGTH, LOW, Rows
 from gradehaul.plan.drawing.wording import FLAT_HELIX, length_text
 
 _ROUND = 0.99 * math.tau
@@ -35,17 +38,19 @@ def _center(element: Element) -> Spot:
     return Spot(x - radius * math.sin(element.heading), y + radius * math.cos(element.heading))
 
 
-def level_turns(reaches: Sequence[Reach], snap: float) -> list[Turns]:
+def level_turns(reaches: Rows, snap: float) -> list[Turns]:
     """Return the circles that level arcs close, each with all arcs drawn on it."""
-    found: list[Turns] = []
-    for arc in (element for reach in reaches for element in reach.elements):
-        turn = abs(arc.curvature) * arc.length
-        if turn < LEAST_TURN or arc.inner or arc.start.z != arc.end.z:
+    table, found = reaches.table, list[Turns]()
+    turns = np.abs(table[:, CURVATURE]) * table[:, LENGTH]
+    level = (table[:, LOW] == table[:, HIGH]) | np.isnan(table[:, LOW : HIGH + 1]).all(axis=1)
+    for each in np.flatnonzero(level & (turns >= LEAST_TURN)).tolist():
+        arc, turn = reaches.element(each), float(turns[each])
+        if arc.inner:
             continue
-        number = next((n for n, turns in enumerate(found) if turns.holds(arc, snap)), len(found))
+        number = next((n for n, circle in enumerate(found) if circle.holds(arc, snap)), len(found))
         before = found[number].turn if number < len(found) else 0.0
         found[number : number + 1] = [Turns(_center(arc), arc, before + turn)]
-    return [turns for turns in found if turns.turn >= _ROUND]
+    return [circle for circle in found if circle.turn >= _ROUND]
 
 
 def flat_helices(

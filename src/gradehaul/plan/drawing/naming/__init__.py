@@ -13,6 +13,7 @@ from gradehaul.plan.drawing.elements import gap, in_plan, length_of, order, turn
 from gradehaul.plan.drawing.naming.layers import free_name, names_lines
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, pairs
 from gradehaul.plan.drawing.records import Claim, DrawnJoint, DrawnLine, Label, Linked, Spot
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
@@ -76,7 +77,7 @@ def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) ->
 def named_marks(marks: Sequence[Label], labels: Sequence[Label], near: float) -> list[Spot]:
     """Return the points that a text of their own layer stands beside, within `near`, m: those are joints."""
     texts = [label for label in labels if len(label.text) <= LONGEST]
-    beside = beside_texts(texts, [mark.spot for mark in marks], near)
+    beside = beside_texts(texts, in_plan([mark.spot for mark in marks]), near)
     found = {mark for _, text, mark in beside if texts[text].layer == marks[mark].layer}
     return [marks[mark].spot for mark in sorted(found)]
 
@@ -161,18 +162,18 @@ def _beside(
         return [], []
     layers = [{element.layer for element in line.elements} for line in linked.lines]
     drawn = set().union(*layers)
-    spots = [text.seen for text in texts]
+    spots = in_plan([text.seen for text in texts])
     layers_at = [set().union(*(layers[end.line] for end in joint.ends)) for joint in linked.joints]
     of_joints = [
         (rank, text, joint)
-        for rank, text, joint in beside_texts(texts, [joint.spot for joint in linked.joints], near)
+        for rank, text, joint in beside_texts(texts, in_plan([joint.spot for joint in linked.joints]), near)
         if not names_lines(texts[text]) and (texts[text].layer in layers_at[joint] or texts[text].layer not in drawn)
     ]
-    index = Nearness([line.elements for line in linked.lines])
+    index = Nearness(Rows.of(line.elements for line in linked.lines))
     best: dict[tuple[int, int], float] = {}
     for foot in index.beside(spots, near).feet():
         layer = texts[foot.which].layer
-        if layer == index.elements[foot.number].layer or layer not in drawn:
+        if layer == index.rows.element(foot.number).layer or layer not in drawn:
             best[foot.which, foot.row] = min(foot.off, best.get((foot.which, foot.row), math.inf))
     return of_joints, [(off, text, line) for (text, line), off in best.items()]
 
