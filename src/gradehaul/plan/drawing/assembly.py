@@ -193,14 +193,15 @@ def _single(strokes: Sequence[Stroke], shortest: float) -> tuple[Rows, IntArray]
     own = (strokes[number].heights for number in numbers)
     heights = np.array([unknown if each is None else each for each in own], dtype=np.float64).reshape(-1, 2)
     with np.errstate(all="ignore"):
-        figures = (wrapped(np.arctan2(up, across) - half), 2 * np.sin(half) / chord, chord / np.sinc(half / math.pi))
-    table = np.column_stack((tips[:, :2], *figures, heights, tips[:, 2:]))
+        bend, length = 2 * np.sin(half) / chord, chord / np.sinc(half / math.pi)
+    heading = wrapped(np.arctan2(up, across) - half)
     fair = chord > shortest
+    start, end = (np.column_stack((tips[:, 2 * side : 2 * side + 2], heights[:, side]))[fair] for side in (0, 1))
     each = np.arange(np.count_nonzero(fair))
     done = np.array(numbers, dtype=np.int64)[fair]
     origins = [(strokes[number].handle, strokes[number].layer, None) for number in done.tolist()]
-    rows = Rows(table[fair], np.arange(len(each) + 1), np.zeros(len(each), dtype=bool), each, origins, {})
-    return rows, done
+    first, closed = np.arange(len(each) + 1), np.zeros(len(each), dtype=bool)
+    return Rows(start, end, heading[fair], bend[fair], length[fair], first, closed, each, origins, {}), done
 
 
 def _sorted_labels(

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.plan.drawing.elements import height, in_plan
 from gradehaul.plan.drawing.records import FloatArray, Label
-from gradehaul.plan.drawing.rows import HIGH, LENGTH, LOW, IntArray, Rows, places
+from gradehaul.plan.drawing.rows import IntArray, Rows
 
 Whole = TypeVar("Whole", int, IntArray)
 Real = TypeVar("Real", float, FloatArray)
@@ -132,29 +132,26 @@ class Nearness:
 
     Attributes
     ----------
-    rows, table
-        All of them, in parts that turn by half a circle at most, and the columns of these.
-    owner, before
-        The row that each is of, and how far along that it begins, m, shape (n,).
-    length
-        The length of each row, m.
+    rows
+        All of them, in parts that turn by half a circle at most.
+    owner, before, total
+        Those of `Rows`.
     """
 
     def __init__(self, rows: Rows) -> None:
         self.rows = rows = rows.halved()
-        self.table, self.owner, self.before, self.length = rows.table, rows.owner, rows.before, rows.length
-        lengths = self.table[:, LENGTH]
-        step = max(_SHARE * float(lengths.mean()), 1e-9) if len(lengths) else 1.0
-        count = np.maximum(np.ceil(lengths / step), 1).astype(np.int64)
-        self._of: IntArray = np.repeat(np.arange(len(lengths)), count)
+        self.owner, self.before, self.total = rows.owner, rows.before, rows.total
+        step = max(_SHARE * float(rows.length.mean()), 1e-9) if len(rows.length) else 1.0
+        count = np.maximum(np.ceil(rows.length / step), 1).astype(np.int64)
+        self._of: IntArray = np.repeat(np.arange(len(count)), count)
         number = np.arange(len(self._of)) - (np.cumsum(count) - count)[self._of]
-        self._samples = places(self.table[self._of], (number + 0.5) * (lengths / count)[self._of])
+        self._samples = rows.places(self._of, (number + 0.5) * (rows.length / count)[self._of])
         self._reach = step / 2
 
     def candidates(self, points: FloatArray, distance: float) -> tuple[IntArray, IntArray]:
         """Return pairs of point and element, sorted: all within a distance, m, and some farther off."""
         one, sample = pairs(points[:, :2], (distance + self._reach) * (1 + 1e-9), self._samples)
-        return np.divmod(np.unique(one * (len(self.table) + 1) + self._of[sample]), len(self.table) + 1)
+        return np.divmod(np.unique(one * (len(self.owner) + 1) + self._of[sample]), len(self.owner) + 1)
 
     def beside(self, spots: FloatArray, distance: float, headings: ArrayLike = 0.0, level: float = 0.0) -> Beside:
         """Return which elements lie within a distance of which points, m, and where.
@@ -170,28 +167,27 @@ class Nearness:
         """
         points = spots[:, :2]
         which, number = self.candidates(points, distance)
-        rows, heading = self.table[number], np.broadcast_to(np.asarray(headings, dtype=np.float64), len(points))[which]
-        direction, curvature, length = rows.T[2:5]
-        right, up = (points[which] - rows[:, :2]).T
+        rows, heading = self.rows, np.broadcast_to(np.asarray(headings, dtype=np.float64), len(points))[which]
+        direction, curvature, length = rows.heading[number], rows.curvature[number], rows.length[number]
+        right, up = (points[which] - rows.start[number, :2]).T
         ahead = right * np.cos(direction) + up * np.sin(direction)
         aside = up * np.cos(direction) - right * np.sin(direction)
         bent = np.abs(curvature) > 1e-12
         # In the element's own frame a point (u, v) lies abreast of the turn atan2(κu, 1 - κv) (plane geometry).
         turned = np.arctan2(curvature * ahead, 1 - curvature * aside)
         on = np.divide(turned, curvature, out=ahead.copy(), where=bent)
-        ends = np.where(np.hypot(right, up) <= np.hypot(*(places(rows, length) - points[which]).T), 0.0, length)
+        ends = np.where(np.hypot(right, up) <= np.hypot(*(rows.places(number, length) - points[which]).T), 0.0, length)
         on = np.where((on >= 0) & (on <= length), on, ends)
-        off_x, off_y = (places(rows, on) - points[which]).T
+        off_x, off_y = (rows.places(number, on) - points[which]).T
         turn = np.abs(np.remainder(direction + curvature * on - heading + np.pi / 2, np.pi) - np.pi / 2)
         aside = off_y * np.cos(heading) - off_x * np.sin(heading)
         off = np.hypot(off_x, off_y)
         found = Beside(which, number, on, self.owner[number], self.before[number] + on, off, aside, turn)
         fair = off <= distance
         if level:
-            low, high = rows[:, LOW : HIGH + 1].T
-            here = low + (high - low) * on / length
-            for pair in np.flatnonzero(fair & np.isin(number, list(self.rows.inner))).tolist():
-                here[pair] = height(self.rows.element(int(number[pair])), float(on[pair]))
+            here = rows.start[number, 2] + (rows.end[number, 2] - rows.start[number, 2]) * on / length
+            for pair in np.flatnonzero(fair & np.isin(number, list(rows.inner))).tolist():
+                here[pair] = height(rows.element(int(number[pair])), float(on[pair]))
             fair &= ~(np.abs(here - spots[which, 2]) > level)
         return found.only(fair)
 

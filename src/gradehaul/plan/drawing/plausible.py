@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.nearness import Nearness, components, places_of
 from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Spot, Stroke, Terms
-from gradehaul.plan.drawing.rows import CURVATURE, END_X, END_Y, HEADING, LENGTH, Rows, X, Y, places
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.plan.names import listed, quoted
 from gradehaul.quantities import convert
@@ -263,19 +263,24 @@ def center_lines(reaches: Rows, terms: Terms) -> tuple[Rows, list[Fault]]:
         return found, []
     text = f"{len(left)} of {len(halves)} lines have no other rail beside them: not read as track"
     first = reaches.row(int(left[0]))[0]
-    length = float(reaches.length[left].sum())
+    length = float(reaches.total[left].sum())
     return found, [Fault("no-rail", text, first.start, first.handle, first.layer, weight=length)]
 
 
 def _moved(rows: Rows, off: FloatArray) -> Rows:
     """Return elements moved to their left, m: an arc of radius R to the left becomes one of R - off."""
-    table = rows.table.copy()
-    x, y, heading, curvature, length, _, _, end_x, end_y = rows.table.T
-    last, share = heading + curvature * length, 1 - off * curvature
-    table[:, X], table[:, Y] = x - off * np.sin(heading), y + off * np.cos(heading)
-    table[:, END_X], table[:, END_Y] = end_x - off * np.sin(last), end_y + off * np.cos(last)
-    table[:, CURVATURE], table[:, LENGTH] = curvature / share, length * share
-    return replace(rows, table=table)
+
+    def moved(spots: FloatArray, heading: FloatArray) -> FloatArray:
+        return spots + np.column_stack((-off * np.sin(heading), off * np.cos(heading), np.zeros(len(off))))
+
+    share = 1 - off * rows.curvature
+    return replace(
+        rows,
+        start=moved(rows.start, rows.heading),
+        end=moved(rows.end, rows.heading + rows.curvature * rows.length),
+        curvature=rows.curvature / share,
+        length=rows.length * share,
+    )
 
 
 def _parallels(reaches: Rows, gauge: float) -> tuple[NDArray[np.int64], FloatArray]:
@@ -284,13 +289,13 @@ def _parallels(reaches: Rows, gauge: float) -> tuple[NDArray[np.int64], FloatArr
     On the left and on the right, m, shape (n, 2), each nan where none lies between `NEAREST` and `FARTHEST`.
     """
     index = Nearness(reaches)
-    ends = np.cumsum(index.table[:, LENGTH])
+    rows = index.rows
+    ends = np.cumsum(rows.length)
     total = float(ends[-1]) if len(ends) else 0.0
     at = np.arange(max(total / _LOOKED_AT, 2 * gauge) / 2, total, max(total / _LOOKED_AT, 2 * gauge))
     own = np.searchsorted(ends, at)
-    parts = index.table[own]
-    along = parts[:, LENGTH] + at - ends[own]
-    near = index.beside(places(parts, along), FARTHEST * gauge, parts[:, HEADING] + parts[:, CURVATURE] * along)
+    along = rows.length[own] + at - ends[own]
+    near = index.beside(rows.places(own, along), FARTHEST * gauge, rows.heading[own] + rows.curvature[own] * along)
     near = near.only((near.turn <= SAME_WAY) & (near.off >= NEAREST * gauge) & (np.abs(near.aside) >= 0.98 * near.off))
     off = np.full((len(at), 2), np.nan)
     np.fmin.at(off, (near.which, (near.aside < 0).astype(np.int64)), near.off)

@@ -19,8 +19,6 @@ BoolArray = NDArray[np.bool_]
 Origin = tuple[str, str, float | None]
 """What an element keeps of where it comes from: handle, layer and the spread of its radius."""
 
-X, Y, HEADING, CURVATURE, LENGTH, LOW, HIGH, END_X, END_Y = range(9)
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rows:
@@ -28,11 +26,12 @@ class Rows:
 
     Attributes
     ----------
-    table
-        Of each element where it begins, x and y, m, its heading, radians, curvature, 1/m, and length, m, the heights of
-        its two ends, m or nan, and where it ends, x and y, m: shape (n, 9).
+    start, end
+        Where each element begins and ends, m, a height that is not known as nan, shape (n, 3).
+    heading, curvature, length
+        Its direction at its start, radians, curvature, 1/m, and length, m, shape (n,).
     first
-        Where each row begins in it, and behind the last where that ends, shape (r + 1,).
+        Where each row begins among them, and behind the last where that ends, shape (r + 1,).
     closed
         Whether each row is a reach that is closed, shape (r,).
     origin, origins
@@ -41,7 +40,11 @@ class Rows:
         The heights drawn between the ends of elements, by their numbers.
     """
 
-    table: FloatArray
+    start: FloatArray
+    end: FloatArray
+    heading: FloatArray
+    curvature: FloatArray
+    length: FloatArray
     first: IntArray
     closed: BoolArray
     origin: IntArray
@@ -53,11 +56,15 @@ class Rows:
         """Return rows of elements as columns."""
         rows = list(rows)
         every = [element for row in rows for element in row]
-        figures = [(*e.start[:2], *e[2:5], e.start[2], e.end[2], *e.end[:2]) for e in every]
+        figures = np.array([(*e.start, *e.end, *e[2:5]) for e in every], dtype=np.float64).reshape(-1, 9)
         numbers: dict[Origin, int] = {}
         origin = [numbers.setdefault((e.handle, e.layer, e.radius_spread), len(numbers)) for e in every]
         return cls(
-            np.array(figures, dtype=np.float64).reshape(-1, 9),
+            figures[:, :3],
+            figures[:, 3:6],
+            figures[:, 6],
+            figures[:, 7],
+            figures[:, 8],
             np.cumsum([0, *map(len, rows)]),
             np.array(closed or [False] * len(rows), dtype=bool),
             np.array(origin, dtype=np.int64),
@@ -77,27 +84,18 @@ class Rows:
 
     def rows(self) -> list[list[Element]]:
         """Return the records of all."""
-        every, first = self._records(slice(0, len(self.table))), self.first.tolist()
-        return [every[low:high] for low, high in pairwise(first)]
+        every = self._records(slice(0, len(self.length)))
+        return [every[low:high] for low, high in pairwise(self.first.tolist())]
 
     def _records(self, those: slice) -> list[Element]:
+        numbers = range(those.start, those.stop)
+        ends = spots_of(self.start[those]), spots_of(self.end[those])
+        figures = (column[those].tolist() for column in (self.heading, self.curvature, self.length))
+        origins = [self.origins[number] for number in self.origin[those].tolist()]
         return [
-            Element(
-                Spot(x, y, None if math.isnan(low) else low),
-                Spot(end_x, end_y, None if math.isnan(high) else high),
-                heading,
-                curvature,
-                length,
-                handle,
-                layer,
-                spread,
-                self.inner.get(number, ()),
-            )
-            for number, (handle, layer, spread), (x, y, heading, curvature, length, low, high, end_x, end_y) in zip(
-                range(those.start, those.stop),
-                (self.origins[origin] for origin in self.origin[those].tolist()),
-                self.table[those].tolist(),
-                strict=True,
+            Element(start, end, heading, bend, length, handle, layer, spread, self.inner.get(number, ()))
+            for number, start, end, heading, bend, length, (handle, layer, spread) in zip(
+                numbers, *ends, *figures, origins, strict=True
             )
         ]
 
@@ -106,54 +104,63 @@ class Rows:
     @property
     def owner(self) -> IntArray:
         """The row that each element is of, shape (n,)."""
-        return np.repeat(np.arange(len(self.first) - 1), np.diff(self.first))
+        return np.repeat(np.arange(len(self.closed)), np.diff(self.first))
 
     @property
     def before(self) -> FloatArray:
         """How far along its row each element begins, m, shape (n,)."""
-        begin = np.concatenate(((0.0,), np.cumsum(self.table[:, LENGTH])))
+        begin = np.concatenate(((0.0,), np.cumsum(self.length)))
         return np.asarray(begin[:-1] - begin[self.first[:-1]][self.owner], dtype=np.float64)
 
     @property
-    def length(self) -> FloatArray:
+    def total(self) -> FloatArray:
         """The length of each row, m, shape (r,)."""
-        begin = np.concatenate(((0.0,), np.cumsum(self.table[:, LENGTH])))
-        return np.asarray(begin[self.first[1:]] - begin[self.first[:-1]], dtype=np.float64)
+        begin = np.concatenate(((0.0,), np.cumsum(self.length)))
+        return np.asarray(np.diff(begin[self.first]), dtype=np.float64)
 
     @property
     def tips(self) -> FloatArray:
-        """Where both ends of each row lie, m, a height that is not known as nan: row n has 2n and 2n + 1; (2r, 3)."""
-        start = self.table[self.first[:-1]][:, (X, Y, LOW)]
-        end = self.table[self.first[1:] - 1][:, (END_X, END_Y, HIGH)]
-        return np.stack((start, end), axis=1).reshape(-1, 3)
+        """Where both ends of each row lie, m, shape (2r, 3): row n has 2n and 2n + 1."""
+        return np.stack((self.start[self.first[:-1]], self.end[self.first[1:] - 1]), axis=1).reshape(-1, 3)
 
     @property
     def away(self) -> FloatArray:
         """The directions in which a train enters each row at its two ends, radians, not wrapped, shape (2r,)."""
-        last = self.table[self.first[1:] - 1]
-        back = last[:, HEADING] + last[:, CURVATURE] * last[:, LENGTH] + math.pi
-        return np.column_stack((self.table[self.first[:-1], HEADING], back)).ravel()
+        last = self.first[1:] - 1
+        back = self.heading[last] + self.curvature[last] * self.length[last] + math.pi
+        return np.column_stack((self.heading[self.first[:-1]], back)).ravel()
 
     @property
     def flat(self) -> BoolArray:
         """Whether each row has no height at all, shape (r,)."""
-        known = ~np.isnan(self.table[:, LOW : HIGH + 1]).all(axis=1)
+        known = ~np.isnan(self.start[:, 2]) | ~np.isnan(self.end[:, 2])
         found: BoolArray = np.bincount(self.owner, known, len(self.closed)) == 0
+        return found
+
+    def places(self, numbers: IntArray, along: FloatArray) -> FloatArray:
+        """Return the places at distances along some of the elements, m, shape (n, 2).
+
+        An arc of turn 2h and length s spans a chord of s sin(h)/h in the direction of its middle (plane geometry).
+        """
+        half = self.curvature[numbers] * along / 2
+        chord = along * np.sinc(half / np.pi)
+        middle = self.heading[numbers] + half
+        found: FloatArray = self.start[numbers, :2] + np.column_stack((chord * np.cos(middle), chord * np.sin(middle)))
         return found
 
     def taken(self, numbers: IntArray, back: BoolArray, first: IntArray) -> Rows:
         """Return some of the elements in another order, some of them run from their other end, in other rows."""
-        table = self.table[numbers]
-        x, y, heading, curvature, length, low, high, end_x, end_y = table[back].T
-        onward = wrapped(heading + curvature * length + math.pi)
-        table[back] = np.column_stack((end_x, end_y, onward, -curvature, length, high, low, x, y))
+        start, end = self.start[numbers], self.end[numbers]
+        start[back], end[back] = end[back], start[back]
+        heading, curvature, length = self.heading[numbers], self.curvature[numbers], self.length[numbers]
+        heading[back] = wrapped(heading + curvature * length + math.pi)[back]
+        curvature[back] *= -1
         inner = {}
-        if self.inner:
-            for number, own in enumerate(numbers.tolist()):
-                pairs = self.inner.get(own, ())
-                if pairs:
-                    inner[number] = tuple((1 - share, z) for share, z in reversed(pairs)) if back[number] else pairs
-        return Rows(table, first, np.zeros(len(first) - 1, dtype=bool), self.origin[numbers], self.origins, inner)
+        for number, own in enumerate(numbers.tolist()) if self.inner else ():
+            if pairs := self.inner.get(own):
+                inner[number] = tuple((1 - share, z) for share, z in reversed(pairs)) if back[number] else pairs
+        closed = np.zeros(len(first) - 1, dtype=bool)
+        return Rows(start, end, heading, curvature, length, first, closed, self.origin[numbers], self.origins, inner)
 
     def run(self, ends: IntArray, first: IntArray | None = None) -> Rows:
         """Return rows in another order, each entered at one of its ends; several are one where `first` has them so."""
@@ -170,53 +177,49 @@ class Rows:
 
     def and_those_of(self, other: Rows) -> Rows:
         """Return these rows and others behind them."""
-        count = len(self.table)
+        names = ("start", "end", "heading", "curvature", "length", "closed")
+        count = len(self.length)
         return Rows(
-            np.concatenate((self.table, other.table)),
-            np.concatenate((self.first[:-1], other.first + count)),
-            np.concatenate((self.closed, other.closed)),
-            np.concatenate((self.origin, other.origin + len(self.origins))),
-            [*self.origins, *other.origins],
-            {**self.inner, **{count + number: pairs for number, pairs in other.inner.items()}},
+            **{name: np.concatenate((getattr(self, name), getattr(other, name))) for name in names},
+            first=np.concatenate((self.first[:-1], other.first + count)),
+            origin=np.concatenate((self.origin, other.origin + len(self.origins))),
+            origins=[*self.origins, *other.origins],
+            inner={**self.inner, **{count + number: pairs for number, pairs in other.inner.items()}},
         )
 
     def raised(self, heights: Mapping[int, tuple[float, float]]) -> Rows:
         """Return rows of which those by their numbers climb evenly between two heights, m."""
-        table, inner, before = self.table.copy(), dict(self.inner), self.before
+        start, end, inner, before = self.start.copy(), self.end.copy(), dict(self.inner), self.before
         for number, (low, high) in heights.items():
             own = slice(self.first[number], self.first[number + 1])
-            stops = np.append(before[own], self.length[number])
+            stops = np.append(before[own], self.total[number])
             climb = low + (high - low) * stops / stops[-1]
-            table[own, LOW], table[own, HIGH] = climb[:-1], climb[1:]
+            start[own, 2], end[own, 2] = climb[:-1], climb[1:]
             for each in range(own.start, own.stop):
                 inner.pop(each, None)
-        return replace(self, table=table, inner=inner)
+        return replace(self, start=start, end=end, inner=inner)
 
     def halved(self) -> Rows:
         """Return rows of which no element turns by more than half a circle, in equal parts of those that did."""
-        turn = np.abs(self.table[:, CURVATURE] * self.table[:, LENGTH])
+        turn = np.abs(self.curvature * self.length)
         if (turn <= math.pi).all():
             return self
-        parts = np.where(turn > math.pi, np.ceil(turn / math.pi - 1e-9), 1).astype(np.int64)
-        at = np.repeat(np.arange(len(parts)), parts - 1)
-        rank = np.arange(len(at)) - (np.cumsum(parts - 1) - parts + 1)[at] + 1
-        return self.split(at, self.table[at, LENGTH] * rank / parts[at])[0]
+        more = np.where(turn > math.pi, np.ceil(turn / math.pi - 1e-9), 1).astype(np.int64) - 1
+        at = np.repeat(np.arange(len(more)), more)
+        rank = np.arange(len(at)) - (np.cumsum(more) - more)[at] + 1
+        return self.split(at, self.length[at] * rank / (more[at] + 1))
 
-    def split(self, at: IntArray, on: FloatArray) -> tuple[Rows, IntArray]:
-        """Return rows with elements cut at distances along them, m, sorted, and the number of what begins at each."""
-        count = np.bincount(at, minlength=len(self.table)) + 1
+    def split(self, at: IntArray, on: FloatArray) -> Rows:
+        """Return rows with elements cut at distances along them, m, sorted; they are as many as they were."""
+        count = np.bincount(at, minlength=len(self.length)) + 1
         of, begin = np.repeat(np.arange(len(count)), count), np.cumsum(count) - count
         after = at + np.arange(len(at)) + 1
-        length = self.table[of, LENGTH]
-        since, until = np.zeros(len(of)), length.copy()
+        start, end, heading = self.start[of], self.end[of], self.heading[of]
+        since, until = np.zeros(len(of)), self.length[of]
         since[after] = until[after - 1] = on
-        old, table = self.table[of], self.table[of]
-        rise = (old[:, HIGH] - old[:, LOW]) / length
-        table[after, X : Y + 1] = places(old[after], on)
-        table[after - 1, END_X : END_Y + 1] = table[after, X : Y + 1]
-        table[after, HEADING] = wrapped(old[after, HEADING] + old[after, CURVATURE] * on)
-        table[:, LENGTH] = until - since
-        table[after, LOW] = table[after - 1, HIGH] = old[after, LOW] + rise[after] * on
+        rise = (self.end[at, 2] - self.start[at, 2]) / self.length[at]
+        start[after] = end[after - 1] = np.column_stack((self.places(at, on), self.start[at, 2] + rise * on))
+        heading[after] = wrapped(self.heading[at] + self.curvature[at] * on)
         inner: dict[int, Inner] = {}
         for number, pairs in self.inner.items():
             whole = self.element(number)
@@ -224,48 +227,44 @@ class Rows:
                 low, high = since[piece] / whole.length, until[piece] / whole.length
                 if between := tuple(((share - low) / (high - low), z) for share, z in pairs if low < share < high):
                     inner[piece] = between
-                table[piece, LOW : HIGH + 1] = [height(whole, each) for each in (since[piece], until[piece])]
+                start[piece, 2], end[piece, 2] = height(whole, since[piece]), height(whole, until[piece])
         first = np.append(begin, len(of))[self.first]
-        return Rows(table, first, self.closed, self.origin[of], self.origins, inner), after
+        figures = (heading, self.curvature[of], until - since)
+        return Rows(start, end, *figures, first, self.closed, self.origin[of], self.origins, inner)
 
     def fused(self, on: BoolArray) -> Rows:
         """Return rows with elements made one with those before them, shape (n,)."""
         begin = np.flatnonzero(~on)
-        table, last = self.table[begin], np.append(begin[1:], len(on)) - 1
-        table[:, LENGTH] = np.add.reduceat(self.table[:, LENGTH], begin) if len(begin) else 0.0
-        table[:, HIGH:] = self.table[last, HIGH:]
+        last = np.append(begin[1:], len(on)) - 1
         inner: dict[int, Inner] = {}
         whole = np.searchsorted(begin, np.array(list(self.inner), dtype=np.int64), side="right") - 1
         for number in np.unique(whole).tolist():
             base, pairs = 0.0, list[tuple[float, float]]()
             for each in range(begin[number], last[number] + 1):
-                own = float(self.table[each, LENGTH])
-                pairs += [(base, float(self.table[each, LOW]))] if base else []
+                own = float(self.length[each])
+                pairs += [(base, float(self.start[each, 2]))] if base else []
                 pairs += [(base + share * own, z) for share, z in self.inner.get(each, ())]
                 base += own
             inner[number] = tuple((at / base, z) for at, z in pairs)
-        first = np.searchsorted(begin, self.first)
-        return Rows(table, first, self.closed, self.origin[begin], self.origins, inner)
+        return Rows(
+            self.start[begin],
+            self.end[last],
+            self.heading[begin],
+            self.curvature[begin],
+            np.add.reduceat(self.length, begin),
+            np.searchsorted(begin, self.first),
+            self.closed,
+            self.origin[begin],
+            self.origins,
+            inner,
+        )
 
 
-def spot_of(point: FloatArray) -> Spot:
-    """Return a point of which the height may be nan."""
-    x, y, z = point.tolist()
-    return Spot(x, y, None if math.isnan(z) else z)
+def spots_of(points: FloatArray) -> list[Spot]:
+    """Return points, shape (n, 3), of which heights may be nan."""
+    return [Spot(x, y, None if math.isnan(z) else z) for x, y, z in points.tolist()]
 
 
 def wrapped(angles: FloatArray) -> FloatArray:
     """Return angles, radians, brought to -π .. π."""
     return np.asarray(angles - math.tau * np.rint(angles / math.tau), dtype=np.float64)
-
-
-def places(table: FloatArray, along: FloatArray) -> FloatArray:
-    """Return the places at distances along elements, m, shape (n, 2).
-
-    An arc of turn 2h and length s spans a chord of s sin(h)/h in the direction of its middle (plane geometry).
-    """
-    half = table[:, CURVATURE] * along / 2
-    chord = along * np.sinc(half / np.pi)
-    middle = table[:, HEADING] + half
-    found: FloatArray = table[:, : Y + 1] + np.column_stack((chord * np.cos(middle), chord * np.sin(middle)))
-    return found

@@ -68,6 +68,8 @@ def read_heights(
     terms
         How far from its joint a text may stand, and the unit of messages.
     """
+    if not texts and not given and all(map(is_flat, linked.lines)):
+        return Heights({}, [()] * len(linked.lines), [], [])
     edge, unit = terms.fit, terms.plan_unit
     shown = [[Source(given[name], "[railhead]")] if name in given else [] for name in joint_names]
     others = at_joints(linked, texts, shown, terms.near)

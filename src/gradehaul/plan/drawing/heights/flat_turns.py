@@ -11,7 +11,7 @@ import numpy as np
 from gradehaul.plan.drawing.elements import gap, place
 from gradehaul.plan.drawing.heights.levels import LEAST_TURN
 from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Linked, Spot, Terms
-from gradehaul.plan.drawing.rows import CURVATURE, HIGH, LENGTH, LOW, Rows
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import FLAT_HELIX, length_text
 
 _ROUND = 0.99 * math.tau
@@ -40,9 +40,9 @@ def _center(element: Element) -> Spot:
 
 def level_turns(reaches: Rows, snap: float) -> list[Turns]:
     """Return the circles that level arcs close, each with all arcs drawn on it."""
-    table, found = reaches.table, list[Turns]()
-    turns = np.abs(table[:, CURVATURE]) * table[:, LENGTH]
-    level = (table[:, LOW] == table[:, HIGH]) | np.isnan(table[:, LOW : HIGH + 1]).all(axis=1)
+    found: list[Turns] = []
+    turns, low, high = np.abs(reaches.curvature) * reaches.length, reaches.start[:, 2], reaches.end[:, 2]
+    level = (low == high) | (np.isnan(low) & np.isnan(high))
     for each in np.flatnonzero(level & (turns >= LEAST_TURN)).tolist():
         arc, turn = reaches.element(each), float(turns[each])
         if arc.inner:

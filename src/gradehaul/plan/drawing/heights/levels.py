@@ -11,7 +11,7 @@ from gradehaul.plan.drawing.elements import gap, place
 from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs
 from gradehaul.plan.drawing.records import Element, Fault, Label, Linked, Spot, Stroke, Terms
-from gradehaul.plan.drawing.rows import CURVATURE, HIGH, LENGTH, LOW, BoolArray, IntArray, Rows, spot_of, wrapped
+from gradehaul.plan.drawing.rows import BoolArray, IntArray, Rows, spots_of, wrapped
 from gradehaul.plan.drawing.wording import length_text
 
 LEAST_TURN = math.radians(60)
@@ -56,11 +56,12 @@ def climbing(reaches: Rows, terms: Terms) -> tuple[Rows, list[Fault]]:
 
 def _levels(reaches: Rows) -> dict[int, float]:
     """Return the heights of reaches that are parts of a turn and level throughout, m; without z they lie at 0."""
-    turn = np.abs(np.bincount(reaches.owner, reaches.table[:, CURVATURE] * reaches.table[:, LENGTH]))
+    turn = np.abs(np.bincount(reaches.owner, reaches.curvature * reaches.length))
     found: dict[int, float] = {}
     for number in np.flatnonzero(~reaches.closed & (turn >= LEAST_TURN)).tolist():
         own = range(reaches.first[number], reaches.first[number + 1])
-        heights = np.nan_to_num(reaches.table[own.start : own.stop, LOW : HIGH + 1]).ravel().tolist()
+        both = (column[own.start : own.stop, 2] for column in (reaches.start, reaches.end))
+        heights = np.nan_to_num(np.concatenate(list(both))).tolist()
         heights += [height for each in own for _, height in reaches.inner.get(each, ())]
         if max(heights) - min(heights) <= MISFIT / 10:
             found[number] = min(heights)
@@ -74,7 +75,7 @@ def _meetings(
 
     Of these at least one is the end of a level turn. The `tips` are the heights of all ends, m.
     """
-    ends, away, length = _open_ends(reaches), reaches.away, reaches.length
+    ends, away, length = _open_ends(reaches), reaches.away, reaches.total
     one, other = (ends[each] for each in pairs(reaches.tips[ends, :2], terms.snap))
     turn = np.abs(wrapped(away[one] - away[other] + math.pi))
     fair = (one // 2 != other // 2) & (turn <= terms.kink)
@@ -221,7 +222,7 @@ def at_zero_elevation(reaches: Rows, texts: Sequence[tuple[Label, float]], terms
 
 def _met_flat(reaches: Rows, flat: BoolArray, snap: float) -> tuple[list[tuple[int, int]], set[int]]:
     """Return the pairs of flat reaches that meet, and the flat ones that meet track at another height than 0."""
-    tips, ends = [spot_of(tip) for tip in reaches.tips], _open_ends(reaches)
+    tips, ends = spots_of(reaches.tips), _open_ends(reaches)
     index = Nearness(reaches)
     near = index.beside(reaches.tips[ends], snap)
     joined: list[tuple[int, int]] = []

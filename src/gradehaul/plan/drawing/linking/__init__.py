@@ -13,10 +13,10 @@ from gradehaul.plan.drawing.linking.flaws import level_misses, near_misses, stra
 from gradehaul.plan.drawing.linking.lines import in_order, written
 from gradehaul.plan.drawing.linking.sides import mark_cuts, side_cuts
 from gradehaul.plan.drawing.linking.turnouts import askew, judged
-from gradehaul.plan.drawing.linking.ways import Ways, cut_ways, meet, merged, specks, without_specks
+from gradehaul.plan.drawing.linking.ways import Ways, common_spot, cut_ways, meet, merged, specks, without_specks
 from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Fault, Linked, Spot, Terms
-from gradehaul.plan.drawing.rows import HIGH, LENGTH, LOW, Rows, spot_of
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 
 _SPECK_FINE = 2e-5
@@ -76,7 +76,7 @@ def link(reaches: Rows, terms: Terms, marks: Sequence[Spot] = ()) -> Linked:
     ways = in_order(merged(ways, kink))
     cuts, skewed = side_cuts(ways, terms)
     nodes, tips = ways.nodes.ravel(), ways.rows.tips
-    loose = {int(nodes[end]): (turn, spot_of(tips[end]), ways.outward(end)) for end, turn in skewed.items()}
+    loose = {int(nodes[end]): (turn, common_spot(tips[[end]]), ways.outward(end)) for end, turn in skewed.items()}
     ways = without_specks(cut_ways(ways, cuts, snap), snap)
     often = np.bincount(ways.nodes.ravel(), minlength=max(loose, default=0) + 1)
     faults += [askew(*found) for node, found in loose.items() if often[node] == 1]
@@ -106,8 +106,9 @@ def link(reaches: Rows, terms: Terms, marks: Sequence[Spot] = ()) -> Linked:
 
 
 def _check(rows: Rows) -> None:
-    finite = np.isfinite(np.delete(rows.table, (LOW, HIGH), axis=1).sum(axis=1))
-    for number in np.flatnonzero(~finite | (rows.table[:, LENGTH] <= 0)).tolist()[:1]:
+    figures = rows.start[:, :2].sum(axis=1) + rows.end[:, :2].sum(axis=1) + rows.heading + rows.curvature + rows.length
+    finite = np.isfinite(figures)
+    for number in np.flatnonzero(~finite | (rows.length <= 0)).tolist()[:1]:
         element = rows.element(number)
         place = f"handle {element.handle}" + (f" on layer {element.layer}" if element.layer else "")
         if not finite[number]:
@@ -116,6 +117,6 @@ def _check(rows: Rows) -> None:
 
 
 def _speck(ways: Ways, number: int, unit: str) -> Fault:
-    elements, length = ways.rows.row(number), float(ways.rows.length[number])
+    elements, length = ways.rows.row(number), float(ways.rows.total[number])
     text = f"a piece of track only {length_text(length, unit, _SPECK_FINE)} long was left out"
     return Fault("stray", text, middle(elements), *source(elements[0]), weight=length)

@@ -25,7 +25,7 @@ from gradehaul.plan.drawing.elements import (
 )
 from gradehaul.plan.drawing.linking.ways import Ways
 from gradehaul.plan.drawing.records import Element, Fault, Spot, Terms
-from gradehaul.plan.drawing.rows import LENGTH, Rows
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 
 Source = tuple[str, str]
@@ -54,7 +54,7 @@ def source(element: Element) -> Source:
 def lengths_drawn(rows: Rows) -> dict[Source, float]:
     """Return the length of what comes from each source, m."""
     lengths: dict[Source, float] = {}
-    each = np.bincount(rows.origin, rows.table[:, LENGTH], len(rows.origins)).tolist()
+    each = np.bincount(rows.origin, rows.length, len(rows.origins)).tolist()
     for (handle, layer, _), length in zip(rows.origins, each, strict=True):
         lengths[handle, layer] = lengths.get((handle, layer), 0.0) + length
     return lengths

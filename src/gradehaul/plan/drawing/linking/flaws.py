@@ -12,7 +12,7 @@ from gradehaul.plan.drawing.linking.duplicates import source
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot, continuing
 from gradehaul.plan.drawing.nearness import Nearness, components, pairs
 from gradehaul.plan.drawing.records import Fault, FloatArray, Linked, Terms
-from gradehaul.plan.drawing.rows import IntArray, spot_of
+from gradehaul.plan.drawing.rows import IntArray
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import describe
 
@@ -41,7 +41,7 @@ def near_misses(ways: Ways, index: Nearness, free: IntArray, terms: Terms) -> li
         off, other = nearest[end]
         if off <= terms.snap or end in named:
             continue
-        here, what = spot_of(tips[end]), "another track"
+        here, what = common_spot(tips[[end]]), "another track"
         if other >= 0:
             what = "the end of another"
             here = common_spot(tips[[end, other]])
@@ -57,9 +57,9 @@ def _nearest(tips: FloatArray, index: Nearness, ends: IntArray, terms: Terms) ->
     reach = NEAR * terms.snap
     near = index.beside(tips[ends], reach, level=terms.level)
     own = ends[near.which]
-    since = np.where(own % 2 == 0, near.along, index.length[near.row] - near.along)
+    since = np.where(own % 2 == 0, near.along, index.total[near.row] - near.along)
     near = near.only((near.row != own // 2) | (since > 4 * reach))
-    rest = index.length[near.row] - near.along
+    rest = index.total[near.row] - near.along
     tip = 2 * near.row + (rest < near.along)
     tip = np.where((np.minimum(rest, near.along) < 1e-9) & np.isin(tip, ends), tip, -1)
     # the nearest comes last, an end after a side that is as near
@@ -87,7 +87,7 @@ def level_misses(ways: Ways, free: IntArray, terms: Terms) -> list[Fault]:
 
 def strays(ways: Ways, unit: str) -> list[Fault]:
     """Return a fault for every part of the drawing that meets nothing and is small against the largest part."""
-    part, own = components(ways.fresh_node, ways.nodes)[ways.nodes[:, 0]], ways.rows.length
+    part, own = components(ways.fresh_node, ways.nodes)[ways.nodes[:, 0]], ways.rows.total
     length = np.bincount(part, own)
     faults: list[Fault] = []
     for each in np.flatnonzero((length > 0) & (length < SMALL * length.max())).tolist():

@@ -8,26 +8,12 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import beyond, gap, heading, length_of, order, reverse, turned, whole
+from gradehaul.plan.drawing.elements import beyond, gap, heading, in_space, length_of, order, reverse, turned, whole
 from gradehaul.plan.drawing.linking.duplicates import longest_source, source
-from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of
+from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of, named
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot
 from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Element, Fault, Spot, Terms
-from gradehaul.plan.drawing.rows import (
-    CURVATURE,
-    END_X,
-    END_Y,
-    HEADING,
-    HIGH,
-    LENGTH,
-    LOW,
-    BoolArray,
-    IntArray,
-    Rows,
-    X,
-    Y,
-    wrapped,
-)
+from gradehaul.plan.drawing.rows import BoolArray, IntArray, Rows, spots_of, wrapped
 from gradehaul.plan.drawing.wording import gap_text
 
 
@@ -75,27 +61,28 @@ def written(
     """Return the lines and joints in the order of their coordinates, gaps closed, with faults for the wide gaps."""
     ways = in_order(_once_round(ways, kinds))
     rows = ways.rows
-    inner = np.arange(1, len(rows.table))[np.diff(rows.owner) == 0]
-    goes_on = np.zeros(len(rows.table), dtype=bool)
+    inner = np.arange(1, len(rows.length))[np.diff(rows.owner) == 0]
+    goes_on = np.zeros(len(rows.length), dtype=bool)
     goes_on[inner] = _goes_on(rows, inner - 1, inner)
     rows = rows.fused(goes_on)
-    tips, elements, faults = rows.tips, rows.rows(), list[Fault]()
-    off = np.hypot(*(rows.table[:-1, END_X : END_Y + 1] - rows.table[1:, X : Y + 1]).T)
+    tips, elements, faults = spots_of(rows.tips), rows.rows(), list[Fault]()
+    off = np.hypot(*(rows.end[:-1, :2] - rows.start[1:, :2]).T)
     for number in np.unique(rows.owner[1:][(off >= _HAIR) & (np.diff(rows.owner) == 0)]).tolist():
         faults += _close_gaps(elements[number], terms)
     joints: list[tuple[DrawnJoint, int]] = []
     for node, at in ways.ends_at().items():
-        here = common_spot(tips[at])
-        if len(at) > 1:
-            off_ = max(math.hypot(here.x - x, here.y - y) for x, y, _ in tips[at].tolist())
-            if off_ > terms.snap / 10:
-                of = source(elements[at[0] // 2][-(at[0] % 2)])
-                faults.append(Fault("gap", gap_text(off_, terms.plan_unit), here, *of, weight=off_))
-            for end in at:
-                _reach_out(elements[end // 2], end % 2, here)
+        if len(at) == 1:
+            joints.append((DrawnJoint(tips[at[0]], "end", (named(at[0]),)), node))
+            continue
+        here = common_spot(in_space([tips[end] for end in at]))
+        if (apart := max(gap(here, tips[end]) for end in at)) > terms.snap / 10:
+            of = source(elements[at[0] // 2][-(at[0] % 2)])
+            faults.append(Fault("gap", gap_text(apart, terms.plan_unit), here, *of, weight=apart))
+        for end in at:
+            _reach_out(elements[end // 2], end % 2, here)
         outward = {end: turned(elements[end // 2][-1]) if end % 2 else elements[end // 2][0] for end in at}
         joints.append((joint_of(outward, kinds.get(node, "end"), here), node))
-    places = whole(np.array([joint.spot for joint, _ in joints], dtype=np.float64).reshape(-1, 3))
+    places = whole(in_space([joint.spot for joint, _ in joints]))
     by_place = _by_place(places, lambda each: (joints[each][0].kind, joints[each][0].ends))
     numbers = {joints[each][1]: number for number, each in enumerate(by_place)}
     lines = tuple(
@@ -150,29 +137,29 @@ def _close_gaps(elements: list[Element], terms: Terms) -> list[Fault]:
 
 def _goes_on(rows: Rows, before: IntArray, after: IntArray) -> BoolArray:
     """Return whether elements go on as others without a step, cut from one or drawn as one."""
-    one, other = rows.table[before], rows.table[after]
-    bend = np.abs(one[:, CURVATURE] - other[:, CURVATURE]) <= 1e-9 * (1 + np.abs(one[:, CURVATURE]))
-    near = np.hypot(*(one[:, END_X : END_Y + 1] - other[:, X : Y + 1]).T) <= 1e-7
-    turn = one[:, HEADING] + one[:, CURVATURE] * one[:, LENGTH] - other[:, HEADING]
-    rise, onward = (np.diff(each[:, LOW : HIGH + 1])[:, 0] / each[:, LENGTH] for each in (one, other))
-    drawn = list(rows.inner)
-    even = (np.abs(rise - onward) < 1e-6) | np.isin(before, drawn) | np.isin(after, drawn)
-    even &= np.abs(one[:, HIGH] - other[:, LOW]) < 1e-7
-    flat = np.isnan(np.column_stack((one, other))).sum(axis=1) == 4
-    same = rows.origin[before] == rows.origin[after]
-    found: BoolArray = same & bend & near & (np.abs(wrapped(turn)) <= 1e-6) & (even | flat)
+    end, start = rows.end[before], rows.start[after]
+    bend = np.abs(rows.curvature[before] - rows.curvature[after])
+    turn = rows.heading[before] + rows.curvature[before] * rows.length[before] - rows.heading[after]
+    rise = (rows.end[:, 2] - rows.start[:, 2]) / rows.length
+    even = np.abs(rise[before] - rise[after]) < 1e-6
+    for each in (before, after):
+        even |= np.isin(each, list(rows.inner))
+    flat = np.isnan(np.column_stack([column[each, 2] for column in (rows.start, rows.end) for each in (before, after)]))
+    found: BoolArray = rows.origin[before] == rows.origin[after]
+    found &= (bend <= 1e-9 * (1 + np.abs(rows.curvature[before]))) & (np.hypot(*(end - start)[:, :2].T) <= 1e-7)
+    found &= (np.abs(wrapped(turn)) <= 1e-6) & (flat.all(axis=1) | (even & (np.abs(end[:, 2] - start[:, 2]) < 1e-7)))
     return found
 
 
 def _once_round(ways: Ways, kinds: Mapping[int, Kind]) -> Ways:
     """Return ways of which closed circuits begin at the first change of curvature, or of the elements of a circle."""
-    rows, numbers = ways.rows, np.arange(len(ways.rows.table))
+    rows, numbers = ways.rows, np.arange(len(ways.rows.length))
     for number in np.flatnonzero(ways.nodes[:, 0] == ways.nodes[:, 1]).tolist():
         if kinds.get(int(ways.nodes[number, 0])) == "plain":
             own = numbers[rows.first[number] : rows.first[number + 1]]
             steps = own[~_goes_on(rows, np.roll(own, 1), own)]
             among = steps if len(steps) else own
-            places = whole(rows.table[among][:, (X, Y, LOW)])
+            places = whole(rows.start[among])
             own[:] = np.roll(own, own[0] - among[np.lexsort(places.T[::-1])[0]])
     return Ways(rows.taken(numbers, np.zeros(len(numbers), dtype=bool), rows.first), ways.nodes)
 

@@ -12,7 +12,7 @@ from gradehaul.plan.drawing.linking.duplicates import ALIKE, alike, run_together
 from gradehaul.plan.drawing.linking.ways import CROWD, Cut, Ways
 from gradehaul.plan.drawing.nearness import Foot, Nearness
 from gradehaul.plan.drawing.records import Element, FloatArray, Spot, Terms
-from gradehaul.plan.drawing.rows import CURVATURE, HEADING, LENGTH, LOW, IntArray, X, Y
+from gradehaul.plan.drawing.rows import IntArray
 
 
 def _runs(index: Nearness) -> tuple[FloatArray, FloatArray, IntArray]:
@@ -20,7 +20,7 @@ def _runs(index: Nearness) -> tuple[FloatArray, FloatArray, IntArray]:
 
     As distances from its start on and from its end back, m, shape (n,), and as numbers of elements.
     """
-    curvature, length = index.table[:, CURVATURE], index.table[:, LENGTH]
+    curvature, length = index.rows.curvature, index.rows.length
     one, other = curvature[:-1], curvature[1:]
     within = index.owner[1:] == index.owner[:-1]
     lasts = within & (np.abs(one - other) <= 1e-6 + ALIKE * np.maximum(np.abs(one), np.abs(other)))
@@ -38,30 +38,30 @@ def side_cuts(ways: Ways, terms: Terms) -> tuple[list[Cut], dict[int, float]]:
     stretches that two routes share.
     """
     index = Nearness(ways.rows)
+    rows = index.rows
     at, nodes, away = ways.ends_at(2), ways.nodes.ravel(), ways.rows.away
     crowds = [end for node in at.values() if len(node) > CROWD for end in node]
     ends = np.setdiff1d(np.arange(2 * len(ways)), crowds)
     ahead, behind, changes = _runs(index)
-    spots = np.concatenate((ways.rows.tips[ends], index.table[changes + 1][:, (X, Y, LOW)]))
+    spots = np.concatenate((ways.rows.tips[ends], rows.start[changes + 1]))
     way = np.concatenate((ends // 2, index.owner[changes]))
-    along = np.concatenate((index.length[ends // 2] * (ends % 2), index.before[changes + 1]))
-    onward = np.concatenate((away[ends], index.table[changes + 1, HEADING]))
+    along = np.concatenate((index.total[ends // 2] * (ends % 2), index.before[changes + 1]))
+    onward = np.concatenate((away[ends], rows.heading[changes + 1]))
     near = index.beside(spots, terms.snap, onward, terms.level)
     apart = np.abs(near.along - along[near.which]) > 3 * terms.snap
     near = near.only((near.row != way[near.which]) | apart)
-    first = index.rows.first
 
     def leaving(which: int) -> list[tuple[Element, float]]:
         """Return the elements that leave a place, each with how far its curvature lasts; none at an end that is one."""
         if which >= len(ends):
             number = int(changes[which - len(ends)])
-            before, after = index.rows.element(number), index.rows.element(number + 1)
+            before, after = rows.element(number), rows.element(number + 1)
             return [(turned(before), behind[number]), (after, ahead[number + 1])]
         end = int(ends[which])
         others = at.get(int(nodes[end]), ())
         if all(abs(wrapped(away[end] - away[other] + math.pi)) > terms.kink for other in others if other != end):
             return []
-        return [(ways.outward(end), behind[first[end // 2 + 1] - 1] if end % 2 else ahead[first[end // 2]])]
+        return [(ways.outward(end), behind[rows.first[end // 2 + 1] - 1] if end % 2 else ahead[rows.first[end // 2]])]
 
     fresh = ways.fresh_node - len(ends)
     cuts: list[Cut] = []
@@ -72,21 +72,21 @@ def side_cuts(ways: Ways, terms: Terms) -> tuple[list[Cut], dict[int, float]]:
         node = int(nodes[ends[which]]) if which < len(ends) else fresh + which
         mine = leaving(which)
         if not mine and not _at_end(
-            ways.nodes[foot.row].tolist(), float(index.length[foot.row]), foot, node, terms.snap
+            ways.nodes[foot.row].tolist(), float(index.total[foot.row]), foot, node, terms.snap
         ):
             sides.setdefault(which, []).append(foot)
         elif mine and foot.turn <= terms.kink:
-            pieces = _pieces(index.rows.element(foot.number), foot, ahead, behind)
+            pieces = _pieces(rows.element(foot.number), foot, ahead, behind)
             if any(run_together(*one, *other, terms) for one in mine for other in pieces):
                 cuts += (Cut(int(way[which]), float(along[which]), node), Cut(foot.row, foot.along, node))
     for which, found in sides.items():
-        best = min(found, key=lambda foot: _misfit(index.rows.element(foot.number), foot, terms))
+        best = min(found, key=lambda foot: _misfit(rows.element(foot.number), foot, terms))
         end = int(ends[which])
         if best.turn > terms.kink:
             askew[end] = best.turn
             continue
-        bend = abs(index.table[best.number, CURVATURE])
-        same = [foot for foot in found if alike(abs(index.table[foot.number, CURVATURE]), bend)]
+        bend = abs(rows.curvature[best.number])
+        same = [foot for foot in found if alike(abs(rows.curvature[foot.number]), bend)]
         cuts += [Cut(foot.row, foot.along, int(nodes[end])) for foot in same if foot.turn <= terms.kink]
     return cuts, askew
 

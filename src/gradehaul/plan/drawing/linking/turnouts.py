@@ -99,7 +99,7 @@ def _parted(
 
 def joint_of(outward: Outward, kind: Kind, spot: Spot) -> DrawnJoint:
     """Return the joint that ends make: which of them is the toe, or which pairs run through it."""
-    every = tuple(map(_named, sorted(outward)))
+    every = tuple(map(named, sorted(outward)))
     if kind in {"end", "plain", "kinked"}:
         return DrawnJoint(spot, "end" if kind == "end" else "plain", every)
     outward = in_order(outward)
@@ -111,7 +111,7 @@ def joint_of(outward: Outward, kind: Kind, spot: Spot) -> DrawnJoint:
         return DrawnJoint(spot, "crossing", every, through=_pairs((first, facing), (one, other)))
     few, many = _sides(ends, outward)
     if kind == "turnout":
-        return DrawnJoint(spot, "turnout", every, _named(few[0]))
+        return DrawnJoint(spot, "turnout", every, named(few[0]))
     (first, second), (one, other) = few, many
     # The smoothest pair of all is one track; the other two are what is left.
     smoothest = min((_change(outward, *pair)[1], number) for number, pair in enumerate(product(few, many)))[1]
@@ -121,12 +121,13 @@ def joint_of(outward: Outward, kind: Kind, spot: Spot) -> DrawnJoint:
     return DrawnJoint(spot, "crossing", every, through=through, slips=slips)
 
 
-def _named(end: int) -> ReachEnd:
+def named(end: int) -> ReachEnd:
+    """Return an end by its line and side."""
     return ReachEnd(end // 2, "to" if end % 2 else "from")
 
 
 def _pairs(*pairs: tuple[int, int]) -> tuple[tuple[ReachEnd, ReachEnd], ...]:
-    return tuple(sorted((_named(min(pair)), _named(max(pair))) for pair in pairs))
+    return tuple(sorted((named(min(pair)), named(max(pair))) for pair in pairs))
 
 
 def _change(outward: Outward, one: int, other: int) -> tuple[int, int]:

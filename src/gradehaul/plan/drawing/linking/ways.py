@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -12,7 +12,7 @@ import numpy as np
 from gradehaul.plan.drawing.elements import turned, wrapped
 from gradehaul.plan.drawing.nearness import components, distinct, pairs, walks
 from gradehaul.plan.drawing.records import Element, FloatArray, Spot
-from gradehaul.plan.drawing.rows import LENGTH, BoolArray, IntArray, Rows
+from gradehaul.plan.drawing.rows import BoolArray, IntArray, Rows
 
 CROWD = 48
 """Where more ends than this come together they are not compared with one another: that is no track."""
@@ -74,7 +74,7 @@ def continuing(one: Element, other: Element) -> float:
 
 def specks(ways: Ways, snap: float) -> BoolArray:
     """Return which ways lead back to their own node over hardly any length."""
-    found: BoolArray = (ways.nodes[:, 0] == ways.nodes[:, 1]) & (ways.rows.length <= SPECK * snap)
+    found: BoolArray = (ways.nodes[:, 0] == ways.nodes[:, 1]) & (ways.rows.total <= SPECK * snap)
     return found
 
 
@@ -118,7 +118,7 @@ def cut_ways(ways: Ways, cuts: Iterable[Cut], snap: float) -> Ways:
     pieces: list[tuple[int, float]] = []  # elements that are cut, and how far along them
     begins: list[tuple[int, int, int]] = []  # where ways begin: an element, which part of it, and the node
     for number in sorted(wanted):
-        stops = np.cumsum(ways.rows.table[first[number] : first[number + 1], LENGTH])
+        stops = np.cumsum(ways.rows.length[first[number] : first[number + 1]])
         total, done = float(stops[-1]), [(0.0, int(nodes[number, 0]))]
         for raw, node in sorted(wanted[number]):
             nearest = float(stops[np.argmin(np.abs(stops - raw))])
@@ -145,7 +145,7 @@ def cut_ways(ways: Ways, cuts: Iterable[Cut], snap: float) -> Ways:
 def _cut(ways: Ways, pieces: list[tuple[int, float]], begins: list[tuple[int, int, int]]) -> Ways:
     """Return ways with elements in pieces, each way from one of its beginnings to the next."""
     at, on = np.array([each for each, _ in pieces], dtype=np.int64), np.array([along for _, along in pieces])
-    rows, _ = ways.rows.split(at, on)
+    rows = ways.rows.split(at, on)
     element, passed, node = np.array(begins, dtype=np.int64).T
     begin = element + passed
     first = np.concatenate((rows.first[:-1], begin))
@@ -154,9 +154,8 @@ def _cut(ways: Ways, pieces: list[tuple[int, float]], begins: list[tuple[int, in
     # a way that is cut ends at the node where the next part of it begins
     whole = np.concatenate((np.ones(len(ways), dtype=bool), np.zeros(len(node), dtype=bool)))[order]
     finish = np.where(np.append(whole[1:], True), ways.nodes[np.cumsum(whole) - 1, 1], np.append(start[1:], -1))
-    closed = np.zeros(len(order), dtype=bool)
-    rows = Rows(rows.table, np.append(first[order], len(rows.table)), closed, rows.origin, rows.origins, rows.inner)
-    return Ways(rows, np.column_stack((start, finish)))
+    bounds, closed = np.append(first[order], len(rows.length)), np.zeros(len(order), dtype=bool)
+    return Ways(replace(rows, first=bounds, closed=closed), np.column_stack((start, finish)))
 
 
 def common_spot(points: FloatArray) -> Spot:
