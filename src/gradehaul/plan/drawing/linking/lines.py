@@ -13,7 +13,7 @@ from gradehaul.plan.drawing.linking.duplicates import longest_source, source
 from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of, named
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot
 from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Element, Fault, Spot, Terms
-from gradehaul.plan.drawing.rows import BoolArray, IntArray, Rows, spots_of, wrapped
+from gradehaul.plan.drawing.rows import BoolArray, IntArray, Rows, wrapped
 from gradehaul.plan.drawing.wording import gap_text
 
 
@@ -65,14 +65,16 @@ def written(
     goes_on = np.zeros(len(rows.length), dtype=bool)
     goes_on[inner] = _goes_on(rows, inner - 1, inner)
     rows = rows.fused(goes_on)
-    tips, elements, faults = spots_of(rows.tips), rows.rows(), list[Fault]()
+    elements, faults = rows.rows(), list[Fault]()
+    tips = [spot for own in elements for spot in (own[0].start, own[-1].end)]
     off = np.hypot(*(rows.end[:-1, :2] - rows.start[1:, :2]).T)
     for number in np.unique(rows.owner[1:][(off >= _HAIR) & (np.diff(rows.owner) == 0)]).tolist():
         faults += _close_gaps(elements[number], terms)
-    joints: list[tuple[DrawnJoint, int]] = []
-    for node, at in ways.ends_at().items():
+    joints: list[DrawnJoint] = []
+    at_nodes = ways.ends_at()
+    for node, at in at_nodes.items():
         if len(at) == 1:
-            joints.append((DrawnJoint(tips[at[0]], "end", (named(at[0]),)), node))
+            joints.append(DrawnJoint(tips[at[0]], "end", (named(at[0]),)))
             continue
         here = common_spot(in_space([tips[end] for end in at]))
         if (apart := max(gap(here, tips[end]) for end in at)) > terms.snap / 10:
@@ -81,15 +83,16 @@ def written(
         for end in at:
             _reach_out(elements[end // 2], end % 2, here)
         outward = {end: turned(elements[end // 2][-1]) if end % 2 else elements[end // 2][0] for end in at}
-        joints.append((joint_of(outward, kinds.get(node, "end"), here), node))
-    places = whole(in_space([joint.spot for joint, _ in joints]))
-    by_place = _by_place(places, lambda each: (joints[each][0].kind, joints[each][0].ends))
-    numbers = {joints[each][1]: number for number, each in enumerate(by_place)}
+        joints.append(joint_of(outward, kinds.get(node, "end"), here))
+    places = whole(in_space([joint.spot for joint in joints]))
+    by_place = _by_place(places, lambda each: (joints[each].kind, joints[each].ends))
+    nodes = list(at_nodes)
+    numbers = {nodes[each]: number for number, each in enumerate(by_place)}
     lines = tuple(
         DrawnLine(tidied(own), numbers[start], numbers[finish], longest_source(own)[1])
         for own, (start, finish) in zip(elements, ways.nodes.tolist(), strict=True)
     )
-    return lines, tuple(joints[each][0] for each in by_place), faults
+    return lines, tuple(joints[each] for each in by_place), faults
 
 
 # Gaps
