@@ -23,18 +23,8 @@ from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
-from gradehaul.plan.drawing.records import (
-    Claim,
-    Drawing,
-    Drawn,
-    Fault,
-    Label,
-    Linked,
-    Reach,
-    Stroke,
-    Terms,
-)
-from gradehaul.plan.drawing.rows import IntArray, Rows, wrapped
+from gradehaul.plan.drawing.records import Claim, Drawing, Drawn, Fault, IntArray, Label, Linked, Reach, Stroke, Terms
+from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import UNUSED
 from gradehaul.plan.names import quoted
 

@@ -6,9 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.records import Element, FloatArray, Spot
+from gradehaul.plan.drawing.records import Element, FloatArray, IntArray, Spot
 
 TURN = 2 * math.pi
 
@@ -120,7 +119,7 @@ def order(spot: Spot) -> tuple[int, int, int]:
     return round(x * 1e6), round(y * 1e6), round(z * 1e6) if z else 0
 
 
-def whole(points: FloatArray) -> NDArray[np.int64]:
+def whole(points: FloatArray) -> IntArray:
     """Return points in whole micrometers, shape (n, 3), 0 for a height that is nan: `order` of many at once."""
     return np.rint(np.nan_to_num(points) * 1e6).astype(np.int64)
 

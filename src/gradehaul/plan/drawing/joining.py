@@ -6,14 +6,11 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.linking.duplicates import Dropped
 from gradehaul.plan.drawing.nearness import pairs, places_of, walks
-from gradehaul.plan.drawing.records import Fault, FloatArray, Spot, Stroke, Terms
+from gradehaul.plan.drawing.records import BoolArray, Fault, FloatArray, IntArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.wording import gap_text
-
-IntArray = NDArray[np.int64]
 
 HAIR = 1e-5
 """Ends nearer than this, m, are one place, however short the chords are."""
@@ -120,7 +117,7 @@ class _Ends:
         kept = lines[first[same]]
         return dict(zip(lines[kept != lines].tolist(), kept[kept != lines].tolist(), strict=True))
 
-    def meet(self, twice: dict[int, int]) -> NDArray[np.bool_]:
+    def meet(self, twice: dict[int, int]) -> BoolArray:
         """Join ends that are alone with one another at a place; return the ends that are alone at theirs."""
         counted = np.ones(len(self.place), dtype=bool)
         for number in twice:
@@ -134,7 +131,7 @@ class _Ends:
         lone[order[first[often == 1]]] = True
         return lone
 
-    def meet_near(self, lone: NDArray[np.bool_], snap: float, level: float) -> None:
+    def meet_near(self, lone: BoolArray, snap: float, level: float) -> None:
         """Join lone ends within `snap` of one another, where no third one lies so near."""
         ends = np.flatnonzero(lone)
         one, other = (ends[each] for each in pairs(self.spots[ends, :2], snap))

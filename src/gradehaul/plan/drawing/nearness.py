@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from gradehaul.plan.drawing.elements import height, in_plan
-from gradehaul.plan.drawing.records import FloatArray, Label
-from gradehaul.plan.drawing.rows import IntArray, Rows
+from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray, Label
+from gradehaul.plan.drawing.rows import Rows
 
 Whole = TypeVar("Whole", int, IntArray)
 Real = TypeVar("Real", float, FloatArray)
@@ -118,7 +118,7 @@ Foot: TypeAlias = _Foot[int, float]
 class Beside(_Foot[IntArray, FloatArray]):
     """The columns of many, shape (n,), sorted by point and element."""
 
-    def only(self, those: NDArray[np.bool_]) -> Beside:
+    def only(self, those: BoolArray) -> Beside:
         """Return some of them."""
         return Beside._make(column[those] for column in self)
 

@@ -8,11 +8,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.nearness import Nearness, components, places_of
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Spot, Stroke, Terms
+from gradehaul.plan.drawing.records import BoolArray, Drawing, Element, Fault, FloatArray, IntArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.plan.names import listed, quoted
@@ -283,7 +282,7 @@ def _moved(rows: Rows, off: FloatArray) -> Rows:
     )
 
 
-def _parallels(reaches: Rows, gauge: float) -> tuple[NDArray[np.int64], FloatArray]:
+def _parallels(reaches: Rows, gauge: float) -> tuple[IntArray, FloatArray]:
     """Return, for places evenly along all that is drawn, of which reach each is, and how far off parallels lie there.
 
     On the left and on the right, m, shape (n, 2), each nan where none lies between `NEAREST` and `FARTHEST`.
@@ -302,7 +301,7 @@ def _parallels(reaches: Rows, gauge: float) -> tuple[NDArray[np.int64], FloatArr
     return index.owner[own], off
 
 
-def _are_rails(off: FloatArray, gauge: float) -> NDArray[np.bool_]:
+def _are_rails(off: FloatArray, gauge: float) -> BoolArray:
     """Return which parallels lie as far off as the other rail of a track."""
-    found: NDArray[np.bool_] = (off >= RAIL[0] * gauge) & (off <= RAIL[1] * gauge)
+    found: BoolArray = (off >= RAIL[0] * gauge) & (off <= RAIL[1] * gauge)
     return found

@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 LARGEST = 1e6
 """The largest coordinate or radius, m, that a drawing of a layout may have."""

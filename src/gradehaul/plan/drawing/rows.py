@@ -8,13 +8,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import height
-from gradehaul.plan.drawing.records import Element, FloatArray, Inner, Spot
-
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from gradehaul.plan.drawing.records import BoolArray, Element, FloatArray, Inner, IntArray, Spot
 
 Origin = tuple[str, str, float | None]
 """What an element keeps of where it comes from: handle, layer and the spread of its radius."""

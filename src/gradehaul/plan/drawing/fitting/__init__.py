@@ -21,21 +21,12 @@ import itertools
 import numpy as np
 
 from gradehaul.plan.drawing.elements import reverse
-from gradehaul.plan.drawing.fitting.course import (
-    Course,
-    IntArray,
-    begun_at,
-    course_of,
-    cuts_of,
-    in_order,
-    lone_chords,
-    scatter,
-)
+from gradehaul.plan.drawing.fitting.course import Course, begun_at, course_of, cuts_of, in_order, lone_chords, scatter
 from gradehaul.plan.drawing.fitting.free import free_spans
 from gradehaul.plan.drawing.fitting.runs import chord_spans, circle_span, ring_spans
 from gradehaul.plan.drawing.fitting.search import nodes_of
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, curve_span, exact_span, merged, reaches_from
-from gradehaul.plan.drawing.records import Fault, Reach, Spot, Stroke
+from gradehaul.plan.drawing.records import Fault, IntArray, Reach, Spot, Stroke
 
 FLAT, FLATTEST = 10.0, 0.004
 """A curve lies off its chords by at most so many tolerances (half a gauge, by default), or this many m."""

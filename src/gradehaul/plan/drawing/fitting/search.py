@@ -16,14 +16,10 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain
 from gradehaul.plan.drawing.fitting.course import turns
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray
 
 PRICE = 14.0
 """What an element costs, and what its curvature does, in squares of the scatter: twice the logarithm of a thousand."""

@@ -10,8 +10,8 @@ import numpy as np
 from gradehaul.plan.drawing.elements import gap, place
 from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs
-from gradehaul.plan.drawing.records import Element, Fault, Label, Linked, Spot, Stroke, Terms
-from gradehaul.plan.drawing.rows import BoolArray, IntArray, Rows, spots_of, wrapped
+from gradehaul.plan.drawing.records import BoolArray, Element, Fault, IntArray, Label, Linked, Spot, Stroke, Terms
+from gradehaul.plan.drawing.rows import Rows, spots_of, wrapped
 from gradehaul.plan.drawing.wording import length_text
 
 LEAST_TURN = math.radians(60)

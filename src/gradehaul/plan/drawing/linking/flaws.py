@@ -11,8 +11,7 @@ from gradehaul.plan.drawing.elements import in_plan, level_with, micro, middle, 
 from gradehaul.plan.drawing.linking.duplicates import source
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot, continuing
 from gradehaul.plan.drawing.nearness import Nearness, components, pairs
-from gradehaul.plan.drawing.records import Fault, FloatArray, Linked, Terms
-from gradehaul.plan.drawing.rows import IntArray
+from gradehaul.plan.drawing.records import Fault, FloatArray, IntArray, Linked, Terms
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import describe
 

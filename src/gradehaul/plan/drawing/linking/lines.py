@@ -6,14 +6,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import beyond, gap, heading, in_space, length_of, order, reverse, turned, whole
 from gradehaul.plan.drawing.linking.duplicates import longest_source, source
 from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of, named
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot
-from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Element, Fault, Spot, Terms
-from gradehaul.plan.drawing.rows import BoolArray, IntArray, Rows, wrapped
+from gradehaul.plan.drawing.records import BoolArray, DrawnJoint, DrawnLine, Element, Fault, IntArray, Spot, Terms
+from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import gap_text
 
 
@@ -43,7 +42,7 @@ def in_order(ways: Ways) -> Ways:
     return ways.run(2 * numbers + back[numbers])
 
 
-def _by_place(table: NDArray[np.int64], key: Callable[[int], tuple[object, ...]]) -> list[int]:
+def _by_place(table: IntArray, key: Callable[[int], tuple[object, ...]]) -> list[int]:
     """Return the numbers of rows in the order of their figures, those that are alike by a key."""
     by_place = np.lexsort(table.T[::-1])
     rows = table[by_place]

@@ -11,8 +11,7 @@ from gradehaul.plan.drawing.elements import cut, in_space, micro, order, turned,
 from gradehaul.plan.drawing.linking.duplicates import ALIKE, alike, run_together
 from gradehaul.plan.drawing.linking.ways import CROWD, Cut, Ways
 from gradehaul.plan.drawing.nearness import Foot, Nearness
-from gradehaul.plan.drawing.records import Element, FloatArray, Spot, Terms
-from gradehaul.plan.drawing.rows import IntArray
+from gradehaul.plan.drawing.records import Element, FloatArray, IntArray, Spot, Terms
 
 
 def _runs(index: Nearness) -> tuple[FloatArray, FloatArray, IntArray]:

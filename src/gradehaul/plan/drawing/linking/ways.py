@@ -11,8 +11,8 @@ import numpy as np
 
 from gradehaul.plan.drawing.elements import turned, wrapped
 from gradehaul.plan.drawing.nearness import components, distinct, pairs, walks
-from gradehaul.plan.drawing.records import Element, FloatArray, Spot
-from gradehaul.plan.drawing.rows import BoolArray, IntArray, Rows
+from gradehaul.plan.drawing.records import BoolArray, Element, FloatArray, IntArray, Spot
+from gradehaul.plan.drawing.rows import Rows
 
 CROWD = 48
 """Where more ends than this come together they are not compared with one another: that is no track."""
