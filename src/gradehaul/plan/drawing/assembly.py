@@ -22,6 +22,7 @@ from gradehaul.plan.drawing.linking.duplicates import overlap_faults
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
+from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
 from gradehaul.plan.drawing.records import Claim, Drawing, Drawn, Fault, IntArray, Label, Linked, Reach, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows, wrapped
@@ -70,10 +71,13 @@ def assemble(
     Problems
         Points name no joint, or heights contradict one another.
     """
-    check_size(drawing, terms)
-    drawing = without_frames(drawing, terms)
+    outlines = Outlines.of(drawing.strokes)
+    check_size(drawing, outlines, terms)
+    drawing, framed = without_frames(drawing, outlines, terms), drawing
+    if drawing is not framed:
+        outlines = Outlines.of(drawing.strokes)
     layers = Counter(stroke.layer for stroke in drawing.strokes)
-    strokes, dropped, gaps = joined(drawing.strokes, terms)
+    strokes, dropped, gaps = joined(drawing.strokes, outlines, terms)
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)

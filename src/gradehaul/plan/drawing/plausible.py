@@ -11,7 +11,8 @@ import numpy as np
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.nearness import Nearness, components, places_of
-from gradehaul.plan.drawing.records import BoolArray, Drawing, Element, Fault, FloatArray, IntArray, Spot, Stroke, Terms
+from gradehaul.plan.drawing.outlines import Outlines
+from gradehaul.plan.drawing.records import BoolArray, Drawing, Element, Fault, FloatArray, IntArray, Spot, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.plan.names import listed, quoted
@@ -36,7 +37,7 @@ _DENSEST = 10.0
 _CELL = np.array((1, 0x9E3779B97F4A7C1, 0x632BE59BD9B4E01))
 
 
-def check_size(drawing: Drawing, terms: Terms) -> None:
+def check_size(drawing: Drawing, outlines: Outlines, terms: Terms) -> None:
     """Refuse a drawing in which no train fits, or with more ends at one place than track can have.
 
     Raises
@@ -44,21 +45,17 @@ def check_size(drawing: Drawing, terms: Terms) -> None:
     DrawingError
         With the unit that the drawing is likely to have.
     """
-    points = np.concatenate([stroke.points for stroke in drawing.strokes])
-    ends = np.cumsum([len(stroke.points) for stroke in drawing.strokes])
-    bulges = np.zeros(len(points))
-    for stroke, end in zip(drawing.strokes, ends.tolist(), strict=True):
-        bulges[end - len(stroke.points) : end - 1] = stroke.bulges
+    points, bulges = outlines.points, outlines.bulges
     width, height = np.ptp(np.concatenate((points, _on_arcs(points, bulges))), axis=0).tolist()
     small = max(width, height) < SMALLEST * terms.gauge
     room = (width + 4 * terms.gauge) * (height + 4 * terms.gauge)
     steps = np.hypot(*np.diff(points, axis=0).T)
-    steps[ends[:-1] - 1] = 0.0  # from one stroke to the next
+    steps[outlines.first[1:-1] - 1] = 0.0  # from one stroke to the next
     arcs = np.flatnonzero(bulges)
     steps[arcs] *= (1 + bulges[arcs] ** 2) / bulges[arcs] * np.arctan(bulges[arcs])
     length = float(steps.sum())
     dense = length * terms.gauge > _DENSEST * room
-    if not (small or dense or _crowded(drawing.strokes, terms.snap, terms.level)):
+    if not (small or dense or _crowded(outlines.tips, terms.snap, terms.level)):
         return
     if small:
         wrong = "no train fits in the whole drawing"
@@ -95,30 +92,22 @@ def _on_arcs(points: FloatArray, bulges: FloatArray) -> FloatArray:
     return np.concatenate((top, middle(start, top, half), middle(top, end, half)))
 
 
-def _crowded(strokes: Sequence[Stroke], snap: float, level: float) -> bool:
+def _crowded(tips: FloatArray, snap: float, level: float) -> bool:
     """Tell whether most ends lie with more than `CROWD` others in one place: as large as a circle of `snap`."""
-    if 2 * len(strokes) <= CROWD:
-        return False
-    flat = np.zeros(2)
-    plan = np.concatenate([stroke.points[[0, -1]] for stroke in strokes])
-    heights = np.concatenate([flat if stroke.heights is None else stroke.heights[[0, -1]] for stroke in strokes])
     side = math.sqrt(math.pi) * snap
-    cells = np.floor(np.column_stack((plan / side, heights / (2 * level)))).astype(np.int64)
+    cells = np.floor(tips / (side, side, 2 * level)).astype(np.int64)
     # One number for each cell: unlike cells hardly ever share one, and a shared one decides nothing.
     _, cell, counts = np.unique(cells @ _CELL, return_inverse=True, return_counts=True)
     return bool(np.mean(counts[cell] > CROWD + 1) > 0.5)
 
 
-def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
+def without_frames(drawing: Drawing, outlines: Outlines, terms: Terms) -> Drawing:
     """Return a drawing without closed figures of straight lines with corners, as tables and walls are, and named.
 
     No other track begins or ends at such a corner. A drawing of such figures alone stays as it is.
     """
     strokes = drawing.strokes
-    tips = np.concatenate([stroke.points[[0, -1]] for stroke in strokes])
-    onward = np.concatenate([stroke.points[[1, -2]] for stroke in strokes]) - tips
-    heading = np.arctan2(onward[:, 1], onward[:, 0])
-    place = places_of(tips, terms.snap)
+    heading, place = outlines.outward, places_of(outlines.tips[:, :2], terms.snap)
     by_place = np.argsort(place, kind="stable")
     node, first, often = np.unique(place[by_place], return_index=True, return_counts=True)
     one, other = by_place[first[often == 2]], by_place[first[often == 2] + 1]
@@ -126,10 +115,12 @@ def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
     sharp = turn > CORNER
     if not sharp.any():
         return drawing
-    fair = np.zeros(len(tips), dtype=bool)
+    fair = np.zeros(len(place), dtype=bool)
     fair[node[often == 2]] = sharp | (turn < SPLIT)
-    inner = np.array([_corners(stroke) for stroke in strokes])
-    figure = components(len(strokes), np.column_stack((np.arange(len(tips)) // 2, place // 2)))
+    inner = np.where(outlines.curved, -1, 0)
+    for number in np.flatnonzero(~outlines.curved & (np.diff(outlines.first) > 2)).tolist():
+        inner[number] = _corners(strokes[number].points)
+    figure = components(len(strokes), np.column_stack((np.arange(len(place)) // 2, place // 2)))
     open_ = figure[(inner < 0) | ~fair[place].reshape(-1, 2).all(axis=1)]
     corners = np.bincount(figure, inner, len(strokes)) + np.bincount(figure[one[sharp] // 2], minlength=len(strokes))
     gone = (~np.isin(figure, open_) & (corners[figure] >= _FEWEST)).tolist()
@@ -145,11 +136,9 @@ def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
     return replace(drawing, strokes=kept, faults=(*drawing.faults, *faults.values()))
 
 
-def _corners(stroke: Stroke) -> int:
-    """Return how many corners a stroke of straight lines has between its ends, -1 where it is no such stroke."""
-    if len(stroke.points) == 2 or stroke.bulges.any():
-        return -1 if stroke.bulges.any() else 0
-    way = np.diff(stroke.points, axis=0)
+def _corners(points: FloatArray) -> int:
+    """Return how many corners vertices have between their ends, -1 where some of them turn by less, as on a curve."""
+    way = np.diff(points, axis=0)
     heading = np.arctan2(way[:, 1], way[:, 0])
     turn = np.abs(np.remainder(np.diff(heading) + math.pi, math.tau) - math.pi)
     return int((turn > CORNER).sum()) if ((turn > CORNER) | (turn < SPLIT)).all() else -1
@@ -184,8 +173,8 @@ def sharp_curves(elements: Sequence[Element], drawing: Drawing, terms: Terms) ->
     radius = 1 / abs(widest.curvature)
     if radius >= SHARPEST * terms.gauge:
         return []
-    points = np.concatenate([stroke.points for stroke in drawing.strokes])
-    unit = likely_unit(float(np.ptp(points, axis=0).max()), drawing.unit)
+    size = np.ptp(np.concatenate([stroke.points for stroke in drawing.strokes]), axis=0).max()
+    unit = likely_unit(float(size), drawing.unit)
     cure = f"; if it is drawn in {unit}, write {terms.option('unit', unit)}" if unit else ""
     text = f"no curve is wider than {length_text(radius, terms.plan_unit)}, which no stock can run round{cure}"
     return [Fault("unit", text, widest.start, widest.handle, widest.layer)]
