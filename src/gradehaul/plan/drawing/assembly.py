@@ -49,20 +49,10 @@ def assemble(
 ) -> Drawn:
     """Return a drawing that was read as a network with names and heights.
 
-    Parameters
-    ----------
-    drawing, terms
-        What was read, and on what terms.
-    claims
-        Names for joints nearest to points.
-    known
-        The lines of an earlier drawing, whose names stay.
-    given, before
-        Heights of joints that stand already, m, by name: in the plan, and in one that is to be written anew.
-    given_along
-        Where along lines the plan gives heights, m, by name of line.
-    lines_taken, joints_taken
-        Names of the plan's own lines and berths, and of its joints.
+    `claims` are names for joints nearest to points, `known` the lines of an earlier drawing, whose names stay. Heights
+    of joints that stand already, m, by name, are `given` in the plan, or were in one that is written anew, `before`;
+    `given_along` is where along lines the plan gives heights, m. `lines_taken` are the plan's own lines and berths,
+    `joints_taken` its joints.
 
     Raises
     ------

@@ -154,16 +154,9 @@ class Nearness:
         return np.divmod(np.unique(one * (len(self.owner) + 1) + self._of[sample]), len(self.owner) + 1)
 
     def beside(self, spots: FloatArray, distance: float, headings: ArrayLike = 0.0, level: float = 0.0) -> Beside:
-        """Return which elements lie within a distance of which points, m, and where.
+        """Return which elements lie within a distance, m, of which points, shape (n, 2 or 3), and where.
 
-        Parameters
-        ----------
-        spots, distance
-            The points, shape (n, 3), a height that is not known as nan, and how far off elements may lie, m.
-        headings
-            The direction at each point, radians.
-        level
-            How much the heights may differ, m, where both are known; 0 for any.
+        Directions at the points, radians, say what is aside; known heights may differ by `level`, m, 0 for any.
         """
         points = spots[:, :2]
         which, number = self.candidates(points, distance)

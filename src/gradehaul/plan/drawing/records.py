@@ -291,8 +291,7 @@ class Claim:
     """A name for the joint nearest a point, m, where one lies `within`; `file` and `place` are for messages."""
 
     name: str
-    x: float
-    y: float
+    at: Spot
     within: float
     file: str = ""
     place: str = ""

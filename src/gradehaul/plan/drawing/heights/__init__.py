@@ -48,25 +48,13 @@ def read_heights(
     given_along: Mapping[str, Sequence[float]],
     terms: Terms,
 ) -> Heights:
-    """Return the heights of joints and along lines.
+    """Return the heights of joints and along lines, from texts with their heights, m, and the z of track.
 
     A joint has the height that the plan gives, else that of the text nearest to it, else the mean z of the ends that
-    meet there. A text beside no joint is a height along its line. Heights of one place that differ by up to 2 mm are
-    noted, by more are an error each. A height along a line within `fit` of where the curvature changes belongs there:
-    what is fitted is known no better, and a change of grade a hair beside it would make a place of its own.
-
-    Parameters
-    ----------
-    linked, joint_names, line_names
-        The network.
-    texts
-        Texts that are heights, m.
-    given
-        The plan's heights of joints by name, m.
-    given_along
-        Where along lines the plan gives heights, m, by name of line: there no text is missed.
-    terms
-        How far from its joint a text may stand, and the unit of messages.
+    meet there. A text beside no joint is a height along its line, unless the plan gives one there, `given_along`, m.
+    Heights of one place that differ by up to 2 mm are noted, by more are an error each. A height along a line within
+    `fit` of where the curvature changes belongs there: what is fitted is known no better, and a change of grade a hair
+    beside it would make a place of its own.
     """
     if not texts and not given and all(map(is_flat, linked.lines)):
         return Heights({}, [()] * len(linked.lines), [], [])

@@ -62,14 +62,7 @@ def flat_helices(
 ) -> list[Fault]:
     """Return a fault for each circle that joins tracks at different heights, or is drawn again where none is known.
 
-    Parameters
-    ----------
-    circles
-        What `level_turns` found before the drawing was linked.
-    linked, along, heights
-        The network, the heights along its lines, and those of its joints by number, m.
-    terms
-        How much heights may differ, and the unit of messages.
+    The `circles` are those of `level_turns`, `along` the heights along lines, `heights` those of joints by number, m.
     """
     faults: list[Fault] = []
     in_space = any(element.start.z is not None for line in linked.lines for element in line.elements)

@@ -91,18 +91,8 @@ def along_lines(
     """Return for each line the distances and heights, m, that texts beside it show, and a fault for each unused one.
 
     A text within `AT_END` of where two tracks of its line meet shows the height there. Of several at one place the
-    nearest counts. One that may belong to several places is not used, nor one that contradicts the z of its line.
-
-    Parameters
-    ----------
-    linked
-        The network.
-    given
-        For each line where the plan gives heights, m: there no text is missed.
-    texts
-        Texts with their heights, m, that stand at no joint.
-    terms
-        How far from its line a text may stand, and the unit of messages.
+    nearest counts. One that may belong to several places is not used, nor one that contradicts the z of its line. No
+    text is missed where the plan gives heights, `given` for each line as distances, m.
     """
     found: list[list[tuple[float, float]]] = [[] for _ in linked.lines]
     if not texts:

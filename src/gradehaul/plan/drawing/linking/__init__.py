@@ -24,7 +24,7 @@ _SPECK_FINE = 2e-5
 
 
 def link(reaches: Rows, terms: Terms, marks: Sequence[Spot] = ()) -> Linked:
-    """Return the network that reaches of track make.
+    """Return the network that reaches of track make, with joints at `marks` too; faults by code, worst first.
 
     Ends within `snap` meet at one joint, at the mean of where they were drawn. Lines reach from joint to joint: the
     elements at gaps are longer or shorter by them, radii stay as drawn, and a gap of more than a tenth of `snap` is
@@ -33,21 +33,6 @@ def link(reaches: Rows, terms: Terms, marks: Sequence[Spot] = ()) -> Linked:
     another then between the same two joints one is kept. Lines run from joint to joint, whole through plain meetings;
     plain joints are left only where a closed circuit closes, where there is a kink, and at marks. The answer is the
     same in whatever order and direction the reaches were drawn.
-
-    Parameters
-    ----------
-    reaches
-        What was fitted to the strokes of the drawing.
-    terms
-        How far apart ends may be drawn that meet, how much directions and heights of what goes on may differ, and the
-        unit in which faults name lengths.
-    marks
-        Points on the track, m, that are joints.
-
-    Returns
-    -------
-    Linked
-        Lines and joints in the order of their coordinates; faults by code, worst first.
 
     Raises
     ------

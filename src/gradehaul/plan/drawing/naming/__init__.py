@@ -42,14 +42,14 @@ def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) ->
     Examples
     --------
     >>> joint = DrawnJoint(Spot(1.0, 2.0), "end", ())
-    >>> claimed([joint], [Claim("Wharf", 1.001, 2.0, 0.005)], "mm")
+    >>> claimed([joint], [Claim("Wharf", Spot(1.001, 2.0), 0.005)], "mm")
     ({0: 'Wharf'}, [])
     """
     found: dict[int, str] = {}
     errors: list[PlanError] = []
     by_name = {claim.name: claim for claim in claims}
     for claim in claims:
-        here = Spot(claim.x, claim.y)
+        here = claim.at
         number = min(range(len(joints)), key=lambda each: (gap(joints[each].spot, here), each))
         off = gap(joints[number].spot, here)
         if off > claim.within:
@@ -64,7 +64,7 @@ def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) ->
             other = by_name[found[number]]
             error = PlanError(
                 f"joint {quoted(other.name)} names the same joint of the drawing",
-                found=f"{at_text(Spot(other.x, other.y), unit)} and {at_text(here, unit)}",
+                found=f"{at_text(other.at, unit)} and {at_text(here, unit)}",
                 write="one of the two, or points nearer to the joints that are meant",
             )
         else:
@@ -92,24 +92,13 @@ def name_all(
     lines_taken: Collection[str] = (),
     joints_taken: Collection[str] = (),
 ) -> Names:
-    """Return a name for every joint and every line of a network.
+    """Return a name for every joint and every line of a network, in the order of their coordinates.
 
-    A text within `near` of a joint names the nearest such joint, else the nearest line within it; each joint and line
-    takes the nearest of its texts. What is left is called by its kind (a joint) or layer (a line) and a number, which
-    counts all of that kind or layer in the order of coordinates.
-
-    Parameters
-    ----------
-    linked
-        The network, its lines and joints in the order of their coordinates.
-    claims, known_lines
-        Names of joints and of lines that stand already, by number.
-    labels
-        Texts that may name; one names only what has track on its own layer, or anything if its layer has no track.
-    near
-        How far from what it names a text may stand, m.
-    lines_taken, joints_taken
-        Names of the plan's own lines and berths, which nothing may bear, and of its joints, which no line may bear.
+    A text within `near` of a joint, m, names the nearest such joint, else the nearest line within it; each joint and
+    line takes the nearest of its texts. A text names only what has track on its own layer, or anything if its layer has
+    no track. What is left is called by its kind (a joint) or layer (a line) and a number, which counts all of that kind
+    or layer. `claims` and `known_lines` are names that stand already, by number; no line and no joint bears one of
+    `lines_taken`, the plan's own lines and berths, and no line one of `joints_taken`.
     """
     texts = sorted(
         (replace(label, text=_writable(label.text)) for label in labels if len(label.text) <= LONGEST),
