@@ -31,7 +31,7 @@ _TO_5TH = 1.6448536
 
 
 @dataclass(frozen=True, slots=True)
-class Curves:
+class CurveCosts:
     """What curves cost a train: a curve of radius R needs as much as a grade of `coefficient` / R.
 
     When starting, it is `starting` times that; when it has to be held back downhill, only `lowest` of it can be relied
@@ -45,7 +45,7 @@ class Curves:
     tension: Share
 
 
-def curve_costs(wanted: CurveResistance, scale: Scale) -> Curves:
+def curve_costs(wanted: CurveResistance, scale: Scale) -> CurveCosts:
     """Return what curves cost on a plan.
 
     >>> from gradehaul.scales import scale_named
@@ -54,14 +54,14 @@ def curve_costs(wanted: CurveResistance, scale: Scale) -> Curves:
     (1.0, 0.671, 0.0)
     """
     lowest = max(0.0, 1.0 - _TO_5TH * curve_spread(wanted))
-    return Curves(curve_coefficient(wanted, scale), wanted.starting or 1.0, lowest, wanted.tension)
+    return CurveCosts(curve_coefficient(wanted, scale), wanted.starting or 1.0, lowest, wanted.tension)
 
 
 def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:
     """Return the curve coefficient C, m: a curve of radius R adds as much as a grade of C / R.
 
     Models: ``degree``, C = 0.69855 m / ratio, full-size practice scaled; ``wheelbase``, C = f (0.72 e + 0.47 a) with e
-    the gauge (the distance between rail centers in the original, a few per cent more), a the rigid wheelbase and f the
+    the gauge (the distance between rail centers in the original, a few percent more), a the rigid wheelbase and f the
     friction of the model's own wheel on its rail (Protopapadakis, name and constants from memory); ``coefficient``,
     measured by the builder as (pull on the curve - pull on straight) / weight × R.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, get_args
 
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.demand import TIE, bases_at, demand, supply
+from gradehaul.haulage.demand import TIE, Pulled, bases_at, demand, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis
@@ -16,6 +16,9 @@ from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 Climb = Literal["stalls", "marginal", "climbs"]
+
+Need = Literal["climbs", "marginal"]
+"""What a train must do: get through even if its wheels slip and restart anywhere, or get through while they grip."""
 
 Outcome = Literal["stalls", "runs away", "too long", "marginal", "climbs"]
 """``stalls``: its locomotives cannot pull it over. ``runs away``: it pushes them down the hill. ``too long``: it does
@@ -39,7 +42,7 @@ def worst(outcomes: Iterable[Outcome]) -> Outcome:
     return min(outcomes, key=WORST_FIRST.index, default="climbs")
 
 
-class Stretch(NamedTuple):
+class HeadStretch(NamedTuple):
     """A stretch of head positions along a route, m."""
 
     start: Meters
@@ -65,10 +68,10 @@ class Verdict(Documented):
     at: Meters
     """The place to show: where a train that stalls stalls first, else where the margin is least."""
     track: str
-    no_stopping: tuple[Stretch, ...]
-    no_recovery: tuple[Stretch, ...]
-    stalling: tuple[Stretch, ...]
-    running_away: tuple[Stretch, ...]
+    no_stopping: tuple[HeadStretch, ...]
+    no_recovery: tuple[HeadStretch, ...]
+    stalling: tuple[HeadStretch, ...]
+    running_away: tuple[HeadStretch, ...]
     runs_away_on: str
     """The track under its head where it first runs away; empty where it never does."""
     basis: Basis
@@ -171,8 +174,8 @@ def _worst_of(legs: Sequence[tuple[Verdict, float]]) -> Verdict:
 
 
 def _moved(verdict: Verdict, by: float) -> Verdict:
-    def moved(stretches: tuple[Stretch, ...]) -> tuple[Stretch, ...]:
-        return tuple(Stretch(stretch.start + by, stretch.stop + by) for stretch in stretches)
+    def moved(stretches: tuple[HeadStretch, ...]) -> tuple[HeadStretch, ...]:
+        return tuple(HeadStretch(stretch.start + by, stretch.stop + by) for stretch in stretches)
 
     return replace(
         verdict,
@@ -185,15 +188,15 @@ def _moved(verdict: Verdict, by: float) -> Verdict:
     )
 
 
-def less(pull: PiecewiseQuadratic | float, demanded: PiecewiseQuadratic) -> PiecewiseQuadratic:
+def less(pull: Pulled, demanded: PiecewiseQuadratic) -> PiecewiseQuadratic:
     """Return a pull less what is demanded, as a function of the head's place."""
     return pull - demanded if isinstance(pull, PiecewiseQuadratic) else demanded * -1.0 + pull
 
 
-def greatest(pull: PiecewiseQuadratic | float) -> float:
+def greatest(pull: Pulled) -> float:
     """Return the greatest value of a pull."""
     return pull.greatest().value if isinstance(pull, PiecewiseQuadratic) else pull
 
 
-def _stretches(function: PiecewiseQuadratic, level: float) -> tuple[Stretch, ...]:
-    return tuple(Stretch(float(a), float(b)) for a, b in function.below(level))
+def _stretches(function: PiecewiseQuadratic, level: float) -> tuple[HeadStretch, ...]:
+    return tuple(HeadStretch(float(a), float(b)) for a, b in function.below(level))

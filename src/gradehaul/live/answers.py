@@ -11,7 +11,7 @@ from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worst_o
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.views.railhead_response import railhead_responses
-from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried
+from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part, tried
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.page import words_of
@@ -52,7 +52,7 @@ def stated(plan: Plan) -> Stated:
     return Stated(plan, layout, judged_trains(layout, layout.judged()))
 
 
-def parts(base: Stated, trial: Trial) -> Iterator[Part]:
+def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     """Yield the parts of the answer for a plan with changes that are tried: whoever waits for less may stop early.
 
     Changes that no longer fit the plan are left out, and the first part names them.
@@ -85,7 +85,7 @@ def parts(base: Stated, trial: Trial) -> Iterator[Part]:
         yield _film(layout)
 
 
-def _trial(trial: Trial) -> dict[str, dict[str, Any]]:
+def _trial(trial: TrialHeights) -> dict[str, dict[str, Any]]:
     return {"heights": dict(trial.heights), "rails": dict(trial.rails)}
 
 

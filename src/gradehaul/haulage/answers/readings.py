@@ -20,7 +20,7 @@ from gradehaul.haulage.trust.predicted import Predicted, predictions
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
-from gradehaul.plan.bench_records import Trial
+from gradehaul.plan.bench_records import TrialRun
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.quantities.document import AnswerRecord
@@ -43,7 +43,7 @@ class JudgedTrial:
         "stall_probability agrees"
     )
 
-    trial: Trial
+    trial: TrialRun
     locos: str
     train: str
     outcome: Climb
@@ -108,8 +108,9 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     remarks += [
         Note(
             answer.trial.place,
-            f"it {answer.trial.outcome}, but by the model it does so in only {100 * answer.chance:.1f} % of random "
-            "trials: a reading, a grade or a mass is not as in the plan",
+            f"it {answer.trial.outcome}, but by the model it does so in at most "
+            f"{max(1, math.ceil(1000 * answer.chance)) / 10} % of random trials: a reading, a grade or a mass is "
+            "not as in the plan",
         )
         for answer in trials
         if not answer.agrees
