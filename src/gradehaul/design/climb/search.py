@@ -20,7 +20,7 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 
 GRADE_STEP = 1e-5
-"""Grades are tried in thousandths of a per cent."""
+"""Grades are tried in thousandths of a percent."""
 
 _LEAST_RADIUS, _MOST_RADIUS = 5, 400
 """Radii are tried between these, in gauges."""
@@ -144,7 +144,7 @@ def search_helix(
 ) -> tuple[Helix, Stop]:
     """Return the helix of the smallest radius or the steepest grade on which a train still climbs, and what stops more.
 
-    Radii come in whole steps of the plan's unit, grades in thousandths of a per cent.
+    Radii come in whole steps of the plan's unit, grades in thousandths of a percent.
 
     Raises
     ------

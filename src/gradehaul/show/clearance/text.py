@@ -11,7 +11,7 @@ from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule, St
 from gradehaul.design.deck import STRENGTH
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
-from gradehaul.show.base.labels import spans
+from gradehaul.show.base.labels import percent_words, spans
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -194,7 +194,7 @@ def place_words(finding: Finding, found: Clearances, units: UnitFormat) -> str:
 
 def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
     """Return a figure of a finding: a length or a share."""
-    return f"{100 * value:.0f} %" if finding.share else units.length(value, fine=units.system == "imperial")
+    return percent_words(value) if finding.share else units.length(value, fine=units.system == "imperial")
 
 
 def bounds_words(finding: Finding, units: UnitFormat) -> str:

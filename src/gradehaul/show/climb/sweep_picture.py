@@ -16,6 +16,7 @@ from gradehaul.design.climb.helix_sweep import Sweep
 from gradehaul.errors import DesignError
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import FAINT, INK
+from gradehaul.show.base.labels import percent_words
 from gradehaul.show.base.paper import SIZES, Paper
 from gradehaul.show.base.picture import as_picture, plain
 from gradehaul.show.base.unit_format import UnitFormat
@@ -86,7 +87,7 @@ _OUTSIDE = "#c9d3dc"
 
 def _headline(found: Sweep, units: UnitFormat) -> str:
     if found.possible.any():
-        return f"{found.possible.mean():.0%} of the helices on this chart work".replace("%", " %")
+        return f"{percent_words(float(found.possible.mean()))} of the helices on this chart work"
     nearest = "; none was found near it"
     if found.nearest is not None:
         radius, rise = found.nearest

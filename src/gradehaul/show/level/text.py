@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from gradehaul.design.deck import STRENGTH
+from gradehaul.design.level.as_checked import RulingGrade
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.plan.names import clean
@@ -13,6 +14,7 @@ from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES
+from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE
 from gradehaul.show.sections import LEVEL
 
 _CAUTION = (
@@ -51,15 +53,13 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     rows: list[list[Piece]] = [
         [
             each.train,
-            units.grade(each.even),
-            units.grade(each.leveled),
-            f"{each.track}, head {units.length(each.head)}{_behind(each.cars)}",
+            *_before_after(each, f"{each.track}, head {units.length(each.head)}{_behind(each.cars)}", units),
         ]
         for each in sorted(found.hardest, key=lambda each: -each.leveled)
     ]
     page.table(["train", "hardest before>", "after>", "place"], rows, indent=0)
     page.line()
-    rulings = [[each.route, units.grade(each.even), units.grade(each.leveled), each.track] for each in found.rulings]
+    rulings = [[each.route, *_before_after(each, each.track, units)] for each in found.rulings]
     page.table(["route", "ruling before>", "after>", "place"], rulings, indent=0)
     rows_of = zip(_heights(found, units), found.rows, strict=True)
     changed = [row for row, station in rows_of if to_change(found, station)]
@@ -93,6 +93,13 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
         )
         page.line(_CAUTION, indent=2)
     return page
+
+
+def _before_after(each: Hardest | RulingGrade, place: str, units: UnitFormat) -> list[str]:
+    """Return the grade before and after, and the place; none where nothing climbs."""
+    if max(each.even, each.leveled) < NO_GRADE:
+        return ["none", "none", DOWNHILL]
+    return [units.grade(each.even), units.grade(each.leveled), place]
 
 
 def to_change(found: Leveled, station: StationHeight) -> bool:

@@ -39,8 +39,8 @@ const Outcomes = (() => {
   const head = (words, more = "", cls = "") =>
     Object.assign(node("th", cls, words, ...(more ? [node("br"), node("small", "", more)] : [])), { scope: "col" });
 
-  /* The pull to spare; none where a train runs away, since no pull holds it back. */
-  const spare = (units, found) => (found.outcome === "runs away" ? "–" : units.force(found.margin_n));
+  /* The pull to spare; none where no pull helps: a train that runs away, or is too long. */
+  const spare = (units, found) => (["runs away", "too long"].includes(found.outcome) ? "–" : units.force(found.margin_n));
 
   /* A cell with what its column is, which a narrow page shows before it. */
   function under(words, cell) {
@@ -48,9 +48,10 @@ const Outcomes = (() => {
     return cell;
   }
 
-  /* An outcome with the pull to spare, and the risk where it is known. */
+  /* An outcome with the pull to spare, and the risk where it is known; neither where the train does not fit. */
   function result(units, found) {
     const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, found.outcome);
+    if (found.outcome === "too long") return [word];
     const risk = found.risk ? [", ", node("span", "risk", found.risk)] : [];
     return [word, " ", node("span", "figure", node("span", "spare", spare(units, found)), ...risk)];
   }
