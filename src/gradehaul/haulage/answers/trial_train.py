@@ -113,8 +113,6 @@ def try_train(
     the plan's: where stated grades and rises contradict one, those of the lines at its joint give way, but for level
     track. What is raised is that of `gradehaul.Layout.try_train`.
 
-    Examples
-    --------
     >>> from gradehaul.plan import load_plan
     >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
     >>> [(each.condition, each.outcome, each.most) for each in answer.trains[0].trials]
