@@ -171,8 +171,9 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
         wanted += ["–" if train.outcome == "too long" else chance_words(train.risk), train.rail, train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
-        wanted += [units.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]
-        wanted += [units.grade(each) for each in (ruling.effective, ruling.grade, ruling.curve)]
+        wanted += [units.length(each) for each in (profile.length, profile.climb, profile.fall)]
+        if ruling.effective:
+            wanted += [units.length(ruling.start), *map(units.grade, (ruling.effective, ruling.grade, ruling.curve))]
         for load, spread in zip(route.loads, route.spreads, strict=True):
             wanted += [f"{judged_words(route, load)} / {cars_words(load.limit)}", load.basis]
             wanted += [cars_words(count) for count in (spread.limit_low, spread.limit_high)]

@@ -23,7 +23,7 @@ from gradehaul.show.check.outcome_words import (
     outcome_cells,
     spread_words,
 )
-from gradehaul.show.check.route_text import DOWNHILL, ruling_words
+from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE, ruling_words
 from gradehaul.show.check.trains_text import best_way
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
@@ -283,9 +283,9 @@ def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
     others = len(routes) - 1
     all_names = ", ".join(route.route.name for route in routes)
     some = f"{first} and {others} more" if others else first
-    effective, whole = units.grade(ruling.effective), ruling_words(ruling, units)
-    if whole.endswith(DOWNHILL):
+    if ruling.effective < NO_GRADE:
         return shortened(f"{all_names}: {DOWNHILL}", FULL)
+    effective, whole = units.grade(ruling.effective), ruling_words(ruling, units)
     for names, grade in ((all_names, whole), (some, whole), (all_names, effective)):
         words = f"{names}: {grade} on {ruling.track}"
         if len(words) <= FULL:

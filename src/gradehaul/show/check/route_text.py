@@ -73,11 +73,16 @@ def ends(route: Route) -> str:
 def ruling_words(ruling: Ruling, units: UnitFormat) -> str:
     """Return a ruling grade with the parts that grade and curve have in it."""
     effective, grade, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
-    if abs(ruling.effective) < NO_GRADE:
-        return f"none, {DOWNHILL}"
     if abs(ruling.curve) < NO_GRADE or abs(ruling.grade) < NO_GRADE:
         return f"{effective} = {'grade' if abs(ruling.curve) < NO_GRADE else 'curve'} alone"
     return f"{effective} = grade {grade} + curve {curve}"
+
+
+def ruling_sentence(ruling: Ruling, units: UnitFormat, where: str = "") -> str:
+    """Return the ruling grade in a sentence, with its track and where on that; none where nothing climbs."""
+    if ruling.effective < NO_GRADE:
+        return f"Ruling grade: none, {DOWNHILL}."
+    return f"Ruling grade {ruling_words(ruling, units)}, on {apart(ruling.track)}{where}."
 
 
 def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> Iterator[str]:
@@ -97,7 +102,9 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
         yield "Leading, trailing: where the locomotives are as the train starts."
     start, stop = units.length(ruling.start), units.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
-    yield f"Ruling grade {ruling_words(ruling, units)}, on {apart(ruling.track)}, {where}."
+    yield ruling_sentence(ruling, units, f", {where}")
+    if ruling.effective < NO_GRADE:
+        return
     running = {train.length: train.name for train in answer.trains if train.route == route.route.name}
     for under in route.under_trains:
         if under.train_length in running or not running:
