@@ -55,7 +55,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
             each.train,
             *_before_after(each, f"{each.track}, head {units.length(each.head)}{_behind(each.cars)}", units),
         ]
-        for each in sorted(found.hardest, key=lambda each: -each.leveled)
+        for each in sorted(found.hardest, key=lambda each: -round(each.leveled, 8))
     ]
     page.table(["train", "hardest before>", "after>", "place"], rows, indent=0)
     page.line()
