@@ -118,7 +118,7 @@ class Layout(engine.Layout):
         film
             The film; the first of the plan where None.
         need
-            ``climbs``, or ``marginal`` for trains that may not stop on the hill.
+            ``climbs``; or ``marginal``, where trains that do not climb with no more film may be so.
         reserve
             The share of the pull that is held back, 0 to 1.
         step

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from time import perf_counter
 from typing import ClassVar, Literal, NamedTuple, get_args
@@ -12,11 +13,13 @@ from typing import ClassVar, Literal, NamedTuple, get_args
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.judged import Judged, judged
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.haulage.verdict import judge
 from gradehaul.network.film_spread import Carried
 from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
@@ -26,7 +29,7 @@ from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
-from gradehaul.treatment.needs import FilmTest, Need, Reason, Shortfall, needs_of, reasons
+from gradehaul.treatment.needs import FilmTest, Need, Needs, Reason, Shortfall, needs_of, reasons
 from gradehaul.treatment.units import Unit, lay_units, with_rails
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
@@ -39,8 +42,9 @@ there."""
 class KeepCleanOptions:
     """What a keep-clean plan is made for.
 
-    `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `reserve` the share
-    of the pull that is held back; `step` the greatest length of a stretch that is wiped or left as a whole, m, None for
+    `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `need` the outcome
+    that they reach with the share `reserve` of the pull held back, ``marginal`` only for trains that do not climb
+    with no more film; `step` the greatest length of a stretch that is wiped or left as a whole, m, None for
     whole tracks; `carry` how far wheels carry the film, m, None for what the plan says or else is assumed.
     """
 
@@ -255,22 +259,14 @@ def keep_clean_plan(
     for counts in (True, False) if has else (False,):  # where film that is there spreads too far, that is shown
         there = list(enumerate(spread.rails(has))) if counts else []
         carried = {number: others for number, rails in there if (others := frozenset(rails[1:]) - {film})}
-        needs = [
-            needs_of(
-                name,
-                run.train.after(leg.route.run_rounds),
-                leg,
-                units,
-                layout.pulls,
-                film=film,
-                need=options.need,
-                reserve=options.reserve,
-                carried=carried,
-                start=start,
-            )
-            for name, run in runs.items()
-            for leg, start in run.profile.runs
-        ]
+        on_leg = partial(needs_of, units=units, pulls=layout.pulls, film=film, carried=carried)
+        now = spread.rails(has) if counts else [(unit.film or CLEAN,) for unit in units.all]
+        needs = []
+        for name, run in runs.items():
+            wants = [(options.need, options.reserve)]
+            if options.need == "marginal" and _climbs(run, with_rails(run.profile, units, now), layout.pulls):
+                wants.append(("climbs", 0.0))
+            needs += _needs(name, run, wants, on_leg)
         beyond = tuple(place for each in needs for place in each.beyond)
         choice = None
         if not beyond:
@@ -331,6 +327,19 @@ class _Run(NamedTuple):
 
     train: Train
     profile: RouteProfile
+
+
+def _needs(name: str, run: _Run, wants: Sequence[tuple[Need, Ratio]], on_leg: Callable[..., Needs]) -> Iterator[Needs]:
+    """Yield what a train needs on each leg: outcomes, each with the share of the pull that is held back."""
+    for need, reserve in wants:
+        for leg, start in run.profile.runs:
+            train = run.train.after(leg.route.run_rounds)
+            yield on_leg(name, train, leg, need=need, reserve=reserve, start=start)
+
+
+def _climbs(run: _Run, profile: RouteProfile, pulls: Pulls) -> bool:
+    """Return whether a train climbs over its route with other rails, whether its film is rested or fresh."""
+    return all(judge(profile, run.train, planned, pulls).climb == "climbs" for planned in PLANNED)
 
 
 def _worse(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Judged:

@@ -20,7 +20,8 @@ from gradehaul.treatment.needs import Need
 
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",
-    "marginal": "every train gets through as long as its wheels never slip, and holds back downhill",
+    "marginal": "every train that climbs with no more film still climbs, any other gets through as long as its wheels "
+    "never slip, and all hold back downhill",
 }
 _CAUTION = (
     "Film does not come off again: try it on a spare length of track first, and measure there. Wipe with little, on a "
@@ -134,8 +135,7 @@ def headline(found: KeepCleanPlan) -> str:
         return f"No plan can help: {', '.join(fail or marginal)} {words} even with no more film"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
-        every = "climbs" if found.options.need == "climbs" else "gets by while its wheels grip"
-        return f'Where film "{found.film}" may go, so that every train {every}'
+        return f'Where film "{found.film}" may go, so that every train climbs'
     outcome = worst.planned.outcome
     words = plain_words(outcome, worst.planned.verdict, worst.planned.misfits)
     return f"With this plan {worst.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
