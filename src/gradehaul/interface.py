@@ -194,6 +194,7 @@ class Layout(engine.Layout):
         self,
         *,
         structure: float | None = None,
+        clear: float | None = None,
         wire: bool = False,
         overhead: float | None = None,
         coupler: float | None = None,
@@ -205,6 +206,8 @@ class Layout(engine.Layout):
         ----------
         structure
             Thickness of deck, roadbed and track together, m; None for what the plan states, else what is usual.
+        clear
+            The clear height that is wanted, m; the standard's counts where that is more, and where this is None.
         wire
             Whether stock runs under overhead wire.
         overhead
@@ -235,7 +238,7 @@ class Layout(engine.Layout):
         from gradehaul.design.clearance.findings import clearances
         from gradehaul.design.clearance.rules import Allowances
 
-        return clearances(self, Allowances(structure, wire, overhead, coupler, tuple(trains)))
+        return clearances(self, Allowances(structure, wire, overhead, coupler, tuple(trains), clear))
 
     def try_train(
         self, route: str, vehicles: Sequence[str], *, heights: Mapping[str, float] | None = None, seed: int = 0
@@ -275,7 +278,7 @@ class Layout(engine.Layout):
         """
         from gradehaul.haulage.answers.trial_train import try_train
 
-        return try_train(self.plan, route, vehicles, heights=heights, seed=seed)
+        return try_train(self.written, route, vehicles, heights=heights, hours=self.hours, seed=seed)
 
     def plot_section(
         self,

@@ -136,6 +136,24 @@ def test_the_weaker_of_fresh_and_settled_film_counts_whichever_it_is() -> None:
 
 
 @settings(max_examples=15, deadline=None)
+@given(lines(most=4), st.sampled_from([6.0, 30.0]), st.sampled_from(["climbs", "marginal"]))
+def test_film_at_one_age_is_film_that_never_ages(line: Line, hours: float, need: str) -> None:
+    pull = 46 if hours < 12 else 52  # gf, of the mule on the film; the dray's is not read
+    told = 'treated = "52 gf", "treated fresh" = "46 gf"'
+    text = line.text().replace('"dray"', '"mule"').replace(" dray", " mule")
+    assert told in text
+    never = text.replace(told, f'treated = "{pull} gf", "treated fresh" = "{pull} gf"')
+    asked = KeepCleanOptions(carry=NO_CARRY, need=need)  # type: ignore[arg-type]
+    aged, alike = (
+        keep_clean_plan(Layout(read_plan(text), hours=hours), asked),
+        keep_clean_plan(Layout(read_plan(never)), asked),
+    )
+    assert [row.use for row in aged.rows] == [row.use for row in alike.rows]
+    assert [place.test for place in aged.beyond] == [place.test for place in alike.beyond]
+    assert [train.planned.outcome for train in aged.trains] == [train.planned.outcome for train in alike.trains]
+
+
+@settings(max_examples=15, deadline=None)
 @given(st.integers(1, 16), st.sampled_from([0.05, 0.2, 0.35]), st.sampled_from(["climbs", "marginal"]))
 def test_a_reserve_is_a_share_of_every_pull(cars: int, reserve: float, need: str) -> None:
     line = replace(HILL, consist=("mule", f"{cars} ore"))

@@ -12,6 +12,7 @@ from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_id
 from gradehaul.command.options import (
     csv_option,
     film_options,
+    hours_option,
     json_option,
     more_option,
     output_option,
@@ -68,19 +69,26 @@ def keep_clean(layout: Layout, options: FilmOptions, trains: Sequence[str]) -> K
 @output_option("Write a copy of the plan with the film in it, too.")
 @show_option
 @more_option(sections.TREAT)
+@hours_option
 @answers(writes="toml", copies=True)
 def treat(
-    *, plan: Plan, out: Output, trains: tuple[str, ...], more: tuple[str, ...], **film: Unpack[FilmOptions]
+    *,
+    plan: Plan,
+    out: Output,
+    trains: tuple[str, ...],
+    more: tuple[str, ...],
+    hours: float | None,
+    **film: Unpack[FilmOptions],
 ) -> Answer:
     """Plan where the film may go, and which rails stay clean."""
     from gradehaul.haulage.answers.layout import Layout
 
     if film["step"] is not None and out.path is not None:
         raise click.UsageError(
-            "-o writes the rail of whole tracks, and --step divides them: leave one of them out, or divide tracks in "
-            "the plan"
+            "-o writes a plan, where a track has one rail all along, and --step divides tracks: leave --step out for "
+            "whole tracks, or leave -o out, and --csv or --json has each stretch"
         )
-    found = keep_clean(Layout(plan), film, trains)
+    found = keep_clean(Layout(plan, hours=hours), film, trains)
 
     def copy() -> str | None:
         from gradehaul.treatment.keep_clean import filmed_plan

@@ -14,6 +14,7 @@ from gradehaul.command.film import FilmOptions, shown_film
 from gradehaul.command.options import (
     csv_option,
     grades_option,
+    hours_option,
     json_option,
     more_option,
     open_option,
@@ -112,6 +113,7 @@ def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any)
 @show_option
 @grades_option
 @more_option(sections.MAP)
+@hours_option
 @answers(draws=True)
 def map_(
     *,
@@ -122,12 +124,13 @@ def map_(
     rails: tuple[str, ...],
     treat: bool,
     more: tuple[str, ...],
+    hours: float | None,
     **film: Unpack[FilmOptions],
 ) -> Answer:
     """Show how hard each track climbs, or draw the plan view."""
     from gradehaul.haulage.answers.layout import Layout
 
-    layout = Layout(plan)
+    layout = Layout(plan, hours=hours)
     kept_clean = shown_film(layout, film, trains, treat=treat)
     view = _view(layout, trains, rails, kept_clean, routes)
     from gradehaul.show.plan_view.text import map_csv, map_document, map_page
@@ -151,6 +154,7 @@ def map_(
 @open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
 @grades_option
+@hours_option
 @answers(writes="drawing")
 def export(
     *,
@@ -159,6 +163,7 @@ def export(
     trains: tuple[str, ...],
     rails: tuple[str, ...],
     treat: bool,
+    hours: float | None,
     **film: Unpack[FilmOptions],
 ) -> Answer:
     """Write the plan as a drawing (DXF), with grades on layers."""
@@ -166,7 +171,7 @@ def export(
     from gradehaul.show.base.unit_format import units_of
     from gradehaul.show.drawing.dxf import plan_dxf
 
-    layout = Layout(plan)
+    layout = Layout(plan, hours=hours)
     kept_clean = shown_film(layout, film, trains, treat=treat)
     view = _view(layout, trains, rails, kept_clean)
     drawing = plan_dxf(view, units_of(plan.unit, out.show, out.grades), kept_clean)

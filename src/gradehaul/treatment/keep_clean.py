@@ -13,7 +13,6 @@ from typing import ClassVar, Literal, NamedTuple, get_args
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.judged import Judged, judged
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
@@ -23,11 +22,11 @@ from gradehaul.haulage.verdict import judge
 from gradehaul.network.film_spread import Carried
 from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
-from gradehaul.plan.rail_condition import CLEAN, PLANNED
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.quantities.si import Hours, Meters, Ratio
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
 from gradehaul.treatment.needs import FilmTest, Need, Needs, Reason, Shortfall, needs_of, reasons
 from gradehaul.treatment.units import Unit, lay_units, with_rails
@@ -105,13 +104,15 @@ class KeepCleanPlan(AnswerRecord):
     """
 
     KEYS: ClassVar[str] = (
-        "film options.need options.reserve carry options.step found depends_on_carry gap=known_gap proven "
+        "film hours options.need options.reserve carry options.step found depends_on_carry gap=known_gap proven "
         "need_film totals tracks trains beyond"
     )
 
     plan: Plan
     options: KeepCleanOptions
     film: str
+    hours: Hours | None
+    """The age of every film; None where it counts both fresh and rested."""
     rows: tuple[Row, ...]
     trains: tuple[TrainOutcome, ...]
     beyond: tuple[Shortfall, ...]
@@ -222,8 +223,9 @@ def keep_clean_plan(
     """Return the weightiest set of track that may be filmed so that every train in question still gets by.
 
     Every train gets by while wheels spread the film as far as they carry it, with all film rested and with all of it
-    fresh, since trains run on the first day too. Film that the plan has stays, and spreads too: where that alone is too
-    much for a train, the plan is made as if it stayed where it is, and `at_risk` has it.
+    fresh, since trains run on the first day too, or at the one age that the layout has of it. Film that the plan has
+    stays, and spreads too: where that alone is too much for a train, the plan is made as if it stayed where it is, and
+    `at_risk` has it.
 
     After `patience` seconds from the call the search ends with the best plan so far, where locomotives trade film for
     one another. What is raised is that of `gradehaul.Layout.keep_clean`.
@@ -247,7 +249,8 @@ def keep_clean_plan(
     """
     begun = perf_counter()
     _refuse(layout.plan, options)
-    film = _film(layout.plan, options.film)
+    name = _film(layout.plan, options.film)
+    film = layout.aged(name)
     runs = _runs(layout, options.trains)
     units = lay_units(layout, options.step)
     profiles = {name: run.profile for name, run in runs.items()}
@@ -256,24 +259,24 @@ def keep_clean_plan(
     takes = np.array([unit.film != film for unit in units.all])
     clean = np.array([unit.film is None for unit in units.all])
     weights = {number: unit.weight for number, unit in enumerate(units.all) if unit.film is None}
+    ages = (False, True) if layout.hours is None else (False,)
     for counts in (True, False) if has else (False,):  # where film that is there spreads too far, that is shown
-        there = list(enumerate(spread.rails(has))) if counts else []
-        carried = {number: others for number, rails in there if (others := frozenset(rails[1:]) - {film})}
-        on_leg = partial(needs_of, units=units, pulls=layout.pulls, film=film, carried=carried)
         now = spread.rails(has) if counts else [(unit.film or CLEAN,) for unit in units.all]
-        needs = []
-        for name, run in runs.items():
-            wants = [(options.need, options.reserve)]
-            if options.need == "marginal" and _climbs(run, with_rails(run.profile, units, now), layout.pulls):
-                wants.append(("climbs", 0.0))
-            needs += _needs(name, run, wants, on_leg)
+        carried = {number: others for number, rails in enumerate(now) if (others := frozenset(rails[1:]) - {film})}
+        on_leg = partial(needs_of, units=units, pulls=layout.pulls, film=film, ages=ages, carried=carried)
+        needs = [
+            each
+            for train, run in runs.items()
+            for need, reserve in _wanted(layout, run, with_rails(run.profile, units, now), options)
+            for each in _on_legs(run, partial(on_leg, train, need=need, reserve=reserve))
+        ]
         beyond = tuple(place for each in needs for place in each.beyond)
         choice = None
         if not beyond:
             tight = [place for each in needs for place in each.tight]
             left = max(0.0, patience - (perf_counter() - begun))
             covers = covers_of(tight, takes, clean)
-            reached = {number for number, rails in there if film in rails}
+            reached = {number for number, rails in enumerate(now) if counts and film in rails}
             choice = choose(covers, weights, spread, reached, patience=left)
         if choice is not None:
             break
@@ -299,15 +302,15 @@ def keep_clean_plan(
     )
     trials = RandomTrials(layout.plan, layout.coefficient)
     trains = tuple(
-        TrainOutcome(name, route, *(_worse(layout, run.train, each[route], trials) for each in (with_plan, with_all)))
-        for name, run in runs.items()
+        TrainOutcome(train, route, *(_worse(layout, run.train, each[route], trials) for each in (with_plan, with_all)))
+        for train, run in runs.items()
         for route in [run.profile.route.name]
     )
     need_film = () if beyond else tuple(dict.fromkeys(place.train for each in needs for place in each.short_now))
     # of three locomotives or more, neighbors count as one, which may leave out some film
     grouped = any(len(run.train.locos) > 2 for run in runs.values())
     gap = 0.0 if choice is None else math.inf if grouped else choice.gap
-    return KeepCleanPlan(layout.plan, options, film, rows, trains, beyond, gap, need_film)
+    return KeepCleanPlan(layout.plan, options, name, layout.hours, rows, trains, beyond, gap, need_film)
 
 
 def _use(
@@ -329,22 +332,28 @@ class _Run(NamedTuple):
     profile: RouteProfile
 
 
-def _needs(name: str, run: _Run, wants: Sequence[tuple[Need, Ratio]], on_leg: Callable[..., Needs]) -> Iterator[Needs]:
-    """Yield what a train needs on each leg: outcomes, each with the share of the pull that is held back."""
-    for need, reserve in wants:
-        for leg, start in run.profile.runs:
-            train = run.train.after(leg.route.run_rounds)
-            yield on_leg(name, train, leg, need=need, reserve=reserve, start=start)
+def _wanted(
+    layout: Layout, run: _Run, profile: RouteProfile, options: KeepCleanOptions
+) -> Iterator[tuple[Need, Ratio]]:
+    """Yield what a train needs, each with the share of the pull held back, from its route with the film that is there.
+
+    Where marginal will do, a train that climbs with no more film still climbs, with all of its pull.
+    """
+    yield options.need, options.reserve
+    outcomes = (judge(profile, run.train, planned, layout.pulls).climb for planned in layout.planned)
+    if options.need == "marginal" and all(climb == "climbs" for climb in outcomes):
+        yield "climbs", 0.0
 
 
-def _climbs(run: _Run, profile: RouteProfile, pulls: Pulls) -> bool:
-    """Return whether a train climbs over its route with other rails, whether its film is rested or fresh."""
-    return all(judge(profile, run.train, planned, pulls).climb == "climbs" for planned in PLANNED)
+def _on_legs(run: _Run, needs: Callable[..., Needs]) -> Iterator[Needs]:
+    """Yield what a train needs on each leg of its route."""
+    for leg, start in run.profile.runs:
+        yield needs(run.train.after(leg.route.run_rounds), leg, start=start)
 
 
 def _worse(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Judged:
-    """Return the worse of what becomes of a train with all film rested and with all of it fresh."""
-    ages = (judged(Judged, layout, profile, train, planned, trials) for planned in PLANNED)
+    """Return the worst of what becomes of a train at every age of the film."""
+    ages = (judged(Judged, layout, profile, train, planned, trials) for planned in layout.planned)
     return min(ages, key=lambda each: each.badness)
 
 

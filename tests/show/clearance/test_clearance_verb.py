@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -61,7 +63,7 @@ def test_strict_fails_where_a_clearance_does(helix: Path) -> None:
 
 def test_strict_fails_where_a_place_would_fail_with_the_deck_that_is_assumed(helix: Path) -> None:
     words, status, left_out = checked(helix, HELIX.replace("RISE", "160") + STOCK)
-    assert "0 fail, 1 would fail with the assumed deck of 24.9 mm with roadbed and track, 1 to look at" in words
+    assert "0 fail, 1 would fail with the assumed deck of 25 mm with roadbed and track, 1 to look at" in words
     assert (status, left_out) == (1, [])
     assert json.loads(clearance(helix, "--json").stdout)["would_fail"] == 1
     stated = clearance(helix, "--strict", "--structure", "12")
@@ -106,15 +108,58 @@ def test_what_was_not_checked_stands_in_the_headline_and_is_not_passed(helix: Pa
 
 
 def test_wishes_are_read_in_the_plans_unit_and_refused_with_their_option(helix: Path) -> None:
-    assert "track, roadbed and deck 12.0 mm;" in " ".join(clearance(helix, "--structure", "12").stdout.split())
+    assert "track, roadbed and deck 12 mm: 71 mm railhead over railhead;" in " ".join(
+        clearance(helix, "--structure", "12").stdout.split()
+    )
     for more, words in (
         (["--structure", "12 kg"], "--structure"),
         (["--structure", "-1 mm"], "--structure"),
+        (["--clear", "-1 mm"], "--clear: the clear height wanted is 0 or more"),
+        (["--clear", "9 m"], "--clear: clear must be at most"),
         (["--train", "x"], "--train"),
     ):
         result = clearance(helix, *more)
         assert result.exit_code == 2
         assert words in result.stderr
+
+
+@pytest.mark.parametrize("options", [[], ["--show", "imperial"], ["--wire"], ["--wire", "--show", "imperial"]])
+@pytest.mark.parametrize("clear", ["0.1 mm", "61.3 mm", "75 mm"])
+def test_the_parts_of_the_height_add_up_and_are_that_by_which_places_are_judged(
+    helix: Path, options: list[str], clear: str
+) -> None:
+    helix.write_text(HELIX.replace("RISE", "170"))
+    words = " ".join(clearance(helix, "--clear", clear, *options, "--more", "places").stdout.split())
+    figures = (
+        r"Clear height ([\d.]+) .*?deck ([\d.]+) [a-z]+, assumed(?:, overhead line ([\d.]+) [a-z]+, assumed)?: ([\d.]+)"
+    )
+    found = re.search(figures, words)
+    assert found is not None
+    *parts, total = found.groups()
+    assert sum(Decimal(part or 0) for part in parts) == Decimal(total)
+    assert f"from {total} " in words
+
+
+def test_a_clear_height_that_is_wanted_counts_where_it_is_more_than_the_standards(helix: Path) -> None:
+    def places(*more: str) -> list[dict[str, object]]:
+        document: dict[str, list[dict[str, object]]] = json.loads(clearance(helix, *stated, "--json", *more).stdout)
+        return document["places"]
+
+    stated = ("--structure", "12")
+    helix.write_text(HELIX.replace("RISE", "170") + STOCK)
+    usual = places()
+    heights = [each["value_m"] for each in usual if each["rule"] == "vertical room"]
+    assert heights == [pytest.approx(0.085, abs=1e-6)]
+    for clear, least in ((40, 0.071), (59, 0.071), (70, 0.082), (73.1, 0.0851), (200, 0.212)):
+        wanted = places("--clear", f"{clear} mm")
+        assert len(wanted) == len(usual)
+        for each in wanted:
+            if each["rule"] == "vertical room":
+                assert each["fails_m"] == each["passes_m"] == pytest.approx(least)
+                assert each["outcome"] == ("fail" if least > 0.0851 - 1e-9 else "pass")
+                assert ("as wanted" in str(each["source"])) == (clear > 59)
+    words = " ".join(clearance(helix, "--clear", "40").stdout.split())
+    assert "Clear height 59 mm by the standard (wanted 40 mm)" in words
 
 
 def test_the_answer_is_not_written_over_the_plan(helix: Path) -> None:

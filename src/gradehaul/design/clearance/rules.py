@@ -35,7 +35,8 @@ _MOST_GAUGES = 50
 class Allowances:
     """Deck with roadbed and track, m, wire and the line's height over it, coupler height, m, and trains to judge.
 
-    None is as the plan states it, else assumed; without trains every one that is named is judged.
+    None is as the plan states it, else assumed; without trains every one that is named is judged. `clear` is the clear
+    height that stock or loads of the builder's own need, m: it counts where it is more than the standard's.
     """
 
     structure: Meters | None = None
@@ -43,6 +44,7 @@ class Allowances:
     overhead: Meters | None = None
     coupler: Meters | None = None
     trains: tuple[str, ...] = ()
+    clear: Meters | None = None
 
 
 USUAL_ALLOWANCES = Allowances()
@@ -97,15 +99,18 @@ class Standard:
     """The figures for one plan, m; `longest` is the longest stock over couplers, None where there is none."""
 
     KEYS: ClassVar[str] = (
-        "clear_height=height clear_height_source=height_source deck deck_assumed overhead_line=overhead "
-        "overhead_line_assumed=overhead_assumed track_centers=spacing.straight "
+        "clear_height=height clear_height_wanted=clear clear_height_source=height_source deck deck_assumed "
+        "overhead_line=overhead overhead_line_assumed=overhead_assumed track_centers=spacing.straight "
         "track_centers_source=spacing.straight_source curve_centers_source=spacing.curve_source "
         "fouling_distance=spacing.fouling stock_group=spacing.group spacing.stock_class longest_stock=longest "
         "coupler_height=coupler"
     )
 
-    height: Meters
-    height_source: str
+    printed_height: Meters
+    """The clear height of the standard."""
+    clear: Meters | None
+    """The one that is wanted."""
+    printed_source: str
     deck: Meters
     """Thickness of deck, roadbed and track."""
     deck_stated: Meters
@@ -119,6 +124,16 @@ class Standard:
     longest: Meters | None
     coupler: Meters
     coupler_source: str
+
+    @property
+    def height(self) -> Meters:
+        """Clear height: the greater of the standard's and the one that is wanted."""
+        return max(self.printed_height, self.clear or 0.0)
+
+    @property
+    def height_source(self) -> str:
+        """Where it is from."""
+        return self.printed_source if self.height == self.printed_height else f"as wanted, over {self.printed_source}"
 
     @property
     def deck_assumed(self) -> bool:
@@ -173,8 +188,9 @@ def standard_of(plan: Plan, allowances: Allowances) -> Standard:
     full_size = scale.gauge * scale.ratio
     widest = next(each for each in couplers["gauges"] if full_size <= each["up_to"])
     return Standard(
-        height=height,
-        height_source=source,
+        printed_height=height,
+        clear=allowances.clear,
+        printed_source=source,
         deck=structure_of(plan).total if structure is None else structure,
         deck_stated=stated_thickness(plan.deck) if structure is None else structure,
         assumed_layers=assumed_layers(plan.deck) if structure is None else (),
@@ -191,6 +207,7 @@ def _refuse(allowances: Allowances, plan: Plan) -> None:
     """Refuse lengths out of range."""
     most = _MOST_GAUGES * plan.scale.gauge
     for name, value, what, example in (
+        ("clear", allowances.clear, "the clear height wanted", "--clear 80mm"),
         ("structure", allowances.structure, "the thickness of deck, roadbed and track", "--structure 25mm"),
         ("overhead", allowances.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
         ("coupler", allowances.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),

@@ -80,10 +80,10 @@ def _any_low(alignment: Alignment, frames: Iterable[list[str]], standard: Standa
         for begin in range(0, len(middle), _AT_ONCE):
             one, two = near(begin, min(begin + _AT_ONCE, len(middle)))
             one = one + begin
-            rise = np.abs(middle[one] - middle[two]) / standard.height
+            rise = np.abs(middle[one] - middle[two]) / standard.printed_height
             over = _cross(chords.ends[one, :, :2], chords.ends[two, :, :2]) | _elsewhere(chords, one, two, far)
             meant = (rise > _APART) | (over & (rise > _LEVEL))
-            if (meant & (rise < _SPARE * standard.wanted_height / standard.height)).any():
+            if (meant & (rise < _SPARE * standard.wanted_height / standard.printed_height)).any():
                 return True
     return False
 

@@ -11,6 +11,7 @@ from gradehaul.plan.records import Cut
 from gradehaul.show.base.labels import FILM_CAUTION, apart, chance_words, listed
 from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.headline import at_age
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spare_words, spread_words
 
 _LINES = 8
@@ -24,7 +25,7 @@ def trial_page(answer: TrialAnswer, units: UnitFormat) -> Page:
     if answer.compares:
         _add_powers(page, answer)
     else:
-        _add_train(page, answer.trains[0], units)
+        _add_train(page, answer.trains[0], answer.hours, units)
     trials = answer.trains[0].trials
     caution = [FILM_CAUTION] if any(trial.condition != CLEAN for trial in trials) else []
     room = _LINES - 3 - len(trials) - len(caution)
@@ -45,22 +46,26 @@ def _subject(answer: TrialAnswer, units: UnitFormat) -> str:
     return f"{', '.join(map(apart, consist))}{length}, on {apart(answer.route.name)}"
 
 
-def _add_train(page: Page, train: TrialTrain, units: UnitFormat) -> None:
+def _age(trial: Trial, hours: float | None) -> str:
+    return "" if trial.condition == CLEAN else at_age(hours)
+
+
+def _add_train(page: Page, train: TrialTrain, hours: float | None, units: UnitFormat) -> None:
     by_outcome: dict[Outcome, list[str]] = {}
     for trial in train.trials:
-        by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition])
+        by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition] + _age(trial, hours))
     words = "; ".join(f"{DOES[outcome][0]} {listed(where)}" for outcome, where in by_outcome.items())
     page.line((f"It {words}.", OUTCOMES[train.judged.outcome][1]))
     most = [f"most {shortened(train.counted, 12)}>"] if train.counted else []
-    rows = [[*_row(trial, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
+    rows = [[*_row(trial, hours, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
     page.table(["", "outcome", "risk>", "to spare>", "place", *most], rows, indent=0)
 
 
-def _row(trial: Trial, units: UnitFormat) -> list[Piece]:
+def _row(trial: Trial, hours: float | None, units: UnitFormat) -> list[Piece]:
     verdict = trial.verdict
     place = f", {units.length(verdict.worst_at)}"
     return [
-        trial.condition,
+        trial.condition + _age(trial, hours),
         OUTCOMES[trial.outcome],
         chance_words(trial.risk),
         spare_words(trial.outcome, verdict, units),
@@ -77,8 +82,11 @@ def _add_powers(page: Page, answer: TrialAnswer) -> None:
     climbing = sum(train.judged.outcome == "climbs" for train in trains)
     kinds = "locomotives or lashups" if len(trains) > len(answer.plan.locos) else "locomotives"
     verb = "climbs" if climbing == 1 else "climb"
-    page.line(f"{climbing} of {len(trains)} {kinds} {verb} {_CONDITIONS[trains[0].judged.condition]}.")
-    heads = ["locomotive", *(head for trial in trains[0].trials for head in (trial.condition, "risk>"))]
+    judged, hours = trains[0].judged, answer.hours
+    page.line(f"{climbing} of {len(trains)} {kinds} {verb} {_CONDITIONS[judged.condition]}{_age(judged, hours)}.")
+    heads = ["locomotive"]
+    for trial in trains[0].trials:
+        heads += [trial.condition + _age(trial, hours), "risk>"]
     rows: list[list[Piece]] = []
     for train in trains:
         cells: list[Piece] = [apart(shortened(train.power or "", 22))]

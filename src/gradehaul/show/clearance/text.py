@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable
+from decimal import Decimal
 from typing import NamedTuple
 
 from gradehaul.design.clearance.findings import Clearances, RankedFinding
@@ -89,17 +90,30 @@ def _basis(found: Clearances, units: UnitFormat) -> str:
     """Return by which figures the plan was judged."""
     standard = found.standard
     stock = "none named" if standard.longest is None else f"longest {units.length(standard.longest)}"
-    deck = f"track, roadbed and deck {units.length(standard.deck, fine=True)}" + (
-        ", assumed" if standard.deck_assumed else ""
-    )
+    clear = f"Clear height {_length(standard.height, units)}"
+    if standard.clear is not None:
+        more = standard.clear > standard.printed_height
+        clear += " as wanted" if more else f" by the standard (wanted {_length(standard.clear, units)})"
+    deck = f"track, roadbed and deck {_deck(standard, units)}" + (", assumed" if standard.deck_assumed else "")
     spacing = standard.spacing
     group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
     if standard.overhead:
-        deck += f", overhead line {units.length(standard.overhead)}" + (", assumed" * standard.overhead_assumed)
+        deck += f", overhead line {_length(standard.overhead, units)}" + (", assumed" * standard.overhead_assumed)
     return (
-        f"Clear height {units.length(standard.height)}, {deck}; track centers {units.length(spacing.straight)}; "
-        f"stock: {stock}, {group}."
+        f"{clear}, {deck}: {_length(standard.wanted_height, units)} railhead over railhead; "
+        f"track centers {_length(spacing.straight, units)}; stock: {stock}, {group}."
     )
+
+
+def _length(value: float, units: UnitFormat) -> str:
+    return units.length(value, fine=units.system == "imperial")
+
+
+def _deck(standard: Standard, units: UnitFormat) -> str:
+    """Return the thickness of the deck with roadbed and track as what adds up with the figures beside it."""
+    total, *others = (Decimal(_length(each, units).split()[0]) for each in (
+        standard.wanted_height, standard.height, *([standard.overhead] if standard.overhead else [])))  # fmt: skip
+    return f"{total - sum(others)} {units.length_unit}"
 
 
 def _add_rows(page: Page, found: Clearances, units: UnitFormat) -> None:
@@ -173,8 +187,9 @@ def headline(found: Clearances, units: UnitFormat) -> str:
 
 def _assumed(standard: Standard, units: UnitFormat) -> str:
     """Return what is assumed of the room that a track takes over another."""
-    layers = [f"deck of {units.length(standard.deck, fine=True)} with roadbed and track"] * standard.deck_assumed
-    return " and ".join(layers + [f"overhead line of {units.length(standard.overhead)}"] * standard.overhead_assumed)
+    layers = [f"deck of {_deck(standard, units)} with roadbed and track"] * standard.deck_assumed
+    overhead = [f"overhead line of {_length(standard.overhead, units)}"] * standard.overhead_assumed
+    return " and ".join(layers + overhead)
 
 
 def place_words(finding: Finding, found: Clearances, units: UnitFormat) -> str:
@@ -194,7 +209,7 @@ def place_words(finding: Finding, found: Clearances, units: UnitFormat) -> str:
 
 def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
     """Return a figure of a finding: a length or a share."""
-    return f"{100 * value:.0f} %" if finding.share else units.length(value, fine=units.system == "imperial")
+    return f"{100 * value:.0f} %" if finding.share else _length(value, units)
 
 
 def bounds_words(finding: Finding, units: UnitFormat) -> str:

@@ -13,6 +13,7 @@ from gradehaul.show.base.labels import USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.headline import at_age
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, plain_words, short_words, spare_words
 from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use, used_stretches
@@ -35,7 +36,7 @@ _NAMED = 12
 def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the keep-clean plan as a page, and below it the sections that are named in `more`."""
     page = Page()
-    page.line((clean(found.plan.title), "bold"), ": where the film may go")
+    page.line((clean(found.plan.title), "bold"), f": where the film may go{at_age(found.hours)}")
     page.line()
     _add_answer(page, found, units)
     page.line()
@@ -72,10 +73,8 @@ def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
 
 def _condition(found: KeepCleanPlan) -> str:
     reserve = f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
-    return (
-        f'So that {_NEEDS[found.options.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
-        f"spread{reserve}."
-    )
+    film = f'film "{found.film}"{at_age(found.hours) or " fresh or rested"}'
+    return f"So that {_NEEDS[found.options.need]}, with {film}, as wiped and once it has spread{reserve}."
 
 
 def _uses(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
@@ -129,6 +128,10 @@ def add_film_plan(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
 
 def headline(found: KeepCleanPlan) -> str:
     """Return the answer in a line; a train that fails with this plan all the same is named."""
+    return f"{_answer(found)}{at_age(found.hours)}"
+
+
+def _answer(found: KeepCleanPlan) -> str:
     if found.beyond:
         fail, marginal = _not_helped(found)
         words = "would not get by" if fail else f"{'is' if len(marginal) == 1 else 'are'} only marginal"
@@ -286,11 +289,15 @@ def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     """Add a row for each train, the worst first: with the plan, and with film everywhere."""
     ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(train.planned.outcome))
     rows = [[train.name, *_cells(train.planned, units), *_cells(train.everywhere, units)] for train in ordered]
-    heads = ["train", _planned(found), "risk>", "to spare>", "film everywhere", "risk>", "to spare>"]
+    age = at_age(found.hours)
+    heads = ["train", _planned(found), "risk>", "to spare>", f"film everywhere{age}", "risk>", "to spare>"]
     page.table(heads, rows, indent=0)
-    checked = ", as check does on the plan that treat -o writes" if found.options.step is None else ""
+    check = "check" if found.hours is None else f"check --hours {found.hours:g}"
+    checked = f", as {check} does on the plan that treat -o writes" if found.options.step is None else ""
     spread = "" if found.beyond else f" Both include film that wheels spread{checked}."
     page.paragraph(f"Risk: chance of stalling or running away, marginal aside.{spread}")
+    if age:
+        page.paragraph((f"Judged{age} alone", "yellow"), ": not on film that is younger or older.")
     for train in ordered:
         for misfit in train.planned.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, units)}")

@@ -86,9 +86,9 @@ def conditions_document(layout: Layout, judged_rails: Sequence[str]) -> dict[str
     """Return the rail conditions by which trains are judged with what these are called, and each film everywhere."""
     films = [rail for rail in film_rails(layout.rails) if rail not in judged_rails]
     return {
-        "judged": " and ".join(conditions(judged_rails)),
+        "judged": " and ".join(conditions(judged_rails, layout.hours)),
         "judged_rails": list(judged_rails),
-        "everywhere": [{"name": name, "rails": ages} for name, ages in everywhere(films).items()],
+        "everywhere": [{"name": name, "rails": ages} for name, ages in everywhere(films, layout.hours).items()],
     }
 
 

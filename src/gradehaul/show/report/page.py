@@ -27,7 +27,7 @@ from gradehaul.show.check.first_screen import (
     shown_conditions,
     worst_condition,
 )
-from gradehaul.show.check.headline import conditions, film_everywhere, summary
+from gradehaul.show.check.headline import conditions, film_everywhere, rail_at, summary
 from gradehaul.show.check.load_rows import worst_load
 from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
 from gradehaul.show.check.sources import add_sources
@@ -145,7 +145,8 @@ def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
 
 def _loads(answer: CheckAnswer) -> Rows:
     """Return the longest trains: a row for every route, power and car, as judged and on every rail condition."""
-    heads = ["route", "power", "car", f"{' and '.join(conditions(answer.judged_rails))} (90 % range)", *answer.rails]
+    heads = ["route", "power", "car", f"{' and '.join(conditions(answer.judged_rails, answer.hours))} (90 % range)"]
+    heads += [rail_at(rail, answer.hours) for rail in answer.rails]
     rows: list[list[Piece]] = []
     for route in answer.routes:
         judged: dict[tuple[str, str], list[Load]] = {}
