@@ -10,7 +10,6 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from gradehaul import __version__
 from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.live.answers import stated
@@ -18,8 +17,9 @@ from gradehaul.live.writing import write_copy
 from gradehaul.plan import load_plan
 from gradehaul.plan.names import clean, quoted
 from gradehaul.scales import known_scales
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.report.assets import SHARED, asset, policy, script_of, template, trusted
-from gradehaul.show.report.page import TRAIN_KEY
+from gradehaul.show.report.page import TRAIN_KEY, shades
 
 _ROOM = "gradehaul.live"
 
@@ -50,7 +50,7 @@ def _page(name: str, **values: object) -> tuple[str, str]:
 
 def live_page(plan: str) -> tuple[str, str]:
     """Return the page of a plan as HTML, and its content policy."""
-    return _page("live", plan=plan, train_key=TRAIN_KEY, version=__version__)
+    return _page("live", plan=plan, train_key=TRAIN_KEY, shades=shades(UnitFormat("in", "imperial")))
 
 
 def plans_in(folder: Path) -> list[str]:

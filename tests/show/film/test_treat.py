@@ -163,7 +163,7 @@ def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_pa
     result = treat(hill, "--step", "300 mm", "-o", str(tmp_path / "x.toml"))
     assert result.exit_code == 2
     assert result.stdout == ""
-    assert "leave -o out, and --csv or --json has each stretch" in result.stderr
+    assert "leave -o out, and --csv or --json has each stretch" in " ".join(result.stderr.split())
     assert "--step" not in treat(hill).stdout
 
 

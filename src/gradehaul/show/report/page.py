@@ -10,14 +10,14 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
-from gradehaul.haulage.answers.judged import worst_first, worst_of_each
+from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.show.base.labels import USE_MEANINGS, chance_words
+from gradehaul.show.base.labels import USE_MEANINGS
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import (
@@ -27,7 +27,7 @@ from gradehaul.show.check.first_screen import (
     shown_conditions,
     worst_condition,
 )
-from gradehaul.show.check.headline import conditions, film_everywhere, rail_at, summary
+from gradehaul.show.check.headline import conditions, rail_at, summary
 from gradehaul.show.check.load_rows import worst_load
 from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
 from gradehaul.show.check.sources import add_sources
@@ -36,7 +36,7 @@ from gradehaul.show.check.trains_text import WAYS_OVER, add_trains, add_ways_ove
 from gradehaul.show.film.text import add_film_plan
 from gradehaul.show.plan_view.styles import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
-from gradehaul.show.report.document import report_document
+from gradehaul.show.report.document import chances, on_conditions, report_document
 from gradehaul.show.report.parts import Cell, Rows, outcome_cell, parts_of, rows_of
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
@@ -69,14 +69,12 @@ def report_page(
     style, script = asset("page.css"), script_of((*SHARED, "tables.js", "page.js"))
     view, plan_notes = drawn_plan_view(layout)
     responses = islice(railhead_responses(layout.alignment), _HANDLES)
+    document = report_document(layout, answer.trains, answer.judged_rails, units, view, film, responses, answer)
     return template("report.html").render(
         policy=policy(style, script),
         style=trusted(style),
         script=trusted(script),
-        data=json_in_html(
-            report_document(layout, answer.trains, answer.judged_rails, units, view, film, responses, answer)
-            | {"chances": chances(answer)}
-        ),
+        data=json_in_html(document | {"chances": list(chances(on_conditions(document, answer.trains)))}),
         plan_view=view is not None,
         plan_notes=plan_notes,
         version=__version__,
@@ -87,6 +85,11 @@ def report_page(
         legs=any(route.profile.legs for route in answer.routes),
         **_answers(answer, ways, units),
     )
+
+
+def shades(units: UnitFormat) -> list[str]:
+    """Return what each shade of a plan view stands for, in words."""
+    return [shade_words(number, units) for number in range(len(SHADES))]
 
 
 def drawn_plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
@@ -119,7 +122,7 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "verdicts": parts_of("Trains", lambda page: add_trains(page, answer, units)),
         "routes": runs,
         "open_routes": len(runs) if len(runs) <= _OPEN else 1,
-        "shades": [shade_words(number, units) for number in range(len(SHADES))],
+        "shades": shades(units),
         "workbench": bool(answer.routes and plan.powers),
         "loads": _loads(answer) if loads else None,
         "how_loaded": HOW_LOADED,
@@ -156,16 +159,6 @@ def _loads(answer: CheckAnswer) -> Rows:
         for row, loads in zip(load_rows(answer, route), judged.values(), strict=True):
             rows.append([route.route.name, *row[:2], judged_words(route, worst_load(loads)), *row[2:]])
     return rows_of(heads, rows)
-
-
-def chances(answer: CheckAnswer) -> list[dict[str, str]]:
-    """Return the chance of failing of each train at its worst: as judged, and with each film everywhere."""
-    found = {"": worst_of_each(answer.on(answer.judged_rails)), **film_everywhere(answer)}
-    return [
-        {"name": train.name, "on": condition, "risk": chance_words(train.risk)}
-        for condition, trains in found.items()
-        for train in trains
-    ]
 
 
 def _summary(answer: CheckAnswer) -> str:
