@@ -223,8 +223,10 @@ def report(
     **film: Unpack[FilmOptions],
 ) -> Answer:
     """Make one page with everything, which opens anywhere."""
+    from gradehaul.design.clearance.suspects import places_too_low
     from gradehaul.haulage.answers.check import check_layout
     from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.haulage.answers.readings import odd_readings
     from gradehaul.show.report.page import report_page
     from gradehaul.treatment.ways_over import ways_over
 
@@ -232,7 +234,9 @@ def report(
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
     found = shown_film(layout, film, trains, treat=treat)
-    return Answer(report_page(layout, answer, ways_over(layout, answer), out.units(plan), found))
+    answer = replace(answer, clearance_fails=places_too_low(layout))
+    ways = ways_over(layout, answer)
+    return Answer(report_page(layout, answer, ways, out.units(plan), found, odd_readings(plan)))
 
 
 def _today() -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -17,10 +17,12 @@ from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
+from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import USE_MEANINGS
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import (
+    clearance_words,
     judged_words,
     outcome_cells,
     place_words,
@@ -58,10 +60,21 @@ _OPEN = 6
 """Routes whose sections are shown at once; of more, the reader opens those wanted."""
 
 
+_ODD = 3
+"""Readings to look at again that the first screen of the page has one by one."""
+
+
 def report_page(
-    layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat, film: KeepCleanPlan | None = None
+    layout: Layout,
+    answer: CheckAnswer,
+    ways: Sequence[WaysOver],
+    units: UnitFormat,
+    film: KeepCleanPlan | None = None,
+    odd: Sequence[Note] = (),
 ) -> str:
     """Return the page as HTML, in the order of a builder's questions: verdict, routes, trains, loads, basis.
+
+    `odd` are the readings to look at again.
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
     the plan are text and nothing else.
@@ -83,6 +96,7 @@ def report_page(
         filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
         train_key=TRAIN_KEY,
         legs=any(route.profile.legs for route in answer.routes),
+        points=list(_points(answer, odd)),
         **_answers(answer, ways, units),
     )
 
@@ -133,6 +147,19 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "doubts": [str(note) for note in answer.doubts],
         "notes": [str(note) for note in answer.notes if note not in answer.doubts],
     }
+
+
+def _points(answer: CheckAnswer, odd: Sequence[Note]) -> Iterator[tuple[str, str]]:
+    """Yield what a builder should do next, each as what it is and the words behind that."""
+    file = clean(Path(answer.plan.file).name)
+    if answer.clearance_fails:
+        yield clearance_words(answer.clearance_fails), f": gradehaul clearance {file}"
+    for note in odd[:_ODD]:
+        yield "Look at this reading again", f": {note}."
+    if len(odd) > _ODD:
+        yield f"{len(odd) - _ODD} more readings to look at again", f": gradehaul readings {file} --more remarks"
+    if answer.measure_next is not None:
+        yield "Measure next", f": {answer.measure_next}."
 
 
 def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
