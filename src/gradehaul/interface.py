@@ -19,11 +19,12 @@ if TYPE_CHECKING:
 
     from gradehaul.design.clearance.findings import Clearances
     from gradehaul.design.climb.designs import HelixAnswer, HelixSearch, InclineAnswer
-    from gradehaul.design.climb.hill import Direction, Need
+    from gradehaul.design.climb.hill import Direction
     from gradehaul.design.level.railheads import Leveled
     from gradehaul.haulage.answers.check import CheckAnswer
     from gradehaul.haulage.answers.readings import ReadingsAnswer
     from gradehaul.haulage.answers.trial_train import TrialAnswer
+    from gradehaul.haulage.verdict import Need
     from gradehaul.network.graph import Way
     from gradehaul.plan.edit.importing import Imported
     from gradehaul.plan.records import Plan

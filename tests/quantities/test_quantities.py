@@ -17,7 +17,7 @@ from effort import at_most
 from gradehaul.errors import QuantityError
 from gradehaul.plan.records import Reading as PlanReading
 from gradehaul.quantities import Kind, Reading, convert, describe, length_unit, read_quantity, read_reading
-from gradehaul.quantities.units import SYMBOLS, UNITS, USUAL_FACTORS, Unit, exact_factor, find_unit
+from gradehaul.quantities.units import SYMBOLS, UNITS, USUAL_FACTORS, KnownUnit, exact_factor, find_unit
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 INCH = 0.0254
@@ -475,18 +475,18 @@ PIECES = st.sampled_from(
 )
 
 
-def kind_of(unit: Unit) -> Kind:
+def kind_of(unit: KnownUnit) -> Kind:
     return "grade" if unit.dimension == "ratio" else unit.dimension
 
 
 @given(number=NUMBERS, unit=EVERY_UNIT)
-def test_a_written_value_comes_back(number: float, unit: Unit) -> None:
+def test_a_written_value_comes_back(number: float, unit: KnownUnit) -> None:
     value = read_quantity(f"{number!r} {unit.name}", kind_of(unit))
     assert convert(value, unit.name) == pytest.approx(number, rel=1e-14)
 
 
 @given(number=NUMBERS, unit=EVERY_UNIT)
-def test_what_is_told_reads_again(number: float, unit: Unit) -> None:
+def test_what_is_told_reads_again(number: float, unit: KnownUnit) -> None:
     value = read_quantity(f"{number!r} {unit.name}", kind_of(unit))
     told = describe(value, kind_of(unit), unit.name)
     assert read_quantity(told, kind_of(unit)) == pytest.approx(value, rel=5.1e-4)
@@ -505,7 +505,7 @@ def test_feet_and_inches_are_inches(feet: int, inches: int) -> None:
 
 
 @given(value=st.floats(0, 1e6), spread=st.floats(0, 1e6), unit=EVERY_UNIT)
-def test_a_spread_reads_as_a_value_does(value: float, spread: float, unit: Unit) -> None:
+def test_a_spread_reads_as_a_value_does(value: float, spread: float, unit: KnownUnit) -> None:
     kind = kind_of(unit)
     reading = read_reading(f"{value!r} ± {spread!r} {unit.name}", kind)
     assert reading.value == read_quantity(f"{value!r} {unit.name}", kind)

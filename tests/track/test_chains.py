@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import LineEnd, Plan
-from gradehaul.track.curvature import Chain, DirectedLine, chains
+from gradehaul.track.curvature import DirectedLine, LineChain, chains
 
 HEAD = 'scale = "HO"\nunit = "m"\n'
 
@@ -17,11 +17,11 @@ def line(name: str, start: str, finish: str, track: str = "{ straight = 1 }") ->
     return f'[line.{name}]\nfrom = "{start}"\nto = "{finish}"\ntrack = [{track}]\n'
 
 
-def chained(*parts: str) -> tuple[Chain, ...]:
+def chained(*parts: str) -> tuple[LineChain, ...]:
     return chains(read_plan(HEAD + "".join(parts)))
 
 
-def runs(chain: Chain) -> list[tuple[str, bool]]:
+def runs(chain: LineChain) -> list[tuple[str, bool]]:
     return [(run.line, run.forward) for run in chain.lines]
 
 
@@ -33,7 +33,7 @@ def leaving(run: DirectedLine) -> LineEnd:
     return LineEnd(run.line, "to" if run.forward else "from")
 
 
-def same_way(one: Chain, other: Chain) -> bool:
+def same_way(one: LineChain, other: LineChain) -> bool:
     """Whether two chains are one stretch of rail, whichever end they are named from and wherever a circuit begins."""
     if one.closed != other.closed or len(one.lines) != len(other.lines):
         return False

@@ -25,7 +25,7 @@ from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import judge, worst
 from gradehaul.network.film_spread import turning_places
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.plan.edit.trial import Trial, tried
+from gradehaul.plan.edit.trial import TrialHeights, tried
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, filmed_plan, keep_clean_plan
 from gradehaul.treatment.units import Units, lay_units, with_rails
@@ -380,7 +380,7 @@ def test_no_subset_weighs_more_where_a_train_must_be_held_back(case: Case) -> No
 def same_as_promised(found: KeepCleanPlan, written: Path) -> None:
     """Hold what `check` says of a written plan against what `treat` promised of it: outcomes and figures."""
     if "drawing" in Path(found.plan.file).read_text():  # it cannot be written there
-        plan = replace(tried(found.plan, Trial(rails=found.rails)), carry_over=found.carry)
+        plan = replace(tried(found.plan, TrialHeights(rails=found.rails)), carry_over=found.carry)
     else:
         written.write_text(filmed_plan(found))
         plan = load_plan(written)

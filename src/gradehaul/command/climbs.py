@@ -29,7 +29,8 @@ if TYPE_CHECKING:
 
     from gradehaul.design.climb.designs import HelixAnswer, HelixSearch, InclineAnswer
     from gradehaul.design.climb.helix import HelixBuild
-    from gradehaul.design.climb.hill import Direction, Need
+    from gradehaul.design.climb.hill import Direction
+    from gradehaul.haulage.verdict import Need
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.page import Page
     from gradehaul.show.base.unit_format import UnitFormat

@@ -29,10 +29,10 @@ if TYPE_CHECKING:
     from typing import Unpack
 
     from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.haulage.verdict import Need
     from gradehaul.plan.records import Plan
     from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.keep_clean import KeepCleanPlan
-    from gradehaul.treatment.needs import Need
 
 
 class FilmOptions(TypedDict):

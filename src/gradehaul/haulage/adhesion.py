@@ -60,7 +60,7 @@ def readings_of(loco: Loco, state: State) -> Mapping[str, Sequence[Reading]]:
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class PullSource:
     """What a pull comes from: readings or a prediction on a rail, or weight on drivers, on clean rail.
 
     `known` is None for weight, and for an assumed slipping pull. On another rail a standing pull is scaled by the
@@ -72,7 +72,7 @@ class Source:
     known: tuple[Reading, ...] | PredictedPull | None
 
 
-def source_of_pull(plan: Plan, loco: Loco, condition: str) -> Source:
+def source_of_pull(plan: Plan, loco: Loco, condition: str) -> PullSource:
     """Return what the standing pull of a locomotive on a rail condition comes from.
 
     The first of: its own readings there; its own readings on the nearest other rail; what the readings of other
@@ -81,24 +81,24 @@ def source_of_pull(plan: Plan, loco: Loco, condition: str) -> Source:
     rails = [condition, *_nearest_first(plan, condition)]
     for rail in rails:
         if readings := loco.pull.get(rail):
-            return Source(_basis(loco, rail) if rail == condition else "scaled", rail, tuple(readings))
+            return PullSource(_basis(loco, rail) if rail == condition else "scaled", rail, tuple(readings))
     for rail in rails:
         if rail in loco.predicted:
-            return Source("scaled", rail, loco.predicted[rail])
-    return Source("assumed", CLEAN, None)
+            return PullSource("scaled", rail, loco.predicted[rail])
+    return PullSource("assumed", CLEAN, None)
 
 
-def source_of_slipping(plan: Plan, loco: Loco, condition: str) -> Source:
+def source_of_slipping(plan: Plan, loco: Loco, condition: str) -> PullSource:
     """Return what the slipping pull of a locomotive on a rail condition comes from.
 
     The first of: its own readings there; its own readings of both pulls on the nearest other rail; an assumed share.
     """
     if readings := loco.slipping.get(condition):
-        return Source(_basis(loco, condition), condition, tuple(readings))
+        return PullSource(_basis(loco, condition), condition, tuple(readings))
     for other in _nearest_first(plan, condition):
         if (readings := loco.slipping.get(other)) and loco.pull.get(other):
-            return Source("scaled", other, tuple(readings))
-    return Source("assumed", condition, None)
+            return PullSource("scaled", other, tuple(readings))
+    return PullSource("assumed", condition, None)
 
 
 def _basis(loco: Loco, rail: str) -> Basis:

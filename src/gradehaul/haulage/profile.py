@@ -11,7 +11,7 @@ from typing import ClassVar
 import numpy as np
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.resistance import Curves
+from gradehaul.haulage.resistance import CurveCosts
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
 from gradehaul.plan.rail_condition import CLEAN
@@ -149,7 +149,7 @@ class RouteProfile:
     """
 
     route: Route
-    curves: Curves
+    curves: CurveCosts
     railhead: PiecewiseQuadratic
     turning: PiecewiseQuadratic
     effort: PiecewiseQuadratic
@@ -374,7 +374,7 @@ def compensated(railhead: PiecewiseQuadratic, turning: PiecewiseQuadratic, coeff
     )
 
 
-def route_profile(laid: TrackPieces, route: Route, curves: Curves) -> RouteProfile:
+def route_profile(laid: TrackPieces, route: Route, curves: CurveCosts) -> RouteProfile:
     """Return the profile of a route.
 
     E(s) = z(s) + C K(s), with K(s) = ∫|κ| ds; the effective grade is dE/ds. Exact: z and K are linear or quadratic

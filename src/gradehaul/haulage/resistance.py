@@ -31,7 +31,7 @@ _TO_5TH = 1.6448536
 
 
 @dataclass(frozen=True, slots=True)
-class Curves:
+class CurveCosts:
     """What curves cost a train: a curve of radius R needs as much as a grade of `coefficient` / R.
 
     When starting, it is `starting` times that; when it has to be held back downhill, only `lowest` of it can be relied
@@ -45,7 +45,7 @@ class Curves:
     tension: Share
 
 
-def curve_costs(wanted: CurveResistance, scale: Scale) -> Curves:
+def curve_costs(wanted: CurveResistance, scale: Scale) -> CurveCosts:
     """Return what curves cost on a plan.
 
     >>> from gradehaul.scales import scale_named
@@ -54,7 +54,7 @@ def curve_costs(wanted: CurveResistance, scale: Scale) -> Curves:
     (1.0, 0.671, 0.0)
     """
     lowest = max(0.0, 1.0 - _TO_5TH * curve_spread(wanted))
-    return Curves(curve_coefficient(wanted, scale), wanted.starting or 1.0, lowest, wanted.tension)
+    return CurveCosts(curve_coefficient(wanted, scale), wanted.starting or 1.0, lowest, wanted.tension)
 
 
 def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:

@@ -101,7 +101,7 @@ class TrackStretch:
 
 
 @dataclass(frozen=True, slots=True)
-class Element:
+class RouteElement:
     """A stretch with one track, one grade or vertical curve, and one curve or easement: a row of the numbers.
 
     Pairs are values where the element starts and where it stops: grades and effective grades as plain ratios,
@@ -224,7 +224,7 @@ def track_stretches(layout: Layout, profile: RouteProfile) -> Iterator[TrackStre
 
 def elements_along(
     profile: RouteProfile, grades: Sequence[GradeStretch], curves: Sequence[CurveStretch]
-) -> Iterator[Element]:
+) -> Iterator[RouteElement]:
     """Yield what lies between two places at which the track, the grade or the curvature changes, in order."""
     spans = [(each.start, each.stop) for each in grades] + [(each.start, each.stop) for each in curves]
     places = distinct(np.concatenate([profile.starts, np.ravel(spans)]))
@@ -237,7 +237,7 @@ def elements_along(
     curvature = _curvature_at_both_ends(curves, starts, stops)
     railhead = profile.railhead.at(stops)
     for k, number in enumerate(numbers):
-        yield Element(
+        yield RouteElement(
             start=float(starts[k]),
             stop=float(stops[k]),
             track=profile.tracks[number],

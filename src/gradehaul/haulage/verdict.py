@@ -17,6 +17,9 @@ from gradehaul.track.piecewise import PiecewiseQuadratic
 
 Climb = Literal["stalls", "marginal", "climbs"]
 
+Need = Literal["climbs", "marginal"]
+"""What a train must do: get through even if its wheels slip and restart anywhere, or get through while they grip."""
+
 Outcome = Literal["stalls", "runs away", "too long", "marginal", "climbs"]
 """``stalls``: its locomotives cannot pull it over. ``runs away``: it pushes them down the hill. ``too long``: it does
 not fit a berth, tail, loop or lap where it must stand or run. ``marginal``: it gets through only while its wheels never
@@ -39,7 +42,7 @@ def worst(outcomes: Iterable[Outcome]) -> Outcome:
     return min(outcomes, key=WORST_FIRST.index, default="climbs")
 
 
-class Stretch(NamedTuple):
+class HeadStretch(NamedTuple):
     """A stretch of head positions along a route, m."""
 
     start: Meters
@@ -65,10 +68,10 @@ class Verdict(Documented):
     at: Meters
     """The place to show: where a train that stalls stalls first, else where the margin is least."""
     track: str
-    no_stopping: tuple[Stretch, ...]
-    no_recovery: tuple[Stretch, ...]
-    stalling: tuple[Stretch, ...]
-    running_away: tuple[Stretch, ...]
+    no_stopping: tuple[HeadStretch, ...]
+    no_recovery: tuple[HeadStretch, ...]
+    stalling: tuple[HeadStretch, ...]
+    running_away: tuple[HeadStretch, ...]
     runs_away_on: str
     """The track under its head where it first runs away; empty where it never does."""
     basis: Basis
@@ -171,8 +174,8 @@ def _worst_of(legs: Sequence[tuple[Verdict, float]]) -> Verdict:
 
 
 def _moved(verdict: Verdict, by: float) -> Verdict:
-    def moved(stretches: tuple[Stretch, ...]) -> tuple[Stretch, ...]:
-        return tuple(Stretch(stretch.start + by, stretch.stop + by) for stretch in stretches)
+    def moved(stretches: tuple[HeadStretch, ...]) -> tuple[HeadStretch, ...]:
+        return tuple(HeadStretch(stretch.start + by, stretch.stop + by) for stretch in stretches)
 
     return replace(
         verdict,
@@ -195,5 +198,5 @@ def greatest(pull: PiecewiseQuadratic | float) -> float:
     return pull.greatest().value if isinstance(pull, PiecewiseQuadratic) else pull
 
 
-def _stretches(function: PiecewiseQuadratic, level: float) -> tuple[Stretch, ...]:
-    return tuple(Stretch(float(a), float(b)) for a, b in function.below(level))
+def _stretches(function: PiecewiseQuadratic, level: float) -> tuple[HeadStretch, ...]:
+    return tuple(HeadStretch(float(a), float(b)) for a, b in function.below(level))

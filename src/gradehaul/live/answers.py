@@ -10,7 +10,7 @@ from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.views.railhead_response import railhead_responses
-from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried
+from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part, tried
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import balance_unit, units_of
@@ -62,7 +62,7 @@ def stated(plan: Plan, hours: float | None = None) -> Stated:
     return Stated(plan, layout, judged_trains(layout, (*layout.judged(), *film_rails(layout.rails))))
 
 
-def parts(base: Stated, trial: Trial) -> Iterator[Part]:
+def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     """Yield the parts of the answer for a plan with changes that are tried: whoever waits for less may stop early.
 
     Changes that no longer fit the plan are left out, and the first part names them.
@@ -98,7 +98,7 @@ def parts(base: Stated, trial: Trial) -> Iterator[Part]:
         yield _film(layout)
 
 
-def _trial(trial: Trial) -> dict[str, Any]:
+def _trial(trial: TrialHeights) -> dict[str, Any]:
     return {"heights": dict(trial.heights), "rails": dict(trial.rails), "hours": trial.hours}
 
 

@@ -25,7 +25,7 @@ from gradehaul.live.guard import Guard
 from gradehaul.live.pages import begun, drawn, headline, live_page, plans_in, start_page
 from gradehaul.live.session import MOST_PAGES, Session
 from gradehaul.live.worker import Worker
-from gradehaul.plan.edit.trial import Trial
+from gradehaul.plan.edit.trial import TrialHeights
 
 IDLE = 300.0
 """How long the server waits after its last page has gone, s."""
@@ -299,7 +299,7 @@ async def _body(request: Request) -> dict[str, Any]:
     return body
 
 
-def _trial_of(body: dict[str, Any]) -> Trial:
+def _trial_of(body: dict[str, Any]) -> TrialHeights:
     """Return the trial in a request, which may be anybody's."""
     raw = body.get("trial", {})
     heights, rails = (raw.get(key, {}) if isinstance(raw, dict) else None for key in ("heights", "rails"))
@@ -312,4 +312,4 @@ def _trial_of(body: dict[str, Any]) -> Trial:
     )
     if not numbers or not all(isinstance(each, str) for each in rails.values()):
         raise Bad("These are not changes to a plan.")
-    return Trial({key: float(height) for key, height in heights.items()}, rails, hours)
+    return TrialHeights({key: float(height) for key, height in heights.items()}, rails, hours)

@@ -15,7 +15,7 @@ from gradehaul.haulage.verdict import Outcome
 from gradehaul.live.answers import Part, Stated, parts, stated
 from gradehaul.live.followed import Followed, Reading
 from gradehaul.live.worker import Worker
-from gradehaul.plan.edit.trial import Trial
+from gradehaul.plan.edit.trial import TrialHeights
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 
 MOST_PAGES = 30
@@ -32,7 +32,7 @@ class Page:
     """An open page: what it tries, and what it is still to be sent, the newest of each kind."""
 
     name: str
-    trial: Trial = field(default_factory=Trial)
+    trial: TrialHeights = field(default_factory=TrialHeights)
     waiting: OrderedDict[str, str] = field(default_factory=OrderedDict)
     arrived: asyncio.Event = field(default_factory=asyncio.Event)
     closed: bool = False
@@ -87,7 +87,7 @@ class Session:
             del self.pages[page.name]
             self._worker.drop(self._client(page))
 
-    def attempt(self, name: str, trial: Trial) -> bool:
+    def attempt(self, name: str, trial: TrialHeights) -> bool:
         """Answer for what a page tries; False where no such page is open."""
         page = self.pages.get(name)
         if page is None:
@@ -116,7 +116,7 @@ class Session:
 
     # what follows runs in the worker's thread
 
-    def _parts(self, page: Page, trial: Trial) -> Iterator[Part]:
+    def _parts(self, page: Page, trial: TrialHeights) -> Iterator[Part]:
         self.refresh()
         assert self._reading is not None
         if self._faults:
@@ -132,7 +132,7 @@ class Session:
         yield from self._text(page)
         yield from answer
 
-    def _answer(self, page: Page, trial: Trial) -> Iterator[Part]:
+    def _answer(self, page: Page, trial: TrialHeights) -> Iterator[Part]:
         good = self._good
         assert good is not None
         for part in parts(good, trial):

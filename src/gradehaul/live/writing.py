@@ -8,7 +8,7 @@ from pathlib import Path
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.live.followed import digest_of
-from gradehaul.plan.edit.trial import Trial, known_part, tried, tried_text
+from gradehaul.plan.edit.trial import TrialHeights, known_part, tried, tried_text
 from gradehaul.plan.names import clean, quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.show.base.whole_file import write_whole
@@ -20,7 +20,7 @@ _HEADER = re.compile(rf"\s*\[\[?{_KEY}(?:\.{_KEY})*\]\]?\s*(?:#.*)?$")
 """The header of a table of the plan, not a value that goes on over lines."""
 
 
-def proposed(path: Path, trial: Trial) -> tuple[str, str, str]:
+def proposed(path: Path, trial: TrialHeights) -> tuple[str, str, str]:
     """Return the text of a plan file, the text with a trial's changes, and the digest of the file's bytes.
 
     Raises

@@ -14,7 +14,7 @@ from gradehaul.network.graph import MovementGraph, Way
 _Node = TypeVar("_Node", bound=Hashable)
 _Cost = TypeVar("_Cost", float, tuple[int, float])
 
-State = tuple[Way, int]
+SearchState = tuple[Way, int]
 """A way, and the number of `via` that are left to pass when a train has run onto it."""
 
 Cost = tuple[int, float]
@@ -57,7 +57,7 @@ def path_to(tree: Mapping[_Node, tuple[_Cost, _Node | None]], node: _Node) -> li
     return nodes[::-1]
 
 
-def path_ways(tree: Mapping[State, tuple[Cost, State | None]], state: State) -> list[Way]:
+def path_ways(tree: Mapping[SearchState, tuple[Cost, SearchState | None]], state: SearchState) -> list[Way]:
     """Return the ways on the path to a state, from the first."""
     return [way for way, _ in path_to(tree, state)]
 
@@ -85,7 +85,7 @@ class _Passing:
         self.via = via
         self.near = {way for name in via for way in graph.ways_at.get(name, ())}
 
-    def onto(self, before: Way | None, way: Way, left: int) -> State:
+    def onto(self, before: Way | None, way: Way, left: int) -> SearchState:
         """Return the state of a train that has run onto a way with so many `via` left before."""
         if way in self.near:
             for group in self.graph.met(before, way):
@@ -127,7 +127,7 @@ class Search:
         self._goals = {(way, 0) for way in stops}
         self._tree = self._best_states()
 
-    def _onward(self, state: State) -> Iterator[tuple[State, bool]]:
+    def _onward(self, state: SearchState) -> Iterator[tuple[SearchState, bool]]:
         """Yield the states that may follow one, each with whether the train reverses to come to it."""
         way, left = state
         near = self._passing.near
@@ -136,7 +136,7 @@ class Search:
         if way in self._turning:
             yield self._passing.onto(way, way.turned(), left), True
 
-    def _best_states(self, barred: Collection[Way] = frozenset()) -> dict[State, tuple[Cost, State | None]]:
+    def _best_states(self, barred: Collection[Way] = frozenset()) -> dict[SearchState, tuple[Cost, SearchState | None]]:
         """Return the shortest-path tree over states off some ways.
 
         It does not go on from a state whose way was reached before at no more cost with no more `via` left: whoever
@@ -145,7 +145,7 @@ class Search:
         lengths = self.graph.lengths
         fewest_left: dict[Way, int] = {}
 
-        def onward(state: State, cost: Cost) -> Iterator[tuple[Cost, State]]:
+        def onward(state: SearchState, cost: Cost) -> Iterator[tuple[Cost, SearchState]]:
             way, left = state
             if left < fewest_left.get(way, left + 1):
                 fewest_left[way] = left
@@ -178,7 +178,7 @@ class Search:
         lengths = self.graph.lengths
         number = count()  # of equals the youngest, which is the furthest, first
 
-        def step(cost: Cost, state: State, behind: _Trail | None, run: frozenset[Way]) -> _Step:
+        def step(cost: Cost, state: SearchState, behind: _Trail | None, run: frozenset[Way]) -> _Step:
             reversals, length = to_go[state][0]
             return (cost[0] + reversals, cost[1] + length), -next(number), cost, (state, behind), run
 
@@ -188,7 +188,7 @@ class Search:
             if state in to_go
         ]
         heapq.heapify(queue)
-        seen: set[tuple[State, frozenset[Way]]] = set()
+        seen: set[tuple[SearchState, frozenset[Way]]] = set()
         looked_at = 0
         while queue:
             _, _, cost, trail, run = heapq.heappop(queue)
@@ -207,9 +207,9 @@ class Search:
                     heapq.heappush(queue, step((cost[0] + reverses, cost[1] + lengths[new[0]]), new, trail, over))
         return None
 
-    def _costs_to_go(self) -> dict[State, tuple[Cost, State | None]]:
+    def _costs_to_go(self) -> dict[SearchState, tuple[Cost, SearchState | None]]:
         """Return the least cost from each state that can be reached to the nearest goal, where it leads to one."""
-        leading: dict[State, list[tuple[State, bool]]] = {state: [] for state in self._begin}
+        leading: dict[SearchState, list[tuple[SearchState, bool]]] = {state: [] for state in self._begin}
         looked_at = list(leading)
         for state in looked_at:
             for new, reverses in self._onward(state):
@@ -218,7 +218,7 @@ class Search:
                     looked_at.append(new)
                 leading[new].append((state, reverses))
 
-        def back(state: State, cost: Cost) -> Iterator[tuple[Cost, State]]:
+        def back(state: SearchState, cost: Cost) -> Iterator[tuple[Cost, SearchState]]:
             for before, reverses in leading[state]:
                 yield (cost[0] + reverses, cost[1] + self.graph.lengths[state[0]]), before
 
@@ -256,7 +256,7 @@ class Search:
             most.append(left)
         return most[::-1]
 
-    def _joining(self, way: Way, own: Way | None, most: int) -> Iterator[State]:
+    def _joining(self, way: Way, own: Way | None, most: int) -> Iterator[SearchState]:
         """Yield the states from which a train comes onto a way, from elsewhere than `own`, with few `via` left."""
         for before in self.graph.predecessors[way]:
             for left in range(len(self._via) + 1 if before != own else 0):
@@ -264,7 +264,7 @@ class Search:
                     yield before, left
 
 
-_Trail = tuple[State, "_Trail | None"]
+_Trail = tuple[SearchState, "_Trail | None"]
 """A state and the trail that leads to it: trails with a common beginning share it."""
 
 _Step = tuple[Cost, int, Cost, _Trail, frozenset[Way]]

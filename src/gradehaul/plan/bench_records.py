@@ -57,7 +57,7 @@ class TiltRead:
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class TrialRun:
     """A train that was run over a route, and what became of it."""
 
     place: str
@@ -76,7 +76,7 @@ class Book:
     pulls: tuple[PullRead, ...] = ()
     strings: tuple[StringRead, ...] = ()
     tilts: tuple[TiltRead, ...] = ()
-    trials: tuple[Trial, ...] = ()
+    trials: tuple[TrialRun, ...] = ()
     step: Newtons | None = None
 
     @property

@@ -12,7 +12,7 @@ from gradehaul.quantities.units import (
     NAMED,
     SYMBOLS,
     Kind,
-    Unit,
+    KnownUnit,
     conversion,
     describe,
     digits,
@@ -231,7 +231,7 @@ def _is_bare(text: str) -> bool:
     return all(side is not None and side["name"] is None for side in sides)
 
 
-def _reading(given: _Given) -> tuple[Reading, Unit | None]:
+def _reading(given: _Given) -> tuple[Reading, KnownUnit | None]:
     """Return the reading in a text, in one unit or in two that agree, and the unit it is written in."""
     figures = _figures(given.text)
     if len(figures) == 1:
@@ -255,7 +255,7 @@ def _reading(given: _Given) -> tuple[Reading, Unit | None]:
     return Reading(first.value, second.spread if first.spread is None else first.spread), unit
 
 
-def _figure(given: _Given, text: str) -> tuple[Reading, Unit | None]:
+def _figure(given: _Given, text: str) -> tuple[Reading, KnownUnit | None]:
     """Return one figure with its spread, and the unit it is written in; either side may lend the other its unit."""
     left, mark, right = (part.strip(" ") for part in text.partition("+/-"))
     number, own = _side(given, left)
@@ -272,7 +272,7 @@ def _figure(given: _Given, text: str) -> tuple[Reading, Unit | None]:
     return Reading(values[0], values[1]), unit
 
 
-def _side(given: _Given, text: str) -> tuple[float, Unit | None]:
+def _side(given: _Given, text: str) -> tuple[float, KnownUnit | None]:
     """Return one number, in SI units if it has its unit, and that unit: the part of a text that no ± divides."""
     if one_in := _ONE_IN.fullmatch(text):
         return _one_in(given, one_in), SYMBOLS["%"]
@@ -303,7 +303,7 @@ def _one_in(given: _Given, written: re.Match[str]) -> float:
     return given.finite((-1.0 if written["sign"] == "-" else 1.0) * rise / run)
 
 
-def _remainder(given: _Given, written: re.Match[str], value: float, unit: Unit) -> float:
+def _remainder(given: _Given, written: re.Match[str], value: float, unit: KnownUnit) -> float:
     """Return the SI value of the smaller unit beside a larger one: the inches of 3 ft 6 in."""
     if unit.dimension in ("angle", "ratio"):
         raise given.not_one()
@@ -337,7 +337,7 @@ def _number(given: _Given, text: str) -> float:
     return given.finite(float(text.replace(",", ".")))
 
 
-def _unit(given: _Given, name: str) -> Unit:
+def _unit(given: _Given, name: str) -> KnownUnit:
     """Return the unit of this name, which must be of the kind that is needed."""
     unit, dimension, named = find_unit(name), dimension_of(given.kind), NAMED[given.kind]
     if unit is None:
@@ -354,7 +354,7 @@ def _unit(given: _Given, name: str) -> Unit:
     raise given.error(wrong + why, given.with_unit(name, twin))
 
 
-def _to_si(number: float, unit: Unit, given: _Given) -> float:
+def _to_si(number: float, unit: KnownUnit, given: _Given) -> float:
     times, parts = factor(unit)
     return given.finite(number * times / parts)
 

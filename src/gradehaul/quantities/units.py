@@ -21,7 +21,7 @@ ROUNDING = 1e-9
 about: the same figure reads the same in every answer."""
 
 
-class Unit(NamedTuple):
+class KnownUnit(NamedTuple):
     """A unit by the short name it is shown with, its name in units.txt, and the words that name it in any case."""
 
     name: str
@@ -31,29 +31,29 @@ class Unit(NamedTuple):
 
 
 UNITS = (
-    Unit("in", "length", "inch", ("in", "inch", "inches", '"', "''")),
-    Unit("ft", "length", "foot", ("ft", "foot", "feet", "'")),
-    Unit("yd", "length", "yard", ("yd", "yds", "yard", "yards")),
-    Unit("mile", "length", "mile", ("mile", "miles", "mi")),
+    KnownUnit("in", "length", "inch", ("in", "inch", "inches", '"', "''")),
+    KnownUnit("ft", "length", "foot", ("ft", "foot", "feet", "'")),
+    KnownUnit("yd", "length", "yard", ("yd", "yds", "yard", "yards")),
+    KnownUnit("mile", "length", "mile", ("mile", "miles", "mi")),
     # A capital changes the meaning of a metric symbol (Mm, MN), so these symbols are taken as written only.
-    Unit("mm", "length", "millimeter", ("millimeter", "millimeters", "millimetre", "millimetres")),
-    Unit("cm", "length", "centimeter", ("centimeter", "centimeters", "centimetre", "centimetres")),
-    Unit("m", "length", "meter", ("meter", "meters", "metre", "metres")),
-    Unit("km", "length", "kilometer", ("kilometer", "kilometers", "kilometre", "kilometres")),
-    Unit("deg", "angle", "degree", ("deg", "degree", "degrees")),
-    Unit("rad", "angle", "radian", ("rad", "radian", "radians")),
-    Unit("g", "mass", "gram", ("gram", "grams", "gramme", "grammes")),
-    Unit("kg", "mass", "kilogram", ("kilogram", "kilograms", "kilogramme", "kilogrammes")),
-    Unit("oz", "mass", "ounce", ("oz", "ounce", "ounces")),
-    Unit("lb", "mass", "pound", ("lb", "lbs", "pound", "pounds")),
-    Unit("N", "force", "newton", ("newton", "newtons")),
-    Unit("mN", "force", "millinewton", ("millinewton", "millinewtons")),
-    Unit("gf", "force", "gram_force", ("gf", "gram force", "grams force")),
-    Unit("kgf", "force", "kilogram_force", ("kgf", "kilogram force", "kilograms force")),
-    Unit("ozf", "force", "ounce_force", ("ozf", "ounce force", "ounces force")),
-    Unit("lbf", "force", "pound_force", ("lbf", "lbsf", "pound force", "pounds force")),
-    Unit("%", "ratio", "percent", ("percent", "per cent", "pct")),
-    Unit("permille", "ratio", "permille", ("permille", "per mille", "per mil")),
+    KnownUnit("mm", "length", "millimeter", ("millimeter", "millimeters", "millimetre", "millimetres")),
+    KnownUnit("cm", "length", "centimeter", ("centimeter", "centimeters", "centimetre", "centimetres")),
+    KnownUnit("m", "length", "meter", ("meter", "meters", "metre", "metres")),
+    KnownUnit("km", "length", "kilometer", ("kilometer", "kilometers", "kilometre", "kilometres")),
+    KnownUnit("deg", "angle", "degree", ("deg", "degree", "degrees")),
+    KnownUnit("rad", "angle", "radian", ("rad", "radian", "radians")),
+    KnownUnit("g", "mass", "gram", ("gram", "grams", "gramme", "grammes")),
+    KnownUnit("kg", "mass", "kilogram", ("kilogram", "kilograms", "kilogramme", "kilogrammes")),
+    KnownUnit("oz", "mass", "ounce", ("oz", "ounce", "ounces")),
+    KnownUnit("lb", "mass", "pound", ("lb", "lbs", "pound", "pounds")),
+    KnownUnit("N", "force", "newton", ("newton", "newtons")),
+    KnownUnit("mN", "force", "millinewton", ("millinewton", "millinewtons")),
+    KnownUnit("gf", "force", "gram_force", ("gf", "gram force", "grams force")),
+    KnownUnit("kgf", "force", "kilogram_force", ("kgf", "kilogram force", "kilograms force")),
+    KnownUnit("ozf", "force", "ounce_force", ("ozf", "ounce force", "ounces force")),
+    KnownUnit("lbf", "force", "pound_force", ("lbf", "lbsf", "pound force", "pounds force")),
+    KnownUnit("%", "ratio", "percent", ("percent", "per cent", "pct")),
+    KnownUnit("permille", "ratio", "permille", ("permille", "per mille", "per mil")),
 )
 SYMBOLS = {unit.name: unit for unit in UNITS}
 _WORDS = {word: unit for unit in UNITS for word in unit.words}
@@ -115,7 +115,7 @@ def _registry() -> UnitRegistry[float]:
 
 
 @lru_cache(maxsize=len(UNITS))
-def factor(unit: Unit) -> tuple[float, float]:
+def factor(unit: KnownUnit) -> tuple[float, float]:
     """Return what to multiply by and what to divide by to get the SI value.
 
     Where the factor is a fraction of two whole numbers, these: 24 × 127 / 5000 is the float nearest to 0.6096, and
@@ -124,7 +124,7 @@ def factor(unit: Unit) -> tuple[float, float]:
     return USUAL_FACTORS.get(unit.name) or exact_factor(unit)
 
 
-def exact_factor(unit: Unit) -> tuple[float, float]:
+def exact_factor(unit: KnownUnit) -> tuple[float, float]:
     """Return the factor of a unit from pint, as `factor` has it."""
     from fractions import Fraction  # pint has loaded it by now
 
@@ -135,13 +135,13 @@ def exact_factor(unit: Unit) -> tuple[float, float]:
     return number, 1.0
 
 
-def find_unit(name: str) -> Unit | None:
+def find_unit(name: str) -> KnownUnit | None:
     """Return the unit of this name, however it is spelled, or None."""
     plain = " ".join(name.removesuffix(".").replace("-", " ").split(" "))
     return SYMBOLS.get(plain) or _WORDS.get(plain.casefold())
 
 
-def nearest_unit(name: str, dimension: Dimension) -> Unit | None:
+def nearest_unit(name: str, dimension: Dimension) -> KnownUnit | None:
     """Return the unit of one dimension that somebody who wrote `name` most likely meant, or None."""
     from difflib import get_close_matches  # only where something is wrong
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.si import Meters
-from gradehaul.track.curvature import Chain, Section, chains, sections, summed_curvature
+from gradehaul.track.curvature import LineChain, Section, chains, sections, summed_curvature
 from gradehaul.track.fit import fit_notes, fitted
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import notes_on_grades, round_grades
@@ -36,7 +36,7 @@ class Alignment:
     """All tracks by id, where they lie, the railhead of every joint, m, and what was noted on the way."""
 
     plan: Plan
-    chains: tuple[Chain, ...]
+    chains: tuple[LineChain, ...]
     tracks: Mapping[str, AlignedTrack]
     railheads: Mapping[str, Meters]
     """Railhead of each joint, m: at a rounded change of grade, the height where the grades meet."""

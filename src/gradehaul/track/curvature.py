@@ -21,7 +21,7 @@ class DirectedLine(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Chain:
+class LineChain:
     """Lines in order with nothing but plain joints between them; closed if the last meets the first."""
 
     lines: tuple[DirectedLine, ...]
@@ -36,7 +36,7 @@ class Chain:
         ]
 
 
-def chains(plan: Plan) -> tuple[Chain, ...]:
+def chains(plan: Plan) -> tuple[LineChain, ...]:
     """Divide the lines of a plan into chains; every line is in exactly one.
 
     A chain begins at an end of track, a turnout, a crossing or a turntable, or, if it is a closed circuit of plain
@@ -48,7 +48,7 @@ def chains(plan: Plan) -> tuple[Chain, ...]:
             one, other = joint.ends
             beyond[one], beyond[other] = other, one
 
-    found: list[Chain] = []
+    found: list[LineChain] = []
     seen: set[str] = set()
     for name in plan.lines:
         if name in seen:
@@ -58,7 +58,7 @@ def chains(plan: Plan) -> tuple[Chain, ...]:
         ahead = [DirectedLine(name, forward=True)] if closed else _follow(LineEnd(name, "to"), beyond)[0]
         lines = (*ahead, *behind) if closed else (*behind, *ahead)
         seen.update(each.line for each in lines)
-        found.append(Chain(lines, closed))
+        found.append(LineChain(lines, closed))
     return tuple(found)
 
 
@@ -87,7 +87,7 @@ class Section:
         return Section(self.length, -self.last, -self.first)
 
 
-def sections(plan: Plan, chains: Sequence[Chain]) -> dict[str, tuple[Section, ...]]:
+def sections(plan: Plan, chains: Sequence[LineChain]) -> dict[str, tuple[Section, ...]]:
     """Return the sections of every track, by its id, in its line's direction.
 
     An easement track runs from the curvature of the track before to that of the track after, across plain joints; a

@@ -40,7 +40,7 @@ _TRIALS = 4
 """Starts from which the nearest track is looked for where none closes."""
 
 
-class Figure(NamedTuple):
+class OpenFigure(NamedTuple):
     """One figure that is to be found: of which track of a line, counted from 0, and which."""
 
     place: int
@@ -73,9 +73,9 @@ class Figure(NamedTuple):
         return f"{text.rstrip('0').rstrip('.') if decimals else text} {unit}"
 
 
-def figures_of(line: Line) -> tuple[Figure, ...]:
+def figures_of(line: Line) -> tuple[OpenFigure, ...]:
     """Return the figures of a line that the builder left to be found, in order."""
-    return tuple(Figure(place, track, unknown) for place, track in enumerate(line.tracks) for unknown in track.fit)
+    return tuple(OpenFigure(place, track, unknown) for place, track in enumerate(line.tracks) for unknown in track.fit)
 
 
 def tracks_with(line: Line, values: Sequence[float]) -> tuple[Track, ...]:
@@ -95,7 +95,7 @@ def tracks_with(line: Line, values: Sequence[float]) -> tuple[Track, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Beside:
+class LineBeside:
     """The middle of the line lies at a distance from another line, m; both as seen from where the line starts."""
 
     line: LineString
@@ -103,7 +103,7 @@ class Beside:
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
+class LineFit:
     """Values for the figures of a line, SI, and by how much it misses with them: m, rad, and m beside another line."""
 
     values: tuple[float, ...]
@@ -126,9 +126,9 @@ class Solved:
     can be traded for one another, so that nothing fixes them.
     """
 
-    found: Fit | None
-    nearest: Fit | None = None
-    unlaid: tuple[Fit, Figure] | None = None
+    found: LineFit | None
+    nearest: LineFit | None = None
+    unlaid: tuple[LineFit, OpenFigure] | None = None
     free: bool = False
 
 
@@ -154,7 +154,7 @@ class OpenLine:
     target: Leg
     gauge: float
     outer: tuple[float, float] = (0.0, 0.0)
-    beside: Beside | None = None
+    beside: LineBeside | None = None
 
     def solve(self) -> Solved:
         """Find the figures by least squares, from a few starts that are always the same.
@@ -162,7 +162,7 @@ class OpenLine:
         The residual is where the line ends, less where it should, with the heading as a unit vector. Of the tracks
         that close and can be laid, the shortest is taken.
         """
-        fits: list[tuple[Fit, FloatArray]] = []
+        fits: list[tuple[LineFit, FloatArray]] = []
         for values, jacobian in self._solutions():
             fit = self._fit(values)
             if fit.closes:
@@ -178,7 +178,7 @@ class OpenLine:
         return Solved(None, self._nearest(unlaid), (unlaid, hinders) if unlaid is not None and hinders else None)
 
     @cached_property
-    def _figures(self) -> tuple[Figure, ...]:
+    def _figures(self) -> tuple[OpenFigure, ...]:
         return figures_of(self.line)
 
     @cached_property
@@ -221,7 +221,7 @@ class OpenLine:
         legs = self._known | legs_of({track: parts for track, parts in own.items() if track not in self._known})
         return reduce(Leg.then, (legs[track.id] for track in tracks))
 
-    def _too_far(self, tracks: Sequence[Track], beside: Beside) -> float:
+    def _too_far(self, tracks: Sequence[Track], beside: LineBeside) -> float:
         """Return by how much the middle of the line is too far from the other line, m."""
         from shapely import Point
 
@@ -265,7 +265,7 @@ class OpenLine:
                 break
         return scaled * self._scale, jacobian
 
-    def _fit(self, values: FloatArray) -> Fit:
+    def _fit(self, values: FloatArray) -> LineFit:
         pairs = zip(self._figures, values.tolist(), strict=True)
         found = tuple(value % math.tau if figure.kind == "angle" else value for figure, value in pairs)
         tracks = tracks_with(self.line, found)
@@ -273,9 +273,9 @@ class OpenLine:
         angle = math.remainder(end.turn - self.target.turn, math.tau)
         beside = abs(self._too_far(tracks, self.beside)) if self.beside is not None else 0.0
         length = sum(track.length for track in tracks)
-        return Fit(found, abs(end.chord - self.target.chord), abs(angle), beside, length)
+        return LineFit(found, abs(end.chord - self.target.chord), abs(angle), beside, length)
 
-    def _bounds(self, figure: Figure) -> tuple[float, float]:
+    def _bounds(self, figure: OpenFigure) -> tuple[float, float]:
         """Return the least and the greatest value that a figure can have."""
         if figure.unknown == "radius":
             return SHARPEST * self.gauge, math.inf
@@ -284,7 +284,7 @@ class OpenLine:
         least = figure.track.ease * abs(figure.track.curvature) if "radius" not in figure.track.fit else 0.0
         return max(least, _SHORTEST), math.pi
 
-    def _hinders(self, fit: Fit) -> Figure | None:
+    def _hinders(self, fit: LineFit) -> OpenFigure | None:
         """Return the figure whose value cannot be laid, if any."""
         for figure, value in zip(self._figures, fit.values, strict=True):
             least, most = self._bounds(figure)
@@ -294,7 +294,7 @@ class OpenLine:
         short = [track.id for track in tracks if track.length < 2 * track.ease * (1 - 1e-9)]
         return next((figure for figure in self._figures if figure.track.id in short[:1]), None)
 
-    def _nearest(self, unlaid: Fit | None) -> Fit:
+    def _nearest(self, unlaid: LineFit | None) -> LineFit:
         """Return the fit that misses least with figures that can be laid."""
         from scipy.optimize import least_squares
 

@@ -14,7 +14,7 @@ from gradehaul.plan.names import listed
 from gradehaul.plan.records import Line, LineEnd, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.track.curvature import Section, chains, sections
-from gradehaul.track.figures import SHARPEST, Beside, Fit, OpenLine, Solved, figures_of, tracks_with
+from gradehaul.track.figures import SHARPEST, LineBeside, LineFit, OpenLine, Solved, figures_of, tracks_with
 from gradehaul.track.map.closing import degrees
 from gradehaul.track.map.dead_reckoning import end_poses
 from gradehaul.track.map.plane import Leg, Pose, legs_of, many_points
@@ -163,7 +163,7 @@ class _Round(NamedTuple):
         target = start.inverse().then(end).then(Leg(0j, math.pi))
         return OpenLine(line, target, self.plan.scale.gauge, self._outer(line), self._beside(line, start))
 
-    def _beside(self, line: Line, start: Leg) -> Beside | None:
+    def _beside(self, line: Line, start: Leg) -> LineBeside | None:
         if line.parallel is None:
             return None
         from shapely import LineString
@@ -172,7 +172,7 @@ class _Round(NamedTuple):
         pose = self.ends[LineEnd(other.name, "from")][1] if other.place is None else Pose(*other.place).leg
         parts = [part for track in other.tracks for part in self.sections[track.id]]
         _, _, xy = many_points([parts], [Pose.of(start.inverse().then(pose))], _FINE)
-        return Beside(LineString(xy), line.parallel.distance)
+        return LineBeside(LineString(xy), line.parallel.distance)
 
 
 def _known(own: Sequence[Section]) -> bool:
@@ -216,12 +216,12 @@ def _no_track(plan: Plan, line: Line, solved: Solved) -> PlanError:
     return PlanError(wrong, file=plan.file, place=place)
 
 
-def _shown(plan: Plan, line: Line, fit: Fit) -> str:
+def _shown(plan: Plan, line: Line, fit: LineFit) -> str:
     pairs = zip(figures_of(line), fit.values, strict=True)
     return " and ".join([f"{figure.name} at {figure.shown(value, plan.unit)}" for figure, value in pairs])
 
 
-def _miss(plan: Plan, line: Line, fit: Fit) -> str:
+def _miss(plan: Plan, line: Line, fit: LineFit) -> str:
     """Return by how much a fit misses: in place, in heading, and beside another line."""
     words = [describe(fit.distance, "length", plan.unit, 2), f"{degrees(fit.angle)} degrees"]
     if line.parallel is not None:

@@ -12,7 +12,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import JointPlace, joints_along
 from gradehaul.haulage.train import Block, Train
-from gradehaul.haulage.verdict import Stretch, Verdict, judge, judge_running
+from gradehaul.haulage.verdict import HeadStretch, Verdict, judge, judge_running
 from gradehaul.network.engine_moves import can_clear
 from gradehaul.network.graph import Way
 from gradehaul.plan.records import Loco
@@ -167,7 +167,7 @@ def _enough(
     )
 
 
-def _meet(stretch: Stretch, start: float, stop: float) -> bool:
+def _meet(stretch: HeadStretch, start: float, stop: float) -> bool:
     return stretch.start < stop and stretch.stop > start
 
 

@@ -18,7 +18,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.trust.random_trials import RandomTrials
-from gradehaul.haulage.verdict import judge
+from gradehaul.haulage.verdict import Need, judge
 from gradehaul.network.film_spread import Carried
 from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
@@ -28,7 +28,7 @@ from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters, Ratio
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
-from gradehaul.treatment.needs import FilmTest, Need, Needs, Reason, Shortfall, needs_of, reasons
+from gradehaul.treatment.needs import FilmTest, Needs, Reason, Shortfall, needs_of, reasons
 from gradehaul.treatment.units import Unit, lay_units, with_rails
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]

@@ -15,14 +15,12 @@ from gradehaul.haulage.adhesion import Pull, Pulls
 from gradehaul.haulage.demand import TIE, demand, heads_over
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
+from gradehaul.haulage.verdict import Need
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.records import Loco
 from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, steps
 from gradehaul.treatment.units import Numbers, Units, units_along
-
-Need = Literal["climbs", "marginal"]
-"""What trains need: to get through even if the wheels slip, and restart anywhere; or to get through while they grip."""
 
 FilmTest = Literal["stand", "restart", "slip", "hold"]
 """What a train would fail to do with film under its locomotives; `hold`: hold back downhill."""

@@ -17,12 +17,13 @@ from gradehaul.design.climb.designs import design_helix
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
-from gradehaul.design.climb.hill import Direction, Need, directions_of, judged_rails, steps_of
+from gradehaul.design.climb.hill import Direction, directions_of, judged_rails, steps_of
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
 from gradehaul.design.climb.search import GRADE_STEP, TrainTest, search_helix, search_incline, train_test
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
+from gradehaul.haulage.verdict import Need
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
 

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 
 from checked import check
 from command_line import run
-from gradehaul.design.climb.hill import Need, car_length, directions_of, stock_of
+from gradehaul.design.climb.hill import car_length, directions_of, stock_of
 from gradehaul.design.climb.incline import Bend, Incline, InclineGiven, incline_of
 from gradehaul.design.climb.search import TrainTest, search_incline
 from gradehaul.errors import DesignError
+from gradehaul.haulage.verdict import Need
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
 

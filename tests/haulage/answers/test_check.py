@@ -9,7 +9,7 @@ import pytest
 from checked import check
 from gradehaul.errors import PlanError, Problems
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.figures import Figure, figures
+from gradehaul.haulage.answers.figures import SourcedFigure, figures
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 
@@ -333,7 +333,7 @@ locos = ["dray"]
 """
 
 
-def by_name(found: tuple[Figure, ...]) -> dict[tuple[str, str], tuple[float, str]]:
+def by_name(found: tuple[SourcedFigure, ...]) -> dict[tuple[str, str], tuple[float, str]]:
     named: dict[tuple[str, str], tuple[float, str]] = {
         (figure.subject, figure.name): (figure.value, figure.basis) for figure in found
     }

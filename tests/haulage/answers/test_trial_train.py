@@ -9,7 +9,7 @@ from demos import answer_of, plan_of
 from gradehaul.errors import PlanError, RouteError
 from gradehaul.haulage.answers.judged import misfits, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, Trial, try_train
+from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, TrialOutcome, try_train
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import PLANNED
@@ -196,7 +196,7 @@ def test_the_most_cars_hold_back_downhill() -> None:
 
 def test_a_film_counts_at_its_worse_age() -> None:
     trial = try_train(plan_of("first-hill"), "Uphill", ["switcher", "7 boxcar", "caboose"]).trains[0].trials[-1]
-    assert isinstance(trial, Trial)
+    assert isinstance(trial, TrialOutcome)
     assert (trial.condition, trial.rail, trial.outcome) == (EVERYWHERE, "treated fresh", "stalls")
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from gradehaul.errors import GradehaulError, PlanError
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried, tried_text
+from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part, tried, tried_text
 from project import PLANS
 
 HILL = """
@@ -28,7 +28,7 @@ def test_every_fixed_railhead_of_the_demo_plans_is_written_in_place(name):
     plan, text = load_plan(path), path.read_text(encoding="utf-8")
     written, refused = 0, []
     for key, height in fixed_railheads(plan).items():
-        trial = Trial({key: round(height + 0.001, 6)})
+        trial = TrialHeights({key: round(height + 0.001, 6)})
         try:
             changed = tried_text(plan, text, trial)
         except PlanError as error:
@@ -51,18 +51,18 @@ def test_a_joint_without_a_height_gets_one():
     free = [name for name in plan.joints if name not in plan.railhead]
     assert free
     for name in free:
-        changed = tried_text(plan, text, Trial({f"joint {name}": 0.0125}))
+        changed = tried_text(plan, text, TrialHeights({f"joint {name}": 0.0125}))
         assert read_plan(changed, folder=PLANS).railhead[name] == pytest.approx(0.0125, abs=1e-6)
         assert set(text.splitlines()) <= set(changed.splitlines())
 
 
 def test_what_the_plan_no_longer_has_is_left_out():
     plan = load_plan(PLANS / "two-levels.toml")
-    trial = Trial(
+    trial = TrialHeights(
         {"joint Gone": 1.0, "joint West switch": 0.3}, {"Gone:1": "treated", "Staging:1": "clean", "Helix:1": "x"}
     )
     part, lost = known_part(plan, trial)
-    assert part == Trial({"joint West switch": 0.3}, {"Staging:1": "clean"})
+    assert part == TrialHeights({"joint West switch": 0.3}, {"Staging:1": "clean"})
     assert sorted(lost) == ["Gone:1", "Helix:1", "joint Gone"]
 
 
@@ -73,10 +73,10 @@ def test_stock_in_another_file_is_no_obstacle_and_a_railhead_there_is(tmp_path: 
     path.write_text(text)
     plan = load_plan(path)
     with pytest.raises(PlanError, match="does not stand in this file"):
-        tried_text(plan, text, Trial({"joint B": 0.03}))
+        tried_text(plan, text, TrialHeights({"joint B": 0.03}))
 
 
 def test_a_trial_that_contradicts_the_plan_is_refused():
     plan = read_plan(HILL.format("railhead.A = 0", ", rise = 0.02"))
     with pytest.raises(GradehaulError):
-        tried_text(plan, "x = 1", Trial({"joint B": 0.1}))
+        tried_text(plan, "x = 1", TrialHeights({"joint B": 0.1}))

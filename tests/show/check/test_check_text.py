@@ -9,7 +9,7 @@ from checked import check
 from demos import answer_of
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.haulage.trust.train import Cause, TrainTrust
-from gradehaul.haulage.verdict import Stretch
+from gradehaul.haulage.verdict import HeadStretch
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import KeptShare
 from gradehaul.show.base.unit_format import units_of
@@ -64,7 +64,7 @@ def test_where_a_train_must_not_stop_and_would_not_recover(answer):
 
 def test_a_runaway_is_shown_with_its_place(answer):
     train = next(t for t in answer.trains if t.rail in answer.judged_rails)
-    away = (Stretch(0.254, 0.508), Stretch(1.016, 1.27))
+    away = (HeadStretch(0.254, 0.508), HeadStretch(1.016, 1.27))
     verdict = replace(train.verdict, running_away=away, runs_away_on="Main:1")
     text = whole(replace(answer, trains=(replace(train, verdict=verdict),))).text()
     assert "RUNS AWAY" in text

@@ -11,7 +11,7 @@ import pytest
 from checked import check
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
-from gradehaul.plan.edit.trial import Trial, tried
+from gradehaul.plan.edit.trial import TrialHeights, tried
 from gradehaul.plan.text.toml import parse
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.drawing.dxf import plan_dxf
@@ -106,7 +106,7 @@ def test_it_answers_as_before(name, folder):
     path = PLANS / f"{name}.toml"
     after = read_plan("", file=str(path), folder=PLANS, data=imported(name, folder))
     documents = [
-        check(tried(plan, Trial(rails=dict.fromkeys(plan.tracks, "clean")))).to_dict()
+        check(tried(plan, TrialHeights(rails=dict.fromkeys(plan.tracks, "clean")))).to_dict()
         for plan in (load_plan(path), after)
     ]
     # lengths that the plan leaves to be found are drawn as they were found: in the drawing they are given

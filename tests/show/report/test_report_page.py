@@ -20,7 +20,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.verdict import WORST_FIRST, Outcome, Stretch, Verdict, judge
+from gradehaul.haulage.verdict import WORST_FIRST, HeadStretch, Outcome, Verdict, judge
 from gradehaul.network.route import Route
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan
@@ -276,7 +276,7 @@ def test_300_trains_have_the_verdict_and_margin_of_the_package(page):
     assert {verdict.holds_back for verdict, *_ in wanted} == {True, False}
     assert any(case["document"]["routes"][0]["lap"] for case in cases)
 
-    def near(stretches: tuple[Stretch, ...]) -> list[Any]:
+    def near(stretches: tuple[HeadStretch, ...]) -> list[Any]:
         return [pytest.approx([each.start, each.stop], abs=1e-9) for each in stretches]
 
     for (verdict, outcome, words, shown), (got, shown_outcome, shown_words, shown_shown) in zip(

@@ -14,7 +14,7 @@ from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worst_o
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan import load_plan
-from gradehaul.plan.edit.trial import Trial, tried
+from gradehaul.plan.edit.trial import TrialHeights, tried
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.unit_format import UnitFormat
@@ -61,7 +61,7 @@ def document_of(page: Opened, plan: Plan) -> dict[str, Any]:
     return data
 
 
-def assert_alike(page: Opened, plan: Plan, trial: Trial) -> int:
+def assert_alike(page: Opened, plan: Plan, trial: TrialHeights) -> int:
     """Judge all trains both ways and return how many comparisons were made."""
     right: dict[tuple[str, str], TrainAnswer] = {
         (train.name, train.rail): train for train in judged_trains(Layout(tried(plan, trial)))
@@ -86,7 +86,7 @@ def test_dragged_railheads_are_judged_as_by_the_package(page, plans):
             station = rng.choice(data["heights"])
             by = rng.uniform(-0.02, 0.02) * rng.choice((0.1, 1.0))
             try:
-                compared += assert_alike(page, plan, Trial({station["key"]: station["height_m"] + by}))
+                compared += assert_alike(page, plan, TrialHeights({station["key"]: station["height_m"] + by}))
             except GradehaulError:  # steeper than anything can be
                 continue
             done += 1
@@ -98,14 +98,14 @@ def test_railheads_moved_one_after_the_other_add_up(page, plans):
     plan, rng = plans["two-levels"], random.Random(5)
     heights = {"joint West switch": 0.3213, "joint Quarry switch": 0.3351, "joint Upper terminus": 0.371}
     heights["joint Helix foot"] = 0.0041
-    first = tried(plan, Trial(heights))
+    first = tried(plan, TrialHeights(heights))
     data = document_of(
         page, first
     )  # nothing lies level or straight by chance, so that changes of grade stay where they are
     for _ in range(10):
         keys = rng.sample(data["heights"], 3)
         moved = {each["key"]: each["height_m"] + rng.uniform(0.001, 0.01) for each in keys}
-        assert_alike(page, first, Trial(moved))
+        assert_alike(page, first, TrialHeights(moved))
 
 
 def test_toggled_films_are_judged_as_by_the_package(page, plans):
@@ -116,7 +116,7 @@ def test_toggled_films_are_judged_as_by_the_package(page, plans):
         for _ in range(-(-40 // len(filmed))):
             some = rng.sample(sorted(plan.tracks), rng.randint(1, 4))
             rails = {track: rng.choice([CLEAN, *plan.films]) for track in some}
-            assert_alike(page, plan, Trial(rails=rails))
+            assert_alike(page, plan, TrialHeights(rails=rails))
             done += 1
     assert done >= 40
 
@@ -175,20 +175,20 @@ def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plan
     def spare() -> list[str]:
         return page.page.locator("#outcomes-rows td:nth-of-type(1) .spare").all_inner_texts()
 
-    def right(trial: Trial) -> list[str]:
+    def right(trial: TrialHeights) -> list[str]:
         layout = Layout(tried(plan, trial))
         judged = worst_of_each(judged_trains(layout, layout.judged()))
         units = units_for(plan)
         return [units.force(train.verdict.margin).replace("-", "\u2212") for train in judged]
 
     before = [text.replace("-", "\u2212") for text in spare()]
-    assert before == right(Trial())
+    assert before == right(TrialHeights())
     page.page.get_by_role("slider", name="Railhead at West switch").press("Shift+ArrowUp")
     height = {"joint West switch": plan.railhead["West switch"] + 0.01}
-    assert [text.replace("-", "\u2212") for text in spare()] == right(Trial(height))
+    assert [text.replace("-", "\u2212") for text in spare()] == right(TrialHeights(height))
     page.page.locator("#film-track").select_option("Helix:2")
     page.page.locator("#film-toggle").click()
-    both = Trial(height, {"Helix:2": "treated"})
+    both = TrialHeights(height, {"Helix:2": "treated"})
     assert [text.replace("-", "\u2212") for text in spare()] == right(both) != before
     page.page.get_by_role("button", name="Undo").click()
     page.page.get_by_role("button", name="Undo").click()

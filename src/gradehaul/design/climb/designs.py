@@ -9,11 +9,12 @@ from typing import Any, ClassVar, Literal
 from gradehaul.design.climb.headroom import Headroom, headroom_of
 from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
-from gradehaul.design.climb.hill import Direction, Hill, Need, car_length, coefficient_of, directions_of
+from gradehaul.design.climb.hill import Direction, Hill, car_length, coefficient_of, directions_of
 from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of
 from gradehaul.design.climb.search import Stop, search_helix, search_incline, train_test
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.check import CheckAnswer
+from gradehaul.haulage.verdict import Need
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord, document

@@ -22,7 +22,7 @@ from gradehaul.errors import DesignError
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import TIE
-from gradehaul.haulage.resistance import Curves, curve_costs
+from gradehaul.haulage.resistance import CurveCosts, curve_costs
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import Plan
@@ -268,7 +268,7 @@ def _most_cars(pull: FloatArray, car: FloatArray, turn: FloatArray) -> FloatArra
 def _short_by(
     grade: FloatArray,
     radius: FloatArray,
-    curves: Curves,
+    curves: CurveCosts,
     pulls: Pulls,
     train: Train,
     rails: Sequence[str],

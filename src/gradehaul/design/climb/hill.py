@@ -16,7 +16,7 @@ from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.resistance import curve_coefficient
-from gradehaul.haulage.verdict import Verdict, how_well
+from gradehaul.haulage.verdict import Need, Verdict, how_well
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
@@ -28,9 +28,6 @@ from gradehaul.scales import Practice, scale_named
 from gradehaul.track.piecewise import FloatArray
 
 _Length = TypeVar("_Length", float, FloatArray)
-
-Need = Literal["climbs", "marginal"]
-"""What a train must do: that it gets through even if its wheels slip, or only as long as they never do."""
 
 Direction = Literal["up", "down", "both"]
 """Which way a train runs over the hill."""

@@ -11,10 +11,11 @@ from typing import Any, Literal, NamedTuple, TypeVar
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import Helix, HelixBuild
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
-from gradehaul.design.climb.hill import Direction, Hill, Need, judged_rails, steps_of
+from gradehaul.design.climb.hill import Direction, Hill, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.unusual import STEEP
+from gradehaul.haulage.verdict import Need
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe

@@ -19,7 +19,7 @@ from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Track
 from gradehaul.quantities.si import METER, Meters
 from gradehaul.track.curvature import Section
-from gradehaul.track.map.plane import Laid, Pose, lay_out
+from gradehaul.track.map.plane import LaidTracks, Pose, lay_out
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join
 
 _NAMED = 6
@@ -72,7 +72,7 @@ class Walk:
         return passed[-1] if passed else (0.0, "the start")
 
     @cached_property
-    def _laid(self) -> Laid:
+    def _laid(self) -> LaidTracks:
         return lay_out([self.sections], [self._start])
 
     @property

@@ -14,7 +14,7 @@ from gradehaul.haulage.answers.check_notes import (
     taut_trains,
     unsure_predictions,
 )
-from gradehaul.haulage.answers.figures import Figure, figures
+from gradehaul.haulage.answers.figures import SourcedFigure, figures
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
@@ -146,7 +146,7 @@ class CheckAnswer(AnswerRecord):
     between: tuple[Between, ...]
     trains: tuple[TrainAnswer, ...]
     berths: tuple[BerthAnswer, ...]
-    figures: tuple[Figure, ...]
+    figures: tuple[SourcedFigure, ...]
     doubts: tuple[Note, ...]
     """Unusual figures, doubtful geometry and trains round much curve, which can make the whole answer wrong."""
     not_checked: tuple[str, ...]

@@ -16,7 +16,7 @@ _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class SourcedFigure:
     """A figure that the answer rests on: whose, which, its value in SI units, and where it comes from."""
 
     KEYS: ClassVar[str] = "subject name value unit basis"
@@ -36,18 +36,18 @@ class Figure:
 _CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "coefficient": "measured"}
 
 
-def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
+def figures(plan: Plan, coefficient: float) -> tuple[SourcedFigure, ...]:
     """List the figures that the answer rests on, each with where it comes from."""
     return (
         *(
-            Figure(f'line "{line.name}"', figure.name, figure.of(figure.track), figure.kind, "fitted")
+            SourcedFigure(f'line "{line.name}"', figure.name, figure.of(figure.track), figure.kind, "fitted")
             for line in plan.lines.values()
             for figure in figures_of(line)
         ),
-        Figure("curves", "coefficient", coefficient, "length", _CURVE_BASIS[plan.curve_resistance.model]),
+        SourcedFigure("curves", "coefficient", coefficient, "length", _CURVE_BASIS[plan.curve_resistance.model]),
         *(figure for loco in plan.locos.values() for figure in _pulls_of(plan, loco)),
         *(
-            Figure(f'power "{power.name}"', "together", power.together, "share", power.basis)
+            SourcedFigure(f'power "{power.name}"', "together", power.together, "share", power.basis)
             for power in plan.powers.values()
             if len(power.locos) > 1
         ),
@@ -56,23 +56,23 @@ def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
     )
 
 
-def _pulls_of(plan: Plan, loco: Loco) -> Iterator[Figure]:
+def _pulls_of(plan: Plan, loco: Loco) -> Iterator[SourcedFigure]:
     subject = f'loco "{loco.name}"'
     for rail in conditions(plan.films):
         stand, slip = Pulls(plan).standing(loco, rail), Pulls(plan).slipping(loco, rail)
-        yield Figure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis)
-        yield Figure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis)
+        yield SourcedFigure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis)
+        yield SourcedFigure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis)
 
 
-def _figures_of_car(car: Car) -> Iterator[Figure]:
+def _figures_of_car(car: Car) -> Iterator[SourcedFigure]:
     subject = f'car "{car.name}"'
-    yield Figure(subject, "mass", car.mass, "mass", car.mass_basis)
-    yield Figure(subject, "rolling resistance", car.rolling.value, "share", car.rolling_basis)
-    yield Figure(subject, "starting resistance", car.starting.value, "share", car.starting_basis)
+    yield SourcedFigure(subject, "mass", car.mass, "mass", car.mass_basis)
+    yield SourcedFigure(subject, "rolling resistance", car.rolling.value, "share", car.rolling_basis)
+    yield SourcedFigure(subject, "starting resistance", car.starting.value, "share", car.starting_basis)
 
 
-def _shares_of(film: Film) -> Iterator[Figure]:
+def _shares_of(film: Film) -> Iterator[SourcedFigure]:
     subject = f'rail "{film.name}"'
     for wheels, share in (("metal", film.metal), ("tyred", film.tyred)):
-        yield Figure(subject, f"{wheels} share kept, fresh", share.fresh, "share", film.basis)
-        yield Figure(subject, f"{wheels} share kept, rested", share.settled, "share", film.basis)
+        yield SourcedFigure(subject, f"{wheels} share kept, fresh", share.fresh, "share", film.basis)
+        yield SourcedFigure(subject, f"{wheels} share kept, rested", share.settled, "share", film.basis)

@@ -20,7 +20,7 @@ from gradehaul.haulage.trust.predicted import Predicted, predictions
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
-from gradehaul.plan.bench_records import Trial
+from gradehaul.plan.bench_records import TrialRun
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.quantities.document import AnswerRecord
@@ -43,7 +43,7 @@ class JudgedTrial:
         "stall_probability agrees"
     )
 
-    trial: Trial
+    trial: TrialRun
     locos: str
     train: str
     outcome: Climb

@@ -36,7 +36,7 @@ _MOST_REVERSALS = 9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Trial(Judged):
+class TrialOutcome(Judged):
     """What becomes of the train on one condition of the rails, at the age of the film that is worse for it."""
 
     KEYS: ClassVar[str] = f"condition rail {JUDGED_KEYS} risk trust.stall_probability most_cars=most"
@@ -59,10 +59,10 @@ class TrialTrain:
     length: Meters
     counted: str | None
     """The car whose number `most` counts, the most numerous one; None for locomotives alone."""
-    trials: tuple[Trial, ...]
+    trials: tuple[TrialOutcome, ...]
 
     @property
-    def judged(self) -> Trial:
+    def judged(self) -> TrialOutcome:
         """The trial as planned where the plan has rail keys, else on clean rail."""
         return next((trial for trial in self.trials if trial.condition == AS_PLANNED), self.trials[0])
 
@@ -189,7 +189,7 @@ def _tried(
     for condition, rails in _conditions(layout).items():
         most = None if counted is None else _most(layout, profile, consist, counted, rails)
         own = {"condition": condition, "most": most}
-        ages = [judged(Trial, layout, profile, train, rail, random_trials, **own) for rail in rails]
+        ages = [judged(TrialOutcome, layout, profile, train, rail, random_trials, **own) for rail in rails]
         trials.append(min(ages, key=lambda trial: trial.badness))
     return TrialTrain(power, consist, train.length, counted, tuple(trials))
 

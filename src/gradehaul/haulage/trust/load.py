@@ -13,7 +13,7 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import headed_by
-from gradehaul.haulage.trust.margin import Margins, Pulls
+from gradehaul.haulage.trust.margin import Margins, TrialPulls
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS
@@ -46,7 +46,7 @@ class RouteTrust:
     def __init__(self, plan: Plan, profile: RouteProfile, trials: RandomTrials) -> None:
         self._plan, self._profile, self._trials = plan, profile, trials.part(LOAD_TRIALS)
         self._trains: dict[int, list[Margins]] = {}
-        self._pulls: Pulls = {}
+        self._pulls: TrialPulls = {}
         self._ranges: dict[tuple[Load, _Kind, int], tuple[int, int]] = {}
         self._of: tuple[str, str, str] | None = None
         """The power, car and engine whose trains are kept: loads on several rails follow one another."""

@@ -29,7 +29,7 @@ Under = tuple[tuple[str, ...], ...]
 """The rail conditions under each locomotive of a train."""
 
 
-class Place(NamedTuple):
+class WorstPlace(NamedTuple):
     """A place where a train has least to spare: the rails there, and what its demand is made of.
 
     `heights` and `bends` have, for each cause of masses, what grades and the summed curvature need, N and N/m;
@@ -63,7 +63,7 @@ class _Pieces(NamedTuple):
         return np.array([value, value + self.width * (slope + 0.5 * self.width * second)])
 
 
-Pulls = dict[tuple[tuple[str, ...], Under, State], FloatArray]
+TrialPulls = dict[tuple[tuple[str, ...], Under, State], FloatArray]
 """What locomotives give together in every trial, N, by their names, the rails under them, and their state."""
 
 
@@ -76,11 +76,13 @@ class Margins:
     `pulls` are kept for trains that differ by their cars alone.
     """
 
-    def __init__(self, profile: RouteProfile, train: Train, trials: RandomTrials, pulls: Pulls | None = None) -> None:
+    def __init__(
+        self, profile: RouteProfile, train: Train, trials: RandomTrials, pulls: TrialPulls | None = None
+    ) -> None:
         self.profile, self.train, self.trials = profile, train, trials
         self.causes = tuple(dict.fromkeys(trials.mass_cause(block.vehicle) for block in train.blocks))
         """What masses vary with: nothing for locomotives, the practice, or a kind of car."""
-        self._pulls: Pulls = {} if pulls is None else pulls
+        self._pulls: TrialPulls = {} if pulls is None else pulls
 
     def margin(self, rail: str, state: State = "standing", *, starting: bool = False, tie: float = TIE) -> FloatArray:
         """Return the least of pull less demand along the route in every trial, N, shape (trials,).
@@ -157,7 +159,7 @@ class Margins:
             total += GRAVITY * count * car.mass * self.trials.resistance(car, starting=starting)
         return total
 
-    def worst(self, rail: str, state: State = "standing", *, starting: bool = False) -> Place:
+    def worst(self, rail: str, state: State = "standing", *, starting: bool = False) -> WorstPlace:
         """Return the place of least to spare by the middle of all figures."""
         pieces = self._pieces
         curve = np.median(self.trials.starting_curve if starting else self.trials.curve)
@@ -169,7 +171,7 @@ class Margins:
         spare = pulls[pieces.pattern] - (heights.sum(axis=1) + friction + curve * bends.sum(axis=1))
         at = end, piece = np.unravel_index(int(spare.argmin()), spare.shape)
         under = patterns[pieces.pattern[piece]] if len(patterns) > 1 else patterns[0]
-        return Place(under, heights[end, :, piece], bends[end, :, piece], float(friction[at]))
+        return WorstPlace(under, heights[end, :, piece], bends[end, :, piece], float(friction[at]))
 
     def _patterns(self, rail: str) -> list[Under]:
         """Return the rail conditions under the locomotives: for each pattern of those planned, or one for them all."""

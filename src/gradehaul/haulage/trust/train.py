@@ -12,7 +12,7 @@ import numpy as np
 from gradehaul.haulage.adhesion import GRAVITY, readings_of
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
-from gradehaul.haulage.trust.margin import Margins, Place
+from gradehaul.haulage.trust.margin import Margins, WorstPlace
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Loco
@@ -156,7 +156,7 @@ def _causes(margins: Margins, rail: str, state: State, *, starting: bool) -> tup
     return tuple(sorted(causes, key=lambda cause: -cause.share))
 
 
-def _of_pulls(margins: Margins, place: Place, state: State) -> dict[str, _Effect]:
+def _of_pulls(margins: Margins, place: WorstPlace, state: State) -> dict[str, _Effect]:
     """Return the effect of each locomotive's pull on the rails under it, and of how they pull together."""
     trials, train = margins.trials, margins.train
     effects: dict[str, _Effect] = {}
@@ -187,7 +187,7 @@ def _of_pulls(margins: Margins, place: Place, state: State) -> dict[str, _Effect
     return effects
 
 
-def _of_curves(margins: Margins, place: Place, *, starting: bool) -> dict[str, _Effect]:
+def _of_curves(margins: Margins, place: WorstPlace, *, starting: bool) -> dict[str, _Effect]:
     trials, bend = margins.trials, float(place.bends.sum())
     curve = trials.starting_curve if starting else trials.curve
     times = curve / trials.curve
@@ -228,7 +228,7 @@ def _named(cars: list[str], weights: dict[str, float]) -> str:
     return ", ".join(first[:2]) + (f" and {len(first) - 2} more" if len(first) > 2 else "")
 
 
-def _of_masses(margins: Margins, place: Place, *, starting: bool) -> dict[str, _Effect]:
+def _of_masses(margins: Margins, place: WorstPlace, *, starting: bool) -> dict[str, _Effect]:
     trials = margins.trials
     curve = float(np.median(trials.starting_curve if starting else trials.curve))
     effects: dict[str, _Effect] = {}

@@ -13,8 +13,8 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, TrainAnswer, judged_trains, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.verdict import Stretch
-from gradehaul.haulage.views.track_view import Overpass, Spot, TrackView, overpasses, track_view
+from gradehaul.haulage.verdict import HeadStretch
+from gradehaul.haulage.views.track_view import Overpass, TrackSpot, TrackView, overpasses, track_view
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
@@ -49,8 +49,8 @@ class Runaway:
 
     KEYS: ClassVar[str] = "begins ends"
 
-    begins: Spot | None
-    ends: Spot | None
+    begins: TrackSpot | None
+    ends: TrackSpot | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ class JointView:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class TrainMark:
     """A stretch on which the head of a train must not be: what happens there, and the tracks it lies on.
 
     `start` and `stop` are places along the route, m.
@@ -92,8 +92,8 @@ class TrainView(TrainAnswer):
 
     KEYS: ClassVar[str] = f"name route rail {JUDGED_KEYS} stall runaways marks"
 
-    marks: tuple[Mark, ...]
-    stall: Spot | None
+    marks: tuple[TrainMark, ...]
+    stall: TrackSpot | None
     """Where it stalls first."""
     runaways: tuple[Runaway, ...]
     """Where it begins to run away and where that ends, for each stretch."""
@@ -315,14 +315,14 @@ def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] |
 
 def _train(layout: Layout, views: Mapping[str, TrackView], judged: TrainAnswer) -> TrainView:
     profile, verdict = layout.profile(judged.route), judged.verdict
-    kinds: tuple[tuple[MarkKind, tuple[Stretch, ...]], ...] = (
+    kinds: tuple[tuple[MarkKind, tuple[HeadStretch, ...]], ...] = (
         ("no recovery", verdict.no_recovery),
         ("no stopping", verdict.no_stopping),
         ("runs away", verdict.running_away),
         ("stalls", verdict.stalling),
     )
     marks = tuple(
-        Mark(kind, stretch.start, stretch.stop, tuple(on_tracks(profile, stretch.start, stretch.stop)))
+        TrainMark(kind, stretch.start, stretch.stop, tuple(on_tracks(profile, stretch.start, stretch.stop)))
         for kind, stretches in kinds
         for stretch in stretches
     )
@@ -353,7 +353,7 @@ def on_tracks(profile: RouteProfile, start: float, stop: float) -> Iterator[OnTr
             yield OnTrack(way.track, *part)
 
 
-def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float, *, ahead: bool = True) -> Spot | None:
+def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float, *, ahead: bool = True) -> TrackSpot | None:
     """Return where a place on a route lies, headed as the route runs; at a joint on the track ahead, or behind."""
     number = int(np.searchsorted(profile.starts, at + (1e-9 if ahead else -1e-9), side="right")) - 1
     number = min(max(number, 0), len(profile.route.ways) - 1)

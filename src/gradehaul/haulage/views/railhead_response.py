@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from gradehaul.errors import GradehaulError, Problems
-from gradehaul.plan.edit.trial import Trial, fixed_railheads, tried
+from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, tried
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.si import Meters
 from gradehaul.track.alignment import Alignment
@@ -83,7 +83,7 @@ def _changes(alignment: Alignment, key: str, height: float) -> dict[str, Change]
     trials = []
     for steps in (1, 2):
         try:
-            trials.append(_rounded(alignment, Trial({key: height + steps * STEP})))
+            trials.append(_rounded(alignment, TrialHeights({key: height + steps * STEP})))
         except (GradehaulError, Problems):
             return {}
     found = {}
@@ -97,7 +97,7 @@ def _changes(alignment: Alignment, key: str, height: float) -> dict[str, Change]
     return found
 
 
-def _rounded(alignment: Alignment, trial: Trial) -> dict[str, PiecewiseQuadratic]:
+def _rounded(alignment: Alignment, trial: TrialHeights) -> dict[str, PiecewiseQuadratic]:
     plan = tried(alignment.plan, trial)
     heights = solve_railheads(plan)
     refuse_steep(plan, heights)

@@ -13,9 +13,9 @@ from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import (
     CurveStretch,
-    Element,
     GradeStretch,
     JointPlace,
+    RouteElement,
     TrackStretch,
     curve_stretches,
     elements_along,
@@ -117,7 +117,7 @@ class LongSection(AnswerRecord):
     curves: tuple[CurveStretch, ...]
     tracks: tuple[TrackStretch, ...]
     joints: tuple[JointPlace, ...]
-    elements: tuple[Element, ...]
+    elements: tuple[RouteElement, ...]
     haul: Haul | None
 
     @property

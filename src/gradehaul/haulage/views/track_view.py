@@ -31,7 +31,7 @@ _CORNERS = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class TrackSpot:
     """A place on a track: its id and the distance from its start, m; where it lies, m; and the heading there, rad."""
 
     KEYS: ClassVar[str] = "track at x y heading"
@@ -124,10 +124,10 @@ class TrackView:
         at = np.concatenate([[start], self.distance[inside], [stop]])
         return np.column_stack([np.interp(at, self.distance, self.xy[:, k]) for k in (0, 1)])
 
-    def spot(self, at: float) -> Spot:
+    def spot(self, at: float) -> TrackSpot:
         """Return where a distance along it, m, lies."""
         x, y = (float(np.interp(at, self.distance, self.xy[:, k])) for k in (0, 1))
-        return Spot(self.id, at, x, y, float(np.interp(at, self.distance, self.heading)))
+        return TrackSpot(self.id, at, x, y, float(np.interp(at, self.distance, self.heading)))
 
     @property
     def begins(self) -> tuple[Meters, Meters]:
@@ -252,8 +252,8 @@ class Overpass:
 
     KEYS: ClassVar[str] = "over under angle apart=height"
 
-    over: Spot
-    under: Spot
+    over: TrackSpot
+    under: TrackSpot
     angle: Radians
     height: Meters
 

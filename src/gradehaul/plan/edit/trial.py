@@ -22,7 +22,7 @@ _SAME = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class TrialHeights:
     """Changes to try: railheads, m, by station, and rail conditions by the id of their track; and the age of all film.
 
     A station is ``joint NAME``, ``track ID`` for the far end of a track with its own railhead, or ``at LINE NUMBER``
@@ -64,17 +64,17 @@ def fixed_railheads(plan: Plan) -> dict[str, float]:
     return found
 
 
-def known_part(plan: Plan, trial: Trial) -> tuple[Trial, list[str]]:
+def known_part(plan: Plan, trial: TrialHeights) -> tuple[TrialHeights, list[str]]:
     """Return the part of a trial that fits the plan as it is now, and what had to be left out."""
     fixed, films = fixed_railheads(plan), set(conditions(plan.films))
     joints = {f"joint {name}" for name in plan.joints}
     heights = {key: height for key, height in trial.heights.items() if key in fixed or key in joints}
     rails = {key: rail for key, rail in trial.rails.items() if key in plan.tracks and rail in films}
     lost = [key for key in (*trial.heights, *trial.rails) if key not in heights and key not in rails]
-    return Trial(heights, rails, trial.hours), lost
+    return TrialHeights(heights, rails, trial.hours), lost
 
 
-def tried(plan: Plan, trial: Trial) -> Plan:
+def tried(plan: Plan, trial: TrialHeights) -> Plan:
     """Return the plan with a trial's changes.
 
     Raises
@@ -89,7 +89,7 @@ def tried(plan: Plan, trial: Trial) -> Plan:
     return replace(plan, railhead={**plan.railhead, **joints}, lines=lines)
 
 
-def _tried_line(line: Line, trial: Trial) -> Line:
+def _tried_line(line: Line, trial: TrialHeights) -> Line:
     tracks = tuple(
         replace(
             track,
@@ -105,7 +105,7 @@ def _tried_line(line: Line, trial: Trial) -> Line:
     return replace(line, tracks=tracks, railhead_at=pairs)
 
 
-def tried_text(plan: Plan, text: str, trial: Trial, folder: Path | None = None) -> str:
+def tried_text(plan: Plan, text: str, trial: TrialHeights, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a trial's changes, comments and layout kept.
 
     Raises

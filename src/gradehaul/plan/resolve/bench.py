@@ -11,7 +11,7 @@ from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, Problems, QuantityError
-from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, Trial
+from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, TrialRun
 from gradehaul.plan.names import clean, header, nearest, quoted, shown
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.resolve.stock import consist_of
@@ -114,7 +114,7 @@ def _tilts(tables: Sequence[Entry[Any]], cars: Collection[str], faults: Faults) 
     return found
 
 
-def _trials(tables: Sequence[Entry[Any]], known: Mapping[str, Collection[str]], faults: Faults) -> list[Trial]:
+def _trials(tables: Sequence[Entry[Any]], known: Mapping[str, Collection[str]], faults: Faults) -> list[TrialRun]:
     found = []
     for raw in tables:
         entry = checked(TrialTable, raw, faults)
@@ -125,7 +125,9 @@ def _trials(tables: Sequence[Entry[Any]], known: Mapping[str, Collection[str]], 
         faults.known(entry, "route", table.route, known["route"], declare=declare, inside="route")
         _check_rail(entry, known["film"], faults)
         consist = consist_of(table.consist, known["drawing"], known["car"], entry, faults)
-        found.append(Trial(entry.place, table.route, consist, table.rail, table.outcome, table.hours, table.together))
+        found.append(
+            TrialRun(entry.place, table.route, consist, table.rail, table.outcome, table.hours, table.together)
+        )
     return found
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.verdict import Outcome, Stretch, Verdict
+from gradehaul.haulage.verdict import HeadStretch, Outcome, Verdict
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.labels import apart
 from gradehaul.show.base.unit_format import UnitFormat
@@ -132,7 +132,7 @@ def fouled_words(fouled_by: Iterable[Fouling], units: UnitFormat) -> str:
     return "; ".join(words)
 
 
-def stretch_words(stretch: Stretch, profile: RouteProfile, units: UnitFormat) -> str:
+def stretch_words(stretch: HeadStretch, profile: RouteProfile, units: UnitFormat) -> str:
     """Return where a stretch of a route begins and ends, and on which track."""
     first, last = profile.track_at(stretch.start, ahead=True), profile.track_at(stretch.stop)
     one = first == last or stretch.stop <= stretch.start

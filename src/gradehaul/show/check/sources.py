@@ -17,7 +17,7 @@ from gradehaul.haulage.adhesion import (
 )
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
-from gradehaul.haulage.answers.figures import Figure
+from gradehaul.haulage.answers.figures import SourcedFigure
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
@@ -145,7 +145,7 @@ def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:
     yield (subject, "starting resistance"), starting
 
 
-def figure_value(figure: Figure, units: UnitFormat) -> str:
+def figure_value(figure: SourcedFigure, units: UnitFormat) -> str:
     """Return the value of a figure in the reader's units."""
     return units.small(figure.value) if figure.kind == "length" else units.quantity(figure.value, figure.kind)
 

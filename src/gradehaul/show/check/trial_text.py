@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, Trial, TrialAnswer, TrialTrain
+from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, TrialAnswer, TrialOutcome, TrialTrain
 from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
@@ -46,7 +46,7 @@ def _subject(answer: TrialAnswer, units: UnitFormat) -> str:
     return f"{', '.join(map(apart, consist))}{length}, on {apart(answer.route.name)}"
 
 
-def _age(trial: Trial, hours: float | None) -> str:
+def _age(trial: TrialOutcome, hours: float | None) -> str:
     return "" if trial.condition == CLEAN else at_age(hours)
 
 
@@ -61,7 +61,7 @@ def _add_train(page: Page, train: TrialTrain, hours: float | None, units: UnitFo
     page.table(["", "outcome", "risk>", "to spare>", "place", *most], rows, indent=0)
 
 
-def _row(trial: Trial, hours: float | None, units: UnitFormat) -> list[Piece]:
+def _row(trial: TrialOutcome, hours: float | None, units: UnitFormat) -> list[Piece]:
     verdict = trial.verdict
     place = f", {units.length(verdict.worst_at)}"
     return [
@@ -73,7 +73,7 @@ def _row(trial: Trial, hours: float | None, units: UnitFormat) -> list[Piece]:
     ]
 
 
-def _most(trial: Trial) -> str:
+def _most(trial: TrialOutcome) -> str:
     return "-" if trial.most is None else f"{trial.most}+" if trial.most >= MOST else str(trial.most)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from gradehaul.haulage.views.plan_view import JointView, MarkKind, PlanView
-from gradehaul.haulage.views.track_view import Spot, TrackView, cut_sections
+from gradehaul.haulage.views.track_view import TrackSpot, TrackView, cut_sections
 from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
 from gradehaul.plan.records import Joint, LineEnd
@@ -318,6 +318,6 @@ def _draw_marks(pen: Pen, view: PlanView) -> None:
                     _draw_point(pen, spot, RUNAWAY_POINTS, f"{who}: {words}")
 
 
-def _draw_point(pen: Pen, spot: Spot, layer: str, words: str) -> None:
+def _draw_point(pen: Pen, spot: TrackSpot, layer: str, words: str) -> None:
     pen.circle(spot.x, spot.y, 0.5 * pen.gauge, layer, _RED)
     pen.text(words, [(spot.x, spot.y)], layer, _RED)

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import groupby
 
 from gradehaul.haulage.answers.judged import Judged
-from gradehaul.haulage.verdict import FAILS, WORST_FIRST
+from gradehaul.haulage.verdict import FAILS, WORST_FIRST, Need
 from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
@@ -17,7 +17,6 @@ from gradehaul.show.check.headline import at_age
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, plain_words, short_words, spare_words
 from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use, used_stretches
-from gradehaul.treatment.needs import Need
 
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",

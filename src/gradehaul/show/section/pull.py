@@ -11,7 +11,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from gradehaul.haulage.verdict import Stretch, how_well
+from gradehaul.haulage.verdict import HeadStretch, how_well
 from gradehaul.haulage.views.section import Haul, PullGiven
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import INK, OUTCOME_COLORS, RAILS, SHORT, SPARE
@@ -155,7 +155,7 @@ def care_key(judged: Sequence[PullGiven]) -> dict[str, Artist | tuple[Artist, ..
     return {words: Patch(edgecolor=INK, lw=0.6, **style) for kind, (style, words) in _MARKS.items() if kind in met}
 
 
-def troubles(given: PullGiven) -> dict[str, tuple[Stretch, ...]]:
+def troubles(given: PullGiven) -> dict[str, tuple[HeadStretch, ...]]:
     """Return the stretches on which the head must not be, by kind."""
     verdict = given.verdict
     return {

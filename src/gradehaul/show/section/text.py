@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 
-from gradehaul.haulage.stretches import Element
+from gradehaul.haulage.stretches import RouteElement
 from gradehaul.haulage.verdict import WORST_FIRST
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.show.base.labels import basis_words
@@ -57,7 +57,7 @@ def _start(section: LongSection, units: UnitFormat) -> str:
     return units.length(section.profile.railhead.values[0].item(), fine=True)
 
 
-def _row(element: Element, units: UnitFormat) -> list[Piece]:
+def _row(element: RouteElement, units: UnitFormat) -> list[Piece]:
     return [
         units.length(element.start),
         units.length(element.stop),
@@ -75,7 +75,7 @@ def _from_to(ends: tuple[float, float], words: Callable[[float], str]) -> str:
     return first if first == last else f"{first} to {last}"
 
 
-def _curve(element: Element, units: UnitFormat) -> str:
+def _curve(element: RouteElement, units: UnitFormat) -> str:
     if element.hand is None:
         return "straight"
     ends = _from_to(element.curvature, lambda k: units.length(1 / abs(k)) if k else "straight")
@@ -142,4 +142,4 @@ def profile_csv(section: LongSection, units: UnitFormat | None) -> str:
         "from=start to=stop track grade_from=grade.0 grade_to=grade.1 hand radius curvature_from=curvature.0 "
         "curvature_to=curvature.1 effective_from=effective.0 effective_to=effective.1 railhead"
     )
-    return table(Element, columns, section.elements, units)
+    return table(RouteElement, columns, section.elements, units)

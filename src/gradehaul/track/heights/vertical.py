@@ -10,7 +10,7 @@ import numpy as np
 from gradehaul.plan.records import LineEnd, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import Meters, Ratio
-from gradehaul.track.curvature import Chain
+from gradehaul.track.curvature import LineChain
 from gradehaul.track.heights.railhead import Railheads
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
 
@@ -28,7 +28,7 @@ class VerticalCurve:
     after: Ratio
 
 
-def round_grades(plan: Plan, chains: Sequence[Chain], railheads: Railheads) -> dict[str, PiecewiseQuadratic]:
+def round_grades(plan: Plan, chains: Sequence[LineChain], railheads: Railheads) -> dict[str, PiecewiseQuadratic]:
     """Return the railhead along every track, by its id, in its line's direction, from 0 to its length.
 
     A vertical curve is a parabola centered on a change of grade, of the plan's length but at most the shorter of the
@@ -55,7 +55,7 @@ def round_grades(plan: Plan, chains: Sequence[Chain], railheads: Railheads) -> d
     return result
 
 
-def _along(chain: Chain, railheads: Railheads) -> tuple[FloatArray, FloatArray]:
+def _along(chain: LineChain, railheads: Railheads) -> tuple[FloatArray, FloatArray]:
     """Return distances and heights of all stations along a chain."""
     distances: list[FloatArray] = [np.zeros(1)]
     heights: list[FloatArray] = []
@@ -145,7 +145,7 @@ def rounded_polyline(distance: FloatArray, height: FloatArray, curves: Sequence[
     return PiecewiseQuadratic(breaks, values, slopes, seconds)
 
 
-def notes_on_grades(plan: Plan, chains: Sequence[Chain], railheads: Railheads) -> list[Note]:
+def notes_on_grades(plan: Plan, chains: Sequence[LineChain], railheads: Railheads) -> list[Note]:
     """Return notes on vertical curves that had to be shortened, and on changes of grade in joints that have none."""
     notes = []
     for chain in chains if plan.vertical_curve else ():

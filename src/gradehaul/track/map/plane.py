@@ -151,7 +151,7 @@ def points(
     return Trace(*many_points([sections], [start], tolerance, longest=longest, most=most)[1:])
 
 
-class Laid(NamedTuple):
+class LaidTracks(NamedTuple):
     """Many tracks cut into parts of evenly running curvature, n in all, one track after another; arrays of shape (n,).
 
     `distance` is how far along its track each part starts, m, `place` where, x + iy, `leads` where from there to its
@@ -180,7 +180,7 @@ def lay_out(
     *,
     longest: float = math.inf,
     most: int = MOST_POINTS,
-) -> Laid:
+) -> LaidTracks:
     """Lay out many tracks in parts whose chords stray no farther than a tolerance; parameters as for `many_points`."""
     length, first, last = np.array([(p.length, p.first, p.last) for parts in tracks for p in parts]).T
     owner = np.repeat(np.arange(len(tracks)), [len(parts) for parts in tracks])
@@ -197,7 +197,7 @@ def lay_out(
     x, y, headings = np.array(starts, dtype=float).reshape(-1, 3).T
     heading = headings[track] + _before(_turns(parts), opens, track)
     leads = _chords(parts) * np.exp(1j * heading)
-    return Laid(
+    return LaidTracks(
         track,
         _before(parts.length, opens, track),
         parts,
