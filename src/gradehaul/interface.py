@@ -93,12 +93,12 @@ class Layout(engine.Layout):
         >>> answer.to_dict()["trains"][0]["margin_n"]
         0.223744
         """
-        from gradehaul.design.clearance.suspects import places_too_low
+        from gradehaul.design.clearance.findings import failing_places
         from gradehaul.haulage.answers.check import check_layout
         from gradehaul.treatment.ways_over import ways_over
 
         answer = check_layout(self, rails=rails or None, seed=seed)
-        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=places_too_low(self))
+        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=failing_places(self))
 
     def keep_clean(
         self,

@@ -105,9 +105,9 @@ def check(
 
         written = check_csv if out.form == "csv" else trains_csv
         return Answer(written(answer, None if out.si else out.units(plan)), passes=answer.passes)
-    from gradehaul.design.clearance.suspects import places_too_low
+    from gradehaul.design.clearance.findings import failing_places
 
-    answer = replace(answer, clearance_fails=places_too_low(layout))
+    answer = replace(answer, clearance_fails=failing_places(layout))
     ways: tuple[WaysOver, ...] = ()
     if any(train.outcome != "climbs" for train in answer.on(answer.judged_rails)):
         from gradehaul.treatment.ways_over import ways_over
@@ -223,7 +223,7 @@ def report(
     **film: Unpack[FilmOptions],
 ) -> Answer:
     """Make one page with everything, which opens anywhere."""
-    from gradehaul.design.clearance.suspects import places_too_low
+    from gradehaul.design.clearance.findings import failing_places
     from gradehaul.haulage.answers.check import check_layout
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.answers.readings import odd_readings
@@ -234,7 +234,7 @@ def report(
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
     found = shown_film(layout, film, trains, treat=treat)
-    answer = replace(answer, clearance_fails=places_too_low(layout))
+    answer = replace(answer, clearance_fails=failing_places(layout))
     ways = ways_over(layout, answer)
     return Answer(report_page(layout, answer, ways, out.units(plan), found, odd_readings(plan)))
 

@@ -171,3 +171,14 @@ def test_two_rows_of_one_place_say_by_what_each_is_judged() -> None:
     rows = [line for line in clearance(PLANS / "n-mountain.toml").stdout.splitlines() if "Wye left:1" in line]
     assert ["NEM 111" in rows[0], "common practice" in rows[1], len(rows)] == [True, True, 2]
     assert "NEM 111" not in clearance(PLANS / "landing.toml").stdout  # no rule of it has two sources
+
+
+@pytest.mark.parametrize("rise", ["300", "100"])
+def test_check_names_in_a_line_how_many_places_fail(helix: Path, rise: str) -> None:
+    helix.write_text(HELIX.replace("RISE", rise) + STOCK)
+    count = json.loads(clearance(helix, "--json").stdout)["counts"]["fail"]
+    shown = CliRunner().invoke(main, ["check", str(helix)]).stdout
+    assert (f"{count} place{' fails' if count == 1 else 's fail'} clearance: gradehaul clearance" in shown) is (
+        count > 0
+    )
+    assert (count > 0) is (rise == "100")

@@ -55,10 +55,13 @@ USUAL_ALLOWANCES = Allowances()
 class Finding:
     """One judgment: values and bounds are lengths, m, of which more is better, or a `share`, of which less is better.
 
-    Beyond `least` it fails, from `wanted` on it passes; `at` is where on the track, m from its start in its line's
-    direction. For a train that is where its head is, and `head_at` the same place on its route, m. Room of which only
-    `hair` is wanting passes. It comes out no better than `best` and no worse than `worst`, whatever the figures.
+    Beyond `least` it fails, from `wanted` on it passes. Tracks go by their names in the plan; `at` is where
+    on the track, m from its start in its line's direction. For a train that is where its head is, and `head_at` the
+    same place on its route, m. Room of which only `hair` is wanting passes. It comes out no better than `best` and no
+    worse than `worst`, whatever the figures.
     """
+
+    KEYS: ClassVar[str] = "number rule outcome track at other_track=other other_at train head_at *figures words source"
 
     rule: Rule
     track: str
@@ -68,11 +71,13 @@ class Finding:
     least: float
     source: str
     share: bool = False
-    other: str = ""
+    other: str | None = None
     other_at: Meters | None = None
     words: str = ""
-    train: str = ""
+    train: str | None = None
     head_at: Meters | None = None
+    number: int = 0
+    """Its place among all, the worst first."""
     hair: Meters = 0.0
     best: ClearanceOutcome = "pass"
     worst: ClearanceOutcome = "fail"
