@@ -551,7 +551,7 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
     page.set_default_timeout(60_000)
     try:
         page.goto(folder.url)
-        expect(page.locator(".headline")).to_contain_text("1 climbs")
+        expect(page.locator(".headline")).to_contain_text("ore gets through on clean rail.")
         assert page.locator(".plans li").count() == 1  # stock alone is no plan
         page.locator("#drawing").set_input_files(Path(__file__).parents[2] / "plans" / "hollow.dxf")
         expect(page.locator("#drawing-said")).to_have_text("hollow.dxf: choose its scale.")

@@ -283,7 +283,7 @@ def _uses_are_right(found: KeepCleanPlan, judged: Judged, kept: frozenset[int], 
         elif row.use == "buffer":
             assert onto
             assert row.carried is not None
-            assert row.carried.onto in onto
+            assert row.carried.track in {found.rows[n].unit.name for n in onto}
         elif row.use == "keep clean":
             assert row.reason is not None
             assert row.reason.short > 0

@@ -42,7 +42,6 @@ if TYPE_CHECKING:
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.unit_format import UnitFormat
     from gradehaul.show.sheets import PaperName
-    from gradehaul.treatment.ways_over import WaysOver
 
 _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 
@@ -106,16 +105,11 @@ def check(
         written = check_csv if out.form == "csv" else trains_csv
         return Answer(written(answer, None if out.si else out.units(plan)), passes=answer.passes)
     from gradehaul.design.clearance.findings import failing_places
-
-    answer = replace(answer, clearance_fails=failing_places(layout))
-    ways: tuple[WaysOver, ...] = ()
-    if any(train.outcome != "climbs" for train in answer.on(answer.judged_rails)):
-        from gradehaul.treatment.ways_over import ways_over
-
-        ways = ways_over(layout, answer)
     from gradehaul.show.check.text import check_page
+    from gradehaul.treatment.ways_over import ways_over
 
-    answer = replace(answer, ways_over=ways)
+    ways = ways_over(layout, answer)
+    answer = replace(answer, ways_over=ways, clearance_fails=failing_places(layout))
     shown = in_form(out, plan, answer.to_dict, lambda units: check_page(answer, units, ways, more))
     return Answer(shown, passes=answer.passes)
 

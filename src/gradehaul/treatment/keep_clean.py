@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -19,7 +19,6 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.verdict import Need, judge
-from gradehaul.network.film_spread import Carried
 from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN
@@ -56,16 +55,6 @@ class KeepCleanOptions:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """A unit and its use, the reason why it must stay clean, and the distance to clean rail within carry."""
-
-    unit: Unit
-    use: Use
-    reason: Reason | None = None
-    carried: Carried | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class NearClean:
     """The clean track that wheels carry film onto first, and how far it is, m."""
 
@@ -75,14 +64,16 @@ class NearClean:
 
 @dataclass(frozen=True, slots=True)
 class UsedUnit:
-    """A unit and what is to become of it, as a document has it."""
+    """A unit and its use, the reason why it must stay clean, and the clean track within carry that is nearest."""
 
     KEYS: ClassVar[str] = (
-        "track=row.unit.name row.unit.line from=row.unit.start to=row.unit.stop row.use forced_by=row.reason carried_to"
+        "track=unit.name unit.line from=unit.start to=unit.stop use forced_by=reason carried_to=carried"
     )
 
-    row: Row
-    carried_to: NearClean | None
+    unit: Unit
+    use: Use
+    reason: Reason | None = None
+    carried: NearClean | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +96,7 @@ class KeepCleanPlan(AnswerRecord):
 
     KEYS: ClassVar[str] = (
         "film hours options.need options.reserve carry options.step found depends_on_carry gap=known_gap proven "
-        "need_film totals tracks trains beyond"
+        "need_film totals tracks=rows trains beyond"
     )
 
     plan: Plan
@@ -113,7 +104,7 @@ class KeepCleanPlan(AnswerRecord):
     film: str
     hours: Hours | None
     """The age of every film; None where it counts both fresh and rested."""
-    rows: tuple[Row, ...]
+    rows: tuple[UsedUnit, ...]
     trains: tuple[TrainOutcome, ...]
     beyond: tuple[Shortfall, ...]
     gap: float
@@ -151,7 +142,7 @@ class KeepCleanPlan(AnswerRecord):
         return self.carry > sum(row.unit.length for row in self.rows)
 
     @property
-    def at_risk(self) -> tuple[Row, ...]:
+    def at_risk(self) -> tuple[UsedUnit, ...]:
         """The rows with film already from which wheels carry it onto rail that must stay clean."""
         return tuple(row for row in self.rows if row.use == "has film" and row.carried is not None)
 
@@ -180,17 +171,6 @@ class KeepCleanPlan(AnswerRecord):
     def totals(self) -> Mapping[str, Meters]:
         """The length of all track with each use."""
         return {use: self.length(use) for use in get_args(Use)}
-
-    @property
-    def tracks(self) -> tuple[UsedUnit, ...]:
-        """The rows, each with the clean track that it lies near."""
-        return tuple(
-            UsedUnit(
-                row,
-                None if row.carried is None else NearClean(self.rows[row.carried.onto].unit.name, row.carried.distance),
-            )
-            for row in self.rows
-        )
 
 
 class UsedStretch(NamedTuple):
@@ -280,16 +260,19 @@ def keep_clean_plan(
             choice = choose(covers, weights, spread, reached, patience=left)
         if choice is not None:
             break
-    rows: tuple[Row, ...] = ()
+    rows: tuple[UsedUnit, ...] = ()
     planned: set[int] = set()
     if choice is None:
         beyond = beyond or tuple(place for each in needs for place in each.short_now)
     else:
         why = reasons(tight, choice.kept, choice.filmed, takes, clean, profiles)
-        nearest = spread.within_carry(choice.kept)
+        nearest = {
+            number: NearClean(units.all[near.onto].name, near.distance)
+            for number, near in spread.within_carry(choice.kept).items()
+        }
         run_over = frozenset().union(*(each.run_over for each in needs))
         rows = tuple(
-            Row(unit, _use(number, unit, choice.kept, nearest, run_over), why.get(number), nearest.get(number))
+            UsedUnit(unit, _use(number, unit, choice.kept, nearest, run_over), why.get(number), nearest.get(number))
             for number, unit in enumerate(units.all)
         )
         planned = {number for number, row in enumerate(rows) if row.use == "film"}
@@ -313,9 +296,7 @@ def keep_clean_plan(
     return KeepCleanPlan(layout.plan, options, name, layout.hours, rows, trains, beyond, gap, need_film)
 
 
-def _use(
-    number: int, unit: Unit, kept: frozenset[int], carried: Mapping[int, Carried], run_over: frozenset[int]
-) -> Use:
+def _use(number: int, unit: Unit, kept: frozenset[int], carried: Collection[int], run_over: frozenset[int]) -> Use:
     if unit.film is not None:
         return "has film"
     if number in kept:

@@ -16,7 +16,7 @@ from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, plain_words, short_words, spare_words
 from gradehaul.show.sections import TREAT
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
 
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",
@@ -260,7 +260,7 @@ def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.heading("Track by track")
     heads = ["track", "length>", "use", "why"]
     table: list[list[Piece]] = []
-    alike = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, found, units)))
+    alike = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, units)))
     for (_, use, since), group in alike:
         stretches = [row.unit for row in group]
         first, last = stretches[0], stretches[-1]
@@ -274,13 +274,13 @@ def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.line("A train's place is that of its head, from where its route begins.", indent=2)
 
 
-def _since(row: Row, found: KeepCleanPlan, units: UnitFormat) -> str:
+def _since(row: UsedUnit, units: UnitFormat) -> str:
     if row.reason is not None:
         forced = row.reason
         return f"{forced.train} {WOULD[forced.test]} at {units.length(forced.head)}, {units.force(forced.short)} short"
     if row.carried is not None:
-        onto = found.rows[row.carried.onto].unit.name
-        return f"{onto} is {units.length(row.carried.distance)} away" if row.carried.distance else f"it leads to {onto}"
+        onto, distance = row.carried.track, row.carried.distance
+        return f"{onto} is {units.length(distance)} away" if distance else f"it leads to {onto}"
     return ""
 
 
@@ -319,4 +319,4 @@ def treat_csv(found: KeepCleanPlan, units: UnitFormat | None) -> str:
         "track=unit.name unit.line from=unit.start to=unit.stop unit.length use reason.train reason.test "
         "at=reason.head reason.short"
     )
-    return table(Row, columns, found.rows, units)
+    return table(UsedUnit, columns, found.rows, units)
