@@ -6,8 +6,7 @@ import time
 
 import numpy as np
 
-from gradehaul.design.climb.helix import usual_helix_build
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of
+from gradehaul.design.climb.helix import HelixGiven, helix_of, usual_helix_build
 from gradehaul.design.climb.helix_sweep import sweep
 from gradehaul.design.climb.hill import stock_of
 
@@ -22,7 +21,7 @@ def test_a_sweep_of_200_by_200_designs(figure) -> None:
     started = time.perf_counter()
     found = sweep(radii, rises, build, stock, turns=3, rails=("clean", "treated"))
     together = time.perf_counter() - started
-    assert found.cars.shape == (3, 2, SIDE, SIDE)
+    assert [each.cars.shape for each in found.cars] == [(SIDE, SIDE)] * 6
 
     places = np.random.default_rng(1).integers(0, SIDE, (ONE_AT_A_TIME, 2))
     started = time.perf_counter()
@@ -30,9 +29,9 @@ def test_a_sweep_of_200_by_200_designs(figure) -> None:
         given = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=3)
         layout = helix_of(given, build).hill(stock).layout
         profile = layout.profile("Up")
-        for i, power in enumerate(found.powers):
-            loads = layout.loads(profile, power, found.car, found.rails)
-            assert [load.rated for load in loads] == found.cars[i, :, down, across].tolist()
+        for each in found.cars:
+            (load,) = layout.loads(profile, each.power, found.car, (each.rail,))
+            assert load.rated == each.cars[down, across]
     alone = (time.perf_counter() - started) / ONE_AT_A_TIME
     ratio = alone * SIDE * SIDE / together
     figure("a sweep of 200 x 200 designs, 3 powers, 2 rails", together, "s", most=2)

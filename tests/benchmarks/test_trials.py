@@ -69,7 +69,7 @@ def test_ten_thousand_draws(figure):
     blocks = tuple(Block(block.vehicle, block.count) for block in train.blocks)
     for number in range(60):  # of the 10,000: each costs the same
         start = perf_counter()
-        own = route_profile(layout._laid, layout.route("Up"), replace(layout.curves, coefficient=float(curve[number])))
+        own = route_profile(layout._ways, layout.route("Up"), replace(layout.curves, coefficient=float(curve[number])))
         judge(own, Train(blocks, 0.9, "stated"), "treated", pulls)
         single.append(perf_counter() - start)
     one_by_one = TRIALS * median(single)

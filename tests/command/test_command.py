@@ -136,7 +136,7 @@ def test_strict_judges_a_train_that_is_reversed(plan):
     plan.write_text(REVERSES.replace('"ore"]', '"90 ore"]'), encoding="utf-8")
     result = run("check", plan, "--strict")
     assert result.exit_code == 1
-    assert 'long; the tail at "Wharf" holds 100.0 in.' in " ".join(result.stdout.split())
+    assert 'long and does not fit the tail at "Wharf", which holds 100.0 in.' in " ".join(result.stdout.split())
 
 
 def test_all_that_is_wrong_on_one_line_each(plan, tmp_path):

@@ -13,7 +13,7 @@ from brute_walk import mismatch
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.demand import demand, demand_at, supply
 from gradehaul.haulage.longest import Climb
-from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, track_pieces
+from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
 from gradehaul.haulage.verdict import FAILS, Verdict, judge
@@ -30,7 +30,7 @@ STEP = 0.005
 
 def engine(text: str) -> tuple[Plan, RouteProfile]:
     plan = read_plan(text)
-    laid = track_pieces(align(plan))
+    laid = way_profiles(align(plan))
     curves = curve_costs(plan.curve_resistance, plan.scale)
     routes = find_routes(MovementGraph(plan), steepest_on_ways(laid, curves.coefficient)).routes
     (route,) = (route for route in routes if route.name == ROUTE)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from gradehaul.haulage.adhesion import Pull
 from gradehaul.haulage.demand import bases_at
 
-LOCO = SimpleNamespace(length=0.2)
-TRAIN = SimpleNamespace(locos=[(LOCO, 0.0)])
+TRAIN = SimpleNamespace(locos=[(SimpleNamespace(length=0.2), 0.0)])
 
 
 def pulls(**by_rail: Pull) -> SimpleNamespace:
@@ -31,6 +31,7 @@ def pulls(**by_rail: Pull) -> SimpleNamespace:
     ],
 )
 def test_the_basis_under_a_locomotive_does_not_hang_on_any_order(under, clean, oiled, told):
-    profile = SimpleNamespace(rails_under=lambda _rear, _front: under)
-    found = bases_at(profile, TRAIN, "as planned", pulls(clean=clean, oiled=oiled), 1.0)
+    rails = tuple((rail,) for rail in under)
+    profile = SimpleNamespace(rails=rails, starts=np.array([0.0, 1.0, 2.0]), route=SimpleNamespace(lap=False))
+    found = bases_at(profile, TRAIN, "as planned", pulls(clean=clean, oiled=oiled), 1.1)
     assert (found.standing, found.slipping) == (told, told)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.longest import Climb, Load
-from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, track_pieces
+from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
@@ -25,7 +25,7 @@ from strategies import ROUTE, TRAIN, Layout, layouts
 
 
 def profile_of(plan: Plan) -> RouteProfile:
-    laid = track_pieces(align(plan))
+    laid = way_profiles(align(plan))
     curves = curve_costs(plan.curve_resistance, plan.scale)
     routes = find_routes(MovementGraph(plan), steepest_on_ways(laid, curves.coefficient)).routes
     (route,) = (route for route in routes if route.name == ROUTE)
@@ -134,7 +134,7 @@ def test_the_units_that_a_plan_is_written_in() -> None:
     loads = []
     for words in (metric, imperial):
         plan = read_plan(PLAN.format(**words))
-        laid = track_pieces(align(plan))
+        laid = way_profiles(align(plan))
         curves = curve_costs(plan.curve_resistance, plan.scale)
         (route,) = find_routes(MovementGraph(plan), steepest_on_ways(laid, curves.coefficient)).routes
         profile = route_profile(laid, route, curves)

@@ -1,16 +1,19 @@
-"""The rail under a stretch of a route, against each track laid out in turn."""
+"""The rail under a locomotive, against each track laid out in turn."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from itertools import accumulate
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.profile import RouteProfile, steepest_on_ways, track_pieces
+from gradehaul.haulage.demand import rails_under
+from gradehaul.haulage.profile import RouteProfile, steepest_on_ways, way_profiles
 from gradehaul.plan import load_plan, read_plan
 
 LENGTHS = st.lists(st.integers(1, 9), min_size=1, max_size=6)
@@ -26,33 +29,35 @@ def profile_of(lengths: list[int], *, lap: bool) -> RouteProfile:
     return replace(profile, route=route, rails=tuple(map(str, range(len(lengths)))))
 
 
-def laid_out(lengths: list[int], start: int, stop: int, *, lap: bool) -> set[str]:
+def laid_out(lengths: list[int], start: float, stop: float, *, lap: bool) -> set[str]:
     ends = list(accumulate(lengths, initial=0))
     whole = ends[-1]
     return {
         str(number)
         for turn in (range(-60, 60) if lap else (0,))
         for number in range(len(lengths))
-        if ends[number] + turn * whole <= stop and ends[number + 1] + turn * whole >= start
+        if ends[number] + turn * whole < stop and ends[number + 1] + turn * whole > start
     }
 
 
-@example(lengths=[1, 1], start=0, size=0, lap=True)  # the joint at which the lap closes
-@example(lengths=[2, 1, 3], start=-12, size=1, lap=True)
-@given(LENGTHS, st.integers(-30, 54), st.integers(0, 30), st.booleans())
-def test_the_rail_under_a_stretch_is_that_of_every_track_it_touches(lengths, start, size, lap):
+@example(lengths=[1, 1], behind=0, size=1, lap=True)  # the joint at which the lap closes
+@example(lengths=[2, 1, 3], behind=12, size=1, lap=True)
+@given(LENGTHS, st.integers(0, 30), st.integers(1, 30), st.booleans())
+def test_the_rail_under_a_locomotive_is_that_of_every_track_that_it_stands_on(lengths, behind, size, lap):
     profile = profile_of(lengths, lap=lap)
-    stop = start + size
-    if not lap:
-        start, stop = min(start, sum(lengths)), min(stop, sum(lengths))
-    expected = laid_out(lengths, start, stop, lap=lap) or {"0"}
-    assert profile.rails_under(start / 10, stop / 10) == expected
+    train = SimpleNamespace(locos=[(SimpleNamespace(length=size / 10), behind / 10)])
+    places, under = rails_under(profile, train)
+    for half in range(2 * sum(lengths)):  # in the middle between any two places where anything can change
+        head = half / 2 + 0.25
+        (found,) = under[int(np.searchsorted(places, head / 10)) - 1]
+        expected = laid_out(lengths, head - behind - size, head - behind, lap=lap)
+        assert set(found) == (expected or {"0"})
 
 
 @pytest.mark.parametrize("name", ["yard", "n-mountain", "two-levels", "switchback"])
 def test_the_steepest_on_every_way_is_that_of_the_routes_over_it(name):
     layout = Layout(load_plan(f"plans/{name}.toml"))
-    steepest = steepest_on_ways(track_pieces(layout.alignment), layout.coefficient)
+    steepest = steepest_on_ways(way_profiles(layout.alignment), layout.coefficient)
     seen = set()
     for route in layout.routes:
         profile = layout.profile(route)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.demand import gravity_and_curves
 from gradehaul.haulage.longest import Climb, Load
-from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, track_pieces
+from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
 from gradehaul.haulage.verdict import Verdict, judge
@@ -72,7 +72,7 @@ def answer(text: str) -> Answers:
     plan = read_plan(text)
     alignment = align(plan)
     curves = curve_costs(plan.curve_resistance, plan.scale)
-    laid = track_pieces(alignment)
+    laid = way_profiles(alignment)
     routes = find_routes(MovementGraph(plan), steepest_on_ways(laid, curves.coefficient)).routes
     profiles = {route.name: route_profile(laid, route, curves) for route in routes}
     return Answers(plan, alignment, profiles, Pulls(plan))

@@ -215,7 +215,7 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
         (
             0.022,
             "grade",
-            'a grade needs its unit, got 0.022; write "2.2 %" if this is rise over run, "0.022 %" if per cent',
+            'a grade needs its unit, got 0.022; write "2.2 %" if this is rise over run, "0.022 %" if percent',
         ),
         ("1/45", "grade", 'a grade needs its unit, got "1/45"; write "1 in 45"'),
         (75, "share", 'a share without a unit lies between 0 and 1, got 75; write "75 %"'),

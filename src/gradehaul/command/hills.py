@@ -108,7 +108,9 @@ def clearance(
 )
 @click.option("--survey", "surveys", metavar="NAME", multiple=True, help="Correct a survey instead; repeat for more.")
 @click.option(
-    "--target", type=GRADE, help="With a survey: the intended grade.  [default: its own, else even from end to end]"
+    "--target",
+    type=GRADE,
+    help="With a survey: the intended grade.  [default: its own, else the even grade and a step]",
 )
 @click.option(
     "--shim", type=LENGTH, help="With a survey: the largest correction.  [default: its own, else 1/4 in or 6 mm]"

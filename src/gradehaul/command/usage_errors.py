@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import textwrap
 
 import click
 
@@ -20,11 +19,7 @@ _NUMBER = 3
 
 
 def misused(error: click.UsageError, ctx: click.Context) -> str:
-    """Return what is wrong with a command line in lines of 80, with the nearest name where one is unknown."""
-    return textwrap.fill(_fault(error, ctx), 80, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
-
-
-def _fault(error: click.UsageError, ctx: click.Context) -> str:
+    """Return what is wrong with a command line in a line, with the nearest name where one is unknown."""
     place, command = _where(error, ctx)
     match error:
         case click.NoSuchOption():

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
 from functools import cache
 from typing import NamedTuple
 
@@ -11,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.adhesion import Pulls, weakest_basis
+from gradehaul.haulage.adhesion import Pull, Pulls, weakest_basis
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.tension import friction_of_tension
 from gradehaul.haulage.train import Train
@@ -23,41 +22,77 @@ TIE = 1e-9
 """Every comparison of demand with pull allows this share of the pull, so that a load exact on paper is not lost to
 rounding."""
 
-TOUCH = 1e-10
+_TOUCH = 1e-10
 """Rail that a locomotive only touches at its end, to within this, m, is not under it: else rounding would decide."""
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Supply:
-    """The pull of the locomotives of a train along a route, before they lift themselves: functions of the head's place.
-
-    A pull that is the same all the way is a plain number.
-    """
-
-    standing: PiecewiseQuadratic | float
-    slipping: PiecewiseQuadratic | float
+_NEAR = 1e-9
+"""Places so near one another, m, are one."""
 
 
-def rails_along(profile: RouteProfile, rail: str) -> tuple[tuple[str, ...], ...]:
-    """Return the conditions that each track may have as planned, settled or on the first day; else one for all."""
-    return tuple(on_day(rail, own) for own in profile.rails) if rail in PLANNED else ((rail,),)
+Pulled = PiecewiseQuadratic | float
+"""A pull by the place of a train's head, N; a plain number where it is the same all the way."""
 
 
-def rails_between(profile: RouteProfile, rail: str, start: float, stop: float) -> tuple[str, ...]:
-    """Return the rail conditions under a stretch of a route, m, in order of their names."""
-    return on_day(rail, sorted(profile.rails_under(start, stop))) if rail in PLANNED else (rail,)
+class Supply(NamedTuple):
+    """The pull of the locomotives of a train along a route, before they lift themselves."""
+
+    standing: Pulled
+    slipping: Pulled
 
 
-def on_day(rail: str, planned: Collection[str]) -> tuple[str, ...]:
-    """Return planned conditions as they are on the day of ``as planned`` or ``as planned fresh``."""
-    if rail == AS_PLANNED:
-        return tuple(planned)
-    return tuple(map(_on_first_day, planned))
+Under = tuple[tuple[str, ...], ...]
+"""The rail conditions that may be under each locomotive of a train."""
 
 
 @cache
 def _on_first_day(rail: str) -> str:
     return RailCondition.named(rail).on_first_day.name
+
+
+def on_day(rail: str, planned: Under) -> Under:
+    """Return what is under locomotives on the day of ``as planned`` or ``as planned fresh``."""
+    return planned if rail == AS_PLANNED else tuple(tuple(map(_on_first_day, own)) for own in planned)
+
+
+def alike(rail: str, train: Train) -> Under:
+    """Return what is under the locomotives of a train where all rails are in one condition."""
+    return ((rail,),) * len(train.locos)
+
+
+class _Passed(NamedTuple):
+    """Stretches with one planned condition each, and between which places of the head each is under a locomotive, m."""
+
+    rails: list[tuple[str, ...]]
+    start: FloatArray
+    stop: FloatArray
+
+    def under(self, start: float, stop: float) -> tuple[str, ...]:
+        """Return the conditions of those that are under it with the head anywhere between two places."""
+        inside = np.flatnonzero((self.start < stop) & (start < self.stop)).tolist()
+        return tuple(sorted({each for k in inside for each in self.rails[k]}))
+
+
+def _passed(profile: RouteProfile, train: Train) -> list[_Passed]:
+    """Return what passes under each locomotive of a train."""
+    rails = profile.rails
+    changes = [0, *(k for k in range(1, len(rails)) if rails[k] != rails[k - 1])]
+    starts = profile.starts[[*changes, -1]]
+    spans = [heads_over(profile, starts, loco.length, behind) for loco, behind in train.locos]
+    return [_Passed([rails[changes[k]] for k in own], start, stop) for own, start, stop in spans]
+
+
+def rails_under(profile: RouteProfile, train: Train, first: float = 0.0) -> tuple[FloatArray, list[Under]]:
+    """Return places of a train's head, m, and the planned conditions under each of its locomotives between them.
+
+    The places begin with `first` and end with the route.
+    """
+    passed = _passed(profile, train)
+    edges = np.concatenate([[first, profile.length], *(edges for each in passed for edges in (each.start, each.stop))])
+    places = distinct(edges[(edges >= first) & (edges <= profile.length)])
+    if places.size == 1:  # as long as its route: it stands in one place
+        places = np.repeat(places, 2)
+    middle = (0.5 * (places[:-1] + places[1:])).tolist()
+    return places, [tuple(each.under(at, at) for each in passed) for at in middle]
 
 
 def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supply:
@@ -77,25 +112,24 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     (0.7911, 0.6178)
     """
     _refuse_legs(profile)
-    locos = train.locos
-    rails = rails_along(profile, rail)
-    totals: list[PiecewiseQuadratic | float] = []
+    places, under = profile.starts, [alike(rail, train)]
+    if rail in PLANNED:
+        places, planned = rails_under(profile, train)
+        under = [on_day(rail, each) for each in planned]
+    locos = [loco for loco, _ in train.locos]
+    totals: list[Pulled] = []
     for kind in (pulls.standing, pulls.slipping):
-        weakest = [
-            {own: min(kind(loco, each).value for each in own) for own in dict.fromkeys(rails)} for loco, _ in locos
-        ]
-        if len(set(rails)) == 1:
-            totals.append(train.together * sum(values[rails[0]] for values in weakest))
-            continue
-        parts = [
-            weakest_under(profile, loco.length, behind, [values[own] for own in rails])
-            for (loco, behind), values in zip(locos, weakest, strict=True)
-        ]
-        total = parts[0]
-        for part in parts[1:]:
-            total = total + part
-        totals.append(total * train.together)
+        total = {
+            each: train.together * sum(weakest(kind, *pair) for pair in zip(locos, each, strict=True))
+            for each in dict.fromkeys(under)
+        }
+        totals.append(total[under[0]] if len(total) == 1 else steps(places, [total[each] for each in under]))
     return Supply(*totals)
+
+
+def weakest(pull: Callable[[Loco, str], Pull], loco: Loco, rails: Iterable[str]) -> float:
+    """Return the weakest pull of a locomotive on any of some rail conditions, N."""
+    return min(pull(loco, rail).value for rail in rails)
 
 
 def _refuse_legs(profile: RouteProfile) -> None:
@@ -118,19 +152,20 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
 
     `head` is the place of the head, m; None for the least certain anywhere on the route.
     """
-    standing: list[Basis] = []
-    slipping: list[Basis] = []
-    for loco, behind in train.locos:
-        if head is None:
-            under: Collection[str] = {each for own in rails_along(profile, rail) for each in own}
-        else:
-            under = rails_between(profile, rail, head - behind - loco.length, head - behind)
-        given = [[kind(loco, each) for each in under] for kind in (pulls.standing, pulls.slipping)]
-        for kind, found in zip(given, (standing, slipping), strict=True):
+    around = (-np.inf, np.inf) if head is None else (head - _NEAR, head + _NEAR)
+    under = alike(rail, train)
+    if rail in PLANNED:
+        under = on_day(rail, tuple(each.under(*around) for each in _passed(profile, train)))
+    found: list[Basis] = []
+    for kind in (pulls.standing, pulls.slipping):
+        bases: list[Basis] = []
+        for (loco, _), own in zip(train.locos, under, strict=True):
             # the weakest pull counts where a locomotive stands on several conditions, and of equals the least certain
-            least = min(pull.value for pull in kind)
-            found += [pull.basis for pull in kind if head is None or pull.value == least]
-    return Bases(weakest_basis(standing), weakest_basis(slipping))
+            least = weakest(kind, loco, own)
+            given = [kind(loco, each) for each in own]
+            bases += [pull.basis for pull in given if head is None or pull.value == least]
+        found.append(weakest_basis(bases))
+    return Bases(*found)
 
 
 def heads_over(
@@ -149,23 +184,7 @@ def heads_over(
         number = np.tile(number, rounds + 1)
     else:
         begin = np.concatenate([[-np.inf], begin[1:]])
-    return number, begin + behind + TOUCH, end + behind + length - TOUCH
-
-
-def weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
-    """Return the weakest pull under a locomotive as a function of the head's place, from 0 to the route's length."""
-    value = np.array(pull)
-    changes = np.concatenate([[0], np.flatnonzero(np.diff(value)) + 1])
-    own, from_head, to_head = heads_over(profile, profile.starts[np.append(changes, -1)], length, behind)
-    value = value[changes][own]
-    places = distinct(np.concatenate([[0.0, profile.length], from_head, to_head]))
-    places = places[(places >= 0) & (places <= profile.length)]
-    middle = 0.5 * (places[:-1] + places[1:])
-    weakest = np.full(middle.size, np.inf)
-    for a, b, v in zip(from_head, to_head, value, strict=True):
-        under = slice(*np.searchsorted(middle, [a, b]))
-        np.minimum(weakest[under], v, out=weakest[under])
-    return steps(places, weakest)
+    return number, begin + behind + _TOUCH, end + behind + length - _TOUCH
 
 
 def edge_weights(line_weights: FloatArray) -> FloatArray:

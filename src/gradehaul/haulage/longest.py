@@ -11,7 +11,7 @@ from typing import ClassVar, Literal
 import numpy as np
 
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
-from gradehaul.haulage.demand import TIE, Demand, bases_at, demand, demand_at, edge_weights, supply, tension_at
+from gradehaul.haulage.demand import TIE, Demand, Pulled, bases_at, demand, demand_at, edge_weights, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.train import Engine, Train, headed_by, pushed
@@ -119,7 +119,7 @@ class Worst:
         profile: RouteProfile,
         train: Callable[[int], Train],
         car: Car,
-        pull: Callable[[int], PiecewiseQuadratic] | None = None,
+        pull: Callable[[int], Pulled] | None = None,
     ) -> None:
         self._profile, self._train, self._pull = profile, train, pull
         self._row = GRAVITY * car.mass * (1 + _SLACK) * profile.rows_of_cars(car.length) + _LEAST_SLACK
@@ -262,18 +262,11 @@ class _Run:
             self._tested[rail, test] = found
         return self._tested[rail, test]
 
-    def _by_count(self, rail: str, name: str, shortest: PiecewiseQuadratic) -> Callable[[int], PiecewiseQuadratic]:
+    def _by_count(self, rail: str, name: str, shortest: PiecewiseQuadratic) -> Callable[[int], Pulled]:
         if not self._pushed:  # locomotives ahead of their cars stand alike whatever follows
             return lambda _: shortest
-
         profile, train, pulls = self.profile, self.train, self.pulls
-
-        def pull(count: int) -> PiecewiseQuadratic:
-            given = getattr(supply(profile, train(count), rail, pulls), name)
-            assert isinstance(given, PiecewiseQuadratic)
-            return given
-
-        return pull
+        return lambda count: getattr(supply(profile, train(count), rail, pulls), name)
 
     def binds(self, rail: str, count: int) -> Binds:
         """Return what stops the train of a number of cars on a rail condition."""

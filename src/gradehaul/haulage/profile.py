@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
 import numpy as np
 
@@ -24,92 +24,34 @@ _ROW_PARTS = (64, 32, 16, 8, 4, 2, 1)
 """Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can need."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class TrackPieces:
-    """Every track of an alignment as pieces in long arrays, first all tracks forward, then all of them backward.
+class WayProfile(NamedTuple):
+    """A track as it is run over one way: railhead, m, and summed curvature, rad, which break at the same places."""
 
-    Routes take whole runs of pieces from it, so that making a profile costs no work piece by piece. `first` holds
-    where each track's pieces begin in the forward half, shape (tracks + 1,).
-    """
-
-    index: Mapping[str, int]
-    first: np.ndarray[tuple[int], np.dtype[np.intp]]
-    width: FloatArray
-    grade: FloatArray
-    grade_change: FloatArray
-    curvature: FloatArray
-    curvature_change: FloatArray
-    start_height: tuple[FloatArray, FloatArray]
-    """Railhead of each track where a train enters it, forward and backward."""
-    rails: tuple[tuple[str, ...], ...]
-    """The conditions that each track may have: first the planned one, clean where nothing is said."""
-    names: tuple[str, ...]
-
-    def run(self, way: Way) -> slice:
-        """Return the run of pieces of one way."""
-        track = self.index[way.track]
-        begin, end = int(self.first[track]), int(self.first[track + 1])
-        half = 0 if way.forward else int(self.first[-1])
-        return slice(half + begin, half + end)
+    name: str
+    rails: tuple[str, ...]
+    """The conditions that it may have: first the planned one, clean where nothing is said."""
+    railhead: PiecewiseQuadratic
+    turning: PiecewiseQuadratic
 
 
-def track_pieces(alignment: Alignment) -> TrackPieces:
-    """Lay the tracks of an alignment out as pieces, at the breakpoints of railhead and curvature together."""
-    tracks = list(alignment.tracks.values())
-    starts = np.concatenate([[0.0], np.cumsum([track.length for track in tracks])])
-    railhead = _laid_out([track.railhead for track in tracks], starts)
-    turning = _laid_out([track.turning for track in tracks], starts)
-    left = distinct(np.concatenate([railhead.breaks, turning.breaks]))
-    width = np.diff(left)
-    middle = left[:-1] + 0.5 * width
-    grade, grade_change = _slopes(railhead, left[:-1], middle)
-    curvature, curvature_change = _slopes(turning, left[:-1], middle)
-
-    first = np.searchsorted(left, starts)
-    first[-1] = width.size
-    turned = np.arange(width.size)[::-1]  # the tracks in reverse order, each from its far end
-    by_track = np.argsort(np.searchsorted(first, turned, side="right"), kind="stable")
-    turned = turned[by_track]  # the tracks in order again, each from its far end
-
-    height = np.array([track.railhead.values[0] for track in tracks])
-    far_height = np.array([track.railhead.ends[-1] for track in tracks])
-    return TrackPieces(
-        index={track.id: number for number, track in enumerate(tracks)},
-        first=first,
-        width=np.concatenate([width, width[turned]]),
-        grade=np.concatenate([grade, -(grade + width * grade_change)[turned]]),
-        grade_change=np.concatenate([grade_change, grade_change[turned]]),
-        curvature=np.concatenate([curvature, (curvature + width * curvature_change)[turned]]),
-        curvature_change=np.concatenate([curvature_change, -curvature_change[turned]]),
-        start_height=(height, far_height),
-        rails=tuple((track.rail or CLEAN,) for track in tracks),
-        names=tuple(track.name for track in tracks),
-    )
+def way_profiles(alignment: Alignment) -> dict[Way, WayProfile]:
+    """Return the profile of every way over the tracks of an alignment, of which routes are made."""
+    found: dict[Way, WayProfile] = {}
+    for track in alignment.tracks.values():
+        # both reach to the end of the track, but for rounding
+        breaks = distinct(np.concatenate([track.railhead.breaks, track.turning.breaks[:-1]]))
+        railhead, turning = track.railhead.divided(breaks), track.turning.divided(breaks)
+        rails = (track.rail or CLEAN,)
+        found[Way(track.id, forward=True)] = WayProfile(track.name, rails, railhead, turning)
+        back = -turning.reverse() + float(turning.ends[-1])
+        found[Way(track.id, forward=False)] = WayProfile(track.name, rails, railhead.reverse(), back)
+    return found
 
 
-def _laid_out(parts: Sequence[PiecewiseQuadratic], starts: FloatArray) -> PiecewiseQuadratic:
-    """Lay functions end to end with their starts exactly as passed in, so that all of them break at the same places."""
-    long = join(parts)
-    count = [part.values.size for part in parts]
-    offset = np.repeat(starts[:-1], count)
-    own = np.concatenate([part.breaks[:-1] for part in parts])
-    return PiecewiseQuadratic(np.append(offset + own, starts[-1]), long.values, long.slopes, long.seconds)
-
-
-def _slopes(function: PiecewiseQuadratic, left: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray]:
-    piece = np.clip(np.searchsorted(function.breaks, middle, side="right") - 1, 0, function.values.size - 1)
-    second = function.seconds[piece]
-    return function.slopes[piece] + (left - function.breaks[piece]) * second, second
-
-
-def steepest_on_ways(laid: TrackPieces, coefficient: float) -> dict[Way, float]:
+def steepest_on_ways(profiles: Mapping[Way, WayProfile], coefficient: float) -> dict[Way, float]:
     """Return the steepest effective grade on every way: grade plus curve resistance, at a point."""
-    start = laid.grade + coefficient * laid.curvature
-    end = start + laid.width * (laid.grade_change + coefficient * laid.curvature_change)
-    first = np.concatenate([laid.first[:-1], laid.first[:-1] + laid.first[-1]])
-    steepest = np.maximum.reduceat(np.maximum(start, end), first).tolist()
-    ways = [Way(track, forward) for forward in (True, False) for track in laid.index]
-    return dict(zip(ways, steepest, strict=True))
+    grades = {way: compensated(each.railhead, each.turning, coefficient).derivative() for way, each in profiles.items()}
+    return {way: float(max(grade.values.max(), grade.ends.max())) for way, grade in grades.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,21 +193,6 @@ class RouteProfile:
         number = int(np.searchsorted(self.starts, place + (1e-9 if ahead else -1e-9), side="right")) - 1
         return self.tracks[min(max(number, 0), len(self.tracks) - 1)]
 
-    def rails_under(self, start: float, stop: float) -> frozenset[str]:
-        """Return the rail conditions that may be under a stretch, both sides of a joint at its ends counted.
-
-        Behind the origin the rail is that of the first track; on a lap it is the lap's.
-        """
-        if self.route.lap and stop - start >= self.length:
-            return frozenset(each for own in self.rails for each in own)
-        laps = math.floor((start - 1e-9) / self.length) if self.route.lap else 0
-        found: set[str] = set()
-        for back in (laps * self.length, (laps + 1) * self.length) if self.route.lap else (0.0,):
-            first = int(np.searchsorted(self.starts[1:], start - back - 1e-9, side="left"))
-            last = int(np.searchsorted(self.starts[:-1], stop - back + 1e-9, side="right"))
-            found.update(*self.rails[first:last])
-        return frozenset(found or self.rails[0])
-
     def first_head(self, train_length: float) -> float:
         """Return the head's first position: the train's length where it starts whole on the route, else the origin."""
         return min(train_length, self.length) if self.route.starts_whole else 0.0
@@ -374,39 +301,23 @@ def compensated(railhead: PiecewiseQuadratic, turning: PiecewiseQuadratic, coeff
     )
 
 
-def route_profile(laid: TrackPieces, route: Route, curves: CurveCosts) -> RouteProfile:
+def route_profile(profiles: Mapping[Way, WayProfile], route: Route, curves: CurveCosts) -> RouteProfile:
     """Return the profile of a route.
 
     E(s) = z(s) + C K(s), with K(s) = ∫|κ| ds; the effective grade is dE/ds. Exact: z and K are linear or quadratic
     on every piece, and so is E.
     """
-    runs = [laid.run(way) for way in route.ways]
-
-    def take(array: FloatArray) -> FloatArray:
-        return np.concatenate([array[run] for run in runs])
-
-    width = take(laid.width)
-    breaks = np.concatenate([[0.0], np.cumsum(width)])
-    numbers = [laid.index[way.track] for way in route.ways]
-    origin = float(laid.start_height[0 if route.ways[0].forward else 1][numbers[0]])
-    railhead = _summed(breaks, width, take(laid.grade), take(laid.grade_change), origin)
-    turning = _summed(breaks, width, take(laid.curvature), take(laid.curvature_change), 0.0)
-    counts = np.cumsum([0, *(run.stop - run.start for run in runs)])
+    parts = [profiles[way] for way in route.ways]
+    railhead = join([part.railhead for part in parts], follow_on=True)
+    turning = join([part.turning for part in parts], follow_on=True)
     return RouteProfile(
         route=route,
         curves=curves,
         railhead=railhead,
         turning=turning,
         effort=compensated(railhead, turning, curves.coefficient),
-        starts=breaks[counts],
-        tracks=tuple(laid.names[number] for number in numbers),
-        rails=tuple(laid.rails[number] for number in numbers),
-        legs=tuple(route_profile(laid, leg, curves) for leg in route.legs),
+        starts=railhead.breaks[np.cumsum([0, *(part.railhead.values.size for part in parts)])],
+        tracks=tuple(part.name for part in parts),
+        rails=tuple(part.rails for part in parts),
+        legs=tuple(route_profile(profiles, leg, curves) for leg in route.legs),
     )
-
-
-def _summed(
-    breaks: FloatArray, width: FloatArray, slopes: FloatArray, seconds: FloatArray, start: float
-) -> PiecewiseQuadratic:
-    gain = width * (slopes + 0.5 * width * seconds)
-    return PiecewiseQuadratic(breaks, start + np.concatenate([[0.0], np.cumsum(gain)[:-1]]), slopes, seconds)

@@ -61,7 +61,7 @@ def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:
     """Return the curve coefficient C, m: a curve of radius R adds as much as a grade of C / R.
 
     Models: ``degree``, C = 0.69855 m / ratio, full-size practice scaled; ``wheelbase``, C = f (0.72 e + 0.47 a) with e
-    the gauge (the distance between rail centers in the original, a few per cent more), a the rigid wheelbase and f the
+    the gauge (the distance between rail centers in the original, a few percent more), a the rigid wheelbase and f the
     friction of the model's own wheel on its rail (Protopapadakis, name and constants from memory); ``coefficient``,
     measured by the builder as (pull on the curve - pull on straight) / weight × R.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, get_args
 
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.demand import TIE, bases_at, demand, supply
+from gradehaul.haulage.demand import TIE, Pulled, bases_at, demand, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis
@@ -188,12 +188,12 @@ def _moved(verdict: Verdict, by: float) -> Verdict:
     )
 
 
-def less(pull: PiecewiseQuadratic | float, demanded: PiecewiseQuadratic) -> PiecewiseQuadratic:
+def less(pull: Pulled, demanded: PiecewiseQuadratic) -> PiecewiseQuadratic:
     """Return a pull less what is demanded, as a function of the head's place."""
     return pull - demanded if isinstance(pull, PiecewiseQuadratic) else demanded * -1.0 + pull
 
 
-def greatest(pull: PiecewiseQuadratic | float) -> float:
+def greatest(pull: Pulled) -> float:
     """Return the greatest value of a pull."""
     return pull.greatest().value if isinstance(pull, PiecewiseQuadratic) else pull
 

@@ -58,7 +58,7 @@ class AnswerRecord(Documented):
     def to_dict(self) -> dict[str, Any]:
         """Return the answer as ``--json`` prints it: plain dicts, lists, text and numbers, no arrays.
 
-        Keys are lower case with their SI unit as suffix; ``_pct`` is per cent. They are stable: others may be added.
+        Keys are lower case with their SI unit as suffix; ``_pct`` is percent. They are stable: others may be added.
         """
         from gradehaul import __version__
 

@@ -398,4 +398,4 @@ def _needs_unit(bare: float, given: _Given) -> tuple[str, str]:
     if not 0.0 < abs(bare) < 0.1:
         return "a grade needs its unit", f'"{written} %"'
     percent = f'"{digits(100.0 * bare)} %"'  # as a percentage no hill, as rise over run a usual one
-    return "a grade needs its unit", f'{percent} if this is rise over run, "{written} %" if per cent'
+    return "a grade needs its unit", f'{percent} if this is rise over run, "{written} %" if percent'

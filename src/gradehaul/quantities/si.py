@@ -26,7 +26,7 @@ class SI:
     kind
         What the number is, None where no reader has a unit of his own for it.
     times
-        What the value in SI units is multiplied by in a document: 100 for what is shown in per cent.
+        What the value in SI units is multiplied by in a document: 100 for what is shown in percent.
     places
         Decimals of an array in a document, None for six digits that count.
     """
@@ -50,7 +50,7 @@ Kilograms = Annotated[float, SI("kg", "kg", "mass")]
 Radians = Annotated[float, SI("degrees", "deg", None, math.degrees(1.0))]
 """In rad; documents have it in degrees."""
 Ratio = Annotated[float, PERCENT]
-"""A plain ratio, such as a grade; documents have it in per cent."""
+"""A plain ratio, such as a grade; documents have it in percent."""
 Share = Annotated[float, SI("", "")]
 """A plain ratio that documents have as it is, such as a chance or a share of a weight."""
 Hours = Annotated[float, SI("h", "")]

@@ -137,6 +137,13 @@ class PiecewiseQuadratic:
         """Return the part between two places within it."""
         return sum_of_shifted([(self, 1.0, 0.0)], start, stop)
 
+    def divided(self, breaks: FloatArray) -> PiecewiseQuadratic:
+        """Return the same function in other pieces, between places among which its own breakpoints are."""
+        piece = self.breaks[1:-1].searchsorted(0.5 * (breaks[:-1] + breaks[1:]))
+        t, second = breaks[:-1] - self.breaks[piece], self.seconds[piece]
+        slope = self.slopes[piece] + t * second
+        return PiecewiseQuadratic(breaks, self.values[piece] + t * (slope - 0.5 * t * second), slope, second)
+
     def vertices(self) -> tuple[NDArray[np.intp], FloatArray]:
         """Return the pieces that turn within their stretch, and how far along each."""
         bent = np.flatnonzero(self.seconds)

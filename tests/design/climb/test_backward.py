@@ -15,8 +15,7 @@ from command_line import run
 from gradehaul.design.climb import hill as hills
 from gradehaul.design.climb.designs import design_helix
 from gradehaul.design.climb.headroom import clears
-from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of
+from gradehaul.design.climb.helix import HelixBuild, HelixGiven, helix_of, usual_helix_build
 from gradehaul.design.climb.hill import Direction, directions_of, judged_rails, steps_of
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
 from gradehaul.design.climb.search import GRADE_STEP, TrainTest, search_helix, search_incline, train_test
@@ -214,7 +213,7 @@ def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: HelixBuild) ->
         search_helix("radius", HelixGiven(grade=0.02, turns=3), build, passing(stock, ["clean"], "express"))
     with pytest.raises(RouteError, match="rail condition"):
         search_helix("radius", HelixGiven(grade=0.02, turns=3), build, passing(stock, ["wet"]))
-    with pytest.raises(DesignError, match=r'no radius up to 259.9 in works: train "local" stalls on treated rail'):
+    with pytest.raises(DesignError, match=r'no radius up to 259.8 in works: train "local" stalls on treated rail'):
         search_helix("radius", HelixGiven(grade=0.05, turns=3), build, passing(stock, ["treated"]))
 
 

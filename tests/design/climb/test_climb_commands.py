@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import shlex
 from pathlib import Path
 
 import pytest
 
 from command_line import run
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan import load_plan
 
 PLAN = "--plan plans/first-hill.toml"
 USUAL = ["helix", *PLAN.split(), "--radius", "30", "--rise-per-turn", "5", "--turns", "3"]
@@ -33,20 +36,24 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
 
 
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
-    page = " ".join(run(*USUAL, "--tracks", "2", "--ease", "8").stdout.split())
-    for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "raised edge"):
+    page = " ".join(run(*USUAL, "--ease", "8").stdout.split())
+    for words in ("effective grade", "clear height left", "floor needed", "raised edge"):
         assert words in page
     for words in ("children", "local codes", "qualified person"):
         assert words in page
     found = run("helix", "--plan", "plans/first-hill.toml", "--find", "radius", "--rise-per-turn", "5", "--turns", "3")
-    assert 'A radius 0.025 in smaller does not work: train "local" is marginal on treated fresh rail.' in " ".join(
+    assert 'A radius 0.01 in smaller does not work: train "local" is marginal on treated fresh rail.' in " ".join(
         found.stdout.split()
     )
 
 
 def test_a_cure_stands_beside_what_it_is_now_and_tension_on_the_first_screen() -> None:
-    low = run("helix", "--scale", "HO", "--radius", "27", "--rise-per-turn", "4", "--turns", "3").stdout
-    assert "a deck of 0.14 in or less (now 0.50 in)" in " ".join(low.split())
+    helix = ["helix", "--scale", "HO", "--radius", "27", "--rise-per-turn", "4", "--turns", "3"]
+    low = " ".join(run(*helix).stdout.split())
+    cure = re.search(r"a deck of (\S+ in) or less \(now 0.50 in\)", low)
+    assert cure, low
+    assert "TOO LOW" in low
+    assert "TOO LOW" not in run(*helix, "--deck", cure[1]).stdout  # as it is shown
     small = run("helix", "--scale", "N", "--radius", "13", "--rise", "2", "--turns", "1").stdout
     assert "radius over the longest vehicle 1.99" in " ".join(small.split())  # 1.994, on the safe side of 2
     assert "too tight, under 2 (2 pushing it" in " ".join(small.split())
@@ -54,6 +61,36 @@ def test_a_cure_stands_beside_what_it_is_now_and_tension_on_the_first_screen() -
     assert 'Look at this first: train "stone": it wraps 276 degrees of curve: coupler tension' in " ".join(
         tight.split()
     )
+
+
+def test_a_radius_that_headroom_sets_is_not_blamed_on_the_train() -> None:
+    find = ["helix", *PLAN.split(), "--find", "radius", "--turns", "3", "--rail", "clean", "--rise-per-turn"]
+    shown = " ".join(run(*find, "4.3").stdout.split())
+    cure = re.search(r"not the train, which would do with (\S+) in\. A deck of (\S+ in) or less", shown)
+    assert cure, shown
+    thin = " ".join(run(*find, "4.3", "--deck", cure[2]).stdout.split())
+    assert f" radius {cure[1]} in " in thin
+    assert "Headroom sets" not in thin
+
+
+def test_a_helix_half_built_is_a_plan_with_the_height_measured(tmp_path: Path) -> None:
+    page = Path("docs/design-of-climbs.md").read_text(encoding="utf-8")
+    (line,) = re.findall(r"```toml\n(.*?)```", page, re.DOTALL)
+    whole, plan = tmp_path / "helix.toml", tmp_path / "half.toml"
+    design = ["helix", *PLAN.split(), "--radius", "26", "--turns"]
+    assert run(*design, "3", "--rise-per-turn", "4.5", "-o", whole).exit_code == 0
+    half = re.sub(r"\[line.Helix\]\n.*?(?=\n\[)", line, whole.read_text(encoding="utf-8"), flags=re.DOTALL)
+    plan.write_text(half, encoding="utf-8")
+    layout = Layout(load_plan(plan))
+    names = {track.name: track.id for track in layout.plan.tracks.values()}
+    built, rest = (layout.alignment.tracks[names[name]].railhead for name in ("Built", "To build"))
+    assert built.at([built.stop])[0] == pytest.approx(9.25 * 0.0254, abs=5e-4)  # where its grades meet
+    left = json.loads(run(*design, "1", "--rise", "4.25", "--json").stdout)
+    middle = rest.derivative()(0.5 * rest.stop)
+    assert 100 * middle == pytest.approx(left["helix"]["grade_pct"], rel=1e-4)
+    assert run("clearance", plan, "--strict").exit_code == 0
+    plan.write_text(half.replace("9.25", "9.6"), encoding="utf-8")  # so that the turn to build lies too low
+    assert run("clearance", plan, "--strict").exit_code == 1
 
 
 @pytest.mark.parametrize(
@@ -86,7 +123,6 @@ PARTS = [
         "level plans/first-hill.toml --at-least 'Ridge = 3' --target '2 %'",
         "--at-least has no effect beside --survey",
     ),
-    (f"helix {PLAN} --centers 2", "--centers needs --tracks 2"),
     (f"helix {PLAN} --car boxcar", "--car needs --sweep"),
     (f"helix {PLAN} --train local", "--train needs --find radius, --find grade or --sweep"),
     (f"helix {PLAN} --sweep 18 40 3 6 --radius 24", "--radius has no effect beside --sweep"),
@@ -148,7 +184,7 @@ LINES = [
         f"incline {PLAN} --find rise --length 20 --curve 30 60",
         (
             "a length of 20 in has no room for its curves and vertical curves, got curves of 31.42 in and two "
-            "vertical curves of 0.175 in; write a longer length, less of curve, or a shorter --vertical-curve"
+            "vertical curves of 0.34 in; write a longer length, less of curve, or a shorter --vertical-curve"
         ),
     ),
 ]

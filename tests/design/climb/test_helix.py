@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 
 from command_line import run
 from gradehaul.design.climb.headroom import Headroom, clears, headroom_of
-from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in, usual_helix_build
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of
+from gradehaul.design.climb.helix import Helix, HelixBuild, HelixGiven, helix_of, radius_in, usual_helix_build
 from gradehaul.design.climb.hill import coefficient_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.reader import read_plan
@@ -55,10 +54,7 @@ def build(stock: Plan) -> HelixBuild:
 
 
 builds = st.builds(
-    lambda straight, ease, vertical: replace(
-        usual_helix_build(read_plan(STOCK)), straight=straight, ease=ease, vertical=vertical
-    ),
-    st.sampled_from([0.0, 0.25, 0.8]),
+    lambda ease, vertical: replace(usual_helix_build(read_plan(STOCK)), ease=ease, vertical=vertical),
     st.sampled_from([0.0, 0.1, 0.3]),
     st.sampled_from([0.0, 0.2]),
 )
@@ -162,8 +158,6 @@ def test_what_is_missing_and_what_contradicts_is_told(build: HelixBuild) -> None
         helix_of(HelixGiven(radius=24 * INCH, rise_per_turn=4 * INCH, grade=0.03, turns=3), build, "in")
     with pytest.raises(DesignError, match="floor 900 mm by 900 mm contradicts radius 600 mm"):
         helix_of(HelixGiven(radius=0.6, grade=0.02, turns=3, floor=(0.9, 0.9)), build)
-    with pytest.raises(DesignError, match="whole half turns"):
-        helix_of(HelixGiven(radius=0.6, grade=0.02, turns=3.3), replace(build, straight=0.3))
     with pytest.raises(DesignError, match="must be more than 0"):
         helix_of(HelixGiven(radius=-0.6, grade=0.02, turns=3), build)
     with pytest.raises(DesignError, match="floor is too small"):
@@ -174,9 +168,8 @@ def test_what_is_missing_and_what_contradicts_is_told(build: HelixBuild) -> None
         helix_of(HelixGiven(radius=0.1, grade=0.02, turns=1), replace(build, ease=0.9))
 
 
-@pytest.mark.parametrize("straight", [0.0, 0.4])
-def test_the_radius_in_a_floor_needs_that_floor(build: HelixBuild, straight: float) -> None:
-    build = replace(build, straight=straight, ease=0.2, centers=0.05)
+def test_the_radius_in_a_floor_needs_that_floor(build: HelixBuild) -> None:
+    build = replace(build, ease=0.2)
     floor = (1.6, 1.3)
     helix = Helix(radius_in(floor, build), 2, 0.2, build)
     assert all(need <= side * (1 + 1e-12) for need, side in zip(helix.floor, floor, strict=True))
@@ -185,7 +178,6 @@ def test_the_radius_in_a_floor_needs_that_floor(build: HelixBuild, straight: flo
 
 
 @given(helices)
-@example(Helix(0.375, 1.5, 0.278, replace(usual_helix_build(read_plan(STOCK)), straight=0.8)))
 @settings(max_examples=12)
 def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: Helix) -> None:
     """Every pair of points of a helix and its approaches, one over the other within the fouling distance."""
@@ -213,9 +205,7 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
     gap = helix.clear_left(helix.vertical(stock)) + helix.build.structure
     # a point within the fouling distance may also lie that far along the track above, lower by so much
     assert gap <= least + helix.grade * helix.build.near + 2e-3
-    # with straight sides an approach parts from the turn above sooner than from the circle that is assumed
-    spare = 2e-3 if helix.build.straight else 0.0
-    assert gap >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3 - spare
+    assert gap >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3
 
 
 @given(st.floats(0.3, 1.2), st.floats(0.07, 0.14), st.integers(2, 9), builds)
@@ -248,7 +238,7 @@ def test_each_cure_of_too_little_headroom_is_enough_and_a_step_less_is_not(
         (room.least_rise_per_turn, with_per_turn, -1e-4),
         (room.least_radius, with_radius, -1e-3),
         (room.thickest_deck, with_deck, 1e-4),
-        (room.most_turns, lambda turns: replace(helix, turns=turns), 0.5 if build.straight else 0.02),
+        (room.most_turns, lambda turns: replace(helix, turns=turns), 0.02),
     ):
         if value is not None:
             assert clears(change(value), stock)
@@ -275,12 +265,3 @@ def test_a_helix_that_stands_too_close_is_judged(tmp_path: Path) -> None:
     assert sum(risers[f"{part}_m"] for part in ("deck", "roadbed", "track")) == pytest.approx(deck, abs=1e-6)
     again = ["helix", "--plan", plan, "--radius", 660, "--rise-per-turn", 120, "--turns", 2, "--json"]
     assert json.loads(run(*again).stdout)["helix"]["structure_m"] == pytest.approx(deck, abs=1e-6)
-
-
-def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, build: HelixBuild) -> None:
-    helix = Helix(0.6, 3, 0.36, replace(build, centers=0.06))
-    layout = helix.hill(stock).layout
-    outer, inner = layout.profile("Up").ruling(), layout.profile("Up inner").ruling()
-    assert outer.grade == pytest.approx(helix.outer_grade, rel=1e-7)
-    assert inner.grade == pytest.approx(helix.grade, rel=1e-7)
-    assert outer.effective < inner.effective

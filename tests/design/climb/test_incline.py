@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from checked import check
 from command_line import run
-from gradehaul.design.climb.hill import car_length, directions_of, stock_of
+from gradehaul.design.climb.hill import car_length, directions_of, steps_of, stock_of
 from gradehaul.design.climb.incline import Bend, Incline, InclineGiven, incline_of
 from gradehaul.design.climb.search import TrainTest, search_incline
 from gradehaul.errors import DesignError
@@ -170,13 +170,13 @@ def test_backwards_is_tight(stock: Plan, rail: str, need: Need, compensated: boo
     test = TrainTest(stock, "local", (rail,), need, directions_of(stock))
     short, _ = search_incline("length", fixed, test)
     assert outcome(short, stock, rail) in passing
-    shorter = incline_of(replace(fixed, length=short.length - 1e-3), stock)
+    shorter = incline_of(replace(fixed, length=short.length - steps_of(stock.unit).length), stock)
     assert outcome(shorter, stock, rail) not in passing
 
     fixed = InclineGiven(None, 7.0, None, BENDS, None, compensated)
     high, _ = search_incline("rise", fixed, test)
     assert outcome(high, stock, rail) in passing
-    higher = incline_of(replace(fixed, rise=high.rise + 1e-4), stock)
+    higher = incline_of(replace(fixed, rise=high.rise + steps_of(stock.unit).rise), stock)
     assert outcome(higher, stock, rail) not in passing
 
 
@@ -214,7 +214,7 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     for part in ("SHARPER", "right 30.0 in, 90 deg", "qualified person", "children"):
         assert part in page
     found = run("incline", "--plan", "plans/first-hill.toml", "--rise", "4", "--find", "length")
-    assert 'A length 0.025 in shorter does not work: train "local" is marginal on treated fresh rail.' in " ".join(
+    assert 'A length 0.01 in shorter does not work: train "local" is marginal on treated fresh rail.' in " ".join(
         found.stdout.split()
     )
     assert run("incline", "--scale", "HO", "--rise", "4").exit_code == 2

@@ -53,7 +53,7 @@ class OneByOne:
         coefficient = float(self.trials.curve[number])
         starting = float(self.trials.starting_curve[number]) / coefficient
         curves = replace(self.layout.curves, coefficient=coefficient, starting=starting)
-        return route_profile(self.layout._laid, self.layout.route(route), curves)
+        return route_profile(self.layout._ways, self.layout.route(route), curves)
 
     def train(self, train: Train, plan: Plan, number: int) -> Train:
         """The train with the vehicles and the pulling together of one draw."""

@@ -6,8 +6,10 @@ from dataclasses import replace
 import pytest
 
 from gradehaul.errors import Problems
+from gradehaul.plan.drawing.naming import layers
 from gradehaul.plan.drawing.records import Claim
 from plan.drawing.hand_made import assembled, label, straight
+from project import ROOT
 
 YARD = [
     straight(0, 0, 2, 0, handle="A"),
@@ -106,3 +108,9 @@ def test_points_that_name_no_joint_or_one_that_is_named():
             "write its coordinates, or within = ... for a wider look"
         ),
     ]
+
+
+def test_the_handbook_lists_the_words_of_layers() -> None:
+    table = (ROOT / "docs" / "drawings.md").read_text(encoding="utf-8").partition("| layers | words |\n")[2]
+    rows = [row.strip("| ").split(" | ") for row in table.partition("\n\n")[0].splitlines()[1:]]
+    assert [tuple(words.split(", ")) for _, words in rows] == list(layers._WORDS.values())

@@ -28,7 +28,7 @@ from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over
 from project import PLANS
 
-TRAIN = re.compile(r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs) +([<>]?\d+ %) +(-?[\d.]+ \w+|–)  ")
+TRAIN = re.compile(r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs) +([<>]?\d+ %|–) +(-?[\d.]+ \w+|–)  ")
 
 Shown = tuple[CheckAnswer, UnitFormat, str]
 
@@ -83,6 +83,8 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
         risk, spare = row[3], row[4]
         assert (risk, spare) in {
             (chance_words(each["risk"]), "–" if each["outcome"] == "runs away" else units.force(each["margin_n"]))
+            if each["outcome"] != "too long"
+            else ("–", "–")
             for each in judged
         }
         assert row[2].lower() in {each["outcome"] for each in judged}
@@ -165,7 +167,7 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
         verdict = train.verdict
         wanted += [units.length(train.length), spare_words(train.outcome, verdict, units)]
         wanted += [units.length(verdict.worst_at), verdict.worst_track]
-        wanted += [chance_words(train.risk), train.rail, train.route]
+        wanted += ["–" if train.outcome == "too long" else chance_words(train.risk), train.rail, train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
         wanted += [units.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]
@@ -196,7 +198,7 @@ def test_what_was_not_checked_is_in_the_headline(answer: CheckAnswer) -> None:
     left = "train morning, since its route is not answered"
     some = tuple(train for train in answer.trains if train.name != "morning")
     text = " ".join(check_page(replace(answer, trains=some, not_checked=(left,)), units_of("in")).text().split())
-    assert f"On clean rail 1 of 2 trains climbs. NOT CHECKED: {left}." in text
+    assert f"On clean rail 1 of 2 trains gets through. NOT CHECKED: {left}." in text
     text = " ".join(check_page(replace(answer, trains=(), not_checked=(left,)), units_of("in")).text().split())
     assert f"No train is judged. NOT CHECKED: {left}." in text
 
@@ -205,7 +207,8 @@ def test_trains_that_fail_have_a_line_on_what_to_do(answer: CheckAnswer) -> None
     long = Misfit('berth "Wharf"', "berth", 2.54, 1.27)
     trains = tuple(replace(each, misfits=(long,)) if each.name == "short" else each for each in answer.trains)
     text = check_page(replace(answer, trains=trains), units_of("in")).text()
-    assert 'short: 100.0 in long; berth "Wharf" holds 50.0 in.' in text
+    assert 'short: it is 100.0 in long and does not fit berth "Wharf", which holds 50.0 in.' in text
+    assert re.search(r"^short +TOO LONG +– +–  ", text, flags=re.MULTILINE)
     film = shown(layout_of("first-hill"), answer_of("first-hill", ("treated", "treated fresh")))[2]
     assert "local: leave 6 of its 8 cars behind." in film
 

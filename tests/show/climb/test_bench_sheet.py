@@ -83,7 +83,7 @@ def test_the_sheets_of_a_helix_show_every_height_and_the_cautions() -> None:
 def test_the_verbs_write_their_sheets(tmp_path: Path) -> None:
     helix = ["helix", "--scale", "HO", "--radius", "24 in", "--rise-per-turn", "4.6 in", "--turns", "2"]
     file = tmp_path / "helix.pdf"
-    done = run(*helix, "--tracks", "2", "--risers", "6", "--datum", "40 in", "--paper", "a4", "-o", str(file))
+    done = run(*helix, "--risers", "6", "--datum", "40 in", "--paper", "a4", "-o", str(file))
     assert done.exit_code == 0, done.output
     assert float(pypdf.PdfReader(file).pages[0].mediabox.width) == pytest.approx(595.3, abs=0.1)
     incline = ["incline", "--scale", "HO", "--rise", "4 in", "--length", "16 ft", "--curve", "24", "90", "--ease", "6"]

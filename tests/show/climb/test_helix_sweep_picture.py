@@ -33,7 +33,7 @@ def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
         figure = sweep_figure(found, READER)
         for panel, axes in enumerate(figure.axes):
             shown = sorted(int(text.get_text()) for text in axes.texts)
-            cars = found.cars[0, panel]
+            cars = found.cars[panel].cars
             assert shown
             assert set(shown) <= set(range(cars.min(), cars.max() + 1))
             hatches = {hatch for each in axes.collections for hatch in getattr(each, "hatches", []) if hatch}
@@ -41,7 +41,7 @@ def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
             drawn = np.concatenate([path.vertices for each in axes.collections for path in each.get_paths()]) * 0.0254
             assert np.ptp(drawn, axis=0) == pytest.approx([np.ptp(found.radii), np.ptp(found.rises)], rel=1e-6)
     words = " ".join(text.get_text() for text in figure.legends[0].get_texts())
-    for reason in ("head room", "grade: over 4.00 %", "train: local does not climb on treated or treated fresh rail"):
+    for reason in ("headroom", "grade: over 4.00 %", "train: local does not climb on treated or treated fresh rail"):
         assert reason in words
 
 

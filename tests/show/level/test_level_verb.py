@@ -38,10 +38,12 @@ def level(path: Path, *more: str) -> Result:
 
 def test_a_riser_is_shown_in_fractions_of_an_inch(plan: Path) -> None:
     words = level(plan, "--more", "stations").stdout
-    assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % ± 0.18 %" in words
+    assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % (90 % range 3.34 to 3.95)" in " ".join(
+        words.split()
+    )
     assert "riser 3: up 3/16 in" in words
     assert words.count("leave") == 4
-    assert "Main: on target with the corrections below, 3/16 in in all." in words
+    assert "Main: on target with the corrections below, 3/16 in altogether." in words
     assert "only as strong as you build it" in " ".join(words.split())
     assert "qualified person" in words
     assert "up 1.5 mm" not in words
@@ -127,6 +129,18 @@ def test_railheads_are_shown_and_written_as_a_plan_that_checks(tmp_path: Path) -
     assert [float(row["railhead_m"]) for row in rows] == [each["railhead_m"] for each in document["stations"]]
     again = json.loads(run(path, "--json", "--at-most", f"M = {1000 * document['joints']['M'] - 5}").stdout)
     assert again["joints"]["M"] == pytest.approx(document["joints"]["M"] - 0.005, abs=1e-5)
+
+
+def test_heights_that_were_measured_and_bind_lead_to_shims(tmp_path: Path) -> None:
+    path = tmp_path / "hill.toml"
+    path.write_text(HILL)
+    assert "--survey" not in run(path).stdout
+    built = HILL.replace(
+        "{ straight = 2000 }, { left = 600, angle = 150 }",
+        "{ straight = 2000, railhead = 10 }, { left = 600, angle = 75, railhead = 60 }, { left = 600, angle = 75 }",
+    )
+    path.write_text(built)
+    assert "--survey finds shims" in run(path).stdout
 
 
 @pytest.mark.parametrize(

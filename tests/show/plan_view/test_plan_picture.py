@@ -364,7 +364,7 @@ def test_marks_stand_where_trains_get_stuck_and_never_over_one_another():
         assert max(numbers) == len(failing)
         for number, train in enumerate(failing, 1):
             assert any(
-                text.startswith(f"{number} {train.name}, ") for text in (" ".join(t.split()) for t in words(figure))
+                text.startswith(f"{number}: {train.name}, ") for text in (" ".join(t.split()) for t in words(figure))
             )
     view, figure = view_of("first-hill"), figure_of("first-hill")
     (mark,) = marks(figure)

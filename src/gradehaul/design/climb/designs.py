@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Literal
 
 from gradehaul.design.climb.headroom import Headroom, headroom_of
-from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of
+from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, HelixGiven, helix_of, usual_helix_build
 from gradehaul.design.climb.hill import Direction, Hill, car_length, coefficient_of, directions_of
 from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of
 from gradehaul.design.climb.search import Stop, search_helix, search_incline, train_test
@@ -19,7 +18,6 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Ratio
-from gradehaul.scales import track_centers
 
 HelixSearch = Literal["radius", "grade"]
 """What of a helix is looked for backward."""
@@ -62,22 +60,16 @@ class HelixAnswer(ClimbAnswer):
 
     KIND, CARE = "helix", GUARD
     KEYS: ClassVar[str] = (
-        "helix.radius helix.outer_radius helix.turns helix.rise helix.rise_per_turn helix.grade helix.outer_grade "
-        "effective outer_effective helix.length vertical_curve helix.build.structure clear_wanted=helix.build.clear "
-        f"clear_left headroom helix.floor {_STOPS}"
+        "helix.radius helix.turns helix.rise helix.rise_per_turn helix.grade effective helix.length vertical_curve "
+        f"helix.build.structure clear_wanted=helix.build.clear clear_left headroom helix.floor {_STOPS}"
     )
 
     helix: Helix
 
     @property
     def effective(self) -> Ratio:
-        """The grade with what curves add, on the (inner) track."""
+        """The grade with what its curve adds."""
         return self.helix.effective_grade(coefficient_of(self.stock))
-
-    @property
-    def outer_effective(self) -> Ratio:
-        """The grade with what curves add, on the outermost track."""
-        return self.helix.effective_grade(coefficient_of(self.stock), outer=True)
 
     @property
     def vertical_curve(self) -> Meters:
@@ -144,7 +136,7 @@ class InclineAnswer(ClimbAnswer):
         return self.incline.change_per_car(self.car_length)
 
 
-def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **given: float | None) -> HelixBuild:
+def build_for(stock: Plan, **given: float | None) -> HelixBuild:
     """Return how a helix is built: what is usual for the stock's scale and practice, but for what is given.
 
     Lengths are those of `HelixBuild`, m; None for what is usual.
@@ -152,7 +144,7 @@ def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **g
     Raises
     ------
     DesignError
-        Lengths that make no sense, or two tracks closer than stock needs.
+        Lengths that make no sense.
     """
     build = usual_helix_build(stock)
     for name in ("deck", "roadbed", "clear"):
@@ -160,17 +152,6 @@ def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **g
         if value is not None and value > _THICKEST * stock.scale.gauge:
             most, found = (describe(each, "length", stock.unit) for each in (_THICKEST * stock.scale.gauge, value))
             raise DesignError(f"{name} must be at most {most}", place=f"--{name}", found=found)
-    if tracks == 2:
-        least = stock.scale.fouling_distance
-        centers = max(track_centers(stock.scale, stock.practice)[0], least) if centers is None else centers
-        if centers < least:
-            raise DesignError(
-                "two tracks this close foul one another",
-                place="--centers",
-                found=describe(centers, "length", stock.unit),
-                write=f'"{1000 * least:.3g} mm" or more, and more on curves',
-            )
-        build = replace(build, centers=centers)
     stated: Mapping[str, Any] = {name: value for name, value in given.items() if value is not None}
     return replace(build, **stated)
 

@@ -1,4 +1,4 @@
-"""Sweeps of round helices: radius against rise per turn, the cars of many powers and rails, and what forbids."""
+"""Sweeps of helices: radius against rise per turn, the cars of many powers and rails, and what forbids."""
 
 from __future__ import annotations
 
@@ -39,39 +39,44 @@ Chart = Annotated[FloatArray, SI("%", "pct", "grade", 100.0, places=6)]
 """A grade for each design."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Counted:
-    """The cars of a power on a rail condition, and where that is exact, for each design."""
+    """The cars of a power on a rail condition for each design.
+
+    They are `exact` where the first train that is not rated lies on the even stretch with all its length. Elsewhere so
+    many cars climb for sure, and a longer train may.
+    """
+
+    KEYS: ClassVar[str] = "power rail cars exact"
 
     power: str
     rail: str
-    cars: NDArray[np.int_]
+    reach: FloatArray
+    """Cars before they are rounded down, for smooth lines."""
     exact: NDArray[np.bool_]
+
+    @property
+    def cars(self) -> NDArray[np.int_]:
+        """The most cars."""
+        return np.floor(self.reach).astype(int)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sweep(AnswerRecord):
-    """Designs on a grid, rises per turn down, radii across: arrays of shape (h, r); of cars (powers, rails, h, r)."""
+    """Designs on a grid, rises per turn down, radii across: arrays of shape (h, r)."""
 
     HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
-        "radii rises_per_turn=rises grade effective car cars=counted steepest low steep train judged "
-        "stalled=stalled_train"
+        "radii rises_per_turn=rises grade effective car cars steepest low steep train judged stalled=stalled_train"
     )
 
     radii: Annotated[FloatArray, METER]
     rises: Annotated[FloatArray, METER]
     grade: Chart
     effective: Chart
-    powers: tuple[str, ...]
-    rails: tuple[str, ...]
     car: str
-    cars: NDArray[np.int_]
-    exact: NDArray[np.bool_]
-    """Where `cars` is exact: the first train that is not rated lies on the even stretch with all its length. Elsewhere
-    it is a number of cars that climbs for sure, and a longer train may."""
-    reach: FloatArray
-    """Cars before they are rounded down to `cars`, for smooth lines."""
+    cars: tuple[Counted, ...]
+    """The cars for each power and rail condition."""
     low_by: Annotated[FloatArray, METER]
     steep_by: Annotated[FloatArray, PERCENT]
     short_by: Annotated[FloatArray, NEWTON]
@@ -104,12 +109,6 @@ class Sweep(AnswerRecord):
     def stalled(self) -> NDArray[np.bool_]:
         """Where the named train does not climb."""
         return self.short_by > 0
-
-    @property
-    def counted(self) -> tuple[Counted, ...]:
-        """The cars for each power and rail condition."""
-        pairs = product(enumerate(self.powers), enumerate(self.rails))
-        return tuple(Counted(power, rail, self.cars[i, j], self.exact[i, j]) for (i, power), (j, rail) in pairs)
 
     @property
     def stalled_train(self) -> NDArray[np.bool_] | None:
@@ -145,9 +144,9 @@ def sweep(
     steepest: float = STEEPEST,
     look_further: bool = True,
 ) -> Sweep:
-    """Return what becomes of every radius with every rise per turn, m, of round helices with so many turns.
+    """Return what becomes of every radius with every rise per turn, m, of helices with so many turns.
 
-    On the even stretch of a round helix the effective grade e = h / (2 pi R) + C / R is the same everywhere, so that a
+    On the even stretch of a helix the effective grade e = h / (2 pi R) + C / R is the same everywhere, so that a
     train on it needs its weight times e and its resistance, in closed form and exactly.
 
     Cars are counted for `powers`, all where left out, on `rails`, clean and the first film at both ages where left out.
@@ -157,18 +156,16 @@ def sweep(
     Raises
     ------
     DesignError
-        Straight sides, or radii, rises or turns of nothing or less.
+        Radii, rises or turns of nothing or less.
     """
     across, down = (np.atleast_1d(np.asarray(values, dtype=np.float64)) for values in (radii, rises))
-    if build.straight:
-        raise DesignError("a sweep is of round helices", place="--straight", write="without straight sides")
     if not (turns > 0 and math.isfinite(turns) and (across > 0).all() and (down > 0).all()):
         wrong = "radii, rises per turn and turns must be more than 0"
         raise DesignError(wrong, place="--sweep", write="--sweep 18 40 3 6 --turns 3")
     stock = with_bench(stock)
     film = next(iter(stock.films))
     car = car or next(iter(stock.cars), None)
-    powers, rails = tuple(powers or stock.powers), tuple(rails or conditions([film]))
+    powers, rails = powers or tuple(stock.powers), rails or conditions([film])
     judged = tuple(judged) or judged_rails(stock, None)
     pulls = Pulls(stock)
     direction = direction or ("up" if train is None else directions_of(stock)[train])
@@ -181,18 +178,17 @@ def sweep(
     vertical = usual_vertical_curve(grade, stock) if build.vertical is None else np.full_like(grade, build.vertical)
     even = turn * turns + build.ease - 2 * np.maximum(build.ease, 0.5 * vertical)
 
-    counts = np.zeros((len(powers), len(rails), *grade.shape), dtype=int)
-    exact = np.ones(counts.shape, dtype=bool)
-    reach = np.zeros(counts.shape)
-    if car is not None:
-        each = stock.cars[car]
-        rolling, starting = (GRAVITY * each.mass * value.value for value in (each.rolling, each.starting))
-        for (i, power), (j, condition) in product(enumerate(powers), enumerate(rails)):
-            locos = [stock.locos[name] for name in stock.powers[power].locos]
+    counted = []
+    for power, rail in product(powers, rails):
+        locos = [stock.locos[name] for name in stock.powers[power].locos]
+        reach, exact = np.zeros(grade.shape), np.ones(grade.shape, dtype=bool)
+        if car is not None:
+            each = stock.cars[car]
+            rolling, starting = (GRAVITY * each.mass * value.value for value in (each.rolling, each.starting))
             own = GRAVITY * sum(loco.mass for loco in locos)
             together = stock.powers[power].together
-            stand = together * sum(pulls.standing(loco, condition).value for loco in locos)
-            slip = together * sum(pulls.slipping(loco, condition).value for loco in locos)
+            stand = together * sum(pulls.standing(loco, rail).value for loco in locos)
+            slip = together * sum(pulls.slipping(loco, rail).value for loco in locos)
             tests = ((stand, effective_starting, starting), (stand, effective, rolling), (slip, effective, rolling))
             most = [
                 _most_cars(
@@ -202,21 +198,17 @@ def sweep(
                 )
                 for pull, steep, resistance in tests
             ]
-            reach[i, j] = np.clip(np.minimum.reduce(most), 0, MOST_CARS)
-            counts[i, j] = np.floor(reach[i, j]).astype(int)
-            exact[i, j] = sum(loco.length for loco in locos) + (counts[i, j] + 1) * each.length <= even
+            reach = np.clip(np.minimum.reduce(most), 0, MOST_CARS)
+            exact = sum(loco.length for loco in locos) + (np.floor(reach) + 1) * each.length <= even
+        counted.append(Counted(power, rail, reach, exact))
     left = clear_height_left(build, np.broadcast_to(across, grade.shape), grade, down[:, None], vertical)
     found = Sweep(
         radii=across,
         rises=down,
         grade=grade,
         effective=effective,
-        powers=powers,
-        rails=rails,
         car=car or "",
-        cars=counts,
-        exact=exact,
-        reach=reach,
+        cars=tuple(counted),
         low_by=(build.clear - HEADROOM_TIE - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
         steep_by=grade - steepest * (1 + 1e-9),
         short_by=np.full_like(grade, -1.0)

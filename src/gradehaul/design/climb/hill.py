@@ -21,7 +21,7 @@ from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Deck, NamedTrain, Plan
-from gradehaul.plan.text.toml import key_written, parse, read_text, table_written
+from gradehaul.plan.text.toml import parse, read_text, table_written
 from gradehaul.quantities import conversion, convert, length_unit
 from gradehaul.quantities.si import Meters
 from gradehaul.scales import Practice, scale_named
@@ -43,7 +43,7 @@ LONGEST_CAR = 26.5
 
 
 class Steps(NamedTuple):
-    """Designs are rounded to whole steps of the plan's unit, m: lengths and radii to 1 mm at most, rises to a tenth."""
+    """Designs are rounded to whole steps of the plan's unit, m, each a millimeter at most."""
 
     length: Meters
     rise: Meters
@@ -56,7 +56,7 @@ class Steps(NamedTuple):
 
 _HAIR = 1e-6
 """What is so little over a whole number of steps, in steps, is whole."""
-_STEPS = {"in": (0.025, 0.005), "ft": (0.002, 0.0005), "yd": (0.001, 0.0001)}
+_STEPS = {"in": (0.01, 0.01), "ft": (0.002, 0.0005), "yd": (0.001, 0.0001)}
 """In the unit: each is shown exactly with the decimals of fine lengths."""
 
 
@@ -68,7 +68,7 @@ def steps_of(unit: str) -> Steps:
     >>> steps_of("mm")
     Steps(length=0.001, rise=0.0001)
     >>> round(float(steps_of("in").upward(0.2)) / 0.0254, 6)
-    7.875
+    7.88
     """
     if unit not in _STEPS:
         return Steps(1e-3, 1e-4)
@@ -187,17 +187,6 @@ def usual_vertical_curve(change: _Length, stock: Plan) -> _Length:
     return steps_of(stock.unit).upward(100 * change * car_length(stock))
 
 
-class HillLine(NamedTuple):
-    """A line of the hill: its name, its tracks as the text of a plan, its rise, m, its ends, and the way up on it."""
-
-    name: str
-    tracks: tuple[str, ...]
-    rise: Meters
-    foot: str = "Foot"
-    top: str = "Top"
-    route: str = UP
-
-
 class Stuck(NamedTuple):
     """The worst verdict on a train that does not get over a hill, the train as the hill has it, and the rail."""
 
@@ -253,22 +242,21 @@ def length_text(value: float, unit: str) -> str:
 
 def hill_of(
     stock: Plan,
-    title: str,
-    lines: Sequence[HillLine],
+    name: str,
+    tracks: Sequence[str],
+    rise: float,
     vertical_curve: float,
     remarks: Sequence[str],
     directions: Mapping[str, Direction],
     deck: Deck,
 ) -> Hill:
-    """Return a hill as a plan with the stock of another: its trains go up on the first line, and down on the last."""
+    """Return a hill as a plan with the stock of another; its tracks, from foot to top, are the text of a plan."""
     unit = stock.unit
     parts = [f"# {remark}" for remark in remarks]
     size: Mapping[str, object] = {"ratio": stock.scale.ratio, "gauge": f"{1000 * stock.scale.gauge:.10g} mm"}
     scale = size if stock.scale.name.startswith("1:") else stock.scale.name
-    parts += table_written("", {"title": title, "scale": scale, "unit": unit, "practice": stock.practice})[1:]
-    parts += ["", "[railhead]"]
-    for line in lines:
-        parts += [f"{key_written(line.foot)} = 0", f"{key_written(line.top)} = {length_text(line.rise, unit)}"]
+    parts += table_written("", {"title": name, "scale": scale, "unit": unit, "practice": stock.practice})[1:]
+    parts += ["", "[railhead]", "Foot = 0", f"Top = {length_text(rise, unit)}"]
     parts += ["", "[vertical_curve]", f"length = {length_text(vertical_curve, unit)}"]
     layers = [
         f"{each.name} = {length_text(thickness, unit)}"
@@ -276,26 +264,21 @@ def hill_of(
         if (thickness := getattr(deck, each.name)) is not None
     ]
     parts += ["", "[deck]", *layers] if layers else []
-    for line in lines:
-        parts += table_written(f"[line.{key_written(line.name)}]", {"from": line.foot, "to": line.top})
-        parts += ["track = [", *(f"  {{ {track} }}," for track in line.tracks), "]"]
-        parts += _route_text(line.route, line.foot, line.top)
+    parts += table_written(f"[line.{name}]", {"from": "Foot", "to": "Top"})
+    parts += ["track = [", *(f"  {{ {track} }}," for track in tracks), "]"]
+    parts += table_written(f"[route.{UP}]", {"from": "Foot", "to": "Top"})
     trains: list[NamedTrain] = []
     runs: dict[str, tuple[str, ...]] = {}
     for train in stock.trains.values():
         up, down = replace(train, route=UP), replace(train, route=DOWN)
         way = directions[train.name]
         if way == "both":
-            name = f"{train.name} down"
-            down = replace(down, name=f"{name} hill" if name in stock.trains else name)
+            downward = f"{train.name} down"
+            down = replace(down, name=f"{downward} hill" if downward in stock.trains else downward)
         own = {"up": [up], "down": [down], "both": [up, down]}[way]
         trains += own
         runs[train.name] = tuple(each.name for each in own)
     if any(train.route == DOWN for train in trains):
-        parts += _route_text(DOWN, lines[-1].top, lines[-1].foot)
+        parts += table_written(f"[route.{DOWN}]", {"from": "Top", "to": "Foot"})
     parts += stock_text(stock, trains)
     return Hill("\n".join(parts).lstrip("\n") + "\n", runs)
-
-
-def _route_text(name: str, start: str, end: str) -> list[str]:
-    return table_written(f"[route.{key_written(name)}]", {"from": start, "to": end})

@@ -15,7 +15,6 @@ from gradehaul.design.climb.given import Relation, solved
 from gradehaul.design.climb.hill import (
     Direction,
     Hill,
-    HillLine,
     coefficient_of,
     directions_of,
     hill_of,
@@ -139,8 +138,8 @@ class Incline:
             "An incline as gradehaul incline designed it. Run it with: gradehaul check",
             *textwrap.wrap(CARE, 110),
         ]
-        line = HillLine("Incline", (*level, *tracks, *level), self.rise)
-        return hill_of(stock, "Incline", [line], self.vertical, remarks, directions or directions_of(stock), stock.deck)
+        ways = directions or directions_of(stock)
+        return hill_of(stock, "Incline", (*level, *tracks, *level), self.rise, self.vertical, remarks, ways, stock.deck)
 
 
 def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) -> float:

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from typing import Any, Literal, NamedTuple, TypeVar
 
 from gradehaul.design.climb.headroom import clears
-from gradehaul.design.climb.helix import Helix, HelixBuild
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of
+from gradehaul.design.climb.helix import Helix, HelixBuild, HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Hill, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError
@@ -21,7 +20,7 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 
 GRADE_STEP = 1e-5
-"""Grades are tried in thousandths of a per cent."""
+"""Grades are tried in thousandths of a percent."""
 
 _LEAST_RADIUS, _MOST_RADIUS = 5, 400
 """Radii are tried between these, in gauges."""
@@ -44,6 +43,8 @@ class Stop:
     error: DesignError
     rail: str | None = None
     gentler: bool = False
+    alone: Helix | None = None
+    """Where headroom stops a smaller radius: the helix that would do for the train alone."""
 
     @property
     def words(self) -> str:
@@ -165,7 +166,7 @@ def search_helix(
 ) -> tuple[Helix, Stop]:
     """Return the helix of the smallest radius or the steepest grade on which a train still climbs, and what stops more.
 
-    Radii come in whole steps of the plan's unit, grades in thousandths of a per cent.
+    Radii come in whole steps of the plan's unit, grades in thousandths of a percent.
 
     Raises
     ------
@@ -188,16 +189,16 @@ def search_helix(
         none = "no grade down to 0.001 % works"
         steps = _Steps(lambda step: (beyond - step) / round(1 / GRADE_STEP), beyond - 1, "", none)
 
-    def tried(fixed: HelixGiven) -> Stop | None:
-        """Return what stops a helix: its geometry, its train, then its head room."""
+    def tried(fixed: HelixGiven, *, alone: bool = False) -> Stop | None:
+        """Return what stops a helix: its geometry, its train and, unless that is left out, its headroom."""
         try:
             helix = helix_of(fixed, build, unit)
         except DesignError as error:
             return Stop("curve", error)
         stop = test.stop(helix.hill(stock, test.directions), "less rise in a turn, fewer cars, or --rail clean")
-        if stop is None and not clears(helix, stock):
+        if stop is None and not alone and not clears(helix, stock):
             cure = "a higher rise per turn, a thinner deck, or a shorter train"
-            # a larger radius leaves more head room, a gentler grade less
+            # a larger radius leaves more headroom, a gentler grade less
             return Stop(
                 "head room",
                 DesignError("the deck above leaves too little headroom for the stock", write=cure),
@@ -206,6 +207,9 @@ def search_helix(
         return stop
 
     fixed, stop = steps.hardest(given, find, tried)
+    if find == "radius" and stop.reason == "head room":
+        alone, _ = steps.hardest(given, find, partial(tried, alone=True))
+        stop = replace(stop, alone=helix_of(alone, build, unit))
     return helix_of(fixed, build, unit), stop
 
 

@@ -19,8 +19,8 @@ READING = {"metric": 0.0005, "imperial": 0.0254 / 32}
 """Error of one reading of a height with ruler and level, one standard deviation, assumed: what the ruler can show."""
 GAP = 5.0
 """A stretch without a reading that is so many times as long as most is a gap."""
-_SURE = 1.645
-"""Standard deviations beyond which a grade is steeper than meant in 19 cases of 20."""
+SURE = 1.645
+"""Standard deviations beyond which a grade is steeper than meant in 19 cases of 20; the 90 % range lies between."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,7 +130,7 @@ def steeper_than(found: Surveyed, grade: float) -> tuple[Steep, ...]:
                 float(found.distance[last]),
                 own,
                 spread,
-                sign * own - abs(grade) > _SURE * spread,
+                sign * own - abs(grade) > SURE * spread,
             )
         )
     return tuple(result)

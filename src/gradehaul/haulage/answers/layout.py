@@ -8,7 +8,7 @@ from dataclasses import replace
 from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.longest import Climb, Load, Room
-from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, track_pieces
+from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import Engine, made_up
 from gradehaul.haulage.verdict import Verdict, judge
@@ -73,12 +73,13 @@ class Layout:
         self.coefficient = self.curves.coefficient
         self.clear = clear_lengths(self.alignment)
         self.pulls = Pulls(plan)
-        self._laid = track_pieces(self.alignment)
-        self.found = find_routes(self.movements, steepest_on_ways(self._laid, self.coefficient), list_all=all_routes)
+        self._ways = way_profiles(self.alignment)
+        self.found = find_routes(self.movements, steepest_on_ways(self._ways, self.coefficient), list_all=all_routes)
         has = {n: self.aged(track.rail) for n, track in enumerate(plan.tracks.values()) if track.rail is not None}
         films = {n: rail for n, rail in has.items() if rail != CLEAN}
         if films:
-            self._laid = replace(self._laid, rails=tuple(self.wheels().rails(films)))
+            rails = dict(zip(plan.tracks, self.wheels().rails(films), strict=True))
+            self._ways = {way: each._replace(rails=rails[way.track]) for way, each in self._ways.items()}
         self.rails = tuple(dict.fromkeys(map(self.aged, (*conditions(plan.films), *_planned(has.values())))))
 
     def aged(self, rail: str) -> str:
@@ -98,7 +99,7 @@ class Layout:
     @property
     def film_spreads(self) -> bool:
         """Whether wheels carry a film onto track that is planned without."""
-        return any(len(own) > 1 for own in self._laid.rails)
+        return any(len(each.rails) > 1 for each in self._ways.values())
 
     def wheels(self, stretches: Stretches | None = None, carry: float | None = None) -> Wheels:
         """Return where wheels of the plan's trains carry film.
@@ -173,7 +174,7 @@ class Layout:
         >>> round(layout.profile("Uphill").climb, 4)
         0.1016
         """
-        return route_profile(self._laid, self._own(route), self.curves)
+        return route_profile(self._ways, self._own(route), self.curves)
 
     def _own(self, route: str | Route) -> Route:
         """Return a route of this layout, by name or as it is."""

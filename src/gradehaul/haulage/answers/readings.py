@@ -124,8 +124,9 @@ def _against(plan: Plan, trials: Sequence[JudgedTrial]) -> Iterator[Note]:
         if not answer.agrees:
             yield Note(
                 answer.trial.place,
-                f"it {answer.trial.outcome}, but by the model it does so in only {100 * answer.chance:.1f} % of random "
-                "trials: a reading, a grade or a mass is not as in the plan",
+                f"it {answer.trial.outcome}, but by the model it does so in at most "
+                f"{max(1, math.ceil(1000 * answer.chance)) / 10} % of random trials: a reading, a grade or a mass is "
+                "not as in the plan",
             )
 
 

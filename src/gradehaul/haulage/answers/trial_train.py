@@ -33,6 +33,8 @@ MOST = 99
 
 _BETWEEN = ".."
 _MOST_REVERSALS = 9
+_LEVEL = 1e-6
+"""A route that climbs by no more does not climb, m."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +87,8 @@ class TrialAnswer(AnswerRecord):
     route: Route
     length: Meters
     """Of the route, m."""
+    climbs: bool
+    """Whether the route climbs anywhere."""
     heights: Mapping[str, Meters]
     """Railheads of joints that were set, m."""
     hours: Hours | None
@@ -143,6 +147,7 @@ def try_train(
         plan=plan,
         route=profile.route,
         length=profile.length,
+        climbs=profile.climb > _LEVEL or profile.fall <= _LEVEL,
         heights=dict(heights or {}),
         hours=hours,
         freed=freed,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -47,6 +46,7 @@ class RouteTrust:
         self._plan, self._profile, self._trials = plan, profile, trials.part(LOAD_TRIALS)
         self._trains: dict[int, list[Margins]] = {}
         self._pulls: TrialPulls = {}
+        self._steepest: dict[float, FloatArray] = {}
         self._ranges: dict[tuple[Load, _Kind, int], tuple[int, int]] = {}
         self._of: tuple[str, str, str] | None = None
         """The power, car and engine whose trains are kept: loads on several rails follow one another."""
@@ -61,7 +61,7 @@ class RouteTrust:
 
     def sure(self, load: Load, cars: int) -> bool:
         """Return whether so many cars are rated at the 5th percentile, by a single look at the trials."""
-        return cars == 0 or _percentile(self._margins(load, "rated", cars), LOW) >= 0
+        return cars == 0 or not _fails(self._margins(load, "rated", cars), LOW)
 
     def _range(self, load: Load, kind: _Kind, nominal: int, most: int = MOST_CARS) -> tuple[int, int]:
         if (load, kind, most) not in self._ranges:
@@ -76,7 +76,7 @@ class RouteTrust:
             # a train that was worked out for another rail costs little and may show that some more cars are sure
             count = max((each for each in known if looked_at < each <= sure), default=sure + 1)
             spare = self._margins(load, kind, count)
-            if count > sure and _percentile(spare, share) < 0:
+            if count > sure and _fails(spare, share):
                 return sure
             looked_at, sure = count, max(sure, count + self._surely_more(load, kind, spare, share))
         return most
@@ -93,26 +93,26 @@ class RouteTrust:
         car, trials, starting = self._plan.cars[load.car], self._trials, kind == "rated"
         mass, curve = trials.mass(trials.mass_cause(car)), trials.starting_curve if starting else trials.curve
         rolling, heights, bends, falls = trials.resistance(car, starting=False), *self._rows(car.length)
-        more = 0
-        for _ in range(3):  # the more cars, the less each of them needs where the steepest place is short
+        more, surely = -1, 0
+        while more < surely:  # the more cars, the less each of them needs where the steepest place is short
+            more = surely
             climbing = mass * (heights[more] + curve * bends[more]) + trials.resistance(car, starting=starting)
             each = np.maximum(climbing, mass * falls[more] - rolling)
             enough = _percentile(spare / np.maximum(GRAVITY * car.mass * each, 1e-12), share)
-            more = max(more, int(min(enough, MOST_CARS - 1)))
+            surely = max(more, int(min(enough, MOST_CARS - 1)))
         return more
-
-    @cached_property
-    def _shapes(self) -> list[tuple[RouteProfile, ...]]:
-        """Each leg by its railhead, its summed curvature, and its railhead upside down."""
-        legs = [leg for leg, _ in self._profile.runs]
-        return [(leg.heights, leg.bends, leg.shaped(leg.railhead * -1.0)) for leg in legs]
 
     def _rows(self, length: float) -> FloatArray:
         """Return what each car of a row climbs, turns and falls at most, in rows of no fewer than 1, 1, 2, 3 … cars."""
-        legs = [[shape.rows_of_cars(length) for shape in shapes] for shapes in self._shapes]
-        each = np.max(legs, axis=0) / np.arange(1, MOST_CARS + 1)
-        least = np.maximum.accumulate(each[:, ::-1], axis=1)[:, ::-1]
-        return np.concatenate([least[:, :1], least], axis=1)
+        if length not in self._steepest:
+            legs = [
+                [shape.rows_of_cars(length) for shape in (leg.heights, leg.bends, leg.shaped(leg.railhead * -1.0))]
+                for leg, _ in self._profile.runs
+            ]
+            each = np.max(legs, axis=0) / np.arange(1, MOST_CARS + 1)
+            least = np.maximum.accumulate(each[:, ::-1], axis=1)[:, ::-1]
+            self._steepest[length] = np.concatenate([least[:, :1], least], axis=1)
+        return self._steepest[length]
 
     def _margins(self, load: Load, kind: _Kind, count: int) -> FloatArray:
         """Return the pull that a train has to spare in every trial, N, shape (trials,)."""
@@ -147,7 +147,16 @@ class RouteTrust:
         return self._trains
 
 
+def _rank(values: FloatArray, share: float) -> int:
+    return math.ceil(share * (values.size - 1))
+
+
+def _fails(spare: FloatArray, share: float) -> bool:
+    """Return whether more than a share of trials have nothing to spare: their percentile is negative."""
+    return int(np.count_nonzero(spare < 0)) > _rank(spare, share)
+
+
 def _percentile(values: FloatArray, share: float) -> float:
     """Return the least value of a trial that no more than such a share of trials is below."""
-    rank = math.ceil(share * (values.size - 1))
+    rank = _rank(values, share)
     return float(np.partition(values, rank)[rank])

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import TIE, edge_weights, on_day, tension
+from gradehaul.haulage.demand import TIE, Under, alike, edge_weights, on_day, rails_under, tension
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.trust.random_trials import RandomTrials
@@ -21,12 +21,6 @@ from gradehaul.track.piecewise import FloatArray
 
 _CELLS = 16_000
 """Figures worked on at once: what the nearest memory holds."""
-
-_NEAR = 1e-8
-"""Rail that a locomotive touches at its end, to within this, m, is not under it."""
-
-Under = tuple[tuple[str, ...], ...]
-"""The rail conditions under each locomotive of a train."""
 
 
 class WorstPlace(NamedTuple):
@@ -101,29 +95,34 @@ class Margins:
         """
         holds = (1 + TIE) * np.array([self.pull(under, "slipping") for under in self._patterns(rail)])
         resistance = self.resistance()
-        pieces, factors = self._downhill
-        ranges = _Range.of(factors, len(self.causes))
-        bulge = np.maximum(ranges.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
         least: FloatArray = holds.min(axis=0) + resistance
-        pushed = (ranges.greatest(pieces.ends).max(axis=0) + bulge).max()
-        if pushed <= least.min():
-            least -= pushed
-            return least
+        if self._most_pushed <= least.min():
+            return least - self._most_pushed
         held: FloatArray = (holds - self._pushes).min(axis=0) + resistance
         return held
 
-    @property
+    @cached_property
     def _downhill(self) -> tuple[_Pieces, FloatArray]:
         """The pieces with grades and curves the other way, without tension, and what they are taken times running."""
         parts = 2 * len(self.causes)
         pieces = self._pieces._replace(coefficients=-self._pieces.coefficients[:, :parts])
-        factors = self.trials.factors(self.causes, taut=self.profile.curves.tension > 0)
-        return pieces, factors[:parts, : self.trials.count]
+        return pieces, self._factors[:parts, : self.trials.count]
+
+    @cached_property
+    def _most_pushed(self) -> float:
+        """The most that grades, less curves, push in any trial, N."""
+        pieces, factors = self._downhill
+        ranges = _Range.of(factors, len(self.causes))
+        return float((ranges.greatest(pieces.ends).max(axis=0) + ranges.bulge(pieces)).max())
 
     @cached_property
     def _pushes(self) -> FloatArray:
         """The most that grades, less curves, push where each pattern of rails is under it, N: (patterns, trials)."""
         return _greatest(*self._downhill, len(self.causes))
+
+    @property
+    def _factors(self) -> FloatArray:
+        return self.trials.factors(self.causes, taut=self.profile.curves.tension > 0)
 
     def demand(self) -> FloatArray:
         """Return the greatest demand of grades and curves on the running train, N, shape (trials,)."""
@@ -133,8 +132,7 @@ class Margins:
     @cached_property
     def _demands(self) -> FloatArray:
         """The greatest demand where each pattern of rails is under it, running and starting: (patterns, 2, trials)."""
-        factors = self.trials.factors(self.causes, taut=self.profile.curves.tension > 0)
-        return _greatest(self._pieces, factors, len(self.causes)).reshape(-1, 2, self.trials.count)
+        return _greatest(self._pieces, self._factors, len(self.causes)).reshape(-1, 2, self.trials.count)
 
     def pull(self, under: Under, state: State = "standing") -> FloatArray:
         """Return what the locomotives pull together, each on the weakest rail under it, N, shape (trials,)."""
@@ -176,14 +174,13 @@ class Margins:
     def _patterns(self, rail: str) -> list[Under]:
         """Return the rail conditions under the locomotives: for each pattern of those planned, or one for them all."""
         if rail not in PLANNED:
-            return [((rail,),) * len(self.train.locos)]
-        return [tuple(on_day(rail, planned) for planned in under) for under in self._pieces.patterns]
+            return [alike(rail, self.train)]
+        return [on_day(rail, planned) for planned in self._pieces.patterns]
 
     @cached_property
     def _pieces(self) -> _Pieces:
         profile, train = self.profile, self.train
-        changes = self._rail_changes()
-        under = [self._planned_under(middle) for middle in (0.5 * (changes[:-1] + changes[1:])).tolist()]
+        changes, under = rails_under(profile, train, profile.first_head(train.length))
         numbers = {pattern: number for number, pattern in enumerate(dict.fromkeys(under))}
         frictions = []
         if profile.curves.tension:
@@ -220,26 +217,6 @@ class Margins:
         own = np.array([[each == cause for each in causes] for cause in self.causes])
         return np.array([edge_weights(each) for each in np.where(own, self.train.line_weights, 0.0)])
 
-    def _rail_changes(self) -> FloatArray:
-        """Return the places of the head at which a locomotive comes on or off a planned condition, and the ends."""
-        profile, rails = self.profile, self.profile.rails
-        changes = [profile.starts[k] for k in range(1, len(rails)) if rails[k] != rails[k - 1]]
-        rounds = int(np.ceil(self.train.length / profile.length)) if profile.route.lap else 0
-        if rounds and rails[0] != rails[-1]:
-            changes.append(0.0)
-        shifts = [ahead for loco, front in self.train.locos for ahead in (front, front + loco.length)]
-        heads = [at - k * profile.length + ahead for at in changes for k in range(rounds + 1) for ahead in shifts]
-        first = profile.first_head(self.train.length)
-        inside = [head for head in heads if first < head < profile.length]
-        return np.array([first, *sorted(set(inside)), profile.length])
-
-    def _planned_under(self, head: float) -> Under:
-        """Return the planned rail conditions under each locomotive."""
-        return tuple(
-            tuple(sorted(self.profile.rails_under(head - front - loco.length + _NEAR, head - front - _NEAR)))
-            for loco, front in self.train.locos
-        )
-
 
 class _Range(NamedTuple):
     """Between what each factor of a demand lies in all trials: masses, shape (causes, 1), the curve coefficient, m."""
@@ -269,6 +246,11 @@ class _Range(NamedTuple):
             least, greatest = self.masses
             np.maximum(most, np.maximum(least * demand, greatest * demand).sum(axis=-2), out=most)
         most += self.friction * np.maximum(parts[..., 2 * causes :, :], 0.0).sum(axis=-2)
+        return most
+
+    def bulge(self, pieces: _Pieces) -> FloatArray:
+        """Return how far the demand on each piece rises over a straight line between its ends at most, N."""
+        most: FloatArray = np.maximum(self.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
         return most
 
 
@@ -310,7 +292,7 @@ def _near_the_top(
     with greatest curve resistance.
     """
     ends = pieces.ends
-    bulge = np.maximum(ranges.greatest(-pieces.coefficients[2]), 0.0) * pieces.width**2 / 8
+    bulge = ranges.bulge(pieces)
     curve = factors[len(ranges.masses[0])]
     some = factors[:, [int(curve.argmin()), int(curve.argmax())]]
     of_patterns = [np.flatnonzero(pieces.pattern == number) for number in range(len(pieces.patterns))]

@@ -26,7 +26,7 @@ from gradehaul.quantities import Reading
 from gradehaul.track.piecewise import FloatArray
 
 TRIALS = 10_000
-"""Trials for the share in which a named train stalls: it is then known to within half a per cent."""
+"""Trials for the share in which a named train stalls: it is then known to within half a percent."""
 
 METAL_SPREAD = 0.03
 """Spread of the assumed adhesion of metal wheels, 0.22 ± 0.03 (common practice: 20 to 25 %)."""

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 FILM_CAUTION = "Try a film on a spare length of track first: it does not come off again."
 
+RISK = "Risk: chance of stalling or running away; being marginal does not count"
+
 USE_WORDS: Mapping[Use, str | tuple[str, str]] = {
     "film": ("film", "green"),
     "has film": "has film",
@@ -98,14 +100,26 @@ def basis_words(standing: Basis, slipping: Basis) -> str:
 
 
 def chance_words(share: float) -> str:
-    """Return a share of random trials as a chance in whole per cent, certain only where every trial agrees.
+    """Return a share of random trials as a chance in whole percent, certain only where every trial agrees.
 
-    >>> chance_words(0.0), chance_words(0.0004), chance_words(0.123), chance_words(0.9996), chance_words(1.0)
+    >>> chance_words(0.0), chance_words(0.005), chance_words(0.123), chance_words(0.995), chance_words(1.0)
     ('0 %', '<1 %', '12 %', '>99 %', '100 %')
     """
-    if 0 < share < 0.005:
+    if 0 < share < 0.01:
         return "<1 %"
-    return ">99 %" if 0.995 < share < 1 else f"{100 * share:.0f} %"
+    return ">99 %" if 0.99 < share < 1 else f"{100 * share:.0f} %"
+
+
+def percent_words(share: float) -> str:
+    """Return a share in whole percent, with decimals where it would read as 0 or 100 % and is neither.
+
+    >>> percent_words(0.42), percent_words(0.004), percent_words(0.997), percent_words(1.0)
+    ('42 %', '0.4 %', '99.7 %', '100 %')
+    """
+    decimals = 0
+    while decimals < 3 and share not in (0, 1) and float(f"{100 * share:.{decimals}f}") in (0, 100):
+        decimals += 1
+    return f"{100 * share:.{decimals}f} %"
 
 
 def spans(numbers: Sequence[int]) -> str:

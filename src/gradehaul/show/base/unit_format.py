@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -112,11 +113,15 @@ class UnitFormat:
         >>> UnitFormat("mm", "metric").forces_apart(0.07257, 0.07256)
         ('7.400 gf', '7.399 gf')
         """
-        for more in range(4):
-            both = self._force(one, more), self._force(other, more)
-            if both[0] != both[1]:
-                break
-        return both
+        return _apart(self._force, one, other)
+
+    def lengths_apart(self, one: float, other: float) -> tuple[str, str]:
+        """Return two unequal lengths, m, likewise.
+
+        >>> UnitFormat("mm", "metric").lengths_apart(0.9141, 0.914)
+        ('914.1 mm', '914.0 mm')
+        """
+        return _apart(lambda value, more: _written(value, self.length_unit, more), one, other)
 
     def mass(self, value: float) -> str:
         """Return a mass, kg."""
@@ -132,7 +137,7 @@ class UnitFormat:
         return _written(value, "%" if self.grades == "percent" else "permille")
 
     def quantity(self, value: float, kind: Kind) -> str:
-        """Return a value in SI units in the unit of its kind; shares and resistances per cent."""
+        """Return a value in SI units in the unit of its kind; shares and resistances in percent."""
         match kind:
             case "length":
                 return self.length(value)
@@ -199,6 +204,14 @@ def balance_unit(plan: Plan) -> str | None:
     )
     units.update(force.unit for row in plan.book.pulls for force in row.forces if force.unit is not None)
     return units.most_common(1)[0][0] if units else None
+
+
+def _apart(written: Callable[[float, int], str], one: float, other: float) -> tuple[str, str]:
+    for more in range(4):
+        both = written(one, more), written(other, more)
+        if both[0] != both[1]:
+            break
+    return both
 
 
 def _written(value: float, unit: str, more: int = 0) -> str:

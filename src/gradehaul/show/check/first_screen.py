@@ -13,17 +13,16 @@ from gradehaul.haulage.longest import Load
 from gradehaul.haulage.verdict import FAILS
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.show.base.labels import FILM_CAUTION, chance_words, listed
+from gradehaul.show.base.labels import FILM_CAUTION, listed
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
 from gradehaul.show.check.load_rows import MARKS, load_cell, worst_load
 from gradehaul.show.check.outcome_words import (
-    OUTCOMES,
     fouled_words,
     marginal_words,
-    room_words,
-    spare_words,
+    misfit_words,
+    outcome_cells,
     spread_words,
 )
 from gradehaul.show.check.route_text import DOWNHILL, ruling_words
@@ -89,11 +88,6 @@ def shown_conditions(answer: CheckAnswer) -> dict[str, dict[str, TrainAnswer]]:
     found = {name: worst_of_each(answer.on(rails)) for name, rails in judged.items()}
     found |= film_everywhere(answer)
     return {name: {each.name: each for each in trains} for name, trains in found.items()}
-
-
-def outcome_cells(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
-    """Return the outcome of a train, its risk, and the pull to spare."""
-    return [OUTCOMES[train.outcome], chance_words(train.risk), spare_words(train.outcome, train.verdict, units)]
 
 
 def worst_condition(shown_on: Mapping[str, Mapping[str, TrainAnswer]], name: str) -> TrainAnswer:
@@ -191,7 +185,8 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
     for train in failing:
         for misfit in train.misfits[:1]:
             why = f" It {fouled[misfit.place]}." if fouled.get(misfit.place) else ""
-            lines.append(f"{train.name}: {room_words(misfit, units)}{why}")
+            words = misfit_words(misfit, units)
+            lines.append(f"{train.name}: {words[:1].lower()}{words[1:]}{why}")
         way = found.get((train.name, train.rail))
         if way is not None and train.outcome != "too long":
             lines.append(f"{train.name}: {best_way(way)}")
@@ -352,8 +347,8 @@ def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
     all_names = ", ".join(route.route.name for route in routes)
     some = f"{first} and {others} more" if others else first
     effective, whole = units.grade(ruling.effective), ruling_words(ruling, units)
-    if whole == DOWNHILL:
-        return shortened(f"{all_names}: {DOWNHILL.removeprefix('none, ')}", FULL)
+    if whole.endswith(DOWNHILL):
+        return shortened(f"{all_names}: {DOWNHILL}", FULL)
     for names, grade in ((all_names, whole), (some, whole), (all_names, effective)):
         words = f"{names}: {grade} on {ruling.track}"
         if len(words) <= FULL:
@@ -369,7 +364,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
-    parts += ["Risk: of stalling or running away."] if answer.trains else []
+    parts += ["Risk: of stalling or running away; ranges count marginal too."] if answer.trains else []
     page.paragraph(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:

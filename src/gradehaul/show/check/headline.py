@@ -94,7 +94,8 @@ def _counted(trains: Sequence[TrainAnswer], of: str) -> Iterator[str]:
         who = f"{len(those)}{of}" if not every else "both trains" if len(those) == 2 else f"all {len(those)} trains"
         words = f"{who} {DOES[outcome][len(those) > 1]}"
         of = ""
-        named = [_with_place(each) for each in those[:left]] if failing else []
+        bare = outcome == "climbs" or (every and outcome == "marginal")  # no place to name
+        named = [] if bare else [_with_place(each) for each in those[:left]]
         left -= len(named)
         more = [f"{len(those) - len(named)} more"] if named and len(those) > len(named) else []
         yield f"{words}: {', '.join((*named, *more))}" if named else words

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from gradehaul.haulage.answers.judged import Misfit
+from gradehaul.haulage.answers.judged import Judged, Misfit
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import HeadStretch, Outcome, Verdict
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.labels import apart
+from gradehaul.show.base.labels import apart, chance_words
+from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.proximity.fouling import Fouling
 
@@ -29,7 +30,7 @@ DOES: Mapping[Outcome, tuple[str, str]] = {
     "runs away": ("runs away", "run away"),
     "too long": ("is too long", "are too long"),
     "marginal": ("is marginal", "are marginal"),
-    "climbs": ("climbs", "climb"),
+    "climbs": ("gets through", "get through"),
 }
 """What one train does behind its name, and what several do."""
 
@@ -65,9 +66,15 @@ SENTENCES: Mapping[str, str] = {
 """The sentences of a verdict."""
 
 
+def outcome_cells(train: Judged, units: UnitFormat) -> list[Piece]:
+    """Return the outcome of a train, its risk, and the pull to spare; that it does not fit is sure, and no risk."""
+    risk = "–" if train.outcome == "too long" else chance_words(train.risk)
+    return [OUTCOMES[train.outcome], risk, spare_words(train.outcome, train.verdict, units)]
+
+
 def spare_words(outcome: Outcome, verdict: Verdict, units: UnitFormat) -> str:
-    """Return the pull to spare in a table; none where a train runs away, since no pull holds it back."""
-    return "–" if outcome == "runs away" else units.force(verdict.margin)
+    """Return the pull to spare in a table; none where no pull helps: a train that runs away, or is too long."""
+    return "–" if outcome in ("runs away", "too long") else units.force(verdict.margin)
 
 
 def plain_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit]) -> str:
@@ -107,14 +114,8 @@ def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], u
 def misfit_words(misfit: Misfit, units: UnitFormat) -> str:
     """Return in a sentence that a place does not hold a train."""
     kind = "run-round" if misfit.kind == "run-round" else "too long"
-    length, holds = units.length(misfit.length), units.length(misfit.available)
+    length, holds = units.lengths_apart(misfit.length, misfit.available)
     return SENTENCES[kind].format(length=length, room=apart(misfit.place), holds=holds)
-
-
-def room_words(misfit: Misfit, units: UnitFormat) -> str:
-    """Return in a few words how long a train is and how much the place holds."""
-    whose = "its locomotives are " if misfit.kind == "run-round" else ""
-    return f"{whose}{units.length(misfit.length)} long; {misfit.place} holds {units.length(misfit.available)}."
 
 
 def spread_words(plan: Plan, units: UnitFormat) -> str:

@@ -14,8 +14,8 @@ from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 
 HOW_SURE = (
-    "90 % range: 9 of 10 random trials of every uncertain figure lie in it, rated / limit. Where a place holds no "
-    "more, the cars to run come first."
+    "90 % range: 9 of 10 random trials of every uncertain figure lie in it, rated / limit; a rated load is never "
+    "marginal, which risk leaves aside. Where a place holds no more, the cars to run come first."
 )
 """How the range of a load is read."""
 
@@ -26,10 +26,10 @@ HOW_LOADED = (
 )
 """How a load is read."""
 
-_NOTHING = 5e-7
-DOWNHILL = "none, downhill or level all the way"
-"""What is said of the ruling grade of a route on which a train climbs nowhere."""
+NO_GRADE = 5e-7
 """A grade of less is none."""
+DOWNHILL = "downhill or level all the way"
+"""What is said in the place of the ruling grade of a route on which a train climbs nowhere."""
 
 Shown = dict[str, list[list[Piece]]]
 """The rows that each route before was shown with."""
@@ -78,10 +78,10 @@ def ends(route: Route) -> str:
 def ruling_words(ruling: Ruling, units: UnitFormat) -> str:
     """Return a ruling grade with the parts that grade and curve have in it."""
     effective, grade, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
-    if abs(ruling.effective) < _NOTHING:
-        return DOWNHILL
-    if abs(ruling.curve) < _NOTHING or abs(ruling.grade) < _NOTHING:
-        return f"{effective} = {'grade' if abs(ruling.curve) < _NOTHING else 'curve'} alone"
+    if abs(ruling.effective) < NO_GRADE:
+        return f"none, {DOWNHILL}"
+    if abs(ruling.curve) < NO_GRADE or abs(ruling.grade) < NO_GRADE:
+        return f"{effective} = {'grade' if abs(ruling.curve) < NO_GRADE else 'curve'} alone"
     return f"{effective} = grade {grade} + curve {curve}"
 
 

@@ -10,11 +10,11 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.show.base.labels import basis_words, chance_words, counted, listed, rail_words
+from gradehaul.show.base.labels import RISK, basis_words, counted, listed, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import everywhere
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, care_lines, misfit_words, spare_words
+from gradehaul.show.check.outcome_words import DOES, care_lines, misfit_words, outcome_cells
 from gradehaul.treatment.helping import Help, Obstacle
 from gradehaul.treatment.ways_over import Doubling, Undivided, WaysOver
 
@@ -37,8 +37,7 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         page.line(f"{name.capitalize()}: the worse of {listed(ages)}. Fresh: on the day you apply the film.", indent=2)
     count = answer.trains[0].trust.trials
     page.line(
-        f"Risk: chance of stalling or running away, marginal aside, in {count:,} random trials of all uncertain "
-        "figures.",
+        f"{RISK}. From {count:,} random trials of all uncertain figures.",
         indent=2,
     )
 
@@ -84,9 +83,7 @@ def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     downhill: Piece = "holds back" if verdict.holds_back else ("RUNS AWAY", "bold red")
     return [
         train.rail,
-        OUTCOMES[train.outcome],
-        chance_words(train.risk),
-        spare_words(train.outcome, verdict, units),
+        *outcome_cells(train, units),
         units.length(verdict.worst_at),
         verdict.worst_track,
         downhill,

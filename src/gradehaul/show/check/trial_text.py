@@ -8,29 +8,27 @@ from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, TrialAn
 from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
-from gradehaul.show.base.labels import FILM_CAUTION, apart, chance_words, listed
+from gradehaul.show.base.labels import FILM_CAUTION, RISK, apart, listed
 from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spare_words, spread_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, outcome_cells, spread_words
 
-_LINES = 8
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
 
 
 def trial_page(answer: TrialAnswer, units: UnitFormat) -> Page:
-    """Return the answer as a page of at most eight lines; where powers are compared, six and one a power."""
+    """Return the answer as a page: the train, what becomes of it, a row for each condition or power, and remarks."""
     page = Page()
     page.line((shortened(_subject(answer, units), FULL), "bold"))
     if answer.compares:
-        _add_powers(page, answer)
+        _add_powers(page, answer, units)
     else:
-        _add_train(page, answer.trains[0], answer.hours, units)
-    trials = answer.trains[0].trials
-    caution = [FILM_CAUTION] if any(trial.condition != CLEAN for trial in trials) else []
-    room = _LINES - 3 - len(trials) - len(caution)
-    for line in [*list(_remarks(answer, units))[:room], *caution]:
-        page.line(shortened(line, FULL))
+        _add_train(page, answer, answer.trains[0], units)
+    for line in _remarks(answer, units):
+        page.paragraph(line)
+    if any(trial.condition != CLEAN for trial in answer.trains[0].trials):
+        page.line(FILM_CAUTION)
     return page
 
 
@@ -46,29 +44,37 @@ def _subject(answer: TrialAnswer, units: UnitFormat) -> str:
     return f"{', '.join(map(apart, consist))}{length}, on {apart(answer.route.name)}"
 
 
-def _age(trial: TrialOutcome, hours: float | None) -> str:
-    return "" if trial.condition == CLEAN else at_age(hours)
+def _age(answer: TrialAnswer, trial: TrialOutcome) -> str:
+    return "" if trial.condition == CLEAN else at_age(answer.hours)
 
 
-def _add_train(page: Page, train: TrialTrain, hours: float | None, units: UnitFormat) -> None:
+def _add_train(page: Page, answer: TrialAnswer, train: TrialTrain, units: UnitFormat) -> None:
     by_outcome: dict[Outcome, list[str]] = {}
     for trial in train.trials:
-        by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition] + _age(trial, hours))
-    words = "; ".join(f"{DOES[outcome][0]} {listed(where)}" for outcome, where in by_outcome.items())
-    page.line((f"It {words}.", OUTCOMES[train.judged.outcome][1]))
+        by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition] + _age(answer, trial))
+    words = [_does(answer, train, outcome, listed(where)) for outcome, where in by_outcome.items()]
+    page.paragraph((f"It {'; it '.join(words)}.", OUTCOMES[train.judged.outcome][1]))
     most = [f"most {shortened(train.counted, 12)}>"] if train.counted else []
-    rows = [[*_row(trial, hours, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
+    rows = [[*_row(answer, trial, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
     page.table(["", "outcome", "risk>", "to spare>", "place", *most], rows, indent=0)
 
 
-def _row(trial: TrialOutcome, hours: float | None, units: UnitFormat) -> list[Piece]:
+def _does(answer: TrialAnswer, train: TrialTrain, outcome: Outcome, where: str) -> str:
+    """Return what a train does on some conditions of the rails; whether it fits depends on none."""
+    if outcome == "too long":
+        return f"is too long for {apart(train.judged.misfits[0].place)}"
+    gets_by = "gets through" if answer.climbs else "holds back"
+    return f"{gets_by if outcome == 'climbs' else DOES[outcome][0]} {where}"
+
+
+def _row(answer: TrialAnswer, trial: TrialOutcome, units: UnitFormat) -> list[Piece]:
     verdict = trial.verdict
     place = f", {units.length(verdict.worst_at)}"
+    outcome, *figures = outcome_cells(trial, units)
     return [
-        trial.condition + _age(trial, hours),
-        OUTCOMES[trial.outcome],
-        chance_words(trial.risk),
-        spare_words(trial.outcome, verdict, units),
+        trial.condition + _age(answer, trial),
+        outcome if answer.climbs or trial.outcome != "climbs" else ("holds back", OUTCOMES["climbs"][1]),
+        *figures,
         f"{apart(shortened(verdict.worst_track, 26 - len(place)))}{place}",
     ]
 
@@ -77,21 +83,21 @@ def _most(trial: TrialOutcome) -> str:
     return "-" if trial.most is None else f"{trial.most}+" if trial.most >= MOST else str(trial.most)
 
 
-def _add_powers(page: Page, answer: TrialAnswer) -> None:
+def _add_powers(page: Page, answer: TrialAnswer, units: UnitFormat) -> None:
     trains = answer.trains
-    climbing = sum(train.judged.outcome == "climbs" for train in trains)
+    able = sum(train.judged.outcome == "climbs" for train in trains)
     kinds = "locomotives or lashups" if len(trains) > len(answer.plan.locos) else "locomotives"
-    verb = "climbs" if climbing == 1 else "climb"
-    judged, hours = trains[0].judged, answer.hours
-    page.line(f"{climbing} of {len(trains)} {kinds} {verb} {_CONDITIONS[judged.condition]}{_age(judged, hours)}.")
+    verb = ("get{} through" if answer.climbs else "hold{} back").format("s" * (able == 1))
+    judged = trains[0].judged
+    page.line(f"{able} of {len(trains)} {kinds} {verb} {_CONDITIONS[judged.condition]}{_age(answer, judged)}.")
     heads = ["locomotive"]
     for trial in trains[0].trials:
-        heads += [trial.condition + _age(trial, hours), "risk>"]
+        heads += [trial.condition + _age(answer, trial), "risk>"]
     rows: list[list[Piece]] = []
     for train in trains:
         cells: list[Piece] = [apart(shortened(train.power or "", 22))]
         for trial in train.trials:
-            cells += [OUTCOMES[trial.outcome], chance_words(trial.risk)]
+            cells += _row(answer, trial, units)[1:3]
         rows.append(cells)
     page.table(heads, rows, indent=0)
 
@@ -110,7 +116,10 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     if answer.film_spreads:
         yield spread_words(answer.plan, units)
     yield from (f"Note: {note.text}." for note in answer.notes)
-    yield "Risk: chance of stalling or running away, marginal aside."
+    others = [cut for cut in train.consist if cut.name in answer.plan.cars and cut.name != train.counted]
+    if others and not answer.compares:
+        yield f"Most {train.counted}: with {listed([_cut(cut) for cut in others])} in the train."
+    yield f"{RISK}."
 
 
 def _cut(cut: Cut) -> str:

@@ -12,7 +12,7 @@ from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule, St
 from gradehaul.design.deck import STRENGTH
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
-from gradehaul.show.base.labels import spans
+from gradehaul.show.base.labels import percent_words, spans
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -205,7 +205,7 @@ def place_words(finding: Finding, units: UnitFormat) -> str:
 
 def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
     """Return a figure of a finding: a length or a share."""
-    return f"{100 * value:.0f} %" if finding.share else _length(value, units)
+    return percent_words(value) if finding.share else _length(value, units)
 
 
 def bounds_words(finding: Finding, units: UnitFormat) -> str:

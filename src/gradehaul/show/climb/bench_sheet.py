@@ -16,7 +16,7 @@ from gradehaul.design.climb.helix import GUARD
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.strip import section_words
-from gradehaul.design.risers.walk import Walk, walk_along
+from gradehaul.design.risers.walk import Walk
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.sheet import cut_list_figures, risers_figure
@@ -39,11 +39,11 @@ def incline_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[
     half, unit = 1.5 * found.walk.layout.plan.scale.gauge, found.walk.layout.plan.unit
     form.words("Take care", [CARE], numbered=False)
     labels = {riser.at: str(riser.number) for riser in found.risers}
-    draw_plan(form.panel(_PLAN), found.walk, labels, (half, half), units)
+    draw_plan(form.panel(_PLAN), found.walk, labels, half, units)
     changes = found.walk.tangent_points
     words = [f"{units.length(at, fine=True)}: {section_words(after, unit)} from here" for at, _, after in changes]
     form.words("Tangent points", words, numbered=False)
-    return [*form.finish(), risers_figure(found, units), *cut_list_figures(found, units, paper)]
+    return [*form.finish(), risers_figure(found, units, paper), *cut_list_figures(found, units, paper)]
 
 
 incline_sheet = as_pages(incline_figures)
@@ -54,22 +54,18 @@ def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> lis
     helix, build, found = bench.helix, bench.helix.build, bench.found
     form = Form("Helix: sheets for the bench", paper, foot="Angles count from where the curve begins.")
     form.words("Take care", [GUARD], numbered=False)
-    inner = (build.centers or 0.0) + build.edge
     labels = {spoke.risers[0].at: f"{spoke.number}\n{math.degrees(spoke.angle):.0f}°" for spoke in bench.spokes}
-    second = None
-    if build.centers is not None:
-        second = walk_along(found.walk.layout, route="Up inner"), build.centers
-    draw_plan(form.panel(_PLAN), found.walk, labels, (inner, build.edge), units, second=second)
+    draw_plan(form.panel(_PLAN), found.walk, labels, build.edge, units)
     floor = " by ".join(units.length(side, fine=True) for side in helix.floor)
-    short = helix.short_by(_vertical(bench))
+    short, apart = helix.short_by(_vertical(bench)), units.length(found.every, fine=True)
     form.words(
         "Sizes",
         [
             *([f"TOO LOW by {units.length(short, fine=True)}: stock does not clear the deck above."] if short else ()),
-            f"Radius of the track: {_radii(bench, units)}.",
+            f"Radius of the track: {units.length(helix.radius, fine=True)}.",
             f"Floor needed, without the approaches: {floor}. Opening inside the deck: {units.length(bench.opening)}.",
-            f"{helix.turns:g} turns, {len(bench.spokes)} risers in a turn. {_apart(bench, units)}",
-            f"Deck {units.length(build.deck, fine=True)} thick, {units.length(inner + build.edge, fine=True)} wide.",
+            f"{helix.turns:g} turns, {len(bench.spokes)} risers in a turn, {apart} apart along the track.",
+            f"Deck {units.length(build.deck, fine=True)} thick, {units.length(2 * build.edge, fine=True)} wide.",
         ],
         numbered=False,
     )
@@ -82,33 +78,21 @@ def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> lis
 helix_sheet = as_pages(helix_figures)
 
 
-def _radii(bench: HelixBench, units: UnitFormat) -> str:
-    inner, outer = (units.length(r, fine=True) for r in (bench.helix.radius, bench.helix.outer_radius))
-    return inner if bench.helix.build.centers is None else f"inner {inner}, outer {outer}"
-
-
-def _apart(bench: HelixBench, units: UnitFormat) -> str:
-    track = " outer" if bench.helix.build.centers else ""
-    return f"They stand {units.length(bench.found.every, fine=True)} apart along the{track} track."
-
-
 def _section(form: Form, bench: HelixBench, units: UnitFormat) -> None:
     """Draw the section through the stack at the first spoke and the one across, with clear heights."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
     form.words("Section through the stack, at the first riser and across", [], numbered=False)
     axes = form.panel(form.top - 4.6)
     half = len(bench.spokes) // 2
-    wide = (build.centers or 0.0) + 2 * build.edge
+    wide = 2 * build.edge
     for spoke, sign in ((bench.spokes[0], 1.0), (bench.spokes[half], -1.0)):
         left = sign * (helix.radius - build.edge)
-        right = sign * (helix.outer_radius + build.edge)
+        right = sign * (helix.radius + build.edge)
         tops = [riser.top for riser in spoke.risers]
         heads = [riser.railhead + (found.build.datum or 0.0) for riser in spoke.risers]
         for top, head in zip(tops, heads, strict=True):
             axes.fill([left, right, right, left], [top, top, top + build.deck, top + build.deck], color="#d8c39a", lw=0)
-            for radius in {helix.radius, helix.outer_radius}:
-                track = sign * radius
-                axes.plot([track], [head], marker="_", ms=12, mew=1.6, color="#1a1a1a")
+            axes.plot([sign * helix.radius], [head], marker="_", ms=12, mew=1.6, color="#1a1a1a")
         outside = right + sign * 0.08 * wide
         for head, above in zip(heads, tops[1:], strict=False):
             words = f"clear {units.length(above - head, fine=True)}"
@@ -181,34 +165,29 @@ def draw_plan(
     axes: Axes,
     walk: Walk,
     risers: Mapping[float, str],
-    edges: tuple[float, float],
+    edge: float,
     units: UnitFormat,
-    *,
-    second: tuple[Walk, float] | None = None,
 ) -> None:
-    """Draw climbs in plan, all to one scale.
+    """Draw a climb in plan, all to one scale.
 
-    Risers stand at places along the walk, m, each with its label; the deck reaches so far to the left and the right, m,
-    and a second track starts so far to the left, m.
+    Risers stand at places along the walk, m, each with its label; the deck reaches so far to either side, m.
     """
     axes.set_aspect("equal")
     places, headings, _ = walk.places(np.linspace(0.0, walk.length, _POINTS))
-    tracks = [places]
-    if second is not None:
-        other, left = second
-        own = other.places(np.linspace(0.0, other.length, _POINTS))[0]
-        tracks.append(own - own[0] + places[0] + left * 1j * np.exp(1j * headings[0]))
-    for line in tracks:
-        axes.plot(line.real, line.imag, color=INK, lw=1.1, zorder=3, gid="track")
-    for off in edges[0], -edges[1]:
-        edge = places + off * 1j * np.exp(1j * headings)
-        axes.plot(edge.real, edge.imag, color="#8a8a8a", lw=0.6, ls=(0, (4, 2)), zorder=2, gid="edge")
+    axes.plot(places.real, places.imag, color=INK, lw=1.1, zorder=3, gid="track")
+    for off in edge, -edge:
+        line = places + off * 1j * np.exp(1j * headings)
+        axes.plot(line.real, line.imag, color="#8a8a8a", lw=0.6, ls=(0, (4, 2)), zorder=2, gid="edge")
+    labeled: dict[bool, complex] = {}
     for place, label in risers.items():
         (spot,), (heading,), _ = walk.places(place)
         side = 1j * np.exp(1j * heading)
-        ends = spot + side * np.array([edges[0], -edges[1]])
+        ends = spot + side * np.array([edge, -edge])
         axes.plot(ends.real, ends.imag, color="#8a6d3b", lw=2.2, zorder=4, gid="riser")
-        out = spot - side * (edges[1] + 0.03 * _span(places))
+        # a label too near to the one before stands on the other side
+        right = abs(spot - labeled.get(True, math.inf)) > 0.035 * _span(places)
+        labeled[right] = spot
+        out = spot - (1 if right else -1) * side * (edge + 0.03 * _span(places))
         axes.text(out.real, out.imag, label, fontsize=8, ha="center", va="center", color=INK, weight="bold")
     _draw_centers(axes, walk, units)
     axes.margins(0.07)

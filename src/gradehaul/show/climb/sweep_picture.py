@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,6 +16,7 @@ from gradehaul.design.climb.helix_sweep import Sweep
 from gradehaul.errors import DesignError
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import FAINT, INK
+from gradehaul.show.base.labels import percent_words
 from gradehaul.show.base.paper import SIZES, Paper
 from gradehaul.show.base.picture import as_picture, plain
 from gradehaul.show.base.unit_format import UnitFormat
@@ -38,10 +40,11 @@ class _Region(NamedTuple):
 
 def sweep_figure(found: Sweep, units: UnitFormat) -> Figure:
     """Return the chart as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
-    if len(found.powers) * len(found.rails) > MOST_PANELS:
+    powers, rails = {each.power for each in found.cars}, {each.rail for each in found.cars}
+    if len(found.cars) > MOST_PANELS:
         raise DesignError(
             f"a chart holds {MOST_PANELS} panels",
-            found=f"{len(found.powers)} powers on {len(found.rails)} rails",
+            found=f"{len(powers)} powers on {len(rails)} rails",
             write="--power with the one to draw",
         )
     if min(found.grade.shape) < 2:
@@ -61,11 +64,10 @@ def sweep_figure(found: Sweep, units: UnitFormat) -> Figure:
         body=4.0,
         key=dict(key),
     )
-    panels = paper.grid(len(found.powers), len(found.rails))
-    for i, power in enumerate(found.powers):
-        for j, rail in enumerate(found.rails):
-            _draw(panels[i][j], found, found.reach[i, j], units, regions)
-            panels[i][j].set_title(plain(f"{power}, {rail} rail"), fontsize=paper.font, loc="left", color=INK)
+    panels = paper.grid(len(powers), len(rails))
+    for axes, each in zip(chain.from_iterable(panels), found.cars, strict=True):
+        _draw(axes, found, each.reach, units, regions)
+        axes.set_title(plain(f"{each.power}, {each.rail} rail"), fontsize=paper.font, loc="left", color=INK)
     for axes in panels[-1]:
         axes.set_xlabel(f"Radius, {units.length_unit}")
     for row in panels:
@@ -85,7 +87,7 @@ _OUTSIDE = "#c9d3dc"
 
 def _headline(found: Sweep, units: UnitFormat) -> str:
     if found.possible.any():
-        return f"{found.possible.mean():.0%} of the round helices on this chart work".replace("%", " %")
+        return f"{percent_words(float(found.possible.mean()))} of the helices on this chart work"
     nearest = "; none was found near it"
     if found.nearest is not None:
         radius, rise = found.nearest
@@ -96,7 +98,7 @@ def _headline(found: Sweep, units: UnitFormat) -> str:
 
 def _regions(found: Sweep, units: UnitFormat) -> list[_Region]:
     regions = [
-        _Region("head room: the deck above is too low", "///", "#e3e3e3", found.low_by),
+        _Region("headroom: the deck above is too low", "///", "#e3e3e3", found.low_by),
         _Region(f"grade: over {units.grade(found.steepest)}", "\\\\\\", "#f2f2f2", found.steep_by),
     ]
     if found.train is not None:

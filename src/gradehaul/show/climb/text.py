@@ -6,12 +6,14 @@ import math
 from collections.abc import Callable, Collection
 
 from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
-from gradehaul.design.climb.helix import GUARD, UNEASED, easement_shift, usual_helix_build
+from gradehaul.design.climb.headroom import headroom_of
+from gradehaul.design.climb.helix import GUARD, UNEASED, Helix, easement_shift, usual_helix_build
 from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
 from gradehaul.haulage.answers.judged import TrainAnswer, worst_first
+from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
@@ -30,35 +32,26 @@ _EASEMENTS = f"Easements would help: the radius is not over {UNEASED:g} x gauge 
 def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()) -> Page:
     """Return the page of a helix, with what was looked for, and below it the sections named in `more`."""
     page, helix, build, stock = Page(), found.helix, found.helix.build, found.stock
-    two = build.centers is not None
-    shape = f"{'with straight sides' if build.straight else 'round'}, {'two tracks' if two else 'one track'}"
-    page.line(("Helix", "bold"), f", scale {stock.scale.name}, {shape}")
+    page.line(("Helix", "bold"), f", scale {stock.scale.name}")
     page.line()
     _add_headroom(page, found, units)
     _add_worst(page, found.hill)
-    step = units.small(steps_of(stock.unit).length)
+    step = units.length(steps_of(stock.unit).length, fine=True)
     steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
     _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
-    inner = "inner track: " if two else ""
+    if found.stops is not None and found.stops.alone is not None:
+        _add_alone(page, found.stops.alone, stock, units)
+    left = found.clear_left
+    ratio = math.floor(100 * helix.radius / car_length(stock) + 1e-6) / 100  # never rounded over a bar
     rows = [
-        (f"{inner}radius", units.length(helix.radius, fine=True)),
+        ("radius", units.length(helix.radius, fine=True)),
         ("turns", f"{helix.turns:.2f}"),
         ("total rise", units.length(helix.rise, fine=True)),
         ("rise per turn", units.length(helix.rise_per_turn, fine=True)),
-        (f"{inner}grade", units.grade(helix.grade)),
-        (f"{inner}effective grade", units.grade(found.effective)),
-    ]
-    if two:
-        rows += [
-            ("outer track: radius", units.length(helix.outer_radius, fine=True)),
-            ("outer track: grade", units.grade(helix.outer_grade)),
-            ("outer track: effective grade", units.grade(found.outer_effective)),
-        ]
-    left = found.clear_left
-    ratio = math.floor(100 * helix.radius / car_length(stock) + 1e-6) / 100  # never rounded over a bar
-    rows += [
-        (f"{inner}radius over the longest vehicle", f"{ratio:.2f}"),
-        (f"{inner}length of the climb", units.length(helix.length)),
+        ("grade", units.grade(helix.grade)),
+        ("effective grade", units.grade(found.effective)),
+        ("radius over the longest vehicle", f"{ratio:.2f}"),
+        ("length of the climb", units.length(helix.length)),
         ("vertical curves", units.length(found.vertical_curve)),
         ("track, roadbed and deck", units.length(build.structure, fine=True)),
         ("clear height wanted", units.length(build.clear, fine=True)),
@@ -68,11 +61,6 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     page.line()
     page.table(["", ">"], rows, indent=0)
     page.line()
-    if two:
-        page.paragraph(
-            "Let trains climb on the outer track (route Up): it is longer for the same rise, so its grade is flatter, "
-            "and its curve is wider. Trains come down on the inner."
-        )
     words = "too tight, under 2" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
     words = "looks good" if ratio >= _GOOD else words
     page.paragraph(
@@ -116,6 +104,17 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     page.paragraph(f"{head}: {'; '.join(cures)}." if cures else "No single change fixes it.")
 
 
+def _add_alone(page: Page, alone: Helix, stock: Plan, units: UnitFormat) -> None:
+    """Add with which radius the train alone would do, and what would give the headroom there."""
+    radius, own = (units.length(each, fine=True) for each in (alone.radius, alone.build.deck))
+    deck = headroom_of(alone, stock).thickest_deck
+    thinner = "" if deck is None else f"A deck of {units.length(deck, fine=True)} or less (now {own}) is enough there. "
+    page.paragraph(
+        f"Headroom sets this radius, not the train, which would do with {radius}. {thinner}A higher rise per turn may "
+        "help; more turns do not."
+    )
+
+
 def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     """Add where the figures come from that were not stated."""
     build, stock = found.helix.build, found.stock
@@ -147,7 +146,8 @@ def incline_page(
     page.line()
     _add_worst(page, found.hill)
     step = steps_of(stock.unit)
-    shorter, higher = f"A length {units.small(step.length)} shorter", f"A rise {units.small(step.rise)} higher"
+    shorter = f"A length {units.length(step.length, fine=True)} shorter"
+    higher = f"A rise {units.length(step.rise, fine=True)} higher"
     _add_stop(page, shorter if find == "length" else higher, found.stops)
     rows = [
         ("rise", units.length(incline.rise, fine=True)),

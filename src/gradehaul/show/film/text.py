@@ -9,12 +9,12 @@ from itertools import groupby
 from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.verdict import FAILS, WORST_FIRST, Need
 from gradehaul.plan.names import clean
-from gradehaul.show.base.labels import USE_WORDS, WOULD, chance_words
+from gradehaul.show.base.labels import RISK, USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, plain_words, short_words, spare_words
+from gradehaul.show.check.outcome_words import DOES, misfit_words, outcome_cells, plain_words, short_words
 from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
 
@@ -198,9 +198,10 @@ def _all_filmed(trains: Sequence[Judged], names: Sequence[str]) -> list[Piece]:
     marginal = any(train.outcome == "marginal" for train in trains)
     risk, name = max(zip((train.trust.fail_probability for train in trains), names, strict=True), default=(0.0, ""))
     words = f"All track may be filmed{' if marginal will do' if marginal else ''}"
+    chance = chance_words(risk).replace("<", "under ").replace(">", "over ")
     return [
         (words, "yellow" if marginal else "green"),
-        f"; {name} then stalls or runs away in {chance_words(risk)} of trials." if risk >= 0.005 else ".",
+        f"; {name} then stalls or runs away in {chance} of trials." if risk else ".",
     ]
 
 
@@ -287,14 +288,16 @@ def _since(row: UsedUnit, units: UnitFormat) -> str:
 def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     """Add a row for each train, the worst first: with the plan, and with film everywhere."""
     ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(train.planned.outcome))
-    rows = [[train.name, *_cells(train.planned, units), *_cells(train.everywhere, units)] for train in ordered]
+    rows = [
+        [each.name, *outcome_cells(each.planned, units), *outcome_cells(each.everywhere, units)] for each in ordered
+    ]
     age = at_age(found.hours)
     heads = ["train", _planned(found), "risk>", "to spare>", f"film everywhere{age}", "risk>", "to spare>"]
     page.table(heads, rows, indent=0)
     check = "check" if found.hours is None else f"check --hours {found.hours:g}"
     checked = f", as {check} does on the plan that treat -o writes" if found.options.step is None else ""
     spread = "" if found.beyond else f" Both include film that wheels spread{checked}."
-    page.paragraph(f"Risk: chance of stalling or running away, marginal aside.{spread}")
+    page.paragraph(f"{RISK}.{spread}")
     if age:
         page.paragraph((f"Judged{age} alone", "yellow"), ": not on film that is younger or older.")
     for train in ordered:
@@ -307,10 +310,6 @@ def _add_spreading(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     for train in found.trains:
         if train.everywhere.outcome in FAILS:
             page.line(f"If the film spreads everywhere, {train.name} {_short(train.everywhere, units)}.", indent=2)
-
-
-def _cells(train: Judged, units: UnitFormat) -> list[Piece]:
-    return [OUTCOMES[train.outcome], chance_words(train.risk), spare_words(train.outcome, train.verdict, units)]
 
 
 def treat_csv(found: KeepCleanPlan, units: UnitFormat | None) -> str:

@@ -17,6 +17,7 @@ from gradehaul.show.base.colors import EVEN, INK
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, grade_axis, words_alone
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE
 from gradehaul.show.level.text import binding_words, headline
 from gradehaul.track.piecewise import FloatArray
 
@@ -80,6 +81,8 @@ level_picture = as_picture(level_figure)
 
 def _hardest(found: Leveled, train: str, units: UnitFormat) -> str:
     (own,) = (each for each in found.hardest if each.train == train)
+    if max(own.even, own.leveled) < NO_GRADE:
+        return f"{train}: {DOWNHILL}"
     binds = "".join(f"; kept up by {each}" for each in binding_words(own, units)[:1])
     return f"{train}: hardest effective grade {units.grade(own.even)} even, {units.grade(own.leveled)} leveled{binds}"
 

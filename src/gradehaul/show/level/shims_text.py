@@ -9,7 +9,7 @@ import numpy as np
 
 from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
-from gradehaul.design.level.survey import Steep
+from gradehaul.design.level.survey import SURE, Steep
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
@@ -44,35 +44,35 @@ def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> N
     if not found.before:
         page.paragraph((f"{name}nowhere steeper than the target", "green"), ".")
     elif found.met:
-        page.paragraph((f"{name}on target with the corrections below", "green"), f", {done} in all.")
+        page.paragraph((f"{name}on target with the corrections below", "green"), f", {done} altogether.")
     elif found.step_alone:
         step = on_rule(found.step, found.step)
         page.paragraph(
             (f"{name}{units.grade(found.reached)} with the nearest steps of {step}", "yellow"),
-            f", {done} in all. The difference to {units.grade(found.target)} is the step of the shims: thinner ones "
-            "would meet it.",
+            f", {done} altogether. The difference to {units.grade(found.target)} is the step of the shims: thinner "
+            "ones would meet it.",
         )
     else:
         page.paragraph(
             (f"{name}it cannot reach the target", "bold red"),
             f" with shims of at most {units.length(found.shim, fine=True)} and fixed ends. "
             + (
-                f"The corrections below, {done} in all, bring it to {units.grade(found.reached)}."
+                f"The corrections below, {done} altogether, bring it to {units.grade(found.reached)}."
                 if found.total
                 else "No shim within what is allowed helps."
             ),
         )
     for steep in found.before:
         page.paragraph(*_steep(steep, units), indent=2)
-    assumed = ", assumed" if hill.reading_assumed else ""
+    assumed = "assumed, " if hill.reading_assumed else ""
     page.paragraph(
         f"Target: at most {units.grade(found.target)}; even from end to end it is {units.grade(hill.even_grade)}. "
-        f"A reading is good to {units.length(hill.reading, fine=True)}{assumed}.",
+        f"Error of a reading: {units.small(hill.reading)} ({assumed}one standard deviation).",
         indent=2,
     )
     rows = [row for row, moves in _stations(found, units) if moves or every]
     if rows:
-        page.table(["at>", "railhead>", "grade to next>", "correction", "then>"], rows)
+        page.table(["at>", "railhead>", "grade to next (90 % range)>", "correction", "then>"], rows)
     else:
         page.line("No riser needs a shim.", indent=2)
 
@@ -84,7 +84,7 @@ def _stations(found: Corrections, units: UnitFormat) -> Iterator[tuple[list[Piec
         row: list[Piece] = [
             units.length(riser.at),
             units.length(riser.railhead, fine=True),
-            "" if riser.grade is None else f"{units.grade(riser.grade)} ± {100 * (riser.spread or 0.0):.2g} %",
+            "" if riser.grade is None else _ranged(riser.grade, riser.spread or 0.0, units),
             (f"riser {riser.riser}: {correction_text(steps, found.step)}", "yellow" if steps else ""),
             "" if then is None else units.grade(then),
         ]
@@ -92,13 +92,18 @@ def _stations(found: Corrections, units: UnitFormat) -> Iterator[tuple[list[Piec
 
 
 def _steep(steep: Steep, units: UnitFormat) -> tuple[Piece, ...]:
-    where = (
-        f" from {units.length(steep.start)} to {units.length(steep.stop)}: {units.grade(steep.grade)} ± "
-        f"{100 * steep.spread:.2g} %"
-    )
+    grade = _ranged(steep.grade, steep.spread, units, "90 % range ")
+    where = f" from {units.length(steep.start)} to {units.length(steep.stop)}: {grade}"
     if steep.sure:
         return ("Steeper than the target", "bold red"), where
     return ("Perhaps steeper than the target", "yellow"), f"{where}, too near for these readings to tell"
+
+
+def _ranged(grade: float, spread: float, units: UnitFormat, range_words: str = "") -> str:
+    """Return a grade with its 90 % range in brackets, behind words on what that is."""
+    low, high = (units.grade(grade + deviations * spread) for deviations in (-SURE, SURE))
+    unit = units.grade_unit if units.grades != "one-in" else ""
+    return f"{units.grade(grade)} ({range_words}{low.removesuffix(f' {unit}')} to {high.removesuffix(f' {unit}')})"
 
 
 def correction_text(steps: int, step: float) -> str:

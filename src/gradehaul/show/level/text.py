@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from gradehaul.design.deck import STRENGTH
+from gradehaul.design.level.as_checked import RulingGrade
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.plan.names import clean
@@ -13,6 +14,7 @@ from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES
+from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE
 from gradehaul.show.sections import LEVEL
 
 _CAUTION = (
@@ -36,6 +38,8 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line((clean(found.plan.title), "bold"), ": railheads for even effort")
     page.line()
     page.paragraph(*headline(found, units))
+    if not _gains(found) and _measured_binds(found):
+        page.line("If these heights were measured on track that stands: --survey finds shims.")
     for each in found.worse:
         style = "bold red" if each.newly_fails else "yellow"
         before, after = (f"risk {chance_words(train.risk)}" for train in (each.before, each.after))
@@ -49,15 +53,13 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     rows: list[list[Piece]] = [
         [
             each.train,
-            units.grade(each.even),
-            units.grade(each.leveled),
-            f"{each.track}, head {units.length(each.head)}{_behind(each.cars)}",
+            *_before_after(each, f"{each.track}, head {units.length(each.head)}{_behind(each.cars)}", units),
         ]
         for each in sorted(found.hardest, key=lambda each: -each.leveled)
     ]
     page.table(["train", "hardest before>", "after>", "place"], rows, indent=0)
     page.line()
-    rulings = [[each.route, units.grade(each.even), units.grade(each.leveled), each.track] for each in found.rulings]
+    rulings = [[each.route, *_before_after(each, each.track, units)] for each in found.rulings]
     page.table(["route", "ruling before>", "after>", "place"], rulings, indent=0)
     rows_of = zip(_heights(found, units), found.rows, strict=True)
     changed = [row for row, station in rows_of if to_change(found, station)]
@@ -93,9 +95,23 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     return page
 
 
+def _before_after(each: Hardest | RulingGrade, place: str, units: UnitFormat) -> list[str]:
+    """Return the grade before and after, and the place; none where nothing climbs."""
+    if max(each.even, each.leveled) < NO_GRADE:
+        return ["none", "none", DOWNHILL]
+    return [units.grade(each.even), units.grade(each.leveled), place]
+
+
 def to_change(found: Leveled, station: StationHeight) -> bool:
     """Return whether the height of a station changes by so much that it is worth a cut."""
     return abs(station.railhead - station.string) > (_SAME if _gains(found) else _NOT_WORTH)
+
+
+def _measured_binds(found: Leveled) -> bool:
+    """Return whether a height that is given within a line, as one is measured, keeps the hardest grade up."""
+    hardest = max(found.hardest, key=lambda each: each.leveled)
+    given = {where for each in hardest.binds if each.rule == "given" for where in each.where}
+    return not given <= found.stations.joints.keys()
 
 
 def _gains(found: Leveled) -> bool:

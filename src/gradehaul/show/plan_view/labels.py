@@ -114,7 +114,7 @@ def stacks(view: PlanView) -> dict[str, str]:
 
 
 def _name_track(canvas: Canvas, track: TrackView, units: UnitFormat, drawn: Lines, turns: str = "") -> None:
-    """Set the name and the grade of a track beside it, clear of what is drawn if that can be, else cut or as it may."""
+    """Set the name and the grade of a track beside it, clear of what is drawn, cut if need be, or not at all."""
     worst = max(track.steepest)
     grade = units.grade(worst) if worst >= 0.001 else ""
     name = track.name if track.named else ""
@@ -126,8 +126,8 @@ def _name_track(canvas: Canvas, track: TrackView, units: UnitFormat, drawn: Line
     steep = [at for at in along if _steepness(track, at) >= _AS_STEEP * worst]
     places = [canvas.spot(spot.x, spot.y) for spot in map(track.spot, steep or along)]
     style: dict[str, Any] = {"scale": 0.92, "color": "#333333"}
-    for words, clear in ((whole, True), *((each, True) for each in cut), (whole, False)):
-        if set_beside(canvas, words, places, drawn, near=7.0, clear=clear, **style) is not None:
+    for words in filter(None, (whole, *cut, turns)):
+        if set_beside(canvas, words, places, drawn, near=7.0, **style) is not None:
             return
     if turns:  # never left out: a line leads to it where it lies far
         set_beside(canvas, turns, places[:1], drawn, near=7.0, others=(), **style)
@@ -191,14 +191,13 @@ def set_beside(
     *,
     near: float,
     others: Sequence[tuple[float, float]] | None = None,
-    clear: bool = False,
     scale: float = 1.0,
     **style: Any,  # noqa: ANN401 - as of a text
 ) -> Box | None:
     """Set a label near one of some places where it hides as little as can be; return where, None if there was no room.
 
-    If it must be `clear`, it hides nothing. It keeps away from `others`, places to which it might seem to belong; where
-    these are given, a line may lead to it.
+    Where `others` are given it keeps away from these, places to which it might seem to belong, and a line may lead to
+    it; else it hides nothing.
     """
     close = drawn.around(np.array(places), canvas.paper.extent(text, scale=scale, **style)[0] + 5.0 * near * POINT)
     reaches = [far * near * POINT for far in ((1.0, 1.8, 3.0) if others is None else (1.0, 1.8, 3.0, 4.5))]
@@ -209,10 +208,10 @@ def set_beside(
         roomy = box.grown(_CLEAR * POINT)
         lost = crossed(roomy, close.track)
         hides = lost + crossed(roomy, close.beside)
-        if lost > _MOST_HIDDEN or (clear and hides):
+        if lost > _MOST_HIDDEN or (others is None and hides):
             return math.inf
         if others is None:
-            return hides
+            return 0.0
         if any(crossed(taken, _leader(places[0], box)) for taken in canvas.board.taken):
             return math.inf
         away = math.dist(places[0], box.nearest(*places[0]))
@@ -236,6 +235,10 @@ _PAD = 2.2
 """Room around the numbers of a mark, points."""
 
 
+ROUND, SQUARE = "round,pad=0.25,rounding_size=0.7", "square,pad=0.25"
+"""Shapes of the box around the numbers of a mark."""
+
+
 @dataclass(frozen=True, slots=True)
 class Look:
     """How marks of a kind look: the box around the numbers, and what it means."""
@@ -247,7 +250,7 @@ class Look:
 
     def sample(self) -> Line2D:
         """Return a sample for the key."""
-        marker = {"round": "o", "square": "s", "sawtooth": "^"}[self.shape.split(",")[0]]
+        marker = "s" if self.shape == SQUARE else "o"
         return Line2D([], [], ls="", marker=marker, ms=7, mfc=self.fill, mec=INK, mew=0.9)
 
 
@@ -273,7 +276,7 @@ def draw_marks(canvas: Canvas, marks: Iterable[Mark], looks: Mapping[str, Look])
     for number, mark in enumerate(reversed(drawn)):
         look = looks[mark.kind]
         across, up = canvas.spot(mark.x, mark.y)
-        style: dict[str, Any] = {"boxstyle": f"{look.shape},pad=0.25", "fc": look.fill, "ec": INK, "lw": 0.9}
+        style: dict[str, Any] = {"boxstyle": look.shape, "fc": look.fill, "ec": INK, "lw": 0.9}
         canvas.paper.text(
             across, up, spans(mark.numbers), scale=0.85, weight="bold", color=look.ink, ha="center", va="center",
             bbox=style, zorder=8 + number / 1000, gid=f"{mark.kind} {spans(mark.numbers)}",

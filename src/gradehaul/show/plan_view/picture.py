@@ -22,7 +22,7 @@ from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.film import text as film_text
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
-from gradehaul.show.plan_view.labels import Look, Mark, draw_labels, draw_marks
+from gradehaul.show.plan_view.labels import ROUND, SQUARE, Look, Mark, draw_labels, draw_marks
 from gradehaul.show.plan_view.styles import (
     BESIDE,
     FORCED_WORDS,
@@ -51,10 +51,10 @@ _APART: Mapping[str, Any] = {"color": FAINT, "lw": 0.8, "ls": (0, (4, 3))}
 """The frame around track whose place is not known."""
 
 LOOKS: Mapping[str, Look] = {
-    "stall": Look("round", INK, "white", "stalls here first"),
-    "runaway": Look("square", INK, "white", "begins to run away here"),
-    "runaway ends": Look("square", "white", INK, "holds back again from here"),
-    "forced": Look("round", "white", INK, FORCED_WORDS),
+    "stall": Look(ROUND, INK, "white", "stalls here first"),
+    "runaway": Look(SQUARE, INK, "white", "begins to run away here"),
+    "runaway ends": Look(SQUARE, "white", INK, "holds back again from here"),
+    "forced": Look(ROUND, "white", INK, FORCED_WORDS),
 }
 """The marks of trains: round where one stalls, square where one runs away."""
 
@@ -117,7 +117,7 @@ def _marks_and_rows(view: PlanView, units: UnitFormat, film: KeepCleanPlan | Non
         number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
         marks += [Mark(kind, spot.x, spot.y, (number,)) for kind, spot in met]
         row = verdict_row(train, view, units)
-        rows.append(f"{number}  {row}" if met else row)
+        rows.append(f"{number}: {row}" if met else row)
     more = [each for each, train in zip(rows, view.worse, strict=True) if train.outcome == "climbs"]
     if len(rows) > _MOST_ROWS and len(more) > 1:
         rows = [*(each for each in rows if each not in more), f"{len(more)} more rows: trains that climb"]
@@ -127,7 +127,7 @@ def _marks_and_rows(view: PlanView, units: UnitFormat, film: KeepCleanPlan | Non
                 spot = view.tracks[forced.on.track].spot(forced.on.along)
                 number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
                 marks.append(Mark("forced", spot.x, spot.y, (number,)))
-                rows.append(f"{number}  {forced.train} {WOULD[forced.test]} here with more film")
+                rows.append(f"{number}: {forced.train} {WOULD[forced.test]} here with more film")
         rows = [*(film_text.train_words(train, film, units) for train in film.trains), *rows]
     return marks, rows
 
@@ -155,8 +155,8 @@ def _key(
     bands = {mark.kind for train in view.trains for mark in train.marks}
     for kind, style in MARKS.items():
         if kind in bands:
-            band = {"color": INK, "lw": style.width, "ls": style.dashes}
-            key[f"head {style.words}"] = sample(band, {"color": "white", "lw": BESIDE})
+            band = {"color": INK, "lw": 0.8 * style.width, "ls": style.dashes}  # so that samples stay apart
+            key[f"head {style.words}"] = sample(band, {"color": "white", "lw": 0.8 * BESIDE})
     if view.frames > 1 or view.unplaced:
         key["its place is not known"] = Line2D([], [], **_APART)
     return key | {look.words: look.sample() for kind, look in LOOKS.items() if kind in kinds}

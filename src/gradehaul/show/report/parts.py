@@ -85,7 +85,8 @@ def outcome_cell(outcome: Piece, risk: Piece, spare: Piece) -> Cell:
     """
     cell = _cell(outcome)
     rank = [words.lower() for words, _ in OUTCOMES.values()].index(cell.text)
-    return replace(cell, sort=rank, more=f"{words_of(spare)}, {words_of(risk)}")
+    more = "" if cell.text == "too long" else f"{words_of(spare)}, {words_of(risk)}"
+    return replace(cell, sort=rank, more=more)
 
 
 def _cell(piece: Piece) -> Cell:

@@ -14,7 +14,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.page import shortened
-from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
+from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper
 from gradehaul.show.base.picture import as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns, track_below
@@ -29,15 +29,14 @@ _ROW = 0.24
 @as_pages
 def risers_sheet(found: Risers, units: UnitFormat, paper: PaperName, *, strip: float | None = None) -> list[Figure]:
     """Return the cut list, the risers from the side, and a strip of a length, m, if any."""
-    side = risers_figure(found, units, LETTER if paper == "letter" else SIZES["a4"])
     return [
         *cut_list_figures(found, units, paper),
-        side,
+        risers_figure(found, units, paper),
         *([] if strip is None else strip_figures(found, strip, units, paper)),
     ]
 
 
-def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) -> Figure:
+def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> Figure:
     """Return the risers from the side; to be called by the `drawing_rules`."""
     walk, build, unit = found.walk, found.build, units.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
@@ -45,7 +44,8 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
     words = f"{headline(found, units)}. Railhead and top of each riser over {over}, {unit}."
     below = found.below
     dotted = [f"{track_below(found)} They are dotted here."] if below else []
-    paper = Paper(size, found.title, [words, *dotted], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
+    size = LETTER if paper == "letter" else SIZES["a4"]
+    sheet = Paper(size, found.title, [words, *dotted], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
     columns = [
         Column(
             times * riser.at,
@@ -53,8 +53,8 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
         )
         for riser in found.risers
     ]
-    band = Band(paper, ("riser", "distance", "top"), columns, {})
-    panels = paper.panels({"heights": Panel(2.5, 1.0), "band": Panel(band.height)}, (0.0, times * walk.length))
+    band = Band(sheet, ("riser", "distance", "top"), columns, {})
+    panels = sheet.panels({"heights": Panel(2.5, 1.0), "band": Panel(band.height)}, (0.0, times * walk.length))
     axes = panels["heights"]
     x, heights = curve_points(walk.railhead)
     railhead, deck = times * (heights + base), times * (heights + base - build.structure)
@@ -77,9 +77,9 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
     axes.set_ylim(bottom=low)
     axes.set_ylabel(unit)
     band.prepare(panels["band"])
-    paper.settle()
+    sheet.settle()
     band.draw(panels["band"])
-    return paper.figure
+    return sheet.figure
 
 
 risers_picture = as_picture(risers_figure)

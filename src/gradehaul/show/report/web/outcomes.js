@@ -39,8 +39,8 @@ const Outcomes = (() => {
   const head = (words, more = "", cls = "") =>
     Object.assign(node("th", cls, words, ...(more ? [node("br"), node("small", "", more)] : [])), { scope: "col" });
 
-  /* The pull to spare; none where a train runs away, since no pull holds it back. */
-  const spare = (units, found) => (found.outcome === "runs away" ? "–" : units.force(found.margin_n));
+  /* The pull to spare; none where no pull helps: a train that runs away, or is too long. */
+  const spare = (units, found) => (["runs away", "too long"].includes(found.outcome) ? "–" : units.force(found.margin_n));
 
   /* A cell with what its column is, which a narrow page shows before it. */
   function under(words, cell) {
@@ -48,12 +48,14 @@ const Outcomes = (() => {
     return cell;
   }
 
-  /* An outcome with the pull to spare, the risk where it is known, and below it what it was before where that differs. */
+  /* An outcome with the pull to spare and the risk where it is known, neither where the train does not fit; and below it
+     what it was before where that differs. */
   function result(units, before, found) {
     const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, found.outcome);
     const risk = found.risk ? [", ", node("span", "risk", found.risk)] : [];
-    const now = [word, " ", node("span", "figure", node("span", "spare", spare(units, found)), ...risk)];
-    return changed(units, found) ? [...now, node("small", "was", `${before} ${found.was.outcome} ${spare(units, found.was)}`)] : now;
+    const now = found.outcome === "too long" ? [] : [" ", node("span", "figure", node("span", "spare", spare(units, found)), ...risk)];
+    const was = changed(units, found) ? [node("small", "was", `${before} ${found.was.outcome} ${spare(units, found.was)}`)] : [];
+    return [word, ...now, ...was];
   }
 
   const changed = (units, found) =>
