@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import click
 
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
-from gradehaul.command.film import FilmOptions, shown_film
 from gradehaul.command.options import (
     all_routes_option,
     csv_option,
@@ -36,12 +35,11 @@ from gradehaul.command.parameters import ROUTE, ROUTE_OR_PLACES, VEHICLE, Height
 from gradehaul.show import sections
 
 if TYPE_CHECKING:
-    from typing import Unpack
-
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.unit_format import UnitFormat
     from gradehaul.show.sheets import PaperName
+    from gradehaul.treatment.keep_clean import KeepCleanOptions
 
 _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 
@@ -213,8 +211,7 @@ def report(
     routes: tuple[str, ...],
     rails: tuple[str, ...],
     hours: float | None,
-    treat: bool,
-    **film: Unpack[FilmOptions],
+    film: KeepCleanOptions | None,
 ) -> Answer:
     """Make one page with everything, which opens anywhere."""
     from gradehaul.design.clearance.findings import failing_places
@@ -222,12 +219,13 @@ def report(
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.answers.readings import odd_readings
     from gradehaul.show.report.page import report_page
+    from gradehaul.treatment.keep_clean import keep_clean_plan
     from gradehaul.treatment.ways_over import ways_over
 
     layout = Layout(plan, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
-    found = shown_film(layout, film, trains, treat=treat)
+    found = None if film is None else keep_clean_plan(layout, film)
     answer = replace(answer, clearance_fails=failing_places(layout))
     ways = ways_over(layout, answer)
     return Answer(report_page(layout, answer, ways, out.units(plan), found, odd_readings(plan)))

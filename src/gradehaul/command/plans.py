@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_ending
-from gradehaul.command.film import FilmOptions, shown_film
 from gradehaul.command.options import (
     csv_option,
     grades_option,
@@ -33,14 +32,13 @@ from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from typing import Unpack
 
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.views.plan_view import PlanView
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.unit_format import UnitFormat
-    from gradehaul.treatment.keep_clean import KeepCleanPlan
+    from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan
 
 
 @click.command()
@@ -122,16 +120,16 @@ def map_(
     trains: tuple[str, ...],
     routes: tuple[str, ...],
     rails: tuple[str, ...],
-    treat: bool,
     more: tuple[str, ...],
     hours: float | None,
-    **film: Unpack[FilmOptions],
+    film: KeepCleanOptions | None,
 ) -> Answer:
     """Show how hard each track climbs, or draw the plan view."""
     from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.treatment.keep_clean import keep_clean_plan
 
     layout = Layout(plan, hours=hours)
-    kept_clean = shown_film(layout, film, trains, treat=treat)
+    kept_clean = None if film is None else keep_clean_plan(layout, film)
     view = _view(layout, trains, rails, kept_clean, routes)
     from gradehaul.show.plan_view.text import map_csv, map_document, map_page
 
@@ -162,17 +160,17 @@ def export(
     out: Output,
     trains: tuple[str, ...],
     rails: tuple[str, ...],
-    treat: bool,
     hours: float | None,
-    **film: Unpack[FilmOptions],
+    film: KeepCleanOptions | None,
 ) -> Answer:
     """Write the plan as a drawing (DXF), with grades on layers."""
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.show.base.unit_format import units_of
     from gradehaul.show.drawing.dxf import plan_dxf
+    from gradehaul.treatment.keep_clean import keep_clean_plan
 
     layout = Layout(plan, hours=hours)
-    kept_clean = shown_film(layout, film, trains, treat=treat)
+    kept_clean = None if film is None else keep_clean_plan(layout, film)
     view = _view(layout, trains, rails, kept_clean)
     drawing = plan_dxf(view, units_of(plan.unit, out.show, out.grades), kept_clean)
     return Answer(drawing, remarks=[str(note) for note in view.notes])

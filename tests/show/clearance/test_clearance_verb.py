@@ -114,8 +114,8 @@ def test_wishes_are_read_in_the_plans_unit_and_refused_with_their_option(helix: 
     for more, words in (
         (["--structure", "12 kg"], "--structure"),
         (["--structure", "-1 mm"], "--structure"),
-        (["--clear", "-1 mm"], "--clear: the clear height wanted is 0 or more"),
-        (["--clear", "9 m"], "--clear: clear must be at most"),
+        (["--clear", "-1 mm"], "--clear: the clear height wanted is from 0 to 825 mm, got -1 mm"),
+        (["--clear", "9 m"], "--clear: the clear height wanted is from 0 to 825 mm, got 9000 mm"),
         (["--train", "x"], "--train"),
     ):
         result = clearance(helix, *more)

@@ -51,7 +51,6 @@ class Clearances(AnswerRecord):
     )
 
     plan: Plan
-    allowances: Allowances
     standard: Standard
     findings: tuple[Finding, ...]
     """What fails first, then what is to be looked at; each in the order of the rules, along the plan."""
@@ -113,7 +112,7 @@ def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Cle
         for number, each in enumerate(ranked, 1)
     )
     notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))
-    return Clearances(plan, allowances, standard, findings, notes, unchecked)
+    return Clearances(plan, standard, findings, notes, unchecked)
 
 
 def failing_places(layout: Layout) -> int | None:

@@ -143,15 +143,9 @@ class _Frame:
         from scipy.spatial import cKDTree
 
         ends = self.chords.ends[:, :, :2]
-        place = (
-            ends[pairs.one, 0]
-            + (ends[pairs.one, 1] - ends[pairs.one, 0])
-            * (
-                ((pairs.at - self.chords.span[pairs.one, 0]) / np.diff(self.chords.span[pairs.one])[:, 0])[
-                    :, np.newaxis
-                ]
-            )
-        )
+        first, last = ends[pairs.one].swapaxes(0, 1)
+        begin, end = self.chords.span[pairs.one].T
+        place = first + (last - first) * ((pairs.at - begin) / (end - begin))[:, np.newaxis]
         below = np.flatnonzero(~over)
         tree = cKDTree(place[below])
         for number in crosses.tolist():

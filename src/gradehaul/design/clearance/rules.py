@@ -211,18 +211,14 @@ def standard_of(plan: Plan, allowances: Allowances) -> Standard:
 def _refuse(allowances: Allowances, plan: Plan) -> None:
     """Refuse lengths out of range."""
     most = _MOST_GAUGES * plan.scale.gauge
-    for name, value, what, example in (
-        ("clear", allowances.clear, "the clear height wanted", "--clear 80mm"),
-        ("structure", allowances.structure, "the thickness of deck, roadbed and track", "--structure 25mm"),
-        ("overhead", allowances.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
-        ("coupler", allowances.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
+    for name, what in (
+        ("clear", "the clear height wanted"),
+        ("structure", "the thickness of deck, roadbed and track"),
+        ("overhead", "the height of the overhead line over its lowest wire"),
+        ("coupler", "the height of the coupler over the railhead"),
     ):
-        if value is None or (0 <= value <= most and (value > 0 or name != "coupler")):
-            continue
-        if value > most:
-            text, write = f"{name} must be at most {describe(most, 'length', plan.unit)}", what
-        elif name == "coupler":
-            text, write = "a coupler is above the railhead", example
-        else:
-            text, write = f"{what} is 0 or more", example
-        raise DesignError(text, place=f"--{name}", found=describe(value, "length", plan.unit), write=write)
+        value = getattr(allowances, name)
+        if (value is not None and not 0 <= value <= most) or (name == "coupler" and value == 0):
+            least = "more than 0" if name == "coupler" else "from 0"
+            wrong = f"{what} is {least} to {describe(most, 'length', plan.unit)}"
+            raise DesignError(wrong, place=f"--{name}", found=describe(value, "length", plan.unit))
