@@ -128,19 +128,20 @@ def map_(
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.treatment.keep_clean import keep_clean_plan
 
+    if film is not None and out.form not in ("png", "svg", "pdf"):
+        raise click.UsageError("--treat draws where the film may go: put -o with a name in .png, .svg or .pdf")
     layout = Layout(plan, hours=hours)
     kept_clean = None if film is None else keep_clean_plan(layout, film)
     view = _view(layout, trains, rails, kept_clean, routes)
-    from gradehaul.show.plan_view.text import map_csv, map_document, map_page
+    from gradehaul.show.plan_view.text import map_csv, map_page
 
     def picture(form: Format, units: UnitFormat) -> bytes:
         from gradehaul.show.plan_view.picture import plan_picture
 
         return plan_picture(form, view, units, size=out.size, film=kept_clean)
 
-    page = partial(map_page, view, film=kept_clean, more=more)
-    table = partial(map_csv, view, kept_clean)
-    return Answer(in_form(out, plan, partial(map_document, view, kept_clean), page, table, picture))
+    page, table = partial(map_page, view, more=more), partial(map_csv, view)
+    return Answer(in_form(out, plan, view.to_dict, page, table, picture))
 
 
 @click.command()

@@ -107,7 +107,7 @@ class KeepCleanPlan(AnswerRecord):
     rows: tuple[UsedUnit, ...]
     trains: tuple[TrainOutcome, ...]
     beyond: tuple[Shortfall, ...]
-    gap: float
+    gap: Ratio
     need_film: tuple[str, ...] = ()
 
     def length(self, use: Use) -> Meters:
@@ -177,8 +177,8 @@ class UsedStretch(NamedTuple):
     """A stretch of a track with one use, between two distances from the start of the track, m."""
 
     use: Use
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
 
 
 def used_stretches(found: KeepCleanPlan) -> Mapping[str, tuple[UsedStretch, ...]]:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from gradehaul.plan.drawing.elements import cut, turned
 from gradehaul.plan.drawing.records import Element, Linked, Reach, Spot
+from gradehaul.plan.drawing.rows import Rows
 
 Track = tuple[float, float]
 """Length, m, and curvature, 1/m, left positive."""
@@ -60,6 +61,11 @@ def reach(elements: Sequence[Element], *, closed=False) -> Reach:
 
 def line(start, tracks, handle="", *, closed=False, heights=None) -> Reach:
     return reach(draw(start, tracks, handle, heights=heights), closed=closed)
+
+
+def rows_of(reaches: Iterable[Reach]) -> Rows:
+    reaches = list(reaches)
+    return Rows.of([one.elements for one in reaches], [one.closed for one in reaches])
 
 
 def shifted(elements: Sequence[Element], dx: float, dy: float) -> list[Element]:

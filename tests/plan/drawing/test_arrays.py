@@ -8,11 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.plan.drawing.assembly import reaches_of
-from gradehaul.plan.drawing.elements import gap, in_plan, nearest, order, place, whole
+from gradehaul.plan.drawing.elements import gap, in_plan, in_space, nearest, order, place, whole
 from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.nearness import Nearness, components, pairs
 from gradehaul.plan.drawing.records import Spot, Stroke
+from gradehaul.plan.drawing.rows import Rows
 from plan.drawing.pen import draw
 
 coordinates = st.integers(-20, 20).map(lambda value: value / 8)
@@ -40,7 +41,7 @@ def test_pairs_far_from_one_another_and_from_the_origin():
 
 @given(st.lists(st.builds(Spot, *[st.floats(-1e6, 1e6)] * 2, st.none() | st.floats(-10, 10)), max_size=20))
 def test_whole_micrometers_are_each_point_s_order(points):
-    assert [tuple(row) for row in whole(points).tolist()] == [order(point) for point in points]
+    assert [tuple(row) for row in whole(in_space(points)).tolist()] == [order(point) for point in points]
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -54,8 +55,7 @@ def test_places_beside_points_are_those_of_every_pair_compared(seed):
         ways.append(own)
     elements = [element for way in ways for element in way]
     points = [Spot(float(x), float(y)) for x, y in random.uniform(-1.5, 1.5, (60, 2))]
-    index = Nearness(ways)
-    near = index.beside(points, 0.05, 0.3)
+    near = Nearness(Rows.of(ways)).beside(in_plan(points), 0.05, 0.3)
     expected = {
         (which, number): nearest(element, point)
         for which, point in enumerate(points)
@@ -116,10 +116,9 @@ def test_single_lines_and_arcs_are_what_the_fitting_makes_of_them(drawn):
     each = [fit_stroke(stroke, tolerance=8e-4, kink=0.09) for stroke in drawn]
     assert faults == [fault for _, own in each for fault in own]
     expected = [reach for own, _ in each for reach in own]
-    assert len(found) == len(expected)
-    for ours, theirs in zip(found, expected, strict=True):
-        assert (ours.closed, len(ours.elements)) == (theirs.closed, len(theirs.elements))
-        for one, other in zip(ours.elements, theirs.elements, strict=True):
+    assert found.closed.tolist() == [reach.closed for reach in expected]
+    for ours, theirs in zip(found.rows(), expected, strict=True):
+        for one, other in zip(ours, theirs.elements, strict=True):
             assert one.start == other.start
             assert one.end == other.end
             figures = (other.heading, other.curvature, other.length)

@@ -1,6 +1,5 @@
 """A drawing all the way to a network: the same in whatever order it was saved, and always a plan that reads back."""
 
-import math
 import random
 from dataclasses import replace
 
@@ -15,7 +14,7 @@ from gradehaul.plan.drawing.assembly import assemble
 from gradehaul.plan.drawing.dxf import read_drawing
 from gradehaul.plan.drawing.records import terms
 from gradehaul.plan.edit.writer import Changes, new_plan, updated_plan
-from plan.drawing.hand_made import GAUGE, assembled, drawing, polyline, straight
+from plan.drawing.hand_made import GAUGE, assembled, polyline, straight
 from project import PLANS
 
 TERMS = terms(GAUGE, "mm", ["TRACK"], height_layers=["HEIGHTS"])
@@ -139,20 +138,3 @@ def test_lengths_in_faults_are_in_the_plans_unit(unit, words):
         assert any(each in text for text in texts), (each, texts)
     other = "mm" if unit == "in" else "in"
     assert not any(f" {other} " in text for text in texts)
-
-
-@pytest.mark.parametrize(("degrees", "cure"), [(7.5, 8), (30, None)])
-@pytest.mark.parametrize("at_an_end", [True, False])
-def test_an_end_that_is_no_tangent_names_the_kink_that_joins_it(degrees, cure, at_an_end):
-    turn = math.radians(degrees)
-    main = [straight(0, 0, 0.5, 0), straight(0.5, 0, 1, 0)] if at_an_end else [straight(0, 0, 1, 0)]
-    branch = straight(0.5, 0, 0.5 + 0.5 * math.cos(turn), 0.5 * math.sin(turn))
-    hand = drawing([*main, branch])
-
-    def left(kink):
-        on = terms(GAUGE, "mm", ["TRACK"], kink=math.radians(kink))
-        return [fault for fault in assemble(hand, on).faults if fault.code == "no-tangent"]
-
-    (fault,) = left(5)
-    assert fault.text.endswith("left unjoined" if cure is None else f"; write kink = {cure} if they are to join")
-    assert cure is None or not left(cure)

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.plan.drawing.joining import joined
+from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.records import Stroke, terms
 from plan.drawing.hand_made import assembled
 
@@ -34,7 +35,7 @@ def lines_of(points):
 
 
 def join(strokes):
-    return joined(strokes, TERMS)
+    return joined(strokes, Outlines.of(strokes), TERMS)
 
 
 @given(st.permutations(range(12)), st.lists(st.booleans(), min_size=12, max_size=12), st.sampled_from([None, 0.001]))

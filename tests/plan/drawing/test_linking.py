@@ -23,6 +23,7 @@ from plan.drawing.pen import (
     line,
     parts,
     reach,
+    rows_of,
     shifted,
     straight,
 )
@@ -33,7 +34,7 @@ ORIGIN = (0.0, 0.0, 0.0)
 
 
 def linked(reaches, snap=SNAP) -> Linked:
-    return link(reaches, replace(TERMS, snap=snap))
+    return link(rows_of(reaches), replace(TERMS, snap=snap))
 
 
 def handles(net: Linked, ends) -> set[str]:

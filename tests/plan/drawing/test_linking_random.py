@@ -15,7 +15,8 @@ from gradehaul.plan.drawing.elements import gap, in_plan, nearest, order, place
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Element, Linked, Reach, Spot, terms
-from plan.drawing.pen import after, arc, back, draw, length_of, parts, reach, shifted, straight
+from gradehaul.plan.drawing.rows import Rows
+from plan.drawing.pen import after, arc, back, draw, length_of, parts, reach, rows_of, shifted, straight
 
 TERMS = terms(0.01, "mm", ["TRACK"], kink=math.radians(2))
 SNAP = TERMS.snap
@@ -127,8 +128,9 @@ def passing_loop(chance, network, toe, at):
 
 def confused(network: Network) -> bool:
     """Tell whether lines lie on one another where none should, or an end lies beside a track it does not belong to."""
-    index = Nearness(network.lines)
-    elements, owner = index.elements, index.owner.tolist()
+    index = Nearness(Rows.of(network.lines))
+    owner = index.owner.tolist()
+    elements = [element for row in index.rows.rows() for element in row]
     joints: dict[int, Spot] = {}
     for line, (start, finish) in zip(network.lines, network.ends, strict=True):
         joints[start], joints[finish] = line[0].start, line[-1].end
@@ -235,7 +237,7 @@ def figures(linked: Linked):
 
 
 def linked_of(reaches):
-    return link(reaches, TERMS)
+    return link(rows_of(reaches), TERMS)
 
 
 def clearance(network, spot):
@@ -319,7 +321,7 @@ def test_candidates_near_a_point_do_not_grow_with_the_drawing():
     def candidates(rows):
         yard = [e for row in range(rows) for e in draw((0.0, 0.1 * row, 0.0), [straight(0.5), arc(0.8, 20)] * 10)]
         spots = [element.start for element in yard]
-        return len(Nearness([yard]).candidates(in_plan(spots), SNAP)[0]) / len(spots)
+        return len(Nearness(Rows.of([yard])).candidates(in_plan(spots), SNAP)[0]) / len(spots)
 
     assert candidates(100) == pytest.approx(candidates(50), rel=0.2)
     assert candidates(100) < 5

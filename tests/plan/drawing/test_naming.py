@@ -7,7 +7,7 @@ import pytest
 
 from gradehaul.errors import Problems
 from gradehaul.plan.drawing.naming import layers
-from gradehaul.plan.drawing.records import Claim
+from gradehaul.plan.drawing.records import Claim, Spot
 from plan.drawing.hand_made import assembled, label, straight
 from project import ROOT
 
@@ -54,7 +54,7 @@ def test_names_of_the_plan_are_not_used_again():
 
 
 def test_naming_one_joint_does_not_rename_the_others():
-    named = assembled(YARD, claims=[Claim("Wharf", 0.001, 0, 0.005)])
+    named = assembled(YARD, claims=[Claim("Wharf", Spot(0.001, 0), 0.005)])
     assert list(named.joints) == ["Wharf", *(f"End {number}" for number in range(2, 7))]
 
 
@@ -91,9 +91,9 @@ def test_names_stay_when_the_drawing_is_saved_in_another_order_and_direction(see
 
 def test_points_that_name_no_joint_or_one_that_is_named():
     claims = [
-        Claim("Wharf", 0.0, 0.0, 0.0066, "tarn.toml:4", 'joint "Wharf", at'),
-        Claim("Quay", 0.001, 0.0, 0.0066, "tarn.toml:6", 'joint "Quay", at'),
-        Claim("Summit", 2.1, 0.0, 0.0066, "tarn.toml:8", 'joint "Summit", at'),
+        Claim("Wharf", Spot(0.0, 0.0), 0.0066, "tarn.toml:4", 'joint "Wharf", at'),
+        Claim("Quay", Spot(0.001, 0.0), 0.0066, "tarn.toml:6", 'joint "Quay", at'),
+        Claim("Summit", Spot(2.1, 0.0), 0.0066, "tarn.toml:8", 'joint "Summit", at'),
     ]
     with pytest.raises(Problems) as caught:
         assembled(YARD, claims=claims)

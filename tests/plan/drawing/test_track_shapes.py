@@ -5,8 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from gradehaul.plan.drawing.elements import halved, place, turned
+from gradehaul.plan.drawing.elements import place, turned
 from gradehaul.plan.drawing.records import Element, Spot, terms
+from gradehaul.plan.drawing.rows import Rows
 from plan.drawing import pen
 from plan.drawing.dxf_files import METER, ON, assembled, new, saved
 
@@ -28,7 +29,7 @@ def arcs(space, elements):
 
 
 def bulges(space, elements):
-    parts = [part for element in elements for part in halved(element)]
+    parts = Rows.of([elements]).halved().row(0)
     rows = [(*part.start[:2], math.tan(part.curvature * part.length / 4)) for part in parts]
     space.add_lwpolyline([*rows, (*parts[-1].end[:2], 0)], format="xyb", dxfattribs=ON)
 

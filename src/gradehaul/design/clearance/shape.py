@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 
 from gradehaul.design.clearance.rules import TIE, Finding, Standard, figures
-from gradehaul.design.grade_changes import GradeChange, changes_along
+from gradehaul.haulage.stretches import grade_stretches
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.records import Plan, Track
 from gradehaul.quantities.si import Meters, Ratio
@@ -77,16 +78,20 @@ def _changes(alignment: Alignment) -> Iterator[tuple[str, Meters, Meters, Ratio]
         order = [(alignment.tracks[track.id], forward) for track, forward in chain.tracks(plan)]
         pieces = [track.railhead if forward else track.railhead.reverse() for track, forward in order]
         start = np.concatenate([[0.0], np.cumsum([piece.stop for piece in pieces])])
-        found = [*changes_along(join(pieces))]
+        grades = [*grade_stretches(join(pieces))]
+        kinks = [(two.start, two.start, two.first - one.last) for one, two in pairwise(grades)]
+        found = [(each.start, each.stop, each.last - each.first) for each in grades if each.vertical_curve]
+        found = sorted([*found, *(kink for kink in kinks if abs(kink[2]) > UNCHANGED)])
         if chain.closed:
             kink = float(pieces[0].slopes[0] + pieces[-1].reverse().slopes[0])
             if abs(kink) > UNCHANGED:
-                found.append(GradeChange(0.0, 0.0, kink))
-        for each in found:
-            number = min(int(np.searchsorted(start[1:], each.middle - 1e-9)), len(order) - 1)
+                found.append((0.0, 0.0, kink))
+        for begin, stop, change in found:
+            middle = 0.5 * (begin + stop)
+            number = min(int(np.searchsorted(start[1:], middle - 1e-9)), len(order) - 1)
             track, forward = order[number]
-            at = float(each.middle - start[number])
-            yield track.id, at if forward else track.length - at, each.stop - each.start, each.change
+            at = float(middle - start[number])
+            yield track.id, at if forward else track.length - at, stop - begin, change
     for joint in plan.joints.values():
         if joint.kind in ("end", "plain"):
             continue

@@ -297,8 +297,6 @@ def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]
 def _listed(kind: str, names: Sequence[str]) -> str:
     """Return some names of a kind, the first of them where they are many.
 
-    Examples
-    --------
     >>> _listed("train", ["ore"]), _listed("berth", ["A", "B"]), _listed("route", list("ABCDE"))
     ('train ore', 'berths A, B', 'routes A, B, C and 2 more')
     """

@@ -329,8 +329,6 @@ def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
     Film in the plan is judged at both ages, for a plan does not say how old it is, and the first day must be lived
     through.
 
-    Examples
-    --------
     >>> judged_rails(["clean", "treated", "treated fresh"])
     ('clean',)
     >>> judged_rails(["clean", "treated", "treated fresh", "as planned", "as planned fresh"])
@@ -342,8 +340,6 @@ def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
 def film_rails(rails: Collection[str]) -> tuple[str, ...]:
     """Return the rail conditions with a film everywhere, each film at both ages.
 
-    Examples
-    --------
     >>> film_rails(["clean", "treated", "treated fresh", "as planned"])
     ('treated', 'treated fresh')
     """

@@ -122,8 +122,6 @@ def try_train(
     track. `hours` is the age of every film, None for the worse of fresh and rested. What is raised is that of
     `gradehaul.Layout.try_train`.
 
-    Examples
-    --------
     >>> from gradehaul.plan import load_plan
     >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
     >>> [(each.condition, each.outcome, each.most) for each in answer.trains[0].trials]

@@ -154,15 +154,6 @@ def plan_view(
     passes where none is named. Where routes are named, their track alone is shown, and where no train is, theirs are
     judged.
 
-    Raises
-    ------
-    RouteError
-        A train, route or rail condition that the plan does not have.
-    PlanError
-        No track has a usable place: every frame has a figure that does not close.
-
-    Examples
-    --------
     A track that loops over itself, climbing:
 
     >>> from gradehaul.plan import read_plan

@@ -140,14 +140,6 @@ def long_section(
     train. Rail conditions that are left out are those by which the layout passes, and beside them each film everywhere,
     at its worse age for the train.
 
-    Raises
-    ------
-    RouteError
-        A route, train or rail condition that the plan does not have, no route named where there are several, or a
-        train longer than the lap or the loop it would run on.
-
-    Examples
-    --------
     >>> from gradehaul.plan import read_plan
     >>> section = long_section(Layout(read_plan('''
     ... scale = "HO"

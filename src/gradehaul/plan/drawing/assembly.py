@@ -14,7 +14,7 @@ from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
-from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
+from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, raised_by_plan
 from gradehaul.plan.drawing.heights.texts import read_height, says_height
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
@@ -22,33 +22,17 @@ from gradehaul.plan.drawing.linking.duplicates import overlap_faults
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
+from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
-from gradehaul.plan.drawing.records import (
-    Claim,
-    Drawing,
-    Drawn,
-    Element,
-    Fault,
-    Label,
-    Linked,
-    Reach,
-    Spot,
-    Stroke,
-    Terms,
-)
+from gradehaul.plan.drawing.records import Claim, Drawing, Drawn, Fault, IntArray, Label, Linked, Reach, Stroke, Terms
+from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import UNUSED
 from gradehaul.plan.names import quoted
 
-SHORTEST = 1e-5
-"""An element shorter than this, m, is no track: what rounding leaves where pieces meet."""
-LEAST_TURN = 1e-5
-"""A curve that turns by less than this, radians, is a straight: a tenth of a millimeter aside over ten meters."""
 _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
 WITHIN = 4.0
 """In snaps: how far from its joint a point may lie (our own choice)."""
-_MOST_KINK = math.radians(15)
-"""The largest break of direction that a cure names: sharper ones are hardly one track (our own choice)."""
 
 
 def assemble(
@@ -65,20 +49,10 @@ def assemble(
 ) -> Drawn:
     """Return a drawing that was read as a network with names and heights.
 
-    Parameters
-    ----------
-    drawing, terms
-        What was read, and on what terms.
-    claims
-        Names for joints nearest to points.
-    known
-        The lines of an earlier drawing, whose names stay.
-    given, before
-        Heights of joints that stand already, m, by name: in the plan, and in one that is to be written anew.
-    given_along
-        Where along lines the plan gives heights, m, by name of line.
-    lines_taken, joints_taken
-        Names of the plan's own lines and berths, and of its joints.
+    `claims` are names for joints nearest to points, `known` the lines of an earlier drawing, whose names stay. Heights
+    of joints that stand already, m, by name, are `given` in the plan, or were in one that is written anew, `before`;
+    `given_along` is where along lines the plan gives heights, m. `lines_taken` are the plan's own lines and berths,
+    `joints_taken` its joints.
 
     Raises
     ------
@@ -87,15 +61,17 @@ def assemble(
     Problems
         Points name no joint, or heights contradict one another.
     """
-    check_size(drawing, terms)
-    drawing = without_frames(drawing, terms)
+    outlines = Outlines.of(drawing.strokes)
+    check_size(drawing, outlines, terms)
+    drawing, framed = without_frames(drawing, outlines, terms), drawing
+    if drawing is not framed:
+        outlines = Outlines.of(drawing.strokes)
     layers = Counter(stroke.layer for stroke in drawing.strokes)
-    strokes, dropped, gaps = joined(drawing.strokes, terms)
+    strokes, dropped, gaps = joined(drawing.strokes, outlines, terms)
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
-    all_heights = texts
-    linked, faults, texts, circles = _linked(drawing, texts, terms)
+    linked, faults, circles = _linked(drawing, texts, terms)
     faults += unread
     own = by_layer(labels)
     linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
@@ -137,7 +113,7 @@ def assemble(
         file=drawing.file,
         unit=drawing.unit,
         layers=dict(sorted(layers.items())),
-        texts=(sorted({label.layer for label in labels}), sorted({label.layer for label, _ in all_heights})),
+        texts=(sorted({label.layer for label in labels}), sorted({label.layer for label, _ in texts})),
         lines={line.name: line for line in lines},
         joints={joint.name: joint for joint in joints},
         heights={names.joints[number]: height for number, height in sorted(heights.joints.items())},
@@ -147,8 +123,8 @@ def assemble(
 
 def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
-) -> tuple[Linked, list[Fault], list[tuple[Label, float]], list[Turns]]:
-    """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
+) -> tuple[Linked, list[Fault], list[Turns]]:
+    """Return the network of a drawing's strokes, all faults up to here, and circles."""
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     if terms.rails:
         reaches, alone = center_lines(reaches, terms)
@@ -157,107 +133,59 @@ def _linked(
         refuse_rails(reaches, terms, drawing.file)
     reaches, of_turns = climbing(reaches, terms)
     faults += of_turns
-    reaches, left = lifted(reaches, texts, terms)
-    reaches = at_zero_elevation(reaches, left, terms)
+    reaches = at_zero_elevation(reaches, texts, terms)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
-    linked = _with_cures(link(reaches, terms, marks), reaches, terms, marks)
-    lines = tuple(line._replace(elements=tidied(line.elements)) for line in linked.lines)
-    linked = replace(linked, lines=lines)
+    linked = link(reaches, terms, marks)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
-    return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)
+    return linked, [*drawing.faults, *faults], level_turns(reaches, terms.snap)
 
 
-def _with_cures(linked: Linked, reaches: Sequence[Reach], terms: Terms, marks: Sequence[Spot]) -> Linked:
-    """Return a network whose ends that continue no track as tangents name the kink that joins them, where one does."""
-    unjoined = [fault for fault in linked.faults if fault.code == "no-tangent"]
-    turns = [fault.weight for fault in unjoined if fault.weight <= _MOST_KINK]
-    if not turns:
-        return linked
-    degrees = math.ceil(math.degrees(max(turns)))
-    again = link(reaches, replace(terms, kink=math.radians(degrees)), marks)
-    left = {fault.spot for fault in again.faults if fault.code == "no-tangent"}
-    write = f"; write {'--kink ' if terms.typed else 'kink = '}{degrees} if they are to join"
-    faults = tuple(
-        replace(fault, text=fault.text + write) if fault in unjoined and fault.spot not in left else fault
-        for fault in linked.faults
-    )
-    return replace(linked, faults=faults)
-
-
-def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[list[Reach], list[Fault]]:
+def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[Rows, list[Fault]]:
     """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
 
     Single lines and arcs, which need no fitting, are made at once; `tolerance`, m, and `kink`, radians, are its own.
     """
+    single, done = _single(strokes, _SURELY * tolerance if tolerance > 0 and kink > 0 else math.inf)
     found: list[Reach] = []
     faults: list[Fault] = []
-    single = _single(strokes, _SURELY * tolerance) if tolerance > 0 and kink > 0 else {}
-    for number, stroke in enumerate(strokes):
-        own = single.get(number)
-        if own is not None:
-            found.append(own)
-            continue
-        reaches, wrong = fit_stroke(stroke, tolerance=tolerance, kink=kink)
+    of = [done]
+    for number in np.setdiff1d(np.arange(len(strokes)), done).tolist():
+        reaches, wrong = fit_stroke(strokes[number], tolerance=tolerance, kink=kink)
         found += reaches
         faults += wrong
-    return found, faults
+        of.append(np.full(len(reaches), number))
+    if not found:
+        return single, faults
+    fitted = Rows.of([reach.elements for reach in found], [reach.closed for reach in found])
+    order = np.argsort(np.concatenate(of), kind="stable")
+    return single.and_those_of(fitted).only(order), faults
 
 
-def _single(strokes: Sequence[Stroke], shortest: float) -> dict[int, Reach]:
-    """Return the reaches of strokes that are one exact segment longer than `shortest`, m, by number.
+def _single(strokes: Sequence[Stroke], shortest: float) -> tuple[Rows, IntArray]:
+    """Return the strokes that are one exact segment longer than `shortest`, m, a row each, and their numbers.
 
     A bulge is the tangent of a quarter of the turn, and the chord of a turn 2h is sin(h)/h of the arc (plane geometry).
     """
     numbers = [number for number, stroke in enumerate(strokes) if len(stroke.bulges) == 1 and stroke.exact]
-    if not numbers:
-        return {}
-    tips = np.concatenate([strokes[number].points for number in numbers]).reshape(-1, 4)
+    tips = np.array([strokes[number].points for number in numbers], dtype=np.float64).reshape(-1, 4)
     across, up = tips[:, 2:].T - tips[:, :2].T
-    chord, half = np.hypot(across, up), 2 * np.arctan(np.concatenate([strokes[number].bulges for number in numbers]))
-    heading = np.arctan2(up, across) - half
-    heading -= math.tau * np.rint(heading / math.tau)
+    chord = np.hypot(across, up)
+    half = 2 * np.arctan(np.array([strokes[number].bulges[0] for number in numbers], dtype=np.float64))
+    unknown = (math.nan, math.nan)
+    own = (strokes[number].heights for number in numbers)
+    heights = np.array([unknown if each is None else each for each in own], dtype=np.float64).reshape(-1, 2)
     with np.errstate(all="ignore"):
-        rows = np.column_stack((tips, heading, 2 * np.sin(half) / chord, chord / np.sinc(half / math.pi)))
-    found: dict[int, Reach] = {}
-    for number, size, (x, y, x2, y2, way, bend, length) in zip(numbers, chord.tolist(), rows.tolist(), strict=True):
-        if size <= shortest:
-            continue
-        stroke = strokes[number]
-        low, high = (None, None) if stroke.heights is None else stroke.heights.tolist()
-        element = Element(Spot(x, y, low), Spot(x2, y2, high), way, bend, length, stroke.handle, stroke.layer)
-        found[number] = Reach((element,))
-    return found
-
-
-def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
-    """Return elements without those too short to be track, and with those that hardly turn as straights.
-
-    What is left out goes to the length of its neighbor. A line that is shorter than any track as a whole stays.
-
-    Examples
-    --------
-    >>> long = Element(Spot(0, 0), Spot(2, 0), 0.0, 1e-7, 2.0, "", "")
-    >>> short = Element(Spot(2, 0), Spot(2.000001, 0), 0.0, 1.0, 1e-6, "", "")
-    >>> [[(element.length, element.curvature) for element in tidied(row)] for row in ([long, short], [short, long])]
-    [[(2.000001, 0.0)], [(2.000001, 0.0)]]
-    """
-    if all(e.length >= SHORTEST and (e.curvature == 0 or abs(e.curvature) * e.length >= LEAST_TURN) for e in elements):
-        return tuple(elements)
-    found: list[Element] = []
-    waiting = 0.0
-    for element in elements:
-        if element.length >= SHORTEST or len(elements) == 1:
-            straight = abs(element.curvature) * element.length < LEAST_TURN
-            curvature = 0.0 if straight else element.curvature
-            found.append(element._replace(length=element.length + waiting, curvature=curvature))
-            waiting = 0.0
-        elif found:
-            found[-1] = found[-1]._replace(length=found[-1].length + element.length, end=element.end)
-        else:
-            waiting += element.length
-    return tuple(found) if found else (elements[0]._replace(length=waiting, end=elements[-1].end),)
+        bend, length = 2 * np.sin(half) / chord, chord / np.sinc(half / math.pi)
+    heading = wrapped(np.arctan2(up, across) - half)
+    fair = chord > shortest
+    start, end = (np.column_stack((tips[:, 2 * side : 2 * side + 2], heights[:, side]))[fair] for side in (0, 1))
+    each = np.arange(np.count_nonzero(fair))
+    done = np.array(numbers, dtype=np.int64)[fair]
+    origins = [(strokes[number].handle, strokes[number].layer, None) for number in done.tolist()]
+    first, closed = np.arange(len(each) + 1), np.zeros(len(each), dtype=bool)
+    return Rows(start, end, heading[fair], bend[fair], length[fair], first, closed, each, origins, {}), done
 
 
 def _sorted_labels(

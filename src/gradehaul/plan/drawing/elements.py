@@ -6,9 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.records import Element, FloatArray, Spot
+from gradehaul.plan.drawing.records import Element, FloatArray, IntArray, Spot
 
 TURN = 2 * math.pi
 
@@ -77,18 +76,6 @@ def cut(element: Element, along: float) -> tuple[Element, Element]:
     return first, rest
 
 
-def halved(element: Element) -> list[Element]:
-    """Return the element in equal parts, none of which turns by more than half a circle."""
-    turn = abs(element.curvature) * element.length
-    if turn <= math.pi:
-        return [element]
-    found = []
-    for left in range(math.ceil(turn / math.pi - 1e-9), 1, -1):
-        first, element = cut(element, element.length / left)
-        found.append(first)
-    return [*found, element]
-
-
 def nearest(element: Element, spot: Spot) -> float:
     """Return how far along an element, m, the place nearest to a point lies, in plan.
 
@@ -132,10 +119,14 @@ def order(spot: Spot) -> tuple[int, int, int]:
     return round(x * 1e6), round(y * 1e6), round(z * 1e6) if z else 0
 
 
-def whole(spots: Sequence[Spot]) -> NDArray[np.int64]:
-    """Return points in whole micrometers, shape (n, 3), 0 for a height that is not known: `order` of many at once."""
-    table = np.array([(x, y, z or 0.0) for x, y, z in spots], dtype=np.float64).reshape(-1, 3)
-    return np.rint(table * 1e6).astype(np.int64)
+def whole(points: FloatArray) -> IntArray:
+    """Return points in whole micrometers, shape (n, 3), 0 for a height that is nan: `order` of many at once."""
+    return np.rint(np.nan_to_num(points) * 1e6).astype(np.int64)
+
+
+def in_space(spots: Sequence[Spot]) -> FloatArray:
+    """Return points as an array, m, shape (n, 3), nan for a height that is not known."""
+    return np.array(spots, dtype=np.float64).reshape(-1, 3)
 
 
 def in_plan(spots: Sequence[Spot]) -> FloatArray:
@@ -165,11 +156,6 @@ def _at(elements: Sequence[Element], along: float) -> tuple[Element, float]:
 def beyond(elements: Sequence[Element], along: float) -> Spot:
     """Return the place at a distance along elements in a row, m."""
     return place(*_at(elements, along))
-
-
-def heading_beyond(elements: Sequence[Element], along: float) -> float:
-    """Return the direction at a distance along elements in a row, m, radians, -π .. π."""
-    return heading(*_at(elements, along))
 
 
 def middle(elements: Sequence[Element]) -> Spot:

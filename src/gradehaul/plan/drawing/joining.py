@@ -6,14 +6,12 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.linking.duplicates import Dropped
 from gradehaul.plan.drawing.nearness import pairs, places_of, walks
-from gradehaul.plan.drawing.records import Fault, FloatArray, Spot, Stroke, Terms
+from gradehaul.plan.drawing.outlines import Outlines
+from gradehaul.plan.drawing.records import BoolArray, Fault, FloatArray, IntArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.wording import gap_text
-
-IntArray = NDArray[np.int64]
 
 HAIR = 1e-5
 """Ends nearer than this, m, are one place, however short the chords are."""
@@ -25,7 +23,9 @@ SHARE = 0.4
 """Ends meet over a gap of no more than this share of the shorter line, so that short chords keep their order."""
 
 
-def joined(strokes: Sequence[Stroke], terms: Terms) -> tuple[list[Stroke], list[Dropped], list[Fault]]:
+def joined(
+    strokes: Sequence[Stroke], outlines: Outlines, terms: Terms
+) -> tuple[list[Stroke], list[Dropped], list[Fault]]:
     """Return strokes with those that meet end to end joined, the chords that are drawn twice, and the gaps closed.
 
     A place is plain where two ends meet and no third one: first ends that are drawn at one place, then those left over
@@ -40,14 +40,14 @@ def joined(strokes: Sequence[Stroke], terms: Terms) -> tuple[list[Stroke], list[
     >>> angle = np.radians(np.arange(0, 40, 10))
     >>> corners = np.column_stack((np.sin(angle), 1 - np.cos(angle)))
     >>> lines = [Stroke(str(n), "", "LINE", corners[n : n + 2], np.zeros(1), True) for n in range(3)]
-    >>> (stroke,), _, _ = joined(lines[::-1], terms(0.0165, "mm", ["*"]))
+    >>> (stroke,), _, _ = joined(lines, Outlines.of(lines), terms(0.0165, "mm", ["*"]))
     >>> len(stroke.points), stroke.exact
     (4, False)
     """
     if len(strokes) < 2:
         return list(strokes), [], []
     snap = terms.snap
-    ends = _Ends(strokes)
+    ends = _Ends(strokes, outlines)
     if np.count_nonzero(ends.able) < 2:
         return list(strokes), [], []
     twice = ends.drawn_twice()
@@ -90,24 +90,15 @@ class _Ends:
         The end that each is joined to, -1 for none, shape (2n,).
     """
 
-    def __init__(self, strokes: Sequence[Stroke]) -> None:
-        sizes = np.array([len(stroke.points) for stroke in strokes])
-        last = np.cumsum(sizes) - 1
-        first = last - sizes + 1
-        segment = first - np.arange(len(strokes))
-        points = np.concatenate([stroke.points for stroke in strokes])
-        curved = np.logical_or.reduceat(np.concatenate([stroke.bulges for stroke in strokes]) != 0, segment)
+    def __init__(self, strokes: Sequence[Stroke], outlines: Outlines) -> None:
         exact = np.array([stroke.exact for stroke in strokes])
-        self.line = (sizes == 2) & ~curved
-        self.able = self.line | (~exact & (points[first] != points[last]).any(axis=1))
+        self.spots, self.outward = outlines.tips, outlines.outward
+        open_ = (self.spots[::2, :2] != self.spots[1::2, :2]).any(axis=1)
+        self.line = (np.diff(outlines.first) == 2) & ~outlines.curved
+        self.able = self.line | (~exact & open_)
         names = {layer: number for number, layer in enumerate({stroke.layer: None for stroke in strokes})}
         self.layers = np.array([names[stroke.layer] for stroke in strokes], dtype=np.int64)
-        heights = [(0.0, 0.0) if s.heights is None else (s.heights[0], s.heights[-1]) for s in strokes]
-        tips = np.stack((points[first], points[last]), axis=1)
-        self.spots = np.dstack((tips, np.array(heights)[:, :, None])).reshape(-1, 3)
-        ways = (np.stack((points[first + 1], points[last - 1]), axis=1) - tips).reshape(-1, 2)
-        self.outward = np.arctan2(ways[:, 1], ways[:, 0])
-        self.lengths = np.hypot(*ways.T).reshape(-1, 2).min(axis=1)
+        self.lengths = np.hypot(*outlines.ways.T).reshape(-1, 2).min(axis=1)
         self.place = places_of(self.spots, HAIR)
         self.partner = np.full(len(self.spots), -1, dtype=np.int64)
 
@@ -120,7 +111,7 @@ class _Ends:
         kept = lines[first[same]]
         return dict(zip(lines[kept != lines].tolist(), kept[kept != lines].tolist(), strict=True))
 
-    def meet(self, twice: dict[int, int]) -> NDArray[np.bool_]:
+    def meet(self, twice: dict[int, int]) -> BoolArray:
         """Join ends that are alone with one another at a place; return the ends that are alone at theirs."""
         counted = np.ones(len(self.place), dtype=bool)
         for number in twice:
@@ -134,7 +125,7 @@ class _Ends:
         lone[order[first[often == 1]]] = True
         return lone
 
-    def meet_near(self, lone: NDArray[np.bool_], snap: float, level: float) -> None:
+    def meet_near(self, lone: BoolArray, snap: float, level: float) -> None:
         """Join lone ends within `snap` of one another, where no third one lies so near."""
         ends = np.flatnonzero(lone)
         one, other = (ends[each] for each in pairs(self.spots[ends, :2], snap))

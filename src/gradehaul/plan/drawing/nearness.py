@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from gradehaul.plan.drawing.elements import halved, height, in_plan
-from gradehaul.plan.drawing.records import Element, FloatArray, Label, Spot
+from gradehaul.plan.drawing.elements import height, in_plan
+from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray, Label
+from gradehaul.plan.drawing.rows import Rows
 
-IntArray = NDArray[np.int64]
 Whole = TypeVar("Whole", int, IntArray)
 Real = TypeVar("Real", float, FloatArray)
 
@@ -68,18 +67,19 @@ def distinct(points: FloatArray) -> tuple[FloatArray, IntArray]:
     return rows[first], own
 
 
-def beside_texts(labels: Sequence[Label], spots: Sequence[Spot], near: float) -> list[tuple[float, int, int]]:
-    """Return texts with the points within a distance, m, of where they are seen: a rank, the text and the point.
+def beside_texts(labels: Sequence[Label], spots: FloatArray, near: float) -> list[tuple[float, int, int]]:
+    """Return texts with the points, shape (n, 2), within a distance, m, of where they are seen: a rank, text and point.
 
     What is beside the middle of a text comes before what is beside one of its ends.
 
     Examples
     --------
+    >>> from gradehaul.plan.drawing.records import Spot
     >>> label = Label("Summit", Spot(0.3, 0), "", "", (0.2, 0.0), (0.2, 0.0))
-    >>> beside_texts([label], [Spot(0.3, 0.01), Spot(0.6, 0.01), Spot(0.8, 0)], 0.05)
+    >>> beside_texts([label], np.array([(0.3, 0.01), (0.6, 0.01), (0.8, 0)]), 0.05)
     [(0.060249, 0, 1), (0.110125, 0, 0)]
     """
-    middle, there = in_plan([label.seen for label in labels]), in_plan(spots)
+    middle, there = in_plan([label.seen for label in labels]), spots[:, :2]
     half = np.array([label.half for label in labels], dtype=np.float64).reshape(-1, 2)
     count = np.minimum(np.ceil(np.hypot(*half.T) / near * 4), 100).astype(np.int64) + 1
     of = np.repeat(np.arange(len(labels)), count)
@@ -118,7 +118,7 @@ Foot: TypeAlias = _Foot[int, float]
 class Beside(_Foot[IntArray, FloatArray]):
     """The columns of many, shape (n,), sorted by point and element."""
 
-    def only(self, those: NDArray[np.bool_]) -> Beside:
+    def only(self, those: BoolArray) -> Beside:
         """Return some of them."""
         return Beside._make(column[those] for column in self)
 
@@ -132,97 +132,57 @@ class Nearness:
 
     Attributes
     ----------
-    elements, table
-        All of them, in parts that turn by half a circle at most; start x and y, m, heading, radians, curvature, 1/m,
-        length, and the heights of both ends, m or nan, shape (n, 7).
-    owner, before
-        The row that each is of, and how far along that it begins, m, shape (n,).
-    length
-        The length of each row, m.
+    rows
+        All of them, in parts that turn by half a circle at most.
+    owner, before, total
+        Those of `Rows`.
     """
 
-    def __init__(self, rows: Sequence[Sequence[Element]]) -> None:
-        self.elements, self.table = _tabled(rows)
-        if (np.abs(self.table[:, 3] * self.table[:, 4]) > math.pi).any():
-            rows = [[part for element in row for part in halved(element)] for row in rows]
-            self.elements, self.table = _tabled(rows)
-        sizes = np.array([len(row) for row in rows], dtype=np.int64)
-        self.owner: IntArray = np.repeat(np.arange(len(rows)), sizes)
-        lengths = self.table[:, 4]
-        begin = np.concatenate(((0.0,), np.cumsum(lengths)))
-        first = np.concatenate(((0,), np.cumsum(sizes)))
-        self.before: FloatArray = begin[:-1] - begin[first[:-1]][self.owner]
-        self.length: FloatArray = begin[first[1:]] - begin[first[:-1]]
-        step = max(_SHARE * float(lengths.mean()), 1e-9) if len(lengths) else 1.0
-        count = np.maximum(np.ceil(lengths / step), 1).astype(np.int64)
-        self._of: IntArray = np.repeat(np.arange(len(lengths)), count)
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows = rows.halved()
+        self.owner, self.before, self.total = rows.owner, rows.before, rows.total
+        step = max(_SHARE * float(rows.length.mean()), 1e-9) if len(rows.length) else 1.0
+        count = np.maximum(np.ceil(rows.length / step), 1).astype(np.int64)
+        self._of: IntArray = np.repeat(np.arange(len(count)), count)
         number = np.arange(len(self._of)) - (np.cumsum(count) - count)[self._of]
-        self._samples = places(self.table[self._of], (number + 0.5) * (lengths / count)[self._of])
+        self._samples = rows.places(self._of, (number + 0.5) * (rows.length / count)[self._of])
         self._reach = step / 2
 
     def candidates(self, points: FloatArray, distance: float) -> tuple[IntArray, IntArray]:
         """Return pairs of point and element, sorted: all within a distance, m, and some farther off."""
-        one, sample = pairs(points, (distance + self._reach) * (1 + 1e-9), self._samples)
-        return np.divmod(np.unique(one * (len(self.elements) + 1) + self._of[sample]), len(self.elements) + 1)
+        one, sample = pairs(points[:, :2], (distance + self._reach) * (1 + 1e-9), self._samples)
+        return np.divmod(np.unique(one * (len(self.owner) + 1) + self._of[sample]), len(self.owner) + 1)
 
-    def beside(self, spots: Sequence[Spot], distance: float, headings: ArrayLike = 0.0, level: float = 0.0) -> Beside:
-        """Return which elements lie within a distance of which points, m, and where.
+    def beside(self, spots: FloatArray, distance: float, headings: ArrayLike = 0.0, level: float = 0.0) -> Beside:
+        """Return which elements lie within a distance, m, of which points, shape (n, 2 or 3), and where.
 
-        Parameters
-        ----------
-        spots, distance
-            The points and how far off elements may lie, m.
-        headings
-            The direction at each point, radians.
-        level
-            How much the heights may differ, m, where both are known; 0 for any.
+        Directions at the points, radians, say what is aside; known heights may differ by `level`, m, 0 for any.
         """
-        points = in_plan(spots)
+        points = spots[:, :2]
         which, number = self.candidates(points, distance)
-        rows, heading = self.table[number], np.broadcast_to(np.asarray(headings, dtype=np.float64), len(points))[which]
-        direction, curvature, length = rows.T[2:5]
-        right, up = (points[which] - rows[:, :2]).T
+        rows, heading = self.rows, np.broadcast_to(np.asarray(headings, dtype=np.float64), len(points))[which]
+        direction, curvature, length = rows.heading[number], rows.curvature[number], rows.length[number]
+        right, up = (points[which] - rows.start[number, :2]).T
         ahead = right * np.cos(direction) + up * np.sin(direction)
         aside = up * np.cos(direction) - right * np.sin(direction)
         bent = np.abs(curvature) > 1e-12
         # In the element's own frame a point (u, v) lies abreast of the turn atan2(κu, 1 - κv) (plane geometry).
         turned = np.arctan2(curvature * ahead, 1 - curvature * aside)
         on = np.divide(turned, curvature, out=ahead.copy(), where=bent)
-        ends = np.where(np.hypot(right, up) <= np.hypot(*(places(rows, length) - points[which]).T), 0.0, length)
+        ends = np.where(np.hypot(right, up) <= np.hypot(*(rows.places(number, length) - points[which]).T), 0.0, length)
         on = np.where((on >= 0) & (on <= length), on, ends)
-        off_x, off_y = (places(rows, on) - points[which]).T
+        off_x, off_y = (rows.places(number, on) - points[which]).T
         turn = np.abs(np.remainder(direction + curvature * on - heading + np.pi / 2, np.pi) - np.pi / 2)
         aside = off_y * np.cos(heading) - off_x * np.sin(heading)
         off = np.hypot(off_x, off_y)
         found = Beside(which, number, on, self.owner[number], self.before[number] + on, off, aside, turn)
         fair = off <= distance
-        if level and any(spot[2] is not None for spot in spots):
-            high: FloatArray = np.array([spot[2] for spot in spots], dtype=np.float64)[which]
-            low, top = self.table[number].T[5:]
-            here = low + (top - low) * on / length
-            for pair in np.flatnonzero(fair).tolist():
-                if (element := self.elements[number[pair]]).inner:
-                    here[pair] = height(element, on[pair])
-            fair &= ~(np.abs(here - high) > level)
+        if level:
+            here = rows.start[number, 2] + (rows.end[number, 2] - rows.start[number, 2]) * on / length
+            for pair in np.flatnonzero(fair & np.isin(number, list(rows.inner))).tolist():
+                here[pair] = height(rows.element(int(number[pair])), float(on[pair]))
+            fair &= ~(np.abs(here - spots[which, 2]) > level)
         return found.only(fair)
-
-
-def _tabled(rows: Sequence[Sequence[Element]]) -> tuple[list[Element], FloatArray]:
-    """Return all elements of rows, and their figures."""
-    elements = [element for row in rows for element in row]
-    figures = [(e.start[0], e.start[1], e.heading, e.curvature, e.length, e.start[2], e.end[2]) for e in elements]
-    return elements, np.array(figures, dtype=np.float64).reshape(-1, 7)
-
-
-def places(table: FloatArray, along: FloatArray) -> FloatArray:
-    """Return the places at distances along elements, m, shape (n, 2).
-
-    An arc of turn 2h and length s spans a chord of s sin(h)/h in the direction of its middle (plane geometry).
-    """
-    half = table[:, 3] * along / 2
-    chord = along * np.sinc(half / np.pi)
-    middle = table[:, 2] + half
-    return table[:, :2] + np.column_stack((chord * np.cos(middle), chord * np.sin(middle)))
 
 
 def walks(partner: Sequence[int]) -> Iterator[list[int]]:

@@ -8,12 +8,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.elements import heading, place
 from gradehaul.plan.drawing.nearness import Nearness, components, places_of
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Reach, Spot, Stroke, Terms
+from gradehaul.plan.drawing.outlines import Outlines
+from gradehaul.plan.drawing.records import BoolArray, Drawing, Element, Fault, FloatArray, IntArray, Spot, Terms
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.plan.names import listed, quoted
 from gradehaul.quantities import convert
@@ -37,7 +37,7 @@ _DENSEST = 10.0
 _CELL = np.array((1, 0x9E3779B97F4A7C1, 0x632BE59BD9B4E01))
 
 
-def check_size(drawing: Drawing, terms: Terms) -> None:
+def check_size(drawing: Drawing, outlines: Outlines, terms: Terms) -> None:
     """Refuse a drawing in which no train fits, or with more ends at one place than track can have.
 
     Raises
@@ -45,21 +45,17 @@ def check_size(drawing: Drawing, terms: Terms) -> None:
     DrawingError
         With the unit that the drawing is likely to have.
     """
-    points = np.concatenate([stroke.points for stroke in drawing.strokes])
-    ends = np.cumsum([len(stroke.points) for stroke in drawing.strokes])
-    bulges = np.zeros(len(points))
-    for stroke, end in zip(drawing.strokes, ends.tolist(), strict=True):
-        bulges[end - len(stroke.points) : end - 1] = stroke.bulges
+    points, bulges = outlines.points, outlines.bulges
     width, height = np.ptp(np.concatenate((points, _on_arcs(points, bulges))), axis=0).tolist()
     small = max(width, height) < SMALLEST * terms.gauge
     room = (width + 4 * terms.gauge) * (height + 4 * terms.gauge)
     steps = np.hypot(*np.diff(points, axis=0).T)
-    steps[ends[:-1] - 1] = 0.0  # from one stroke to the next
+    steps[outlines.first[1:-1] - 1] = 0.0  # from one stroke to the next
     arcs = np.flatnonzero(bulges)
     steps[arcs] *= (1 + bulges[arcs] ** 2) / bulges[arcs] * np.arctan(bulges[arcs])
     length = float(steps.sum())
     dense = length * terms.gauge > _DENSEST * room
-    if not (small or dense or _crowded(drawing.strokes, terms.snap, terms.level)):
+    if not (small or dense or _crowded(outlines.tips, terms.snap, terms.level)):
         return
     if small:
         wrong = "no train fits in the whole drawing"
@@ -96,30 +92,22 @@ def _on_arcs(points: FloatArray, bulges: FloatArray) -> FloatArray:
     return np.concatenate((top, middle(start, top, half), middle(top, end, half)))
 
 
-def _crowded(strokes: Sequence[Stroke], snap: float, level: float) -> bool:
+def _crowded(tips: FloatArray, snap: float, level: float) -> bool:
     """Tell whether most ends lie with more than `CROWD` others in one place: as large as a circle of `snap`."""
-    if 2 * len(strokes) <= CROWD:
-        return False
-    flat = np.zeros(2)
-    plan = np.concatenate([stroke.points[[0, -1]] for stroke in strokes])
-    heights = np.concatenate([flat if stroke.heights is None else stroke.heights[[0, -1]] for stroke in strokes])
     side = math.sqrt(math.pi) * snap
-    cells = np.floor(np.column_stack((plan / side, heights / (2 * level)))).astype(np.int64)
+    cells = np.floor(tips / (side, side, 2 * level)).astype(np.int64)
     # One number for each cell: unlike cells hardly ever share one, and a shared one decides nothing.
     _, cell, counts = np.unique(cells @ _CELL, return_inverse=True, return_counts=True)
     return bool(np.mean(counts[cell] > CROWD + 1) > 0.5)
 
 
-def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
+def without_frames(drawing: Drawing, outlines: Outlines, terms: Terms) -> Drawing:
     """Return a drawing without closed figures of straight lines with corners, as tables and walls are, and named.
 
     No other track begins or ends at such a corner. A drawing of such figures alone stays as it is.
     """
     strokes = drawing.strokes
-    tips = np.concatenate([stroke.points[[0, -1]] for stroke in strokes])
-    onward = np.concatenate([stroke.points[[1, -2]] for stroke in strokes]) - tips
-    heading = np.arctan2(onward[:, 1], onward[:, 0])
-    place = places_of(tips, terms.snap)
+    heading, place = outlines.outward, places_of(outlines.tips[:, :2], terms.snap)
     by_place = np.argsort(place, kind="stable")
     node, first, often = np.unique(place[by_place], return_index=True, return_counts=True)
     one, other = by_place[first[often == 2]], by_place[first[often == 2] + 1]
@@ -127,10 +115,12 @@ def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
     sharp = turn > CORNER
     if not sharp.any():
         return drawing
-    fair = np.zeros(len(tips), dtype=bool)
+    fair = np.zeros(len(place), dtype=bool)
     fair[node[often == 2]] = sharp | (turn < SPLIT)
-    inner = np.array([_corners(stroke) for stroke in strokes])
-    figure = components(len(strokes), np.column_stack((np.arange(len(tips)) // 2, place // 2)))
+    inner = np.where(outlines.curved, -1, 0)
+    for number in np.flatnonzero(~outlines.curved & (np.diff(outlines.first) > 2)).tolist():
+        inner[number] = _corners(strokes[number].points)
+    figure = components(len(strokes), np.column_stack((np.arange(len(place)) // 2, place // 2)))
     open_ = figure[(inner < 0) | ~fair[place].reshape(-1, 2).all(axis=1)]
     corners = np.bincount(figure, inner, len(strokes)) + np.bincount(figure[one[sharp] // 2], minlength=len(strokes))
     gone = (~np.isin(figure, open_) & (corners[figure] >= _FEWEST)).tolist()
@@ -146,11 +136,9 @@ def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
     return replace(drawing, strokes=kept, faults=(*drawing.faults, *faults.values()))
 
 
-def _corners(stroke: Stroke) -> int:
-    """Return how many corners a stroke of straight lines has between its ends, -1 where it is no such stroke."""
-    if len(stroke.points) == 2 or stroke.bulges.any():
-        return -1 if stroke.bulges.any() else 0
-    way = np.diff(stroke.points, axis=0)
+def _corners(points: FloatArray) -> int:
+    """Return how many corners vertices have between their ends, -1 where some of them turn by less, as on a curve."""
+    way = np.diff(points, axis=0)
     heading = np.arctan2(way[:, 1], way[:, 0])
     turn = np.abs(np.remainder(np.diff(heading) + math.pi, math.tau) - math.pi)
     return int((turn > CORNER).sum()) if ((turn > CORNER) | (turn < SPLIT)).all() else -1
@@ -185,8 +173,8 @@ def sharp_curves(elements: Sequence[Element], drawing: Drawing, terms: Terms) ->
     radius = 1 / abs(widest.curvature)
     if radius >= SHARPEST * terms.gauge:
         return []
-    points = np.concatenate([stroke.points for stroke in drawing.strokes])
-    unit = likely_unit(float(np.ptp(points, axis=0).max()), drawing.unit)
+    size = np.ptp(np.concatenate([stroke.points for stroke in drawing.strokes]), axis=0).max()
+    unit = likely_unit(float(size), drawing.unit)
     cure = f"; if it is drawn in {unit}, write {terms.option('unit', unit)}" if unit else ""
     text = f"no curve is wider than {length_text(radius, terms.plan_unit)}, which no stock can run round{cure}"
     return [Fault("unit", text, widest.start, widest.handle, widest.layer)]
@@ -209,7 +197,7 @@ PAIRED = 0.7
 _LOOKED_AT = 1000
 
 
-def refuse_rails(reaches: Sequence[Reach], terms: Terms, file: str) -> None:
+def refuse_rails(reaches: Rows, terms: Terms, file: str) -> None:
     """Refuse a drawing of rails or edges, which would be read as tracks side by side.
 
     Raises
@@ -221,7 +209,8 @@ def refuse_rails(reaches: Sequence[Reach], terms: Terms, file: str) -> None:
     beside = np.isfinite(off).any(axis=1)
     if not len(owner) or np.mean(beside) <= MOST:
         return
-    layers = Counter(reaches[number].elements[0].layer for number in owner[beside].tolist())
+    origin = reaches.origin[reaches.first[owner[beside]]]
+    layers = Counter(reaches.origins[number][1] for number in origin.tolist())
     names = listed([layer for layer, _ in layers.most_common() if layer]) or '"0"'
     pairs = _are_rails(off, terms.gauge)
     rails = np.mean(pairs.any(axis=1)) > MOST and np.mean(pairs.all(axis=1)) < 0.1
@@ -233,7 +222,7 @@ def refuse_rails(reaches: Sequence[Reach], terms: Terms, file: str) -> None:
     )
 
 
-def center_lines(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], list[Fault]]:
+def center_lines(reaches: Rows, terms: Terms) -> tuple[Rows, list[Fault]]:
     """Return the center lines between rails: each rail that has another beside it, moved halfway toward that.
 
     Both rails of a track give the same center line, which the linking keeps once. What has no other rail beside it over
@@ -241,70 +230,67 @@ def center_lines(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], l
 
     Examples
     --------
-    >>> from gradehaul.plan.drawing.records import terms
-    >>> def rail(y):
-    ...     return Reach((Element(Spot(0, y), Spot(1, y), 0.0, 0.0, 1.0, "", ""),))
-    >>> found, faults = center_lines([rail(0.0), rail(0.0165)], terms(0.0165, "mm", ["*"]))
-    >>> [round(reach.elements[0].start.y, 5) for reach in found], faults
+    >>> from gradehaul.plan.drawing.records import Element, terms
+    >>> rails = Rows.of([[Element(Spot(0, y), Spot(1, y), 0.0, 0.0, 1.0, "", "")] for y in (0.0, 0.0165)])
+    >>> found, faults = center_lines(rails, terms(0.0165, "mm", ["*"]))
+    >>> found.tips[::2, 1].round(5).tolist(), faults
     ([0.00825, 0.00825], [])
     """
     owner, off = _parallels(reaches, terms.gauge)
     beside = _are_rails(off, terms.gauge)
-    found: list[Reach] = []
-    left: list[Reach] = []
-    for number, reach in enumerate(reaches):
+    halves = np.zeros(len(reaches.closed))
+    for number in range(len(halves)):
         own = owner == number
         sides = beside[own].mean(axis=0) if own.any() else np.zeros(2)
         side = int(np.argmax(sides))
-        if sides[side] < PAIRED:
-            left.append(reach)
-            continue
-        half = float(np.nanmedian(off[own, side])) / 2 * (1 if side == 0 else -1)
-        found.append(reach._replace(elements=tuple(_moved(element, half) for element in reach.elements)))
-    if not left:
+        if sides[side] >= PAIRED:
+            halves[number] = float(np.nanmedian(off[own, side])) / 2 * (1 if side == 0 else -1)
+    left = np.flatnonzero(halves == 0)
+    found = _moved(reaches, halves[reaches.owner]).only(np.flatnonzero(halves))
+    if not len(left):
         return found, []
-    length = math.fsum(element.length for reach in left for element in reach.elements)
-    text = f"{len(left)} of {len(reaches)} lines have no other rail beside them: not read as track"
-    first = left[0].elements[0]
+    text = f"{len(left)} of {len(halves)} lines have no other rail beside them: not read as track"
+    first = reaches.row(int(left[0]))[0]
+    length = float(reaches.total[left].sum())
     return found, [Fault("no-rail", text, first.start, first.handle, first.layer, weight=length)]
 
 
-def _moved(element: Element, off: float) -> Element:
-    """Return an element moved to its left, m: an arc of radius R to the left becomes one of R - off."""
+def _moved(rows: Rows, off: FloatArray) -> Rows:
+    """Return elements moved to their left, m: an arc of radius R to the left becomes one of R - off."""
 
-    def moved(spot: Spot, way: float) -> Spot:
-        return Spot(spot.x - off * math.sin(way), spot.y + off * math.cos(way), spot.z)
+    def moved(spots: FloatArray, heading: FloatArray) -> FloatArray:
+        return spots + np.column_stack((-off * np.sin(heading), off * np.cos(heading), np.zeros(len(off))))
 
-    share = 1 - off * element.curvature
-    return element._replace(
-        start=moved(element.start, element.heading),
-        end=moved(element.end, heading(element, element.length)),
-        curvature=element.curvature / share,
-        length=element.length * share,
+    share = 1 - off * rows.curvature
+    return replace(
+        rows,
+        start=moved(rows.start, rows.heading),
+        end=moved(rows.end, rows.heading + rows.curvature * rows.length),
+        curvature=rows.curvature / share,
+        length=rows.length * share,
     )
 
 
-def _parallels(reaches: Sequence[Reach], gauge: float) -> tuple[NDArray[np.int64], FloatArray]:
+def _parallels(reaches: Rows, gauge: float) -> tuple[IntArray, FloatArray]:
     """Return, for places evenly along all that is drawn, of which reach each is, and how far off parallels lie there.
 
     On the left and on the right, m, shape (n, 2), each nan where none lies between `NEAREST` and `FARTHEST`.
     """
-    index = Nearness([reach.elements for reach in reaches])
-    ends = np.cumsum(index.table[:, 4])
+    index = Nearness(reaches)
+    rows = index.rows
+    ends = np.cumsum(rows.length)
     total = float(ends[-1]) if len(ends) else 0.0
     at = np.arange(max(total / _LOOKED_AT, 2 * gauge) / 2, total, max(total / _LOOKED_AT, 2 * gauge))
     own = np.searchsorted(ends, at)
-    looks = [(index.elements[n], along) for n, along in zip(own.tolist(), (at - ends[own]).tolist(), strict=True)]
-    spots = [place(part, part.length + along) for part, along in looks]
-    headings = [heading(part, part.length + along) for part, along in looks]
-    near = index.beside(spots, FARTHEST * gauge, headings)
+    along = rows.length[own] + at - ends[own]
+    near = index.beside(rows.places(own, along), FARTHEST * gauge, rows.heading[own] + rows.curvature[own] * along)
     near = near.only((near.turn <= SAME_WAY) & (near.off >= NEAREST * gauge) & (np.abs(near.aside) >= 0.98 * near.off))
     off = np.full((len(at), 2), np.nan)
     np.fmin.at(off, (near.which, (near.aside < 0).astype(np.int64)), near.off)
     return index.owner[own], off
 
 
-def _are_rails(off: FloatArray, gauge: float) -> NDArray[np.bool_]:
+def _are_rails(off: FloatArray, gauge: float) -> BoolArray:
     """Return which parallels lie as far off as the other rail of a track."""
-    found: NDArray[np.bool_] = (off >= RAIL[0] * gauge) & (off <= RAIL[1] * gauge)
+    found: BoolArray = (off >= RAIL[0] * gauge) & (off <= RAIL[1] * gauge)
     return found

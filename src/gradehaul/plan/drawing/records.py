@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 LARGEST = 1e6
 """The largest coordinate or radius, m, that a drawing of a layout may have."""
@@ -188,12 +190,15 @@ class Drawing:
     """Points on layers that have texts and no track; they say nothing themselves."""
 
 
+Inner = tuple[tuple[float, float], ...]
+"""Heights of the vertices drawn between the ends of an element, m, each after the share of its length there."""
+
+
 class Element(NamedTuple):
     """A straight or an arc as fitted: from `start` to `end`, with signed curvature, 1/m (left positive), and length, m.
 
     `heading` is the direction at its start, radians. `radius_spread` is the standard deviation of the fitted radius, m,
-    None for straights and for arcs drawn as arcs. `inner` are the heights, m, of the vertices drawn between its ends,
-    each after the share of its length where it lies.
+    None for straights and for arcs drawn as arcs.
     """
 
     start: Spot
@@ -204,7 +209,7 @@ class Element(NamedTuple):
     handle: str
     layer: str
     radius_spread: float | None = None
-    inner: tuple[tuple[float, float], ...] = ()
+    inner: Inner = ()
 
 
 class Reach(NamedTuple):
@@ -286,8 +291,7 @@ class Claim:
     """A name for the joint nearest a point, m, where one lies `within`; `file` and `place` are for messages."""
 
     name: str
-    x: float
-    y: float
+    at: Spot
     within: float
     file: str = ""
     place: str = ""

@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
 from gradehaul.plan.drawing.heights import is_flat
-from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, ReachEnd, terms
+from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, ReachEnd, Spot, terms
 from gradehaul.plan.names import clean, near_file, quoted, shown
 from gradehaul.plan.schema.plan import DrawingTable, JointTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
@@ -75,13 +75,8 @@ def _drawn(
     table = entry.table
     folder, name = entry.source.folder, table.file
     if not is_beside(name):
-        faults.at(
-            entry,
-            "a drawing must be in its plan's folder or below it",
-            found=shown(name),
-            write='"tarn.dxf"',
-            inside="file",
-        )
+        wrong = "a drawing must be in its plan's folder or below it"
+        faults.at(entry, wrong, found=shown(name), write='"tarn.dxf"', inside="file")
         return None
     if folder is None:
         faults.at(entry, "a plan that is not a file has no drawing beside it", found=shown(name), inside="file")
@@ -96,39 +91,18 @@ def _drawn(
     except QuantityError as error:
         faults.add(error, file=entry.file, place=f"{entry.place}, unit")
         return None
-    on = terms(
-        scale.gauge,
-        unit,
-        table.layers,
-        snap=table.snap,
-        fit=table.fit,
-        kink=table.kink,
-        height_layers=table.height_layers,
-        rails=table.rails,
-    )
+    given = {name: getattr(table, name) for name in ("snap", "fit", "kink", "height_layers", "rails")}
+    on = terms(scale.gauge, unit, table.layers, **given)
     claims = [
-        Claim(
-            name,
-            each.table.at[0],
-            each.table.at[1],
-            each.table.within or WITHIN * on.snap,
-            each.file,
-            f"{each.place}, at",
-        )
+        Claim(name, Spot(*each.table.at), each.table.within or WITHIN * on.snap, each.file, f"{each.place}, at")
         for name, each in joints.items()
     ]
     own = {name: line for name, line in tables.keyed["line"].items() if not _only_adds(line.table)}
     spans, _ = line_spans(own)
     try:
-        drawing = read_drawing(
-            folder / name,
-            layers=on.layers,
-            height_layers=on.height_layers,
-            unit=own_unit,
-            tolerance=CHORDS * on.gauge,
-        )
+        path, fine = folder / name, CHORDS * on.gauge
         return assemble(
-            drawing,
+            read_drawing(path, layers=on.layers, height_layers=on.height_layers, unit=own_unit, tolerance=fine),
             on,
             claims=claims,
             given=_given(tables),

@@ -62,21 +62,13 @@ _GRADE_STEP = 2e-4
 
 
 def plan_dxf(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = None) -> bytes:
-    """Return the drawing as the content of a file, the same bytes from run to run.
+    """Return the drawing as the content of a file, the same bytes from run to run, in the reader's unit of length.
 
     Layers ``Track RAIL CLASS`` hold the plan at height 0, in true lines and arcs, cut where the class of effective
     grade changes; easements are fine polylines. The layer ``Railhead line`` holds the same track in space. Both read
     back as the same network: the first with the texts of ``Railhead heights`` beside its joints, the second with all
     heights along the track as well. On the layer ``Names`` a text names each joint, beside a point where it is plain.
-
-    Parameters
-    ----------
-    view
-        What is drawn.
-    units
-        The units of whoever reads it: of the drawing too.
-    film
-        The keep-clean plan to draw beside the track, a layer and a line type for each use.
+    A keep-clean plan is drawn beside the track, a layer and a line type for each use.
     """
     document = dxf_library().new("R2010", units=_UNITS[units.length_unit])
     pen = Pen(document, view, units)

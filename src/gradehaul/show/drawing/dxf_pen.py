@@ -99,20 +99,8 @@ class Pen:
     ) -> None:
         """Write a text beside one of several places where no other text is, as large and clear of track as it can be.
 
-        Parameters
-        ----------
-        words
-            The text.
-        spots
-            The places it may stand beside, the best first.
-        layer, color
-            Where it goes.
-        offsets
-            How far off the place it may stand, m, the best first; left out, as far as it takes.
-        z
-            The height it is drawn at, m.
-        needed
-            Whether it is written where there is no room, too: small, or over another as a last resort.
+        The places, m, and how far off them it may stand, `offsets`, m, go the best first; left out, as far as it takes.
+        It is drawn at the height z, m. Where there is no room it is small, or over another, if it is `needed`.
         """
         places = list(product(offsets or [k * self.height for k in _OFFSETS], spots, _DIRECTIONS))
         for share in _SIZES if needed else _SIZES[:3]:

@@ -19,7 +19,6 @@ from gradehaul.show.base.label_placing import Box, crossed
 from gradehaul.show.base.labels import spans
 from gradehaul.show.base.paper import POINT
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.plan_view.canvas import Spot
 from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
@@ -183,6 +182,21 @@ def _dot(canvas: Canvas, joint: JointView) -> None:
     canvas.axes.plot(x, y, marker="o", ms=3.6, mfc=filled, mec=INK, mew=0.8, ls="", zorder=6, gid=f"joint {joint.name}")
 
 
+class Spot(NamedTuple):
+    """A place for a label: a point in dots, and how the label is set against it."""
+
+    x: float
+    y: float
+    ha: Literal["left", "center", "right"] = "center"
+    va: Literal["bottom", "center", "top"] = "center"
+
+    def box(self, width: float, height: float) -> Box:
+        """Return the box of a label of a size, set there."""
+        left = self.x - {"left": 0.0, "center": 0.5, "right": 1.0}[self.ha] * width
+        bottom = self.y - {"bottom": 0.0, "center": 0.5, "top": 1.0}[self.va] * height
+        return Box(left, bottom, left + width, bottom + height)
+
+
 def set_beside(
     canvas: Canvas,
     text: str,
@@ -217,8 +231,17 @@ def set_beside(
         away = math.dist(places[0], box.nearest(*places[0]))
         return hides + _MISTAKEN * any(math.dist(other, box.nearest(*other)) < away for other in others)
 
-    costs = np.repeat(far_off, _AROUND).tolist()
-    return canvas.label(text, spots, boxes_cost=cost, spots_cost=costs, scale=scale, **style)
+    width, height = canvas.paper.extent(text, scale=scale, **style)
+    boxes = [spot.box(width, height) for spot in spots]
+    costs = [far + cost(box) for far, box in zip(np.repeat(far_off, _AROUND).tolist(), boxes, strict=True)]
+    chosen = canvas.board.place(boxes, costs=costs, room=canvas.room)
+    if chosen is None:
+        return None
+    box, ha = boxes[chosen], spots[chosen].ha
+    # held where it is set from, so that it stays in place in a font of other width
+    across = {"left": box.left, "center": 0.5 * (box.left + box.right), "right": box.right}[ha]
+    canvas.paper.text(across, 0.5 * (box.bottom + box.top), text, ha=ha, va="center", scale=scale, **style)
+    return box
 
 
 def _around(at: tuple[float, float], reach: float) -> Iterator[Spot]:

@@ -86,10 +86,7 @@ def plan_figure(
     for piece in _by_height(view, {} if film is None else used_stretches(film)):
         for start, stop in without(piece.run.start, piece.run.stop, gaps.get(piece.track.id, [])):
             run = piece.run._replace(start=start, stop=stop)
-            if piece.use is None:
-                _draw_run(canvas, piece.track, run, styles.get(piece.track.rail))
-            else:
-                _draw_used(canvas, piece.track, run, piece.use)
+            _draw(canvas, piece, run, styles.get(piece.track.rail))
     arrows = [complex(mark.x, mark.y) for mark in marks]
     for track in view.tracks.values():
         beside += _draw_arrows(canvas, track, arrows)
@@ -217,26 +214,24 @@ def _by_height(view: PlanView, uses: Mapping[str, tuple[UsedStretch, ...]]) -> I
         yield piece
 
 
-def _draw_run(canvas: Canvas, track: TrackView, run: Run, film: tuple[str, Any] | None) -> None:
+def _draw(canvas: Canvas, piece: _Piece, run: Run, film: tuple[str, Any] | None) -> None:
+    """Draw a run of a piece: by its use where it has one, else by its grade and the film on it."""
+    track, shade, thin = piece.track, SHADES[run.shade], canvas.thin
+    lines: list[dict[str, Any]]
+    if piece.use is not None:
+        lines = [{**line, "lw": line["lw"] * thin, "gid": f"{piece.use} {track.id}"} for line in USES[piece.use]]
+    else:
+        lines = [
+            {"color": "#555555", "lw": shade.width * thin + 0.8},  # so that the palest is seen on white
+            {"color": shade.color, "lw": shade.width * thin, "gid": f"track {track.id} {run.shade}"},
+        ]
+        if track.rail != CLEAN and film is not None:
+            color, dashes = film
+            lines.append({"color": "white", "lw": 1.7 * thin})
+            lines.append({"color": color, "lw": 1.2 * thin, "ls": dashes, "gid": f"film {track.id}"})
     x, y = canvas.xy(track.part(run.start, run.stop)).T
-    shade = SHADES[run.shade]
-    wide = shade.width * canvas.thin
-    ends: dict[str, Any] = {"solid_capstyle": "butt", "dash_capstyle": "butt", "solid_joinstyle": "round"}
-    # outlined, so that the palest is seen on white
-    canvas.axes.plot(x, y, color="#555555", lw=wide + 0.8, zorder=3, **ends)
-    canvas.axes.plot(x, y, color=shade.color, lw=wide, zorder=3, gid=f"track {track.id} {run.shade}", **ends)
-    if track.rail != CLEAN and film is not None:
-        color, dashes = film
-        canvas.axes.plot(x, y, color="white", lw=1.7 * canvas.thin, zorder=3, **ends)
-        canvas.axes.plot(x, y, color=color, lw=1.2 * canvas.thin, ls=dashes, zorder=3, gid=f"film {track.id}", **ends)
-
-
-def _draw_used(canvas: Canvas, track: TrackView, run: Run, use: Use) -> None:
-    x, y = canvas.xy(track.part(run.start, run.stop)).T
-    for style in USES[use]:
-        ends: dict[str, Any] = {"solid_capstyle": "butt", "dash_capstyle": "butt", "solid_joinstyle": "round"}
-        wide = {**style, "lw": style["lw"] * canvas.thin}
-        canvas.axes.plot(x, y, zorder=3, gid=f"{use} {track.id}", **wide, **ends)
+    for style in lines:
+        canvas.axes.plot(x, y, zorder=3, solid_capstyle="butt", dash_capstyle="butt", solid_joinstyle="round", **style)
 
 
 def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> list[FloatArray]:

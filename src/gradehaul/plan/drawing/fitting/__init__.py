@@ -9,7 +9,8 @@ corner
 joint
     Where an element ends and the next begins, at a vertex or between two.
 free curve
-    A long run whose curvature changes smoothly nearly all along, as that of a spline by hand: pairs of arcs follow it.
+    A run whose curvature changes smoothly nearly all along, as that of a spline by hand: pairs of arcs follow it. One
+    drawn by its vertices must be long to be known for that.
 scatter
     How far vertices stray sideways from the track, m (standard deviation).
 """
@@ -21,60 +22,39 @@ import itertools
 import numpy as np
 
 from gradehaul.plan.drawing.elements import reverse
-from gradehaul.plan.drawing.fitting.course import (
-    Course,
-    IntArray,
-    begun_at,
-    course_of,
-    cuts_of,
-    in_order,
-    lone_chords,
-    scatter,
-)
+from gradehaul.plan.drawing.fitting.course import Course, begun_at, course_of, cuts_of, in_order, lone_chords, scatter
 from gradehaul.plan.drawing.fitting.free import free_spans
 from gradehaul.plan.drawing.fitting.runs import chord_spans, circle_span, ring_spans
 from gradehaul.plan.drawing.fitting.search import nodes_of
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, curve_span, exact_span, merged, reaches_from
-from gradehaul.plan.drawing.records import Fault, Reach, Spot, Stroke
+from gradehaul.plan.drawing.records import Fault, IntArray, Reach, Spot, Stroke
 
 FLAT, FLATTEST = 10.0, 0.004
 """A curve lies off its chords by at most so many tolerances (half a gauge, by default), or this many m."""
 DEEP = 4.0
 """In tolerances: a long chord from which a curve would lie off so far, beside a shorter one, is a straight."""
+SMOOTH = frozenset({"SPLINE", "HELIX", "ELLIPSE"})
+"""The kinds of stroke whose vertices lie on a curve by its formula: they do not scatter."""
 SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
 
 
 def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
-    """Return a stroke as straights and arcs, and the places where its direction breaks.
+    """Return a stroke as straights and arcs in drawing order, and the places where its direction breaks.
 
     The segments of an exact stroke stay the lines and arcs they are (pieces of one line or circle in a row become one).
     Runs of chords are fitted at their vertices, which lie on the curve that was drawn: by the fewest straights and
-    arcs, each the tangent of the next, that leave no vertex further off than `tolerance` and stray, root mean square,
-    by no more than a twentieth of it beyond the scatter of the vertices themselves. A free curve is followed by pairs
-    of arcs that leave no vertex further off than a quarter of the tolerance. The two ends of a run stay where they are.
+    arcs, each the tangent of the next, that leave no vertex further off than `tolerance`, m, and stray, root mean
+    square, by no more than a twentieth of it beyond the scatter of the vertices themselves. A free curve is followed by
+    pairs of arcs that leave no vertex further off than a quarter of the tolerance. The two ends of a run stay where
+    they are. Where the direction changes at one place by more than `kink`, radians, a stroke is split.
 
-    A closed stroke without a kink is one closed reach that begins at a joint of elements; a circle is one element of a
-    full turn that begins beside the first vertex. With one kink it is one reach that begins and ends there, not closed.
+    A closed stroke, whose ends are within a thousandth of the tolerance, is without a kink one closed reach that begins
+    at a joint of elements; a circle is one element of a full turn that begins beside the first vertex. With one kink it
+    is one reach that begins and ends there, not closed. z is read along the drawn stroke at every end.
 
-    Parameters
-    ----------
-    stroke
-        The stroke, m: vertices, shape (n, 2), finite; for each segment its bulge; a closed one repeats its first vertex
-        at the end (within a thousandth of the tolerance).
-    tolerance
-        How far a vertex may lie from the fitted curve, m; a twentieth of the gauge is what track laid by hand holds
-        (common practice).
-    kink
-        The change of direction at one place, radians, above which a stroke is split there.
-
-    Returns
-    -------
-    reaches
-        In drawing order; in each the elements' ends meet exactly. Where `heights` are given, z is read along the drawn
-        stroke at every end.
-    faults
-        A ``kink`` for each split, `weight` its angle in degrees; ``zero-length`` for a stroke of a single place.
+    The faults are a ``kink`` for each split, `weight` its angle in degrees, and ``zero-length`` for a stroke of a
+    single place.
 
     Raises
     ------
@@ -113,7 +93,9 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
 def _fitted(
     course: Course, stroke: Stroke, tolerance: float, kink: float
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
-    level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
+    level = 0.0
+    if stroke.kind not in SMOOTH:
+        level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level / tolerance)
     lone = lone_chords(course, DEEP * tolerance)
     cuts = np.union1d(cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST)), np.concatenate((lone, lone + 1)))

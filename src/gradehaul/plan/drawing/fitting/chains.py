@@ -14,11 +14,8 @@ from functools import partial
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray
 
 ROUNDS = 16
 """The most steps of the least squares; four to eight are usual."""

@@ -6,13 +6,8 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.records import Stroke
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-
+from gradehaul.plan.drawing.records import FloatArray, IntArray, Stroke
 
 BEND = math.radians(1.0)
 """Between straights, a bend from which a vertex is a corner, and no scatter of a straight."""

@@ -9,16 +9,12 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain, laid
 from gradehaul.plan.drawing.fitting.course import Course, begun_at, shake_of, turns
 from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Found, search
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray
 
 EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""

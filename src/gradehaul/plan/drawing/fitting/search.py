@@ -16,14 +16,10 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain
 from gradehaul.plan.drawing.fitting.course import turns
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray
 
 PRICE = 14.0
 """What an element costs, and what its curvature does, in squares of the scatter: twice the logarithm of a thousand."""
@@ -103,18 +99,9 @@ def nodes_of(points: FloatArray, scatter: float) -> Nodes:
 
 
 def search(points: FloatArray, scatter: float, slack: tuple[float, float], kinks: BoolArray) -> Found:
-    """Return the fewest elements that explain the vertices of a run.
+    """Return the fewest elements that explain the vertices of a run, no two in a row the same.
 
-    Parameters
-    ----------
-    points
-        Vertices, shape (n, 2), no two in a row the same.
-    scatter
-        How far the vertices scatter.
-    slack
-        How freely elements meet, one of `SLACKS`.
-    kinks
-        At which vertices the direction may break, shape (n,).
+    The vertices scatter by `scatter`; elements meet as freely as one of `SLACKS`; the direction may break at `kinks`.
     """
     nodes = nodes_of(points, scatter)
     chord = np.hypot(*np.diff(nodes.place, axis=0).T)

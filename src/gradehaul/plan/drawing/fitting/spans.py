@@ -9,13 +9,10 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain
 from gradehaul.plan.drawing.fitting.course import Course, turns
-from gradehaul.plan.drawing.records import Element, Fault, Reach, Spot, Stroke
-
-FloatArray = NDArray[np.float64]
+from gradehaul.plan.drawing.records import Element, Fault, FloatArray, Reach, Spot, Stroke
 
 
 class Fit(NamedTuple):

@@ -12,7 +12,7 @@ import numpy as np
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import beyond, length_of
 from gradehaul.plan.drawing.heights.texts import MISFIT, along_lines, at_joints
-from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Reach, Source, Spot, Terms
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Source, Spot, Terms
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
@@ -48,26 +48,16 @@ def read_heights(
     given_along: Mapping[str, Sequence[float]],
     terms: Terms,
 ) -> Heights:
-    """Return the heights of joints and along lines.
+    """Return the heights of joints and along lines, from texts with their heights, m, and the z of track.
 
     A joint has the height that the plan gives, else that of the text nearest to it, else the mean z of the ends that
-    meet there. A text beside no joint is a height along its line. Heights of one place that differ by up to 2 mm are
-    noted, by more are an error each. A height along a line within `fit` of where the curvature changes belongs there:
-    what is fitted is known no better, and a change of grade a hair beside it would make a place of its own.
-
-    Parameters
-    ----------
-    linked, joint_names, line_names
-        The network.
-    texts
-        Texts that are heights, m.
-    given
-        The plan's heights of joints by name, m.
-    given_along
-        Where along lines the plan gives heights, m, by name of line: there no text is missed.
-    terms
-        How far from its joint a text may stand, and the unit of messages.
+    meet there. A text beside no joint is a height along its line, unless the plan gives one there, `given_along`, m.
+    Heights of one place that differ by up to 2 mm are noted, by more are an error each. A height along a line within
+    `fit` of where the curvature changes belongs there: what is fitted is known no better, and a change of grade a hair
+    beside it would make a place of its own.
     """
+    if not texts and not given and all(map(is_flat, linked.lines)):
+        return Heights({}, [()] * len(linked.lines), [], [])
     edge, unit = terms.fit, terms.plan_unit
     shown = [[Source(given[name], "[railhead]")] if name in given else [] for name in joint_names]
     others = at_joints(linked, texts, shown, terms.near)
@@ -130,17 +120,9 @@ def _inner(
     return inner
 
 
-# Reaches
-
-
-def is_flat(reach: Reach | DrawnLine) -> bool:
-    """Return whether a reach or a line has no height at all."""
-    return all(element.start[2] is None and element.end[2] is None for element in reach.elements)
-
-
-def ends_of(reach: Reach) -> list[Spot]:
-    """Return where a reach that is not closed ends."""
-    return [] if reach.closed else [reach.elements[0].start, reach.elements[-1].end]
+def is_flat(line: DrawnLine) -> bool:
+    """Return whether a line has no height at all."""
+    return all(element.start[2] is None and element.end[2] is None for element in line.elements)
 
 
 # Along a line

@@ -6,9 +6,12 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 from gradehaul.plan.drawing.elements import gap, place
 from gradehaul.plan.drawing.heights.levels import LEAST_TURN
-from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Linked, Reach, Spot, Terms
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Linked, Spot, Terms
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import FLAT_HELIX, length_text
 
 _ROUND = 0.99 * math.tau
@@ -35,17 +38,19 @@ def _center(element: Element) -> Spot:
     return Spot(x - radius * math.sin(element.heading), y + radius * math.cos(element.heading))
 
 
-def level_turns(reaches: Sequence[Reach], snap: float) -> list[Turns]:
+def level_turns(reaches: Rows, snap: float) -> list[Turns]:
     """Return the circles that level arcs close, each with all arcs drawn on it."""
     found: list[Turns] = []
-    for arc in (element for reach in reaches for element in reach.elements):
-        turn = abs(arc.curvature) * arc.length
-        if turn < LEAST_TURN or arc.inner or arc.start.z != arc.end.z:
+    turns, low, high = np.abs(reaches.curvature) * reaches.length, reaches.start[:, 2], reaches.end[:, 2]
+    level = (low == high) | (np.isnan(low) & np.isnan(high))
+    for each in np.flatnonzero(level & (turns >= LEAST_TURN)).tolist():
+        arc, turn = reaches.element(each), float(turns[each])
+        if arc.inner:
             continue
-        number = next((n for n, turns in enumerate(found) if turns.holds(arc, snap)), len(found))
+        number = next((n for n, circle in enumerate(found) if circle.holds(arc, snap)), len(found))
         before = found[number].turn if number < len(found) else 0.0
         found[number : number + 1] = [Turns(_center(arc), arc, before + turn)]
-    return [turns for turns in found if turns.turn >= _ROUND]
+    return [circle for circle in found if circle.turn >= _ROUND]
 
 
 def flat_helices(
@@ -57,14 +62,7 @@ def flat_helices(
 ) -> list[Fault]:
     """Return a fault for each circle that joins tracks at different heights, or is drawn again where none is known.
 
-    Parameters
-    ----------
-    circles
-        What `level_turns` found before the drawing was linked.
-    linked, along, heights
-        The network, the heights along its lines, and those of its joints by number, m.
-    terms
-        How much heights may differ, and the unit of messages.
+    The `circles` are those of `level_turns`, `along` the heights along lines, `heights` those of joints by number, m.
     """
     faults: list[Fault] = []
     in_space = any(element.start.z is not None for line in linked.lines for element in line.elements)

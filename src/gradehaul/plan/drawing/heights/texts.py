@@ -7,9 +7,10 @@ import re
 from collections.abc import Sequence
 from itertools import accumulate
 
-from gradehaul.plan.drawing.elements import beyond
+from gradehaul.plan.drawing.elements import beyond, in_plan
 from gradehaul.plan.drawing.nearness import Foot, Nearness, beside_texts
 from gradehaul.plan.drawing.records import DrawnLine, Fault, Label, Linked, Source, Terms
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import UNUSED
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe, read_quantity
@@ -73,8 +74,8 @@ def at_joints(
     One nearer to where two tracks of a line meet, within `AT_END`, belongs there. `shown` are the heights that each
     joint has so far.
     """
-    labels, spots = [label for label, _ in texts], [joint.spot for joint in linked.joints]
-    meetings = [element.end for line in linked.lines for element in line.elements[:-1]]
+    labels, spots = [label for label, _ in texts], in_plan([joint.spot for joint in linked.joints])
+    meetings = in_plan([element.end for line in linked.lines for element in line.elements[:-1]])
     nearest = {number: rank for rank, number, _ in reversed(beside_texts(labels, meetings, AT_END))}
     taken: set[int] = set()
     for rank, number, joint in beside_texts(labels, spots, near):
@@ -90,18 +91,8 @@ def along_lines(
     """Return for each line the distances and heights, m, that texts beside it show, and a fault for each unused one.
 
     A text within `AT_END` of where two tracks of its line meet shows the height there. Of several at one place the
-    nearest counts. One that may belong to several places is not used, nor one that contradicts the z of its line.
-
-    Parameters
-    ----------
-    linked
-        The network.
-    given
-        For each line where the plan gives heights, m: there no text is missed.
-    texts
-        Texts with their heights, m, that stand at no joint.
-    terms
-        How far from its line a text may stand, and the unit of messages.
+    nearest counts. One that may belong to several places is not used, nor one that contradicts the z of its line. No
+    text is missed where the plan gives heights, `given` for each line as distances, m.
     """
     found: list[list[tuple[float, float]]] = [[] for _ in linked.lines]
     if not texts:
@@ -139,9 +130,9 @@ def _taken(pairs: list[tuple[float, float]], pair: tuple[float, float], drawn: f
 
 def _nearest(linked: Linked, texts: Sequence[tuple[Label, float]], near: float) -> list[tuple[int, Foot | None, str]]:
     """Return for each text the place on a line that is nearest to it, or None, and what keeps it from being used."""
-    spots = [spot for label, _ in texts for spot in (label.spot, label.seen)]
+    spots = in_plan([spot for label, _ in texts for spot in (label.spot, label.seen)])
     feet: dict[int, list[Foot]] = {}
-    for foot in Nearness([line.elements for line in linked.lines]).beside(spots, near).feet():
+    for foot in Nearness(Rows.of(line.elements for line in linked.lines)).beside(spots, near).feet():
         feet.setdefault(foot.which // 2, []).append(foot)
     found: list[tuple[int, Foot | None, str]] = []
     for number, (label, _) in enumerate(texts):
@@ -161,5 +152,5 @@ def _end_beside(line: DrawnLine, label: Label, along: float) -> float:
     """Return where two tracks of a line meet beside a text, as a distance along the line, m; else the place itself."""
     stops = list(accumulate(element.length for element in line.elements[:-1]))
     put = Label(label.text, label.spot, label.layer, label.handle)
-    beside = beside_texts([put, label], [element.end for element in line.elements[:-1]], AT_END)
+    beside = beside_texts([put, label], in_plan([element.end for element in line.elements[:-1]]), AT_END)
     return stops[beside[0][2]] if beside else along

@@ -2,38 +2,29 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.elements import halved, length_of, middle, order
+from gradehaul.plan.drawing.elements import middle, order
 from gradehaul.plan.drawing.linking.duplicates import lengths_drawn, once, overlap_faults, source
 from gradehaul.plan.drawing.linking.flaws import level_misses, near_misses, strays
 from gradehaul.plan.drawing.linking.lines import in_order, written
 from gradehaul.plan.drawing.linking.sides import mark_cuts, side_cuts
 from gradehaul.plan.drawing.linking.turnouts import askew, judged
-from gradehaul.plan.drawing.linking.ways import (
-    Way,
-    cut_ways,
-    meet,
-    merged,
-    nodes_of,
-    outward,
-    spot,
-    without_specks,
-)
+from gradehaul.plan.drawing.linking.ways import Ways, common_spot, cut_ways, meet, merged, specks, without_specks
 from gradehaul.plan.drawing.nearness import Nearness
-from gradehaul.plan.drawing.records import Element, Fault, Linked, Reach, Spot, Terms
+from gradehaul.plan.drawing.records import Fault, Linked, Spot, Terms
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 
 _SPECK_FINE = 2e-5
 """How finely the length of a piece that is left out is named, m."""
 
 
-def link(reaches: Sequence[Reach], terms: Terms, marks: Sequence[Spot] = ()) -> Linked:
-    """Return the network that reaches of track make.
+def link(reaches: Rows, terms: Terms, marks: Sequence[Spot] = ()) -> Linked:
+    """Return the network that reaches of track make, with joints at `marks` too; faults by code, worst first.
 
     Ends within `snap` meet at one joint, at the mean of where they were drawn. Lines reach from joint to joint: the
     elements at gaps are longer or shorter by them, radii stay as drawn, and a gap of more than a tenth of `snap` is
@@ -43,21 +34,6 @@ def link(reaches: Sequence[Reach], terms: Terms, marks: Sequence[Spot] = ()) -> 
     plain joints are left only where a closed circuit closes, where there is a kink, and at marks. The answer is the
     same in whatever order and direction the reaches were drawn.
 
-    Parameters
-    ----------
-    reaches
-        What was fitted to the strokes of the drawing.
-    terms
-        How far apart ends may be drawn that meet, how much directions and heights of what goes on may differ, and the
-        unit in which faults name lengths.
-    marks
-        Points on the track, m, that are joints.
-
-    Returns
-    -------
-    Linked
-        Lines and joints in the order of their coordinates; faults by code, worst first.
-
     Raises
     ------
     DrawingError
@@ -65,32 +41,29 @@ def link(reaches: Sequence[Reach], terms: Terms, marks: Sequence[Spot] = ()) -> 
 
     Examples
     --------
-    >>> from gradehaul.plan.drawing.records import terms
-    >>> def straight(x, end):
-    ...     return Reach((Element(Spot(x, 0), Spot(end, 0), 0.0, 0.0, end - x, "", ""),))
-    >>> linked = link([straight(0, 2), straight(2.001, 3)], terms(0.0165, "mm", ["*"]))
+    >>> from gradehaul.plan.drawing.records import Element, terms
+    >>> straights = [[Element(Spot(x, 0), Spot(end, 0), 0, 0, end - x, "", "")] for x, end in ((0, 2), (2.001, 3))]
+    >>> linked = link(Rows.of(straights), terms(0.0165, "mm", ["*"]))
     >>> [round(line.length, 3) for line in linked.lines]
     [3.0]
     >>> [(fault.code, fault.text) for fault in linked.faults]
     [('gap', 'ends drawn 1.00 mm apart are one joint')]
     """
     snap, kink, unit = terms.snap, terms.kink, terms.plan_unit
-    every = [element for reach in reaches for element in reach.elements]
-    for element in every:
-        _check(element)
-    drawn = lengths_drawn(every)
-    chains = [[part for e in reach.elements for part in halved(e)] for reach in reaches if reach.elements]
-    tips = [spot for chain in chains for spot in (chain[0].start, chain[-1].end)]
-    nodes = iter(meet(tips, snap=snap, level=terms.level))
-    ways, specks = without_specks([Way(chain, next(nodes), next(nodes)) for chain in chains], snap)
-    faults = [_speck(way.elements, unit) for way in specks]
-    if not ways:
+    _check(reaches)
+    drawn = lengths_drawn(reaches)
+    rows = reaches.halved()
+    ways = Ways(rows, meet(rows.tips, snap=snap, level=terms.level).reshape(-1, 2))
+    faults = [_speck(ways, number, unit) for number in np.flatnonzero(specks(ways, snap)).tolist()]
+    ways = without_specks(ways, snap)
+    if not len(ways):
         return Linked((), (), tuple(faults))
     ways = in_order(merged(ways, kink))
     cuts, skewed = side_cuts(ways, terms)
-    loose = {ways[end // 2].node(end): (turn, spot(ways, end), outward(ways, end)) for end, turn in skewed.items()}
-    ways, _ = without_specks(cut_ways(ways, cuts, snap), snap)
-    often = np.bincount(nodes_of(ways), minlength=max(loose, default=0) + 1)
+    nodes, tips = ways.nodes.ravel(), ways.rows.tips
+    loose = {int(nodes[end]): (turn, common_spot(tips[[end]]), ways.outward(end)) for end, turn in skewed.items()}
+    ways = without_specks(cut_ways(ways, cuts, snap), snap)
+    often = np.bincount(ways.nodes.ravel(), minlength=max(loose, default=0) + 1)
     faults += [askew(*found) for node, found in loose.items() if often[node] == 1]
     ways, dropped = once(ways, drawn, terms)
     faults += overlap_faults(dropped, drawn, unit)
@@ -104,25 +77,31 @@ def link(reaches: Sequence[Reach], terms: Terms, marks: Sequence[Spot] = ()) -> 
         if unused:
             what = "1 point with a name lies" if unused == 1 else f"{unused} points with names lie"
             faults.append(Fault("mark-unused", f"{what} on no track and makes no joint", weight=unused))
-    free = [end for end, node in enumerate(nodes_of(ways).tolist()) if kinds.get(node, "end") == "end"]
-    index = Nearness([way.elements for way in ways])
-    faults += [*level_misses(ways, free, terms), *near_misses(ways, index, free, terms), *strays(ways, index, unit)]
+    met = [node for node, kind in kinds.items() if kind != "end"]
+    free = np.flatnonzero(~np.isin(ways.nodes.ravel(), met))
+    faults += [
+        *level_misses(ways, free, terms),
+        *near_misses(ways, Nearness(ways.rows), free, terms),
+        *strays(ways, unit),
+    ]
     lines, joints, gaps = written(ways, kinds, terms)
     faults += gaps
     faults.sort(key=lambda fault: (fault.code, -round(fault.weight, 9), order(fault.spot or Spot(0, 0)), fault.text))
     return Linked(lines, joints, tuple(faults))
 
 
-def _check(element: Element) -> None:
-    (x, y, _), (x2, y2, _) = element.start, element.end
-    place = f"handle {element.handle}" + (f" on layer {element.layer}" if element.layer else "")
-    if not math.isfinite(x + y + x2 + y2 + element.heading + element.curvature + element.length):
-        raise DrawingError("an element with a figure that is not finite", place=place, write="finite coordinates")
-    if element.length <= 0:
+def _check(rows: Rows) -> None:
+    figures = rows.start[:, :2].sum(axis=1) + rows.end[:, :2].sum(axis=1) + rows.heading + rows.curvature + rows.length
+    finite = np.isfinite(figures)
+    for number in np.flatnonzero(~finite | (rows.length <= 0)).tolist()[:1]:
+        element = rows.element(number)
+        place = f"handle {element.handle}" + (f" on layer {element.layer}" if element.layer else "")
+        if not finite[number]:
+            raise DrawingError("an element with a figure that is not finite", place=place, write="finite coordinates")
         raise DrawingError("an element must be longer than 0", place=place, found=f"{element.length} m")
 
 
-def _speck(elements: Sequence[Element], unit: str) -> Fault:
-    length = length_of(elements)
+def _speck(ways: Ways, number: int, unit: str) -> Fault:
+    elements, length = ways.rows.row(number), float(ways.rows.total[number])
     text = f"a piece of track only {length_text(length, unit, _SPECK_FINE)} long was left out"
     return Fault("stray", text, middle(elements), *source(elements[0]), weight=length)

@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 from gradehaul.plan.drawing.elements import (
     beyond,
     gap,
@@ -21,8 +23,9 @@ from gradehaul.plan.drawing.elements import (
     reverse,
     wrapped,
 )
-from gradehaul.plan.drawing.linking.ways import Way
+from gradehaul.plan.drawing.linking.ways import Ways
 from gradehaul.plan.drawing.records import Element, Fault, Spot, Terms
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 
 Source = tuple[str, str]
@@ -48,20 +51,21 @@ def source(element: Element) -> Source:
     return element.handle, element.layer
 
 
-def lengths_drawn(elements: Iterable[Element]) -> dict[Source, float]:
+def lengths_drawn(rows: Rows) -> dict[Source, float]:
     """Return the length of what comes from each source, m."""
     lengths: dict[Source, float] = {}
-    for element in elements:
-        own = element.handle, element.layer
-        lengths[own] = lengths.get(own, 0.0) + element.length
+    each = np.bincount(rows.origin, rows.length, len(rows.origins)).tolist()
+    for (handle, layer, _), length in zip(rows.origins, each, strict=True):
+        lengths[handle, layer] = lengths.get((handle, layer), 0.0) + length
     return lengths
 
 
 def longest_source(elements: Sequence[Element]) -> Source:
     """Return the source of the longest part of a line."""
-    if len(elements) == 1:
-        return source(elements[0])
-    lengths = lengths_drawn(elements)
+    lengths: dict[Source, float] = {}
+    for element in elements:
+        own = source(element)
+        lengths[own] = lengths.get(own, 0.0) + element.length
     return min(lengths, key=lambda own: (-micro(lengths[own]), own))
 
 
@@ -96,33 +100,39 @@ def run_together(one: Element, run: float, other: Element, other_run: float, ter
     return level_with(one.end.z, height(other, along), terms.level)
 
 
-def once(ways: Sequence[Way], drawn: Mapping[Source, float], terms: Terms) -> tuple[list[Way], list[Dropped]]:
+def once(ways: Ways, drawn: Mapping[Source, float], terms: Terms) -> tuple[Ways, list[Dropped]]:
     """Return ways without those that lie on others between the same two nodes, and what was left out.
 
     They are cut wherever they run together with others or part from them. Of ways that are one that of the source is
     kept that was `drawn` longer, m.
     """
-    by_nodes: dict[tuple[int, int], list[Way]] = {}
-    for way in ways:
-        by_nodes.setdefault((min(way.start, way.finish), max(way.start, way.finish)), []).append(way)
-    found: list[Way] = []
+    low, high = np.sort(ways.nodes, axis=1).T
+    _, group, often = np.unique(low * ways.fresh_node + high, return_inverse=True, return_counts=True)
+    by_nodes: dict[int, list[int]] = {}
+    for number in np.flatnonzero(often[group] > 1).tolist():
+        by_nodes.setdefault(int(group[number]), []).append(number)
+    kept = np.ones(len(ways), dtype=bool)
     dropped: list[Dropped] = []
-    for group in by_nodes.values():
-        kept: list[Way] = []
-        for way in sorted(map(_run_up, group), key=lambda way: _rank(way.elements, drawn)) if len(group) > 1 else group:
-            same = next((other for other in kept if _one(way, other, terms)), None)
+    for numbers in by_nodes.values():
+        others: list[list[Element]] = []
+        start, finish = ways.nodes[numbers[0]].tolist()
+        for number, elements in sorted(
+            ((number, _run_up(ways, number)) for number in numbers), key=lambda each: _rank(each[1], drawn)
+        ):
+            same = next((other for other in others if _one(elements, other, terms, closed=start == finish)), None)
             if same is None:
-                kept.append(way)
+                others.append(elements)
                 continue
-            of = longest_source(same.elements)
-            dropped += [Dropped(source(e), of, e.length, place(e, e.length / 2)) for e in way.elements]
-        found += kept
-    return found, dropped
+            kept[number] = False
+            of = longest_source(same)
+            dropped += [Dropped(source(e), of, e.length, place(e, e.length / 2)) for e in elements]
+    return ways.run(2 * np.flatnonzero(kept)), dropped
 
 
-def _run_up(way: Way) -> Way:
-    """Return a way as run from the lesser of its nodes."""
-    return Way(reverse(way.elements), way.finish, way.start) if way.start > way.finish else way
+def _run_up(ways: Ways, number: int) -> list[Element]:
+    """Return the elements of a way as run from the lesser of its nodes."""
+    elements = ways.rows.row(number)
+    return reverse(elements) if ways.nodes[number, 0] > ways.nodes[number, 1] else elements
 
 
 def _rank(elements: Sequence[Element], drawn: Mapping[Source, float]) -> tuple[object, ...]:
@@ -131,16 +141,15 @@ def _rank(elements: Sequence[Element], drawn: Mapping[Source, float]) -> tuple[o
     return -micro(drawn[own]), own, order(middle(elements)), micro(length_of(elements))
 
 
-def _one(way: Way, other: Way, terms: Terms) -> bool:
+def _one(elements: list[Element], other: list[Element], terms: Terms, *, closed: bool) -> bool:
     """Return whether two ways between the same nodes lie on one another all along."""
-    ways = [way.elements, *([reverse(way.elements)] if way.start == way.finish else [])]
-    length, long = length_of(way.elements), length_of(other.elements)
+    length, long = length_of(elements), length_of(other)
     if abs(length - long) > 6 * terms.snap:
         return False
     shares = [share / 8 for share in range(1, 8)]
-    there = [beyond(other.elements, share * long) for share in shares]
-    for elements in ways:
-        here = [beyond(elements, share * length) for share in shares]
+    there = [beyond(other, share * long) for share in shares]
+    for way in (elements, reverse(elements)) if closed else (elements,):
+        here = [beyond(way, share * length) for share in shares]
         pairs = list(zip(here, there, strict=True))
         near = all(gap(*pair) <= 2 * _SAME * terms.snap for pair in pairs)
         if near and all(level_with(a.z, b.z, terms.level) for a, b in pairs):

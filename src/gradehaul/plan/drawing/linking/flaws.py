@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import in_plan, level_with, micro, middle, order, place
+from gradehaul.plan.drawing.elements import in_plan, level_with, micro, middle, place, whole
 from gradehaul.plan.drawing.linking.duplicates import source
-from gradehaul.plan.drawing.linking.ways import Way, common_spot, continuing, fresh_node, outward, spot
+from gradehaul.plan.drawing.linking.ways import Ways, common_spot, continuing
 from gradehaul.plan.drawing.nearness import Nearness, components, pairs
-from gradehaul.plan.drawing.records import Fault, Linked, Terms
+from gradehaul.plan.drawing.records import Fault, FloatArray, IntArray, Linked, Terms
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import describe
 
@@ -26,70 +25,73 @@ SLIGHT = math.radians(1)
 """The radius of an arc that turns by less, radians, is not: next to nothing depends on it."""
 
 
-def near_misses(ways: Sequence[Way], index: Nearness, free: Collection[int], terms: Terms) -> list[Fault]:
+def near_misses(ways: Ways, index: Nearness, free: IntArray, terms: Terms) -> list[Fault]:
     """Return a fault for every free end that just misses other track, one where two ends miss one another."""
-    places = [order(spot(ways, end)) for end in free]
-    often = Counter(places)
+    tips = ways.rows.tips
+    places = whole(tips[free])
+    _, own, often = np.unique(places, axis=0, return_inverse=True, return_counts=True)
+    by_place = np.lexsort((free, *places.T[::-1]))
     # Ends left unjoined at one spot are named already.
-    ends = [end for place_, end in sorted(zip(places, free, strict=True)) if often[place_] == 1]
-    nearest = _nearest(ways, index, ends, terms)
+    ends = free[by_place][often[own.ravel()][by_place] == 1]
+    nearest = _nearest(tips, index, ends, terms)
     faults: list[Fault] = []
     named: set[int] = set()
-    for end in ends:
-        off, other = nearest.get(end, (0.0, -1))
+    for end in (end for end in ends.tolist() if end in nearest):
+        off, other = nearest[end]
         if off <= terms.snap or end in named:
             continue
-        here, what = spot(ways, end), "another track"
+        here, what = common_spot(tips[[end]]), "another track"
         if other >= 0:
             what = "the end of another"
-            here = common_spot([here, spot(ways, other)])
+            here = common_spot(tips[[end, other]])
             if nearest[other][1] == end:
                 named.add(other)
         text = f"track ends {length_text(off, terms.plan_unit)} from {what}"
-        faults.append(Fault("near-miss", text, here, *source(outward(ways, end)), weight=terms.snap / off))
+        faults.append(Fault("near-miss", text, here, *source(ways.outward(end)), weight=terms.snap / off))
     return faults
 
 
-def _nearest(ways: Sequence[Way], index: Nearness, ends: Sequence[int], terms: Terms) -> dict[int, tuple[float, int]]:
+def _nearest(tips: FloatArray, index: Nearness, ends: IntArray, terms: Terms) -> dict[int, tuple[float, int]]:
     """Return for ends how far off the nearest other track is, m, and which of the ends is there, -1 for a side."""
-    reach, numbers = NEAR * terms.snap, np.array(ends, dtype=np.int64)
-    near = index.beside([spot(ways, end) for end in ends], reach, level=terms.level)
-    own = numbers[near.which]
-    since = np.where(own % 2 == 0, near.along, index.length[near.row] - near.along)
+    reach = NEAR * terms.snap
+    near = index.beside(tips[ends], reach, level=terms.level)
+    own = ends[near.which]
+    since = np.where(own % 2 == 0, near.along, index.total[near.row] - near.along)
     near = near.only((near.row != own // 2) | (since > 4 * reach))
-    rest = index.length[near.row] - near.along
+    rest = index.total[near.row] - near.along
     tip = 2 * near.row + (rest < near.along)
-    tip = np.where((np.minimum(rest, near.along) < 1e-9) & np.isin(tip, numbers), tip, -1)
+    tip = np.where((np.minimum(rest, near.along) < 1e-9) & np.isin(tip, ends), tip, -1)
     # the nearest comes last, an end after a side that is as near
     by_worth = np.lexsort((tip, -np.round(near.off, 6)))
-    rows = (column[by_worth].tolist() for column in (numbers[near.which], near.off, tip))
+    rows = (column[by_worth].tolist() for column in (ends[near.which], near.off, tip))
     return {end: (off, other) for end, off, other in zip(*rows, strict=True)}
 
 
-def level_misses(ways: Sequence[Way], free: Collection[int], terms: Terms) -> list[Fault]:
+def level_misses(ways: Ways, free: IntArray, terms: Terms) -> list[Fault]:
     """Return a fault for free ends that meet in plan and as tangents, but not in height."""
-    ends = [end for end in sorted(free) if spot(ways, end).z is not None]
-    spots = [spot(ways, end) for end in ends]
+    tips = ways.rows.tips
+    ends = free[~np.isnan(tips[free, 2])]
     faults: list[Fault] = []
-    for one, other in zip(*(each.tolist() for each in pairs(in_plan(spots), terms.snap)), strict=True):
-        low, high = sorted((spots[one].z or 0.0, spots[other].z or 0.0))
-        apart = ends[one] // 2 != ends[other] // 2 and not level_with(low, high, terms.level)
-        if apart and continuing(ways, ends[one], ends[other]) <= terms.kink:
+    for one, other in zip(*(ends[each].tolist() for each in pairs(tips[ends, :2], terms.snap)), strict=True):
+        low, high = sorted(tips[[one, other], 2].tolist())
+        if one // 2 == other // 2 or level_with(low, high, terms.level):
+            continue
+        mine = ways.outward(one)
+        if continuing(mine, ways.outward(other)) <= terms.kink:
             heights = f"{length_text(low, terms.plan_unit)} and {length_text(high, terms.plan_unit)}"
             text = f"ends meet in plan, but at heights of {heights}: left unjoined"
-            own = source(outward(ways, ends[one]))
-            faults.append(Fault("level-miss", text, spots[one], *own, weight=high - low))
+            faults.append(Fault("level-miss", text, mine.start, *source(mine), weight=high - low))
     return faults
 
 
-def strays(ways: Sequence[Way], index: Nearness, unit: str) -> list[Fault]:
+def strays(ways: Ways, unit: str) -> list[Fault]:
     """Return a fault for every part of the drawing that meets nothing and is small against the largest part."""
-    part = components(fresh_node(ways), [way[1:] for way in ways])[[way.start for way in ways]]
-    length = np.bincount(part, index.length)
+    part, own = components(ways.fresh_node, ways.nodes)[ways.nodes[:, 0]], ways.rows.total
+    length = np.bincount(part, own)
     faults: list[Fault] = []
     for each in np.flatnonzero((length > 0) & (length < SMALL * length.max())).tolist():
-        longest = max(np.flatnonzero(part == each).tolist(), key=lambda number: micro(float(index.length[number])))
-        elements, size = ways[longest].elements, float(length[each])
+        longest = max(np.flatnonzero(part == each).tolist(), key=lambda number: micro(float(own[number])))
+        elements, size = ways.rows.row(longest), float(length[each])
         text = f"{length_text(size, unit)} of track meets no other"
         faults.append(Fault("stray", text, middle(elements), *source(elements[0]), weight=size))
     return faults

@@ -6,17 +6,17 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import beyond, gap, heading, length_of, order, reverse, turned, whole, wrapped
+from gradehaul.plan.drawing.elements import beyond, gap, heading, in_space, length_of, order, reverse, turned, whole
 from gradehaul.plan.drawing.linking.duplicates import longest_source, source
-from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of
-from gradehaul.plan.drawing.linking.ways import Way, common_spot, ends_at, spot
-from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Element, Fault, Spot, Terms
+from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of, named
+from gradehaul.plan.drawing.linking.ways import Ways, common_spot
+from gradehaul.plan.drawing.records import BoolArray, DrawnJoint, DrawnLine, Element, Fault, IntArray, Spot, Terms
+from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import gap_text
 
 
-def in_order(ways: Sequence[Way]) -> list[Way]:
+def in_order(ways: Ways) -> Ways:
     """Return ways from the lesser of their ends, in the order of their coordinates.
 
     By their ends in whole micrometers, then by a third of the way, which sets loops apart.
@@ -25,24 +25,24 @@ def in_order(ways: Sequence[Way]) -> list[Way]:
     def third(elements: Sequence[Element]) -> tuple[int, int, int]:
         return order(beyond(elements, length_of(elements) / 3))
 
-    tips = whole([spot for way in ways for spot in (way.elements[0].start, way.elements[-1].end)]).reshape(-1, 2, 3)
+    tips = whole(ways.rows.tips).reshape(-1, 2, 3)
     side = np.sign(tips[:, 0] - tips[:, 1]) @ np.array((4, 2, 1))
     for number in np.flatnonzero(side == 0).tolist():
-        elements = ways[number].elements
+        elements = ways.rows.row(number)
         side[number] = 1 if third(reverse(elements)) < third(elements) else -1
     tips[side > 0] = tips[side > 0, ::-1]
-    found = [
-        Way(reverse(way.elements), way.finish, way.start) if back else way
-        for way, back in zip(ways, (side > 0).tolist(), strict=True)
-    ]
+    back = (side > 0).astype(np.int64)
 
     def key(number: int) -> tuple[object, ...]:
-        return third(found[number].elements), source(found[number].elements[0])
+        elements = ways.rows.row(number)
+        elements = reverse(elements) if back[number] else elements
+        return third(elements), source(elements[0])
 
-    return [found[number] for number in _by_place(tips.reshape(-1, 6), key)]
+    numbers = np.array(_by_place(tips.reshape(-1, 6), key), dtype=np.int64)
+    return ways.run(2 * numbers + back[numbers])
 
 
-def _by_place(table: NDArray[np.int64], key: Callable[[int], tuple[object, ...]]) -> list[int]:
+def _by_place(table: IntArray, key: Callable[[int], tuple[object, ...]]) -> list[int]:
     """Return the numbers of rows in the order of their figures, those that are alike by a key."""
     by_place = np.lexsort(table.T[::-1])
     rows = table[by_place]
@@ -55,46 +55,49 @@ def _by_place(table: NDArray[np.int64], key: Callable[[int], tuple[object, ...]]
 
 
 def written(
-    ways: Sequence[Way], kinds: Mapping[int, Kind], terms: Terms
+    ways: Ways, kinds: Mapping[int, Kind], terms: Terms
 ) -> tuple[tuple[DrawnLine, ...], tuple[DrawnJoint, ...], list[Fault]]:
     """Return the lines and joints in the order of their coordinates, gaps closed, with faults for the wide gaps."""
-    faults: list[Fault] = []
-    ways = in_order(
-        [
-            way._replace(
-                elements=_once_round(way.elements)
-                if way.start == way.finish and kinds.get(way.start) == "plain"
-                else _joined(way.elements)
-            )
-            for way in ways
-        ]
-    )
-    for way in ways:
-        _close_gaps(way.elements, terms, faults)
-    joints: list[tuple[DrawnJoint, int]] = []
-    for node, at in ends_at(ways).items():
+    ways = in_order(_once_round(ways, kinds))
+    rows = ways.rows
+    inner = np.arange(1, len(rows.length))[np.diff(rows.owner) == 0]
+    goes_on = np.zeros(len(rows.length), dtype=bool)
+    goes_on[inner] = _goes_on(rows, inner - 1, inner)
+    rows = rows.fused(goes_on)
+    elements, faults = rows.rows(), list[Fault]()
+    tips = [spot for own in elements for spot in (own[0].start, own[-1].end)]
+    off = np.hypot(*(rows.end[:-1, :2] - rows.start[1:, :2]).T)
+    for number in np.unique(rows.owner[1:][(off >= _HAIR) & (np.diff(rows.owner) == 0)]).tolist():
+        faults += _close_gaps(elements[number], terms)
+    joints: list[DrawnJoint] = []
+    at_nodes = ways.ends_at()
+    for node, at in at_nodes.items():
         if len(at) == 1:
-            joints.append((joint_of(ways, at, "end", spot(ways, at[0])), node))
+            joints.append(DrawnJoint(tips[at[0]], "end", (named(at[0]),)))
             continue
-        tips = [spot(ways, end) for end in at]
-        here = common_spot(tips)
-        if (off := max(gap(here, tip) for tip in tips)) > terms.snap / 10:
-            of = source(ways[at[0] // 2].elements[-(at[0] % 2)])
-            faults.append(Fault("gap", gap_text(off, terms.plan_unit), here, *of, weight=off))
+        here = common_spot(in_space([tips[end] for end in at]))
+        if (apart := max(gap(here, tips[end]) for end in at)) > terms.snap / 10:
+            of = source(elements[at[0] // 2][-(at[0] % 2)])
+            faults.append(Fault("gap", gap_text(apart, terms.plan_unit), here, *of, weight=apart))
         for end in at:
-            _reach_out(ways[end // 2].elements, end % 2, here)
-        joints.append((joint_of(ways, at, kinds.get(node, "end"), here), node))
-    places = whole([joint.spot for joint, _ in joints])
-    by_place = _by_place(places, lambda each: (joints[each][0].kind, joints[each][0].ends))
-    numbers = {joints[each][1]: number for number, each in enumerate(by_place)}
+            _reach_out(elements[end // 2], end % 2, here)
+        outward = {end: turned(elements[end // 2][-1]) if end % 2 else elements[end // 2][0] for end in at}
+        joints.append(joint_of(outward, kinds.get(node, "end"), here))
+    places = whole(in_space([joint.spot for joint in joints]))
+    by_place = _by_place(places, lambda each: (joints[each].kind, joints[each].ends))
+    nodes = list(at_nodes)
+    numbers = {nodes[each]: number for number, each in enumerate(by_place)}
     lines = tuple(
-        DrawnLine(tuple(way.elements), numbers[way.start], numbers[way.finish], longest_source(way.elements)[1])
-        for way in ways
+        DrawnLine(tidied(own), numbers[start], numbers[finish], longest_source(own)[1])
+        for own, (start, finish) in zip(elements, ways.nodes.tolist(), strict=True)
     )
-    return lines, tuple(joints[each][0] for each in by_place), faults
+    return lines, tuple(joints[each] for each in by_place), faults
 
 
 # Gaps
+
+_HAIR = 1e-9
+"""A gap of less, m, is none."""
 
 
 def _lengthened(element: Element, spot: Spot) -> Element:
@@ -102,7 +105,7 @@ def _lengthened(element: Element, spot: Spot) -> Element:
     last = heading(element, element.length)
     end = element.end
     more = (spot.x - end.x) * math.cos(last) + (spot.y - end.y) * math.sin(last)
-    if abs(more) < 1e-9 or element.length + more < 1e-6:
+    if abs(more) < _HAIR or element.length + more < 1e-6:
         return element
     there = Spot(end.x + more * math.cos(last), end.y + more * math.sin(last), end.z)
     return element._replace(end=there, length=element.length + more)
@@ -116,12 +119,11 @@ def _reach_out(elements: list[Element], side: int, spot: Spot) -> None:
         elements[0] = turned(_lengthened(turned(elements[0]), spot))
 
 
-def _close_gaps(elements: list[Element], terms: Terms, faults: list[Fault]) -> None:
-    """Lengthen elements of a line to where the next begins, a straight rather than an arc, and name the wide gaps."""
+def _close_gaps(elements: list[Element], terms: Terms) -> list[Fault]:
+    """Lengthen elements of a line to where the next begins, a straight rather than an arc; name the wide gaps."""
+    faults = []
     for number in range(1, len(elements)):
         before, after = elements[number - 1], elements[number]
-        if before.end[:2] == after.start[:2]:
-            continue
         off = gap(before.end, after.start)
         if off > terms.snap / 10:
             faults.append(Fault("gap", gap_text(off, terms.plan_unit), before.end, *source(after), weight=off))
@@ -129,55 +131,71 @@ def _close_gaps(elements: list[Element], terms: Terms, faults: list[Fault]) -> N
             elements[number] = turned(_lengthened(turned(after), before.end))
         else:
             elements[number - 1] = _lengthened(before, after.start)
+    return faults
 
 
 # Whole elements
 
 
-def _goes_on(before: Element, after: Element) -> bool:
-    """Return whether one element goes on as another without a step, cut from one or drawn as one."""
-    if before.handle != after.handle or before.layer != after.layer or before.radius_spread != after.radius_spread:
-        return False
-    bend = abs(before.curvature - after.curvature)
-    if bend > 1e-9 * (1 + abs(before.curvature)) or gap(before.end, after.start) > 1e-7:
-        return False
-    if abs(wrapped(heading(before, before.length) - after.heading)) > 1e-6:
-        return False
-    heights = before.start.z, before.end.z, after.start.z, after.end.z
-    if all(z is None for z in heights):
-        return True
-    low, here, there, high = heights
-    if low is None or here is None or there is None or high is None:
-        return False
-    even = abs((here - low) / before.length - (high - there) / after.length) < 1e-6
-    return (even or bool(before.inner or after.inner)) and abs(here - there) < 1e-7
+def _goes_on(rows: Rows, before: IntArray, after: IntArray) -> BoolArray:
+    """Return whether elements go on as others without a step, cut from one or drawn as one."""
+    end, start = rows.end[before], rows.start[after]
+    bend = np.abs(rows.curvature[before] - rows.curvature[after])
+    turn = rows.heading[before] + rows.curvature[before] * rows.length[before] - rows.heading[after]
+    rise = (rows.end[:, 2] - rows.start[:, 2]) / rows.length
+    even = np.abs(rise[before] - rise[after]) < 1e-6
+    for each in (before, after):
+        even |= np.isin(each, list(rows.inner))
+    flat = np.isnan(np.column_stack([column[each, 2] for column in (rows.start, rows.end) for each in (before, after)]))
+    found: BoolArray = rows.origin[before] == rows.origin[after]
+    found &= (bend <= 1e-9 * (1 + np.abs(rows.curvature[before]))) & (np.hypot(*(end - start)[:, :2].T) <= 1e-7)
+    found &= (np.abs(wrapped(turn)) <= 1e-6) & (flat.all(axis=1) | (even & (np.abs(end[:, 2] - start[:, 2]) < 1e-7)))
+    return found
 
 
-def _joined(elements: Sequence[Element]) -> list[Element]:
-    """Return elements with those made one that go on without a step."""
-    found = [elements[0]]
-    for element in elements[1:]:
-        if _goes_on(found[-1], element):
-            found[-1] = _as_one(found[-1], element)
+def _once_round(ways: Ways, kinds: Mapping[int, Kind]) -> Ways:
+    """Return ways of which closed circuits begin at the first change of curvature, or of the elements of a circle."""
+    rows, numbers = ways.rows, np.arange(len(ways.rows.length))
+    for number in np.flatnonzero(ways.nodes[:, 0] == ways.nodes[:, 1]).tolist():
+        if kinds.get(int(ways.nodes[number, 0])) == "plain":
+            own = numbers[rows.first[number] : rows.first[number + 1]]
+            steps = own[~_goes_on(rows, np.roll(own, 1), own)]
+            among = steps if len(steps) else own
+            places = whole(rows.start[among])
+            own[:] = np.roll(own, own[0] - among[np.lexsort(places.T[::-1])[0]])
+    return Ways(rows.taken(numbers, np.zeros(len(numbers), dtype=bool), rows.first), ways.nodes)
+
+
+SHORTEST = 1e-5
+"""An element shorter than this, m, is no track: what rounding leaves where pieces meet."""
+LEAST_TURN = 1e-5
+"""A curve that turns by less than this, radians, is a straight: a tenth of a millimeter aside over ten meters."""
+
+
+def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
+    """Return elements without those too short to be track, and with those that hardly turn as straights.
+
+    What is left out goes to the length of its neighbor. A line that is shorter than any track as a whole stays.
+
+    Examples
+    --------
+    >>> long = Element(Spot(0, 0), Spot(2, 0), 0.0, 1e-7, 2.0, "", "")
+    >>> short = Element(Spot(2, 0), Spot(2.000001, 0), 0.0, 1.0, 1e-6, "", "")
+    >>> [[(element.length, element.curvature) for element in tidied(row)] for row in ([long, short], [short, long])]
+    [[(2.000001, 0.0)], [(2.000001, 0.0)]]
+    """
+    if all(e.length >= SHORTEST and (e.curvature == 0 or abs(e.curvature) * e.length >= LEAST_TURN) for e in elements):
+        return tuple(elements)
+    found: list[Element] = []
+    waiting = 0.0
+    for element in elements:
+        if element.length >= SHORTEST or len(elements) == 1:
+            straight = abs(element.curvature) * element.length < LEAST_TURN
+            curvature = 0.0 if straight else element.curvature
+            found.append(element._replace(length=element.length + waiting, curvature=curvature))
+            waiting = 0.0
+        elif found:
+            found[-1] = found[-1]._replace(length=found[-1].length + element.length, end=element.end)
         else:
-            found.append(element)
-    return [
-        element if -math.pi <= element.heading <= math.pi else element._replace(heading=wrapped(element.heading))
-        for element in found
-    ]
-
-
-def _as_one(before: Element, after: Element) -> Element:
-    length = before.length + after.length
-    at = before.length / length
-    inner = [(share * at, z) for share, z in before.inner]
-    if inner or after.inner:
-        inner += [(at, after.start.z or 0.0), *((at + share * (1 - at), z) for share, z in after.inner)]
-    return before._replace(end=after.end, length=length, inner=tuple(inner))
-
-
-def _once_round(elements: list[Element]) -> list[Element]:
-    """Return a closed circuit begun at the first of its changes of curvature, or of its elements in a circle."""
-    steps = [number for number, element in enumerate(elements) if not _goes_on(elements[number - 1], element)]
-    start = min(steps or range(len(elements)), key=lambda number: order(elements[number].start))
-    return _joined(elements[start:] + elements[:start])
+            waiting += element.length
+    return tuple(found) if found else (elements[0]._replace(length=waiting, end=elements[-1].end),)

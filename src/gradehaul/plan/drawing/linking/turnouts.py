@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from itertools import combinations, product
 from typing import Literal
 
-from gradehaul.plan.drawing.elements import micro, order, wrapped
-from gradehaul.plan.drawing.linking.ways import CROWD, Way, common_spot, continuing, ends_at, fresh_node, outward
+from gradehaul.plan.drawing.elements import micro, order
+from gradehaul.plan.drawing.linking.ways import CROWD, Ways, common_spot, continuing
 from gradehaul.plan.drawing.records import DrawnJoint, Element, Fault, ReachEnd, Spot
 
 Kind = Literal["end", "plain", "kinked", "turnout", "toe to toe", "crossing"]
@@ -23,7 +23,7 @@ Outward = Mapping[int, Element]
 """The elements at ends as a train meets them that leaves the node."""
 
 
-def judged(ways: Sequence[Way], kink: float) -> tuple[list[Way], dict[int, Kind], list[Fault]]:
+def judged(ways: Ways, kink: float) -> tuple[Ways, dict[int, Kind], list[Fault]]:
     """Return ways with every joint at a node of its own, the kind of each node but ends, and faults for what is none.
 
     Ends whose directions agree within `kink` lie along one axis. One end that faces two or three others along an
@@ -32,14 +32,14 @@ def judged(ways: Sequence[Way], kink: float) -> tuple[list[Way], dict[int, Kind]
     """
     kinds: dict[int, Kind] = {}
     faults: list[Fault] = []
-    moved: dict[int, int] = {}
-    fresh = fresh_node(ways)
-    for node, at in ends_at(ways, 2).items():
-        ends, outward = _in_order(ways, at)
-        spot = common_spot([element.start for element in outward.values()])
+    nodes, fresh, tips = ways.nodes.ravel().copy(), ways.fresh_node, ways.rows.tips
+    for node, at in ways.ends_at(2).items():
+        outward = in_order({end: ways.outward(end) for end in at})
+        ends = list(outward)
+        spot = common_spot(tips[ends])
         joints, single, loose = _parted(ends, outward, kink)
         if len(single) == 2:
-            turn = continuing(ways, *single)
+            turn = continuing(*(outward[end] for end in single))
             if turn <= (_SHARPEST if len(ends) == 2 else _SHARPEST_AMONG_OTHERS):
                 joints.append(("kinked", single))
                 text = f"two tracks meet with a kink of {math.degrees(turn):.1f}°"
@@ -47,30 +47,24 @@ def judged(ways: Sequence[Way], kink: float) -> tuple[list[Way], dict[int, Kind]
                 single = []
         loose = single + loose
         if loose:
-            faults.append(_no_tangent(ways, loose, ends, spot, outward[loose[0]]))
+            faults.append(_no_tangent(outward, loose, spot))
         joints += [("end", [end]) for end in loose]
         for number, (kind, group) in enumerate(joints):
             own = node if number == 0 else fresh
             fresh += number > 0
-            moved |= dict.fromkeys(group, own)
+            nodes[group] = own
             kinds[own] = kind
-    parted = [
-        Way(way.elements, moved.get(2 * number, way.start), moved.get(2 * number + 1, way.finish))
-        for number, way in enumerate(ways)
-    ]
-    return parted, kinds, faults
+    return Ways(ways.rows, nodes.reshape(-1, 2)), kinds, faults
 
 
-def _in_order(ways: Sequence[Way], at: Sequence[int]) -> tuple[list[int], dict[int, Element]]:
-    """Return the ends at a node in an order that follows from where track leads from them, with their elements."""
-    outward_ = {end: outward(ways, end) for end in at}
+def in_order(outward: Outward) -> Outward:
+    """Return the ends at a node in an order that follows from where track leads from them."""
 
     def rank(end: int) -> tuple[object, ...]:
-        element = outward_[end]
+        element = outward[end]
         return order(element.end), micro(element.curvature), micro(element.length), end
 
-    ends = sorted(at, key=rank)
-    return ends, {end: outward_[end] for end in ends}
+    return {end: outward[end] for end in sorted(outward, key=rank)}
 
 
 def _parted(
@@ -103,20 +97,21 @@ def _parted(
     return joints, single, loose
 
 
-def joint_of(ways: Sequence[Way], at: Sequence[int], kind: Kind, spot: Spot) -> DrawnJoint:
+def joint_of(outward: Outward, kind: Kind, spot: Spot) -> DrawnJoint:
     """Return the joint that ends make: which of them is the toe, or which pairs run through it."""
-    every = tuple(map(_named, at))
+    every = tuple(map(named, sorted(outward)))
     if kind in {"end", "plain", "kinked"}:
         return DrawnJoint(spot, "end" if kind == "end" else "plain", every)
-    ends, outward = _in_order(ways, at)
+    outward = in_order(outward)
+    ends = list(outward)
     if kind == "crossing":
         first, *others = ends
-        facing = min(others, key=lambda end: continuing(ways, first, end))
+        facing = min(others, key=lambda end: continuing(outward[first], outward[end]))
         one, other = (end for end in others if end != facing)
         return DrawnJoint(spot, "crossing", every, through=_pairs((first, facing), (one, other)))
     few, many = _sides(ends, outward)
     if kind == "turnout":
-        return DrawnJoint(spot, "turnout", every, _named(few[0]))
+        return DrawnJoint(spot, "turnout", every, named(few[0]))
     (first, second), (one, other) = few, many
     # The smoothest pair of all is one track; the other two are what is left.
     smoothest = min((_change(outward, *pair)[1], number) for number, pair in enumerate(product(few, many)))[1]
@@ -126,18 +121,20 @@ def joint_of(ways: Sequence[Way], at: Sequence[int], kind: Kind, spot: Spot) -> 
     return DrawnJoint(spot, "crossing", every, through=through, slips=slips)
 
 
-def _named(end: int) -> ReachEnd:
+def named(end: int) -> ReachEnd:
+    """Return an end by its line and side."""
     return ReachEnd(end // 2, "to" if end % 2 else "from")
 
 
 def _pairs(*pairs: tuple[int, int]) -> tuple[tuple[ReachEnd, ReachEnd], ...]:
-    return tuple(sorted((_named(min(pair)), _named(max(pair))) for pair in pairs))
+    return tuple(sorted((named(min(pair)), named(max(pair))) for pair in pairs))
 
 
 def _change(outward: Outward, one: int, other: int) -> tuple[int, int]:
     """Return the changes of direction and of curvature for a train from one end to another, in millionths."""
-    turn = abs(wrapped(outward[one].heading - outward[other].heading + math.pi))
-    return micro(turn), micro(abs(outward[one].curvature + outward[other].curvature))
+    return micro(continuing(outward[one], outward[other])), micro(
+        abs(outward[one].curvature + outward[other].curvature)
+    )
 
 
 def _axes(ends: Sequence[int], outward: Outward, kink: float) -> list[list[int]]:
@@ -162,14 +159,15 @@ def _sides(ends: Sequence[int], outward: Outward) -> tuple[list[int], list[int]]
     return sides if len(sides[0]) <= len(sides[1]) else sides[::-1]
 
 
-def _no_tangent(ways: Sequence[Way], loose: Sequence[int], ends: Sequence[int], spot: Spot, element: Element) -> Fault:
+def _no_tangent(outward: Outward, loose: Sequence[int], spot: Spot) -> Fault:
+    ends = list(outward)
     pairs = [pair for pair in combinations(ends[:CROWD], 2) if pair[0] in loose or pair[1] in loose]
-    least = min((continuing(ways, *pair) for pair in pairs), default=math.pi)
+    least = min((continuing(outward[one], outward[other]) for one, other in pairs), default=math.pi)
     text = (
         f"{len(ends)} ends meet here and {len(loose)} of them "
         f"{'continues' if len(loose) == 1 else 'continue'} no other as a tangent: left unjoined"
     )
-    return _fault("no-tangent", text, least, spot, element)
+    return _fault("no-tangent", text, least, spot, outward[loose[0]])
 
 
 def askew(turn: float, spot: Spot, element: Element) -> Fault:

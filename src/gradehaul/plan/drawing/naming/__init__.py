@@ -13,6 +13,7 @@ from gradehaul.plan.drawing.elements import gap, in_plan, length_of, order, turn
 from gradehaul.plan.drawing.naming.layers import free_name, names_lines
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, pairs
 from gradehaul.plan.drawing.records import Claim, DrawnJoint, DrawnLine, Label, Linked, Spot
+from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
@@ -41,14 +42,14 @@ def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) ->
     Examples
     --------
     >>> joint = DrawnJoint(Spot(1.0, 2.0), "end", ())
-    >>> claimed([joint], [Claim("Wharf", 1.001, 2.0, 0.005)], "mm")
+    >>> claimed([joint], [Claim("Wharf", Spot(1.001, 2.0), 0.005)], "mm")
     ({0: 'Wharf'}, [])
     """
     found: dict[int, str] = {}
     errors: list[PlanError] = []
     by_name = {claim.name: claim for claim in claims}
     for claim in claims:
-        here = Spot(claim.x, claim.y)
+        here = claim.at
         number = min(range(len(joints)), key=lambda each: (gap(joints[each].spot, here), each))
         off = gap(joints[number].spot, here)
         if off > claim.within:
@@ -63,7 +64,7 @@ def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) ->
             other = by_name[found[number]]
             error = PlanError(
                 f"joint {quoted(other.name)} names the same joint of the drawing",
-                found=f"{at_text(Spot(other.x, other.y), unit)} and {at_text(here, unit)}",
+                found=f"{at_text(other.at, unit)} and {at_text(here, unit)}",
                 write="one of the two, or points nearer to the joints that are meant",
             )
         else:
@@ -76,7 +77,7 @@ def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) ->
 def named_marks(marks: Sequence[Label], labels: Sequence[Label], near: float) -> list[Spot]:
     """Return the points that a text of their own layer stands beside, within `near`, m: those are joints."""
     texts = [label for label in labels if len(label.text) <= LONGEST]
-    beside = beside_texts(texts, [mark.spot for mark in marks], near)
+    beside = beside_texts(texts, in_plan([mark.spot for mark in marks]), near)
     found = {mark for _, text, mark in beside if texts[text].layer == marks[mark].layer}
     return [marks[mark].spot for mark in sorted(found)]
 
@@ -91,24 +92,13 @@ def name_all(
     lines_taken: Collection[str] = (),
     joints_taken: Collection[str] = (),
 ) -> Names:
-    """Return a name for every joint and every line of a network.
+    """Return a name for every joint and every line of a network, in the order of their coordinates.
 
-    A text within `near` of a joint names the nearest such joint, else the nearest line within it; each joint and line
-    takes the nearest of its texts. What is left is called by its kind (a joint) or layer (a line) and a number, which
-    counts all of that kind or layer in the order of coordinates.
-
-    Parameters
-    ----------
-    linked
-        The network, its lines and joints in the order of their coordinates.
-    claims, known_lines
-        Names of joints and of lines that stand already, by number.
-    labels
-        Texts that may name; one names only what has track on its own layer, or anything if its layer has no track.
-    near
-        How far from what it names a text may stand, m.
-    lines_taken, joints_taken
-        Names of the plan's own lines and berths, which nothing may bear, and of its joints, which no line may bear.
+    A text within `near` of a joint, m, names the nearest such joint, else the nearest line within it; each joint and
+    line takes the nearest of its texts. A text names only what has track on its own layer, or anything if its layer has
+    no track. What is left is called by its kind (a joint) or layer (a line) and a number, which counts all of that kind
+    or layer. `claims` and `known_lines` are names that stand already, by number; no line and no joint bears one of
+    `lines_taken`, the plan's own lines and berths, and no line one of `joints_taken`.
     """
     texts = sorted(
         (replace(label, text=_writable(label.text)) for label in labels if len(label.text) <= LONGEST),
@@ -161,18 +151,18 @@ def _beside(
         return [], []
     layers = [{element.layer for element in line.elements} for line in linked.lines]
     drawn = set().union(*layers)
-    spots = [text.seen for text in texts]
+    spots = in_plan([text.seen for text in texts])
     layers_at = [set().union(*(layers[end.line] for end in joint.ends)) for joint in linked.joints]
     of_joints = [
         (rank, text, joint)
-        for rank, text, joint in beside_texts(texts, [joint.spot for joint in linked.joints], near)
+        for rank, text, joint in beside_texts(texts, in_plan([joint.spot for joint in linked.joints]), near)
         if not names_lines(texts[text]) and (texts[text].layer in layers_at[joint] or texts[text].layer not in drawn)
     ]
-    index = Nearness([line.elements for line in linked.lines])
+    index = Nearness(Rows.of(line.elements for line in linked.lines))
     best: dict[tuple[int, int], float] = {}
     for foot in index.beside(spots, near).feet():
         layer = texts[foot.which].layer
-        if layer == index.elements[foot.number].layer or layer not in drawn:
+        if layer == index.rows.element(foot.number).layer or layer not in drawn:
             best[foot.which, foot.row] = min(foot.off, best.get((foot.which, foot.row), math.inf))
     return of_joints, [(off, text, line) for (text, line), off in best.items()]
 

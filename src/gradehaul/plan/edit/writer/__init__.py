@@ -97,15 +97,6 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     Heights along a line without z stay but where a text of the drawing shows one.
     Comments stay, those of tables that go too. Heights of joints are added where there are none.
 
-    Parameters
-    ----------
-    text
-        The plan as it is.
-    drawn, options
-        The network, read in the plan's unit, and how it was read.
-    file
-        The plan's name in messages.
-
     Raises
     ------
     PlanError
