@@ -34,8 +34,6 @@ FAILS: frozenset[Outcome] = frozenset(WORST_FIRST[:3])
 def worst(outcomes: Iterable[Outcome]) -> Outcome:
     """Return the worst of some outcomes; a train to which nothing happens climbs.
 
-    Examples
-    --------
     >>> worst(["marginal", "runs away", "climbs"]), worst([])
     ('runs away', 'climbs')
     """

@@ -20,7 +20,7 @@ class EngineMove(NamedTuple):
     """A way that an engine can run onto, how long it may be for that, m, and the ways onto which it reversed before."""
 
     way: Way
-    room: float
+    room: Meters
     spurs: tuple[Way, ...]
 
 
@@ -132,8 +132,6 @@ def run_round(graph: MovementGraph, last: Way, taken: Collection[str] = ()) -> R
     shortest way. No room counts for more than the berth, which holds them with their train. `last` is the last way of
     the train's run, in the berth; other vehicles stand on the tracks `taken`.
 
-    Examples
-    --------
     >>> from gradehaul.plan import read_plan
     >>> plan = read_plan('''
     ... scale = "HO"

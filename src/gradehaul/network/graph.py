@@ -48,8 +48,6 @@ class MovementGraph:
     joint_ahead
         The joint at the far end of each way that ends at one.
 
-    Examples
-    --------
     >>> from gradehaul.plan import read_plan
     >>> plan = read_plan('''
     ... scale = "HO"
@@ -134,11 +132,6 @@ class MovementGraph:
         """Return every way that can be reached from some ways, or that can reach them, themselves included.
 
         Ways against which no train runs are left out.
-
-        Raises
-        ------
-        RouteError
-            A way over track that the plan does not have.
         """
         following = self.predecessors if backward else self.successors
         starts = tuple(starts)
@@ -205,11 +198,6 @@ def route_end(graph: MovementGraph, name: str) -> RouteEnd:
 
     Each way that leads into its track from outside is the first of a route that leaves it. A route that arrives runs
     over the same ways turned; in a berth it ends at the far side, so both are the same there.
-
-    Raises
-    ------
-    RouteError
-        No such place.
     """
     plan = graph.plan
     line, _, end = name.rpartition(".")

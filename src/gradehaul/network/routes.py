@@ -34,11 +34,6 @@ def find_routes(graph: MovementGraph, steepest: Mapping[Way, float], *, list_all
     These are two for every ordered pair of ends and berths, one where the ruling grades are equal, and every lap. With
     `list_all`, the declared routes and every other. Lists have a limit, and a note where it was reached. No two routes
     have the same name.
-
-    Raises
-    ------
-    Problems
-        Declared routes that no train can follow.
     """
     if not list_all:
         return declared_routes(graph) if graph.plan.routes else _ruling_routes(graph, steepest)

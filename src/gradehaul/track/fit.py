@@ -31,13 +31,6 @@ def fitted(plan: Plan) -> Plan:
     A line is solved when both its joints have their places over other lines. What it leads to may then be the place
     from which another follows.
 
-    Raises
-    ------
-    Problems
-        Lines that no figures close, with the miss; figures that nothing fixes; joints whose places are not known.
-
-    Examples
-    --------
     A passing siding, whose straight follows from the leads:
 
     >>> from gradehaul.plan import read_plan

@@ -26,6 +26,7 @@ from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions
 from gradehaul.plan.records import Car, CurveResistance, Loco, Plan, PredictedPull, WorkedOut
 from gradehaul.quantities import Reading
+from gradehaul.quantities.si import Meters
 
 Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
 
@@ -40,7 +41,7 @@ class Bench:
     films: tuple[Recovery, ...]
     cars: Mapping[str, CarBench]
     curve: CurveBench | None
-    coefficient: float
+    coefficient: Meters
     """Curve coefficient used, m."""
     pooled: Pooled
     taken: Rows

@@ -99,8 +99,6 @@ def mean_of(values: Sequence[float], *, step: float = 0.0, scatter: float | None
     `step` is the least that the balance shows. `scatter` and `freedom` are borrowed; else they are the readings' own,
     of which there must be two or more.
 
-    Examples
-    --------
     >>> found = mean_of([79.0, 82.0, 81.0])
     >>> round(found.value, 2), round(found.scatter, 2), round(found.half, 2)
     (80.67, 1.53, 3.79)
@@ -120,8 +118,6 @@ def mean_of(values: Sequence[float], *, step: float = 0.0, scatter: float | None
 def student(freedom: int, share: float = 0.95) -> float:
     """Return Student's t within which a share of all cases lies.
 
-    Examples
-    --------
     >>> round(student(4), 3), round(student(1), 2)
     (2.776, 12.71)
     """
@@ -192,8 +188,6 @@ def reduce_row(
 def weakest_age(taken: Sequence[Taken]) -> tuple[Reading, ...]:
     """Return the readings at the age of the film at which they are least in the mean: no other age pulls less.
 
-    Examples
-    --------
     >>> rows = [Taken("a", (Reading(0.5),), 0.0, 1.0), Taken("b", (Reading(0.4),), 0.0, 6.0)]
     >>> weakest_age(rows)[0].value
     0.4
@@ -228,8 +222,6 @@ def outliers(values: Sequence[float], *, step: float = 0.0) -> tuple[float, ...]
     The spread is the median distance from the median times 1.4826, at least 1 % of the median and half a step of the
     balance. Fewer than four readings have no outlier.
 
-    Examples
-    --------
     >>> outliers([80.0, 81.0, 82.0, 80.0, 61.0]), outliers([80.0, 61.0, 82.0])
     ((61.0,), ())
     """

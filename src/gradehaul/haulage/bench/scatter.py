@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Reading, convert
-from gradehaul.quantities.si import Ratio
+from gradehaul.quantities.si import Newtons, Ratio
 
 READING_SCATTER = 0.04
 """Scatter of a single reading as a share of it, where too few were taken to show it: a careful hand repeats a pull to
@@ -31,8 +31,6 @@ class Scatter:
 class Pooled:
     """Scatter of all readings of a plan as a share of their means, and the least step that its balances show, N.
 
-    Examples
-    --------
     Two readings that agree do not pass for exact:
 
     >>> pooled = pool([(Reading(0.80), Reading(0.80)), (Reading(0.50), Reading(0.52))])
@@ -42,7 +40,7 @@ class Pooled:
 
     share: Ratio
     freedom: int
-    step: float
+    step: Newtons
 
     def of(self, readings: Sequence[Reading]) -> Scatter:
         """Return the scatter of one row of readings: its own, with the pooled one for what it is too few to show.

@@ -80,8 +80,6 @@ class RandomTrials(PullModel[FloatArray]):
 
     The same seed gives the same trials, whatever else is drawn.
 
-    Examples
-    --------
     >>> from gradehaul.plan import read_plan
     >>> plan = read_plan('''
     ... scale = "HO"

@@ -56,8 +56,6 @@ def railhead_responses(alignment: Alignment) -> Iterator[Response]:
     linear system, and a vertical curve is as long as its neighbors allow whatever its change of grade. A station whose
     height follows from a rise or a grade cannot be moved and is left out.
 
-    Examples
-    --------
     >>> from gradehaul.plan import read_plan
     >>> from gradehaul.track.alignment import align
     >>> plan = read_plan('''

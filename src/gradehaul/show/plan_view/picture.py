@@ -103,7 +103,8 @@ def _marks_and_rows(view: PlanView, units: UnitFormat, film: KeepCleanPlan | Non
         met = [(kind, spot) for kind, spot in own if spot is not None]
         number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
         marks += [Mark(kind, spot.x, spot.y, (number,)) for kind, spot in met]
-        rows.append(f"{number}: {verdict_row(train, units)}" if met else verdict_row(train, units))
+        row = verdict_row(train, view, units)
+        rows.append(f"{number}: {row}" if met else row)
     more = [each for each, train in zip(rows, view.worse, strict=True) if train.outcome == "climbs"]
     if len(rows) > _MOST_ROWS and len(more) > 1:
         rows = [*(each for each in rows if each not in more), f"{len(more)} more rows: trains that climb"]

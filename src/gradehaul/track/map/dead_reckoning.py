@@ -209,15 +209,6 @@ def map_positions(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Posi
     stated, as one from a drawing, lies there, in the map's frame. What cannot be reached starts a frame of its own, at
     (0, 0) along x with its first line.
 
-    Parameters
-    ----------
-    plan
-        The plan.
-    sections
-        The sections of every track, by its id.
-
-    Examples
-    --------
     >>> from gradehaul.plan import read_plan
     >>> from gradehaul.track.curvature import chains
     >>> from gradehaul.track.curvature import sections
