@@ -169,13 +169,8 @@ class RandomTrials(PullModel[FloatArray]):
     def factors(self, causes: Sequence[tuple[str, ...]], *, taut: bool) -> FloatArray:
         """Return what the parts of a demand are taken times, of running trains in all trials and then of starting ones.
 
-        `causes` are what the masses vary with; `taut` is whether coupler tension counts.
-
-        Returns
-        -------
-        numpy.ndarray
-            Masses, masses times the curve coefficient, m, and where tension counts its friction when running and when
-            starting, each 0 for the other: shape (parts, 2 trials).
+        They are masses by their `causes`, masses times the curve coefficient, m, and where the train is `taut` the
+        friction of coupler tension when running and when starting, each 0 for the other: shape (parts, 2 trials).
         """
         key = "factors", *(" ".join(cause) for cause in causes), "taut" if taut else "slack"
         if key not in self._kept:

@@ -151,28 +151,6 @@ def plan_view(
     Named trains are judged, None for all whose route is among the layout's, on the rail conditions by which the layout
     passes where none is named. Where routes are named, their track alone is shown, and where no train is, theirs are
     judged.
-
-    A track that loops over itself, climbing:
-
-    >>> from gradehaul.plan import read_plan
-    >>> view = plan_view(Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... [line.Loop]
-    ... from = "Foot"
-    ... to = "Top"
-    ... track = [
-    ...   { straight = 2, grade = "2 %" },
-    ...   { left = 0.6, angle = 270, grade = "2 %" },
-    ...   { straight = 2, grade = "2 %" },
-    ... ]
-    ... ''')))
-    >>> (over,) = view.overpasses
-    >>> over.over.track, over.under.track, round(over.height, 4), round(over.under.at, 3)
-    ('Loop:3', 'Loop:1', 0.0805, 1.4)
-    >>> [round(grade, 4) for grade in view.tracks["Loop:2"].steepest], view.tracks["Loop:1"].climbs.tolist()[:2]
-    ([0.0334, -0.0066], [1, 1])
     """
     views = {view.id: view for view in _laid_out(layout, usable=True)}
     lost = list(_laid_out(layout, usable=False))
