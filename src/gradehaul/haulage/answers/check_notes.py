@@ -13,8 +13,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import demand
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
-from gradehaul.haulage.trust.predicted import predictions
-from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
 from gradehaul.plan.names import quoted
 from gradehaul.plan.rail_condition import ages
 from gradehaul.plan.records import Note, Plan, Survey

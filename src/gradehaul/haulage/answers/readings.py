@@ -16,8 +16,7 @@ from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.cars import CarBench
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.trust.predicted import Predicted, predictions
-from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.haulage.trust.random_trials import Predicted, RandomTrials, predictions
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import TrialRun
