@@ -321,8 +321,7 @@ def on_tracks(profile: RouteProfile, start: float, stop: float) -> Iterator[OnTr
 
 def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float, *, ahead: bool = True) -> TrackSpot | None:
     """Return where a place on a route lies, headed as the route runs; at a joint on the track ahead, or behind."""
-    number = int(np.searchsorted(profile.starts, at + (1e-9 if ahead else -1e-9), side="right")) - 1
-    number = min(max(number, 0), len(profile.route.ways) - 1)
+    number = profile.number_at(at, ahead=ahead)
     way = profile.route.ways[number]
     if way.track not in views:
         return None
