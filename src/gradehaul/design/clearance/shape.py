@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 
@@ -59,15 +58,6 @@ def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
             )
 
 
-class _ChangeOnTrack(NamedTuple):
-    """A change of grade: its place, how much, and over which length, m."""
-
-    track: str
-    at: Meters
-    change: Ratio
-    length: Meters
-
-
 def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]:
     """Judge every change of grade by the length over which it happens, against that of practice.
 
@@ -76,21 +66,13 @@ def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]
     """
     rule = figures()["grade_change"]
     each = standard.longest or rule["full_size"] / alignment.plan.scale.ratio
-    for change in _changes(alignment):
-        wanted = each * abs(change.change) / 0.01
-        yield Finding(
-            "change of grade",
-            change.track,
-            change.at,
-            change.length,
-            wanted,
-            0.0,
-            rule["source"],
-            words=f"the grade changes by {100 * change.change:+.2f} %",
-        )
+    for track, at, length, change in _changes(alignment):
+        wanted, words = each * abs(change) / 0.01, f"the grade changes by {100 * change:+.2f} %"
+        yield Finding("change of grade", track, at, length, wanted, 0.0, rule["source"], words=words)
 
 
-def _changes(alignment: Alignment) -> Iterator[_ChangeOnTrack]:
+def _changes(alignment: Alignment) -> Iterator[tuple[str, Meters, Meters, Ratio]]:
+    """Yield every change of grade: its track and place on it, over which length, and how much."""
     plan = alignment.plan
     for chain in alignment.chains:
         order = [(alignment.tracks[track.id], forward) for track, forward in chain.tracks(plan)]
@@ -109,7 +91,7 @@ def _changes(alignment: Alignment) -> Iterator[_ChangeOnTrack]:
             number = min(int(np.searchsorted(start[1:], middle - 1e-9)), len(order) - 1)
             track, forward = order[number]
             at = float(middle - start[number])
-            yield _ChangeOnTrack(track.id, at if forward else track.length - at, change, stop - begin)
+            yield track.id, at if forward else track.length - at, stop - begin, change
     for joint in plan.joints.values():
         if joint.kind in ("end", "plain"):
             continue
@@ -123,7 +105,7 @@ def _changes(alignment: Alignment) -> Iterator[_ChangeOnTrack]:
             if abs(slope[0] + slope[1]) > UNCHANGED:
                 tracks = plan.lines[one.line].tracks
                 own = tracks[0] if one.end == "from" else tracks[-1]
-                yield _ChangeOnTrack(own.id, 0.0 if one.end == "from" else own.length, slope[0] + slope[1], 0.0)
+                yield own.id, 0.0 if one.end == "from" else own.length, 0.0, slope[0] + slope[1]
 
 
 def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iterator[Finding]:

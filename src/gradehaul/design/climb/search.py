@@ -10,11 +10,11 @@ from typing import Literal, NamedTuple
 
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import Helix, HelixBuild, HelixGiven, helix_of
-from gradehaul.design.climb.hill import Direction, Hill, judged_rails, steps_of
+from gradehaul.design.climb.hill import DOWN, Direction, Hill, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.check_notes import STEEP
-from gradehaul.haulage.verdict import Need
+from gradehaul.haulage.verdict import Need, how_well
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
@@ -61,13 +61,18 @@ class TrainTest(NamedTuple):
 
     def stop(self, hill: Hill, cure: str) -> Stop | None:
         """Return the worst that becomes of the train on a hill where that is not enough."""
-        stuck = hill.stuck(self.train, self.rails, self.need)
-        if stuck is None:
+        enough = ("climbs",) if self.need == "climbs" else ("climbs", "marginal")
+        tried = [
+            (run, rail, hill.layout.verdict(run, rail=rail)) for run in hill.runs[self.train] for rail in self.rails
+        ]
+        stuck = [each for each in tried if each[2].outcome not in enough]
+        if not stuck:
             return None
-        outcome = stuck.verdict.outcome
-        going = ", going down," if hill.plan.trains[stuck.train].route == "Down" else ""
-        words = f"train {quoted(self.train)}{going} {'is marginal' if outcome == 'marginal' else outcome}"
-        return Stop("train", DesignError(f"{words} on {stuck.rail} rail", write=cure), stuck.rail)
+        run, rail, verdict = min(stuck, key=lambda each: how_well(each[2]))
+        going = ", going down," if hill.plan.trains[run].route == DOWN else ""
+        outcome = "is marginal" if verdict.outcome == "marginal" else verdict.outcome
+        words = f"train {quoted(self.train)}{going} {outcome} on {rail} rail"
+        return Stop("train", DesignError(words, write=cure), rail)
 
 
 def train_test(

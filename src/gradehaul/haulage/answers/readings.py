@@ -96,26 +96,37 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     judged_plan = with_bench(plan)
     guesses = tuple(predictions(RandomTrials(judged_plan, bench.coefficient, seed=seed)))
     trials = tuple(_trials(plan, seed))
-    remarks = [*odd_figures(plan, bench), *pull_notes(judged_plan)]
-    judged = {answer.trial.place for answer in trials}
-    remarks += [
-        Note(trial.place, "not judged, since its route is not among those that can be answered")
-        for trial in plan.book.trials
-        if trial.place not in judged
-    ]
-    remarks += _crossed(trials)
-    remarks += [
-        Note(
-            answer.trial.place,
-            f"it {answer.trial.outcome}, but by the model it does so in at most "
-            f"{max(1, math.ceil(1000 * answer.chance)) / 10} % of random trials: a reading, a grade or a mass is "
-            "not as in the plan",
-        )
-        for answer in trials
-        if not answer.agrees
-    ]
+    remarks = _remarks(plan, bench, trials)
     advice = tuple(map(str, _next(plan, bench, seed)))
-    return ReadingsAnswer(plan, judged_plan, bench, guesses, trials, tuple(remarks), advice)
+    return ReadingsAnswer(plan, judged_plan, bench, guesses, trials, remarks, advice)
+
+
+def odd_readings(plan: Plan, *, seed: int = 0) -> tuple[Note, ...]:
+    """Return what of the readings of a plan is to be looked at again: figures apart from the others, trials against."""
+    if plan.book.empty:
+        return ()
+    return _remarks(plan, work_out(plan), tuple(_trials(plan, seed)))
+
+
+def _remarks(plan: Plan, bench: Bench, trials: Sequence[JudgedTrial]) -> tuple[Note, ...]:
+    return *odd_figures(plan, bench), *pull_notes(with_bench(plan)), *_against(plan, trials)
+
+
+def _against(plan: Plan, trials: Sequence[JudgedTrial]) -> Iterator[Note]:
+    """Yield notes on trials that were not judged, contradict one another, or happen too seldom by the model."""
+    judged = {answer.trial.place for answer in trials}
+    for trial in plan.book.trials:
+        if trial.place not in judged:
+            yield Note(trial.place, "not judged, since its route is not among those that can be answered")
+    yield from _crossed(trials)
+    for answer in trials:
+        if not answer.agrees:
+            yield Note(
+                answer.trial.place,
+                f"it {answer.trial.outcome}, but by the model it does so in at most "
+                f"{max(1, math.ceil(1000 * answer.chance)) / 10} % of random trials: a reading, a grade or a mass is "
+                "not as in the plan",
+            )
 
 
 def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:

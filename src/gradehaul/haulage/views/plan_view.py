@@ -18,7 +18,7 @@ from gradehaul.haulage.views.track_view import Overpass, TrackSpot, TrackView, o
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Radians
+from gradehaul.quantities.si import Hours, Meters, Radians
 from gradehaul.track.fit import fit_notes
 from gradehaul.track.map.closing import figure_misses, figure_name, misclosure
 from gradehaul.track.map.plane import Pose
@@ -104,7 +104,7 @@ class PlanView(AnswerRecord):
     """A plan from above, all that a drawing of it needs; nothing in it is rounded."""
 
     HEAD: ClassVar[str] = "plan=plan.title"
-    KEYS: ClassVar[str] = "pieces=frames tracks=placed_tracks joints overpasses trains notes"
+    KEYS: ClassVar[str] = "pieces=frames hours tracks=placed_tracks joints overpasses trains notes"
 
     plan: Plan
     tracks: Mapping[str, TrackView]
@@ -117,6 +117,8 @@ class PlanView(AnswerRecord):
     """One for each train and rail condition."""
     film_spreads: bool
     """Whether wheels carry a film onto track that is planned without."""
+    hours: Hours | None
+    """The age of every film; None for fresh and rested."""
     frames: int
     """Number of pieces whose places relative to one another are unknown."""
     notes: tuple[Note, ...]
@@ -184,6 +186,7 @@ def plan_view(
         overpasses=tuple(over),
         trains=tuple(_train(layout, views, each) for each in chosen),
         film_spreads=layout.film_spreads,
+        hours=layout.hours,
         frames=len(shifts),
         notes=tuple(_notes(layout, len(shifts))),
     )

@@ -15,6 +15,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Board
 from gradehaul.show.base.paper import MARGIN, POINT, SIZES, Paper, SizeName
+from gradehaul.show.plan_view.styles import SHADES
 from gradehaul.track.piecewise import FloatArray
 
 _TALLEST, _LOWEST = 2.0, 0.4
@@ -36,7 +37,7 @@ _GAP = 4.0
 class Canvas:
     """A sheet with a plan on it, turned by a quarter where that makes better use of it.
 
-    Headline, words, notes and key are as of a `Paper`; `thickest` is the width of the widest line for track, points.
+    Headline, words, notes and key are as of a `Paper`.
     """
 
     def __init__(
@@ -49,7 +50,6 @@ class Canvas:
         *,
         notes: Sequence[str],
         key: Mapping[str, Artist | tuple[Artist, ...]],
-        thickest: float,
     ) -> None:
         size = SIZES[size_name]
         corners = np.concatenate([track.xy for track in (*view.tracks.values(), *view.unplaced)])
@@ -79,7 +79,7 @@ class Canvas:
         self.axes.set_xlim(middle[0] - half[0], middle[0] + half[0])
         self.axes.set_ylim(middle[1] - half[1], middle[1] + half[1])
         gauge = view.plan.scale.gauge * self.dots / POINT
-        self.thin = min(max(_WIDEST * gauge / thickest, _THINNEST), 1.0)
+        self.thin = min(max(_WIDEST * gauge / SHADES[-1].width, _THINNEST), 1.0)
         """By how much lines are thinner, so that neighbors stay apart."""
         self._draw_scale(unit)
 

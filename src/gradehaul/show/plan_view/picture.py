@@ -22,10 +22,9 @@ from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.film import text as film_text
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
-from gradehaul.show.plan_view.labels import ROUND, SQUARE, Look, Mark, draw_labels, draw_marks
+from gradehaul.show.plan_view.labels import LOOKS, Mark, draw_labels, draw_marks
 from gradehaul.show.plan_view.styles import (
     BESIDE,
-    FORCED_WORDS,
     MARKS,
     SHADES,
     USES,
@@ -50,14 +49,6 @@ _MOST_ROWS = 12
 _APART: Mapping[str, Any] = {"color": FAINT, "lw": 0.8, "ls": (0, (4, 3))}
 """The frame around track whose place is not known."""
 
-LOOKS: Mapping[str, Look] = {
-    "stall": Look(ROUND, INK, "white", "stalls here first"),
-    "runaway": Look(SQUARE, INK, "white", "begins to run away here"),
-    "runaway ends": Look(SQUARE, "white", INK, "holds back again from here"),
-    "forced": Look(ROUND, "white", INK, FORCED_WORDS),
-}
-"""The marks of trains: round where one stalls, square where one runs away."""
-
 
 def plan_figure(
     view: PlanView, units: UnitFormat, *, size: SizeName = "a4", film: KeepCleanPlan | None = None
@@ -78,7 +69,6 @@ def plan_figure(
         [*words, *(f"NOT PLACED: {note.text}" for note in view.notes if note.text.startswith("left out"))],
         notes=[*rows, *(note.text for note in view.notes if not note.text.startswith("left out"))],
         key=_key(view, units, film, {mark.kind for mark in marks}),
-        thickest=SHADES[-1].width,
     )
     beside = list(_draw_bands(canvas, view))
     gaps = gaps_under(canvas, view)
@@ -90,7 +80,7 @@ def plan_figure(
     arrows = [complex(mark.x, mark.y) for mark in marks]
     for track in view.tracks.values():
         beside += _draw_arrows(canvas, track, arrows)
-    draw_marks(canvas, marks, LOOKS)
+    draw_marks(canvas, marks)
     beside += _frame_pieces(canvas, view)
     draw_labels(canvas, view, units, beside)
     return canvas.paper.figure
@@ -113,7 +103,8 @@ def _marks_and_rows(view: PlanView, units: UnitFormat, film: KeepCleanPlan | Non
         met = [(kind, spot) for kind, spot in own if spot is not None]
         number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
         marks += [Mark(kind, spot.x, spot.y, (number,)) for kind, spot in met]
-        rows.append(f"{number}: {verdict_row(train, units)}" if met else verdict_row(train, units))
+        row = verdict_row(train, view, units)
+        rows.append(f"{number}: {row}" if met else row)
     more = [each for each, train in zip(rows, view.worse, strict=True) if train.outcome == "climbs"]
     if len(rows) > _MOST_ROWS and len(more) > 1:
         rows = [*(each for each in rows if each not in more), f"{len(more)} more rows: trains that climb"]

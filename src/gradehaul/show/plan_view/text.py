@@ -29,7 +29,7 @@ def map_page(view: PlanView, units: UnitFormat, more: Collection[str] = ()) -> P
     worse = view.worse
     page.paragraph((headline(view, units), OUTCOMES[worse[0].outcome][1]) if worse else headline(view, units), ".")
     for train in worse[:_HARDEST]:
-        page.paragraph(f"{verdict_row(train, units)}.", indent=2)
+        page.paragraph(f"{verdict_row(train, view, units)}.", indent=2)
     if len(worse) > _HARDEST:
         page.line(f"{len(worse) - _HARDEST} more, none worse: gradehaul check", indent=2)
     if view.film_spreads and not {each.rail for each in worse}.isdisjoint(PLANNED):
@@ -88,14 +88,15 @@ def headline(view: PlanView, units: UnitFormat) -> str:
         steepest = max(view.tracks.values(), key=lambda track: max(track.steepest))
         return f"Steepest: {units.grade(max(steepest.steepest))} effective on {steepest.name}"
     rails, total = {each.rail: None for each in view.trains}, len(trains)
-    words = sentence(trains, total, judged_on(rails), f" of {total} trains")
+    words = sentence(trains, total, judged_on(rails, view.hours), f" of {total} trains")
     return "".join(map(words_of, words)).removesuffix(".")
 
 
-def verdict_row(train: TrainView, units: UnitFormat) -> str:
+def verdict_row(train: TrainView, view: PlanView, units: UnitFormat) -> str:
     """Return what becomes of a train, on which rail and route."""
+    on = rail_words(train.rail) if view.hours is None else judged_on([train.rail], view.hours).strip()
     words = short_words(train.outcome, train.verdict, train.misfits, units)[0]
-    return f"{train.name}, {rail_words(train.rail)}, route {train.route}: {words}"
+    return f"{train.name}, {on}, route {train.route}: {words}"
 
 
 def _add_joints(page: Page, view: PlanView, units: UnitFormat) -> None:
