@@ -18,7 +18,7 @@ from gradehaul.quantities.si import METER, Meters
 from gradehaul.track.piecewise import FloatArray
 
 _OVER = 5e-6
-"""A grade between two places is at most so much above that at both, in an easement."""
+"""A grade between two places may be so much above that at both, in an easement, before a place is added there."""
 
 Integers = NDArray[np.intp]
 
@@ -41,10 +41,7 @@ class TrainRun:
     spots: Integers
 
     def heads(self) -> FloatArray:
-        """Return the places of the head at which the averaged grade may be greatest: an end of anything under an edge.
-
-        In an easement it may be greater between two of these: more places lie there, so close that it is hardly so.
-        """
+        """Return the places of the head at which the averaged grade may turn: an end of anything under an edge."""
         ends = np.concatenate([self.places, self.profile.turning.breaks])
         if self.profile.route.lap:
             rounds = int(np.ceil(self.train.length / self.profile.length))
@@ -52,11 +49,7 @@ class TrainRun:
         first, last = self.profile.first_head(self.train.length), self.profile.length
         heads = (ends + self.train.edges[:, None]).ravel()
         heads = np.unique(np.concatenate([[first, last], heads[(heads > first) & (heads < last)]]))
-        heads = heads[np.diff(heads, prepend=-1.0) > 1e-9]
-        width, bulge = np.diff(heads), -self._bulge(0.5 * (heads[1:] + heads[:-1]))
-        parts = np.maximum(np.ceil(width * np.sqrt(np.maximum(bulge, 0.0) / (4 * _OVER))), 1).astype(int)
-        share = (np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)) / np.repeat(parts, parts)
-        return np.append(np.repeat(heads[:-1], parts) + share * np.repeat(width, parts), heads[-1])
+        return heads[np.diff(heads, prepend=-1.0) > 1e-9]
 
     def _under(self, head: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return where the edges between vehicles are, as places on the route, and how many laps behind."""
@@ -88,7 +81,7 @@ class TrainRun:
         turned = turning.at(at.ravel()).reshape(at.shape) + rounds * turning(self.profile.length)
         return parts.tocsr(), self.profile.coefficient * (turned @ self._weights())
 
-    def _bulge(self, head: FloatArray) -> FloatArray:
+    def bulge(self, head: FloatArray) -> FloatArray:
         """Return half the second derivative of the averaged grade by the head, 1/m², which easements alone have."""
         at, _ = self._under(head)
         turning = self.profile.turning
@@ -129,29 +122,70 @@ class TrainGrades:
     """The averaged effective grade of every run with its head at every place where it may be greatest.
 
     It is `parts` @ heights + `bends`, shape (rows,). Rows with one `spot` are one train with any number of cars and its
-    head on one stretch: the greatest of them is how hard that stretch is for the train.
+    head on one stretch: the greatest of them is how hard that stretch is for the train. In an easement the greatest
+    may lie between two places: it is added as a row once heights make it so.
     """
 
     def __init__(self, runs: Sequence[TrainRun], count: int) -> None:
         from scipy.sparse import vstack
 
         self.runs = runs
+        self._count = count
         heads = [run.heads() for run in runs]
         made = [run.rows(head, count) for run, head in zip(runs, heads, strict=True)]
         self.parts: Any = vstack([parts for parts, _ in made]).tocsr()
         self.bends = np.concatenate([bends for _, bends in made])
-        spot = np.concatenate([run.spot_at(head) for run, head in zip(runs, heads, strict=True)])
-        self._order = np.argsort(spot, kind="stable")
-        spots = spot[self._order]
+        self.head = np.concatenate(heads)
+        self.run = np.repeat(np.arange(len(runs)), [head.size for head in heads])
+        self._spot = np.concatenate([run.spot_at(head) for run, head in zip(runs, heads, strict=True)])
+        bulge = [np.append(run.bulge(0.5 * (h[1:] + h[:-1])), 0.0) for run, h in zip(runs, heads, strict=True)]
+        every = np.concatenate(bulge)
+        self._first = np.flatnonzero(every < -1e-12)
+        self._bulge = every[self._first]
+        self._width = self.head[self._first + 1] - self.head[self._first]
+        self._sort()
+
+    def _sort(self) -> None:
+        self._order = np.argsort(self._spot, kind="stable")
+        spots = self._spot[self._order]
         self._starts = np.flatnonzero(np.diff(spots, prepend=-1))
         self.spots = spots[self._starts]
-        self.number = np.searchsorted(self.spots, spot)
+        self.number = np.searchsorted(self.spots, self._spot)
 
     def worst(self, heights: FloatArray) -> tuple[FloatArray, Integers]:
         """Return how hard each spot is, and the row that makes it so."""
         values = self.parts @ heights + self.bends
+        if self._first.size:
+            values = self._bulging(values, heights)
         ordered = values[self._order]
         hardest = np.maximum.reduceat(ordered, self._starts)
         rows = np.flatnonzero(ordered == np.repeat(hardest, np.diff(np.append(self._starts, ordered.size))))
         _, first = np.unique(self.number[self._order[rows]], return_index=True)
         return hardest, self._order[rows[first]]
+
+    def _bulging(self, values: FloatArray, heights: FloatArray) -> FloatArray:
+        """Add the places between two where a grade is greater than at both, and return the values with theirs."""
+        from scipy.sparse import vstack
+
+        low, high = values[self._first], values[self._first + 1]
+        slope = (high - low) / self._width - self._bulge * self._width
+        at = np.clip(-slope / (2 * self._bulge), 0.0, self._width)
+        top = low + slope * at + self._bulge * at**2
+        known = np.full(self.spots.size, -np.inf)
+        np.maximum.at(known, self.number, values)
+        new = top > known[self.number[self._first]] + _OVER
+        added = []
+        for run in np.unique(self.run[self._first[new]]).tolist():
+            own = new & (self.run[self._first] == run)
+            head = self.head[self._first[own]] + at[own]
+            added.append((self.runs[run].rows(head, self._count), head, run))
+        if not added:
+            return values
+        self.parts = vstack([self.parts, *(parts for (parts, _), _, _ in added)]).tocsr()
+        self.bends = np.concatenate([self.bends, *(bends for (_, bends), _, _ in added)])
+        self.head = np.concatenate([self.head, *(head for _, head, _ in added)])
+        self.run = np.concatenate([self.run, *(np.full(head.size, run) for _, head, run in added)])
+        self._spot = np.concatenate([self._spot, *(self.runs[run].spot_at(head) for _, head, run in added)])
+        self._sort()
+        found: FloatArray = self.parts @ heights + self.bends
+        return found
