@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -133,19 +132,12 @@ class MovementGraph:
 
         Ways against which no train runs are left out.
         """
-        following = self.predecessors if backward else self.successors
-        starts = tuple(starts)
+        starts, beyond = tuple(starts), nx.ancestors if backward else nx.descendants
         for way in starts:
             if way.track not in self.line_of:
                 raise RouteError("the plan has no such track", file=self.plan.file, found=f'"{way.track}"')
-        seen = {way for way in starts if way in following}
-        queue = deque(seen)
-        while queue:
-            for way in following[queue.popleft()]:
-                if way not in seen:
-                    seen.add(way)
-                    queue.append(way)
-        return seen
+        run = {way for way in starts if way in self.graph}
+        return run.union(*(beyond(self.graph, way) for way in run))
 
     @cached_property
     def ways_at(self) -> Mapping[str, tuple[Way, ...]]:

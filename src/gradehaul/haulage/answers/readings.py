@@ -7,17 +7,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from gradehaul.haulage.answers.check_notes import pull_notes
 from gradehaul.haulage.answers.judged import judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
-from gradehaul.haulage.answers.unusual import pull_notes
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.cars import CarBench
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.trust.predicted import Predicted, predictions
-from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.haulage.trust.random_trials import Predicted, RandomTrials, predictions
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import TrialRun

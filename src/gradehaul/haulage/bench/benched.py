@@ -11,16 +11,17 @@ from gradehaul.haulage.bench.adhesion_fit import AdhesionFit, fit_adhesion
 from gradehaul.haulage.bench.cars import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
 from gradehaul.haulage.bench.film_age import EARLY, Recovery, pull_at, recovery
 from gradehaul.haulage.bench.reduction import (
+    Pooled,
     Reduced,
     Taken,
     all_forces,
     mean_of,
+    pool,
     reduce_row,
     rows_taken,
     weakest_age,
     weights_on,
 )
-from gradehaul.haulage.bench.scatter import Pooled, pool
 from gradehaul.haulage.resistance import curve_coefficient, curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions

@@ -139,19 +139,6 @@ def long_section(
     The train need not be meant for this route; None is the first that is, if any. Without a route it is that of the
     train. Rail conditions that are left out are those by which the layout passes, and beside them each film everywhere,
     at its worse age for the train.
-
-    >>> from gradehaul.plan import read_plan
-    >>> section = long_section(Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 4, grade = "2 %" }, { left = 1, angle = 90 }] }
-    ... route.Up = { from = "Foot", to = "Top" }
-    ... ''')))
-    >>> [(stretch.start, stretch.stop, stretch.first) for stretch in section.grades]
-    [(0.0, 4.0, 0.02), (4.0, 5.570796326794897, 0.0)]
-    >>> [(stretch.start, stretch.hand, stretch.radius) for stretch in section.curves]
-    [(4.0, 'left', 1.0)]
     """
     if route is None and train is not None and train in layout.plan.trains:
         route = layout.plan.trains[train].route
