@@ -27,19 +27,10 @@ _AGREES = 1e-6
 def plan_with_rails(
     plan: Plan, rails: Mapping[str, str], *, carry_over: float | None = None, folder: Path | None = None
 ) -> str:
-    """Return the text of a plan file with rail conditions put on some of its tracks, comments kept.
+    """Return the text of a plan file with rail conditions put on tracks, by their id, comments kept.
 
-    Parameters
-    ----------
-    plan
-        The plan, as it was loaded from its file.
-    rails
-        The condition to put on tracks, by their id; other tracks keep theirs.
-    carry_over
-        How far wheels carry film, m, where that is to be changed; None where it stays.
-    folder
-        The folder of the copy, for which the text must read back as the same plan; that of the plan where None. The
-        names of files that the plan includes lead to them from there.
+    `carry_over` is how far wheels carry film, m, where that changes too. The text reads back as the same plan in
+    `folder`, that of the plan where None; the names of files lead to them from there.
 
     Raises
     ------
