@@ -51,9 +51,9 @@ def page(browser, tmp_path_factory) -> Iterator[Opened]:
         assert one.said == []
 
 
-def document_of(page: Opened, plan: Plan) -> dict[str, Any]:
-    """Return a plan's document, and leave it on the page."""
-    layout = Layout(plan)
+def document_of(page: Opened, plan: Plan, hours: float | None = None) -> dict[str, Any]:
+    """Return a plan's document with its films at an age, and leave it on the page."""
+    layout = Layout(plan, hours=hours)
     responses = railhead_responses(layout.alignment)
     units = UnitFormat("mm", "metric")
     data = report_document(layout, judged_trains(layout), layout.judged(), units, responses=responses)
@@ -64,7 +64,7 @@ def document_of(page: Opened, plan: Plan) -> dict[str, Any]:
 def assert_alike(page: Opened, plan: Plan, trial: TrialHeights) -> int:
     """Judge all trains both ways and return how many comparisons were made."""
     right: dict[tuple[str, str], TrainAnswer] = {
-        (train.name, train.rail): train for train in judged_trains(Layout(tried(plan, trial)))
+        (train.name, train.rail): train for train in judged_trains(Layout(tried(plan, trial), hours=trial.hours))
     }
     raw = {"heights": dict(trial.heights), "rails": dict(trial.rails)}
     found = {(name, rail): got for name, rows in page.run(JUDGE, raw) for rail, got in rows}
@@ -112,11 +112,12 @@ def test_toggled_films_are_judged_as_by_the_package(page, plans):
     rng, done = random.Random(12), 0
     filmed = [plan for plan in plans.values() if plan.films]
     for plan in filmed:
-        document_of(page, plan)
-        for _ in range(-(-40 // len(filmed))):
+        for number in range(-(-40 // len(filmed))):
+            hours = (None, 6.0, 30.0)[number % 3]
+            document_of(page, plan, hours)
             some = rng.sample(sorted(plan.tracks), rng.randint(1, 4))
             rails = {track: rng.choice([CLEAN, *plan.films]) for track in some}
-            assert_alike(page, plan, TrialHeights(rails=rails))
+            assert_alike(page, plan, TrialHeights(rails=rails, hours=hours))
             done += 1
     assert done >= 40
 
@@ -131,7 +132,7 @@ def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(pag
     stated = sum(track.rail not in {None, CLEAN} for track in plan.tracks.values())
     assert state() == ("as planned", "as planned", stated)
     layout = Layout(plan)
-    for column, rails in ((2, layout.judged()), (3, ("treated", "treated fresh"))):
+    for column, rails in ((1, layout.judged()), (2, ("treated", "treated fresh"))):
         cells = [on.locator(f"#outcomes-rows td:nth-of-type({column}) {cls}") for cls in (".outcome", ".spare")]
         shown = list(zip(*(each.all_inner_texts() for each in cells), strict=True))
         right = worst_of_each(judged_trains(layout, rails))
@@ -163,7 +164,7 @@ def test_a_train_of_ones_own_has_a_row_beside_the_others(page, plans):
     consist = (train.consist[0], replace(train.consist[1], count=3), *train.consist[2:])
     short = Layout(replace(plan, trains={"short": replace(train, name="short", consist=consist)}))
     (right,) = worst_of_each(judged_trains(short, layout.judged()))
-    own = on.locator("#outcomes-rows tr").last.locator("td:nth-of-type(2)")
+    own = on.locator("#outcomes-rows tr").last.locator("td:nth-of-type(1)")
     assert own.inner_text().split() == [right.outcome, *units_for(plan).force(right.verdict.margin).split()]
     on.get_by_role("button", name=names[1]).click()
     assert on.locator("#outcomes-rows button").all_inner_texts() == names
@@ -173,7 +174,7 @@ def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plan
     plan = plans["two-levels"]
 
     def spare() -> list[str]:
-        return page.page.locator("#outcomes-rows td:nth-of-type(2) .spare").all_inner_texts()
+        return page.page.locator("#outcomes-rows td:nth-of-type(1) .spare").all_inner_texts()
 
     def right(trial: TrialHeights) -> list[str]:
         layout = Layout(tried(plan, trial))
