@@ -144,6 +144,7 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
             words=words,
             hair=HAIR,
             best="look" if beyond else "pass",
+            short=(met.looks, met.fails),
         )
     upper_first = met.rise < 0
     deck = SOURCE if standard.deck_assumed else "as stated"
@@ -159,6 +160,7 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
         other_at=met.other_at if upper_first else met.at,
         words="railhead over railhead",
         hair=HAIR,
+        short=(met.looks, met.fails),
     )
 
 

@@ -61,7 +61,9 @@ class Finding:
     worse than `worst`, whatever the figures.
     """
 
-    KEYS: ClassVar[str] = "number rule outcome track at other_track=other other_at train head_at *figures words source"
+    KEYS: ClassVar[str] = (
+        "number rule outcome track at other_track=other other_at along train head_at *figures words source"
+    )
 
     rule: Rule
     track: str
@@ -81,6 +83,13 @@ class Finding:
     hair: Meters = 0.0
     best: ClearanceOutcome = "pass"
     worst: ClearanceOutcome = "fail"
+    short: tuple[Meters, Meters] = (0.0, 0.0)
+    """How much of the track passes another with less room than `wanted`, and than `least`."""
+
+    @property
+    def along(self) -> Meters | None:
+        """How much of the track comes out so as it passes another; None where it passes, and for what is a place."""
+        return self.short[OUTCOMES.index(self.outcome) - 1] or None if self.outcome != "pass" else None
 
     @property
     def outcome(self) -> ClearanceOutcome:

@@ -200,7 +200,9 @@ def place_words(finding: Finding, units: UnitFormat) -> str:
     if finding.other is None or finding.other_at is None:
         return here
     joined = "over" if finding.rule == "vertical room" else "and"
-    return f"{here} {joined} {finding.other} at {units.length(finding.other_at)}"
+    fails = "fails along" if finding.outcome == "fail" else "along"
+    along = "" if finding.along is None else f", {fails} {units.length(finding.along)}"
+    return f"{here} {joined} {finding.other} at {units.length(finding.other_at)}{along}"
 
 
 def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
@@ -232,7 +234,7 @@ class _Row(NamedTuple):
 
 _COLUMNS = (
     "finding.number finding.rule finding.outcome finding.track finding.at other_track=finding.other finding.other_at "
-    "finding.train finding.head_at value passes fails in=unit finding.words finding.source"
+    "finding.along finding.train finding.head_at value passes fails in=unit finding.words finding.source"
 )
 
 
