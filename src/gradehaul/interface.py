@@ -208,7 +208,8 @@ class Layout(engine.Layout):
         structure
             Thickness of deck, roadbed and track together, m; None for what the plan states, else what is usual.
         clear
-            The clear height that is wanted, m; the standard's counts where that is more, and where this is None.
+            The clear height that is wanted, m: less fails, and what is less than the standard's is to be looked at.
+            None for the standard's.
         wire
             Whether stock runs under overhead wire.
         overhead

@@ -43,7 +43,7 @@ _LENGTH_OPTIONS = {
     "ease": "Easement at each end of a curve.  [default: none]",
     "deck": "Thickness of the deck.  [default: the plan's, else 1/2 in]",
     "roadbed": "Thickness of the roadbed.  [default: the plan's, else 1/4 in]",
-    "clear": "Clear height wanted above the railhead.  [default: the practice's]",
+    "clear": "Clear height you want.  [default: the standard's; a lower one is to look at]",
     "vertical-curve": "Length of each.  [default: a car length for each 1 % of grade]",
 }
 _SIDE = 200

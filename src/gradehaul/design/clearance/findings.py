@@ -10,6 +10,7 @@ from gradehaul.design.clearance.meetings import Meeting, meetings
 from gradehaul.design.clearance.rules import (
     HAIR,
     OUTCOMES,
+    TIE,
     USUAL_ALLOWANCES,
     Allowances,
     ClearanceOutcome,
@@ -70,8 +71,9 @@ class Clearances(AnswerRecord):
     def would_fail(self) -> int:
         """How many places where tracks lie over one another fail if what is assumed of deck and wire is so."""
         standard = self.standard
-        assumed = standard.deck_assumed or standard.overhead_assumed
-        return assumed * sum(each.rule == "vertical room" and each.outcome == "look" for each in self.findings)
+        least = standard.least_clear + standard.overhead + standard.deck - HAIR
+        over = [each for each in self.findings if each.rule == "vertical room" and each.outcome == "look"]
+        return sum(each.value * (1 + TIE) < least for each in over)
 
     @property
     def complete(self) -> bool:

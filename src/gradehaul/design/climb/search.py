@@ -149,7 +149,8 @@ def search_helix(
 ) -> tuple[Helix, Stop]:
     """Return the helix of the smallest radius or the steepest grade on which a train still climbs, and what stops more.
 
-    Radii come in whole steps of the plan's unit, grades in thousandths of a percent.
+    Radii come in whole steps of the plan's unit, grades in thousandths of a percent. Where no radius has the headroom,
+    the radius is that for the train alone.
 
     Raises
     ------
@@ -193,7 +194,9 @@ def search_helix(
             )
         return stop
 
-    step, stop = hardest(tried, last, end, none)
+    gentlest = tried(last) if find == "radius" else None
+    low_anyhow = gentlest is not None and gentlest.reason == "head room"
+    step, stop = hardest(partial(tried, alone=low_anyhow), last, end, none)
     if find == "radius" and stop.reason == "head room":
         alone, _ = hardest(partial(tried, alone=True), last, end, none)
         stop = replace(stop, alone=helix_of(at(alone), build, unit))

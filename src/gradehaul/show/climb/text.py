@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 
 from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
 from gradehaul.design.climb.headroom import headroom_of
-from gradehaul.design.climb.helix import GUARD, UNEASED, Helix, easement_shift, usual_helix_build
+from gradehaul.design.climb.helix import GUARD, HEADROOM_TIE, UNEASED, Helix, easement_shift, usual_helix_build
 from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
@@ -76,14 +76,20 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
 
 
 def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
-    """Add by how much the deck above is too low, and each single change that would mend it."""
+    """Add by how much the deck above is too low, and what would mend it; or that it is under the standard's."""
     room, left, helix = found.headroom, found.clear_left, found.helix
-    if room.outcome == "pass" or left is None:
+    if left is None:
         return
 
     def shown(length: float) -> str:
         return units.length(length, fine=True)
 
+    if room.outcome == "pass":
+        standard = usual_helix_build(found.stock).clear
+        if left < standard - HEADROOM_TIE:
+            wanted = f"under the standard's {shown(standard)}, not under your {shown(helix.build.clear)}"
+            page.paragraph(("look", "yellow"), f": the deck above leaves {shown(left)} over the railhead, {wanted}.")
+        return
     page.paragraph(
         ("TOO LOW", "bold red"),
         f", by {shown(room.short_by)}: the deck above leaves {shown(max(left, 0.0))} over the railhead where it is "
