@@ -98,7 +98,9 @@ class Layout(engine.Layout):
         from gradehaul.treatment.ways_over import ways_over
 
         answer = check_layout(self, rails=rails or None, seed=seed)
-        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=failing_places(self))
+        fails = failing_places(self)
+        count = None if fails is None else len(fails)
+        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=count)
 
     def keep_clean(
         self,

@@ -64,8 +64,16 @@ def test_what_to_look_at_and_to_measure_stands_under_the_verdict(tmp_path):
     )
     fails = json.loads(run("clearance", path, "--json").stdout)["counts"]["fail"]
     assert fails > 0
-    first = points(run("report", path).stdout)[0]
+    first, second, *_ = points(run("report", path).stdout)
     assert first == f"{fails} place{'s fail' if fails > 1 else ' fails'} clearance : gradehaul clearance low.toml"
+    assert re.match(
+        r"Fails clearance : Turns:1 at .* over Turns:1 at .* in, fails along .* in: height 1\.50 in,", second
+    )
+    three = "".join(f"[line.Turns{k}]\nfrom = 'Foot{k}'\nto = 'Head{k}'\n{turns}\n" for k in range(3))
+    path.write_text((PLANS / "first-hill.toml").read_text(encoding="utf-8") + three)
+    listed = points(run("report", path).stdout)
+    assert [each.startswith("Fails clearance") for each in listed[:7]] == [False, *[True] * 5, False]
+    assert (listed[0][:23], listed[6]) == ("6 places fail clearance", "and 1 more that fail clearance.")
     assert not any("clearance" in each for each in points(run("report", PLANS / "first-hill.toml").stdout))
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from gradehaul.design.clearance.findings import failing_places
 from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
@@ -14,6 +15,8 @@ from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part,
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import balance_unit, units_of
+from gradehaul.show.check.first_screen import clearance_words
+from gradehaul.show.clearance.text import failing_words
 from gradehaul.show.film.text import depends_on
 from gradehaul.show.report.document import (
     chances,
@@ -94,6 +97,9 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     for each in chances(now.shown):
         found.append(each)
         yield {"kind": "chances", "chances": list(found)}
+    fails = failing_places(layout)
+    words = f"{clearance_words(len(fails))}, the worst {failing_words(fails[0], units)}." if fails else ""
+    yield {"kind": "clearance", "words": words}
     if now.plan.films and now.plan.trains:
         yield _film(layout)
 

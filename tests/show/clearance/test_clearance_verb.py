@@ -37,7 +37,7 @@ def test_the_page_has_figures_places_sources_and_cautions() -> None:
     words = clearance(PLANS / "two-levels.toml", "--more", "all").stdout
     assert "mm over Staging:1 at" in words
     assert "from 84 mm, fails under 59 mm" in words
-    assert "height over: NEM 102, clear space on straight track, edition 2017 (read)" in words
+    assert "height: NEM 102, clear space on straight track, edition 2017 (read)" in words
     assert "ask a qualified person where structure, house wiring or stairs are touched" in words
     assert "only as strong as you build it" in words
     assert "train stone, head on" in words

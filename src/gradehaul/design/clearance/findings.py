@@ -117,12 +117,14 @@ def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Cle
     return Clearances(plan, standard, findings, notes, unchecked)
 
 
-def failing_places(layout: Layout) -> int | None:
-    """Return how many places fail the clearances; None where no practice has a clear height for the scale."""
+def failing_places(layout: Layout) -> tuple[Finding, ...] | None:
+    """Return what fails the clearances, the worst first; None where no practice has a clear height for the scale."""
     try:
-        return clearances(layout).count("fail")
+        found = clearances(layout).findings
     except PlanError:
         return None
+    fails = (each for each in found if each.outcome == "fail")
+    return tuple(sorted(fails, key=lambda each: each.least / each.value if each.share else each.value / each.least))
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:

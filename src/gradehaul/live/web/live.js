@@ -69,6 +69,11 @@
       desk.data.chances = part.chances;
       desk.outcomes();
     },
+    clearance({ words }) {
+      const line = byId("clearance");
+      if (line.textContent !== words) line.textContent = words;
+      line.hidden = !words;
+    },
     film(part) {
       desk.data.films_may = part;
       byId("show-treat").hidden = false;

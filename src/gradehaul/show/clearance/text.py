@@ -24,7 +24,7 @@ _WORDS: dict[ClearanceOutcome, Piece] = {
     "fail": ("FAIL", "bold red"),
 }
 _SHORT_RULES: dict[Rule, str] = {
-    "vertical room": "height over",
+    "vertical room": "height",
     "side room": "centers",
     "radius": "radius",
     "change of grade": "vertical curve",
@@ -213,6 +213,12 @@ def place_words(finding: Finding, units: UnitFormat) -> str:
     fails = "fails along" if finding.outcome == "fail" else "along"
     along = "" if finding.along is None else f", {fails} {units.length(finding.along)}"
     return f"{here} {joined} {finding.other} at {units.length(finding.other_at)}{along}"
+
+
+def failing_words(finding: Finding, units: UnitFormat) -> str:
+    """Return where a finding is, what is there and what it takes to pass."""
+    is_now = f"{_SHORT_RULES[finding.rule]} {figure_words(finding.value, finding, units)}"
+    return f"{place_words(finding, units)}: {is_now}, passes {bounds_words(finding, units)}"
 
 
 def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
