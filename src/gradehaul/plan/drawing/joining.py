@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gradehaul.plan.drawing.linking.duplicates import Dropped
+from gradehaul.plan.drawing.linking.overlaps import Dropped
 from gradehaul.plan.drawing.nearness import pairs, places_of, walks
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.records import BoolArray, Fault, FloatArray, IntArray, Spot, Stroke, Terms
