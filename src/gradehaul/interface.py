@@ -93,12 +93,12 @@ class Layout(engine.Layout):
         >>> answer.to_dict()["trains"][0]["margin_n"]
         0.223744
         """
-        from gradehaul.design.clearance.suspects import places_too_low
+        from gradehaul.design.clearance.findings import failing_places
         from gradehaul.haulage.answers.check import check_layout
         from gradehaul.treatment.ways_over import ways_over
 
         answer = check_layout(self, rails=rails or None, seed=seed)
-        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=places_too_low(self))
+        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=failing_places(self))
 
     def keep_clean(
         self,
@@ -119,7 +119,7 @@ class Layout(engine.Layout):
         film
             The film; the first of the plan where None.
         need
-            ``climbs``, or ``marginal`` for trains that may not stop on the hill.
+            ``climbs``; or ``marginal``, where trains that do not climb with no more film may be so.
         reserve
             The share of the pull that is held back, 0 to 1.
         step
@@ -195,6 +195,7 @@ class Layout(engine.Layout):
         self,
         *,
         structure: float | None = None,
+        clear: float | None = None,
         wire: bool = False,
         overhead: float | None = None,
         coupler: float | None = None,
@@ -206,6 +207,8 @@ class Layout(engine.Layout):
         ----------
         structure
             Thickness of deck, roadbed and track together, m; None for what the plan states, else what is usual.
+        clear
+            The clear height that is wanted, m; the standard's counts where that is more, and where this is None.
         wire
             Whether stock runs under overhead wire.
         overhead
@@ -236,7 +239,7 @@ class Layout(engine.Layout):
         from gradehaul.design.clearance.findings import clearances
         from gradehaul.design.clearance.rules import Allowances
 
-        return clearances(self, Allowances(structure, wire, overhead, coupler, tuple(trains)))
+        return clearances(self, Allowances(structure, wire, overhead, coupler, tuple(trains), clear))
 
     def try_train(
         self, route: str, vehicles: Sequence[str], *, heights: Mapping[str, float] | None = None, seed: int = 0
@@ -276,7 +279,7 @@ class Layout(engine.Layout):
         """
         from gradehaul.haulage.answers.trial_train import try_train
 
-        return try_train(self.plan, route, vehicles, heights=heights, seed=seed)
+        return try_train(self.written, route, vehicles, heights=heights, hours=self.hours, seed=seed)
 
     def plot_section(
         self,

@@ -126,6 +126,25 @@ def test_a_plan_file_against_reading_alone(files, ratio):
     )
 
 
+def test_splines_against_reading_alone(tmp_path, ratio):
+    ezdxf, document = dxf_library(), dxf_library().new("R2010", units=4)
+    space = document.modelspace()
+    for number in range(420):  # some 300 kB
+        x, y = 3000 * (number % 20), 3000 * (number // 20)
+        wave = [(math.radians(45 * n), 900 + 75 * ((n * 5 + number) % 8 - 4)) for n in range(8)]
+        corners = [(x + radius * math.cos(angle), y + radius * math.sin(angle), 0) for angle, radius in wave]
+        space.add_spline(dxfattribs={"layer": "TRACK"}).set_closed(corners)
+    document.saveas(path := tmp_path / "splines.dxf")
+    ratio(
+        "a plan file of 420 closed splines, 300 kB, over ezdxf.readfile",
+        lambda: import_drawing(str(path), None, ImportOptions(layers=("TRACK",), scale="HO")),
+        lambda: ezdxf.readfile(path),
+        rounds=3,
+        most=10,
+        limit="each spline becomes some 40 tracks, each a record and a line of the plan file that is read again",
+    )
+
+
 @pytest.mark.parametrize("draw", [rows, pairs])
 def test_linking_grows_like_n_log_n(files, ratio, draw):
     reaches = {}

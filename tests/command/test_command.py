@@ -350,7 +350,8 @@ def test_an_empty_name_after_o_is_refused(verb):
     assert result.stderr == "-o: the name of the file to write is empty; write a name after -o, or - to print\n"
 
 
-def test_an_age_that_is_no_number_is_refused(plan):
-    result = run("check", plan, "--hours", "nan")
+@pytest.mark.parametrize("verb", ["check", "treat", "map"])
+def test_an_age_that_is_no_number_is_refused(plan, verb):
+    result = run(verb, plan, "--hours", "nan")
     assert result.exit_code == 2
-    assert "--hours takes a number of hours" in result.stderr
+    assert "hours: the age of a film is from 0 to 1e+06 hours, got nan" in result.stderr

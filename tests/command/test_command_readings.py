@@ -61,6 +61,34 @@ def test_check_at_an_age_of_film():
     assert "at 6 h" in run("check", "plans/two-levels.toml", "--hours", "6").stdout.split("\n\n")[1]
 
 
+def test_every_verb_judges_film_at_the_age_named_and_says_so(tmp_path):
+    plan, hours = "plans/two-levels.toml", ("--hours", "6")
+    train = ["Up by the siding", "consolidation", "9 hopper", "caboose", "tank"]
+    shown = {"try": train, "treat": [], "map": [], "profile": ["Up by the siding"]}
+    for verb, names in shown.items():
+        first = " ".join(run(verb, plan, *names, *hours).stdout.split())[:220]
+        assert "at 6 h" in first, verb
+    for verb, picture in (("map", "plan.svg"), ("profile", "section.svg"), ("report", "page.html")):
+        out = tmp_path / picture
+        assert run(verb, plan, *shown.get(verb, []), *hours, "-o", out).exit_code == 0
+        assert "at 6 h" in out.read_text(encoding="utf-8")
+
+    def found(verb, names, age):
+        return json.loads(run(verb, plan, *names, "--json", "--hours", age).stdout)
+
+    margins = []
+    for age in ("6", "30"):
+        checked, tried, drawn = (found(verb, shown.get(verb, []), age) for verb in ("check", "try", "profile"))
+        assert checked["hours"] == tried["hours"] == drawn["train"]["hours"] == int(age)
+        on_film = next(each for each in checked["trains"] if each["name"] == "stone" and "treated" in each["rail"])
+        others = tried["trains"][0]["trials"][-1], drawn["train"]["rails"][-1]
+        assert {(each["outcome"], each["margin_n"]) for each in (on_film, *others)} == {
+            (on_film["outcome"], on_film["margin_n"])
+        }
+        margins.append(on_film["margin_n"])
+    assert margins[0] < margins[1]
+
+
 def test_the_seed_of_a_check():
     one, same, other = (run("check", PLAN, "--json", "--seed", seed).stdout for seed in ("4", "4", "5"))
     assert one == same != other

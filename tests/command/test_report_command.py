@@ -47,6 +47,28 @@ def test_a_page(plan, tmp_path):
     assert str(tmp_path) not in page  # it may be mailed
 
 
+def points(page: str) -> list[str]:
+    found = re.search(r'<ul class="points">(.*?)</ul>', page, re.DOTALL)
+    return [] if found is None else [words(each) for each in found[1].split("</li>")[:-1]]
+
+
+def test_what_to_look_at_and_to_measure_stands_under_the_verdict(tmp_path):
+    *odd, measure = points(run("report", PLANS / "bench.toml").stdout)
+    answer = json.loads(run("readings", PLANS / "bench.toml", "--json").stdout)
+    assert odd == [f"Look at this reading again : {each}." for each in answer["remarks"]]
+    assert measure == f"Measure next : {answer['measure_next'][0]}."
+    turns = "railhead_at = [[0, 0]]\ntrack = [{ left = 24, angle = 720, rise = 3 }]"
+    path = tmp_path / "low.toml"
+    path.write_text(
+        (PLANS / "first-hill.toml").read_text(encoding="utf-8") + f'[line.Turns]\nfrom = "Foot"\nto = "Head"\n{turns}\n'
+    )
+    fails = json.loads(run("clearance", path, "--json").stdout)["counts"]["fail"]
+    assert fails > 0
+    first = points(run("report", path).stdout)[0]
+    assert first == f"{fails} place{'s fail' if fails > 1 else ' fails'} clearance : gradehaul clearance low.toml"
+    assert not any("clearance" in each for each in points(run("report", PLANS / "first-hill.toml").stdout))
+
+
 def test_what_gets_a_train_over_is_shown(plan):
     plan.write_text(PLAN.replace('"3 ore"', '"30 ore"'), encoding="utf-8")
     shown = words(run("report", plan).stdout)

@@ -66,7 +66,10 @@ MORE = 'more is given than the verb takes, got the hill; write a name with a bla
             ["map", PLAN, "--train", "locl"],
             f'{PLAN}: --train: the plan has no train of this name, got "locl"; write "local"',
         ),
-        (["map", PLAN, "--treat", "--film", "treatd"], f'{PLAN}: --film: {FILM}, got "treatd"; write "treated"'),
+        (
+            ["map", PLAN, "--treat", "--film", "treatd", "-o", "x.svg"],
+            f'{PLAN}: --film: {FILM}, got "treatd"; write "treated"',
+        ),
         (
             ["level", PLAN, "--at-least", "Harbr = 3"],
             f'{PLAN}: --at-least: the plan has no joint of this name, got "Harbr"; write "Harbor"',

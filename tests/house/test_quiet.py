@@ -32,7 +32,7 @@ line.Main = { from = "A", to = "B", track = [
   { straight = 300, grade = "2.6 %" }, { straight = 1900, grade = "2.6 %" }, { straight = 400, grade = "2.6 %" },
 ] }
 loco.mule = { mass = "300 g", length = 200, pull = { clean = "75 gf", treated = "52 gf", "treated fresh" = "46 gf" } }
-car.ore = { mass = "100 g", length = 140, rolling = "2.0 %", starting = "2.5 %" }
+car.ore = { mass = "100 g", length = 140, rolling = "2.0 %", starting = "9 %" }
 route.Up = { from = "A", to = "B" }
 train.up = { route = "Up", consist = ["mule", "16 ore", "mule"] }
 """

@@ -12,7 +12,11 @@ from typing import Any
 
 import pytest
 
-from live.served import HILL, Serve, Served
+from gradehaul.haulage.answers.judged import judged_trains, worst_of_each
+from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.plan import read_plan
+from gradehaul.show.base.unit_format import units_of
+from live.served import HILL, STOCK, Serve, Served
 
 pytest.importorskip("playwright.sync_api")
 from playwright.sync_api import Page, expect
@@ -58,7 +62,7 @@ def one(browser: Any, hill: Served) -> Iterator[Opened]:
 
 def spare(page: Page) -> float:
     """Return what the train has to spare now, gf."""
-    shown = page.locator("#outcomes-rows td:not(.was) .spare").first.inner_text()
+    shown = page.locator("#outcomes-rows .spare").first.inner_text()
     return float(shown.removesuffix(" gf").replace("\u2212", "-"))
 
 
@@ -84,7 +88,7 @@ def test_a_save_shows_the_new_outcome_and_what_it_changed(one, hill):
     assert spare(page) < before
     assert spare(page) == float(re.search(r"to (-?[\d.]+) gf", one.text("#changes"))[1])
     save(hill.plan.with_name("stock.toml"), lambda text: text.replace('"100 g"', '"290 g"'))
-    expect(page.locator("#outcomes-rows td:nth-of-type(2) .outcome")).to_have_text("stalls")
+    expect(page.locator("#outcomes-rows td:nth-of-type(1) .outcome")).to_have_text("stalls")
     expect(page.locator("#changes")).to_contain_text("now stalls")
     hill.plan.write_text(HILL, encoding="utf-8")  # in place, as others save
     save(hill.plan.with_name("stock.toml"), lambda text: text.replace('"290 g"', '"100 g"'))
@@ -116,7 +120,7 @@ def test_a_plan_that_is_deleted_or_becomes_a_folder_is_shown_and_comes_back(one,
     hill.plan.rmdir()
     hill.plan.write_text(HILL, encoding="utf-8")
     expect(page.locator("#faults")).to_be_hidden()
-    expect(page.locator("#outcomes-rows td:nth-of-type(2) .outcome")).to_have_text("climbs")
+    expect(page.locator("#outcomes-rows td:nth-of-type(1) .outcome")).to_have_text("climbs")
 
 
 def test_by_keyboard_alone_from_the_start_to_a_written_railhead(one, hill):
@@ -199,7 +203,7 @@ def test_a_plan_that_only_begins_gets_its_train_as_it_is_written(browser, serve)
     with live(browser, hill) as one:
         assert one.page.locator("#outcomes-rows tr").count() == 0
         save(hill.plan, lambda _: HILL)
-        expect(one.page.locator("#outcomes-rows td:nth-of-type(2) .outcome")).to_have_text("climbs")
+        expect(one.page.locator("#outcomes-rows td:nth-of-type(1) .outcome")).to_have_text("climbs")
         expect(one.page.locator("#bench-verdict")).to_contain_text("climbs")
         expect(one.page.locator(".handle[aria-label='Railhead at Top']")).to_be_visible()
 
@@ -239,14 +243,77 @@ def test_film_by_click_on_the_plan_and_by_choice(one):
     eventually(lambda: spare(page) == clean)
 
 
+def words_at(text: str, hours: float | None = None) -> list[str]:
+    """Return the outcome of the train and its pull to spare, as judged and with film everywhere, by the package."""
+    layout = Layout(read_plan(text), hours=hours)
+    units = units_of("mm")
+    return [
+        f"{each.outcome} {units.force(each.verdict.margin)}".replace("-", "\u2212")
+        for rails in (layout.judged(), film_rails(layout.rails))
+        for each in worst_of_each(judged_trains(layout, rails))
+    ]
+
+
+def test_what_each_train_was_stands_under_each_condition_and_film_has_the_age_that_is_set(one, hill):
+    page = one.page
+    text = HILL.replace('include = ["stock.toml"]', "").replace("[railhead]", f"{STOCK}\n[railhead]")
+    before = words_at(text)
+
+    def shown(part: str) -> list[str]:
+        cells = page.locator(f"#outcomes-rows tr:first-child td:not(.hardest) {part}").all_inner_texts()
+        return [" ".join(cell.split()).replace("-", "\u2212") for cell in cells]
+
+    def now() -> list[str]:
+        return [f"{outcome} {spare}" for outcome, spare in zip(shown(".outcome"), shown(".spare"), strict=True)]
+
+    assert now() == before
+    assert shown(".was") == []
+    page.locator("#film-age").fill("6")
+    page.locator("#film-age").press("Enter")
+    for hours in (6.0, 30.0):
+        page.locator("#film-age").fill(f"{hours:g}")
+        page.locator("#film-age").press("Enter")
+        expect(page.locator("#outcomes thead")).to_contain_text(f"film everywhere at {hours:g} h")
+        young = words_at(text, hours)
+        eventually(lambda right=young: now() == right)
+    assert before[1] != young[1]
+    assert shown(".was") == [f"was {before[1]}"]  # on clean rail nothing changed
+    assert page.get_by_role("button", name="Write to plan").is_disabled()
+    page.reload()
+    expect(page.locator("#outcomes thead")).to_contain_text("film everywhere at 30 h")
+    save(hill.plan, lambda old: old.replace("Top  = 60", "Top  = 100"))
+    eventually(lambda: shown(".was")[-1:] == [f"was {words_at(text.replace('Top  = 60', 'Top  = 100'))[1]}"])
+    page.locator("#film-age").fill("")
+    page.locator("#film-age").press("Enter")
+    page.locator("#railhead-of").select_option("joint Top")
+    page.locator("#railhead").fill("20")
+    page.locator("#railhead").press("Enter")
+    steep, flat = (words_at(text.replace("Top  = 60", f"Top  = {top}")) for top in (100, 20))
+    eventually(lambda: shown(".was") == [f"was {each}" for each in steep])
+    eventually(lambda: now() == flat)
+    page.get_by_role("button", name="Pin to compare").click()
+    page.locator("#railhead").fill("90")
+    page.locator("#railhead").press("Enter")
+    eventually(lambda: shown(".was") == [f"pinned {each}" for each in flat])
+
+
+def test_the_plan_view_has_a_key_and_every_scale_two_figures(one):
+    page = one.page
+    assert "3 to 4 %" in one.text("#plan-key")
+    box, figure = (page.locator(each).bounding_box() for each in ("#plan-key", "figure.plan"))
+    assert box["y"] >= figure["y"] + figure["height"] - 1
+    for high, low in ((4.2, -2.6), (0.9, 0), (17, -0.1)):
+        for about in (2, 3, 4):
+            assert len(one.run(f"Drawing.nice({low}, {high}, {about})")) > 1
+
+
 def test_what_treat_finds_is_taken_over_and_compared(one, hill):
     page = one.page
     page.get_by_role("button", name="Where film may go").click()
     expect(page.locator("#treat-words")).to_contain_text("of track may be filmed")
     page.get_by_role("button", name="Pin to compare").evaluate("button => button.click()")
     page.get_by_role("button", name="Try this").click()
-    expect(page.locator("#outcomes.compared")).to_be_visible()
-    expect(page.locator("#outcomes-rows td:nth-of-type(2) .outcome")).to_have_text("climbs")
+    expect(page.locator("#outcomes-rows td:nth-of-type(1) .outcome")).to_have_text("climbs")
     eventually(lambda: page.locator(".plan .track-film").count() > 0)
     assert hill.plan.read_text(encoding="utf-8") == HILL
 
@@ -484,7 +551,7 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
     page.set_default_timeout(60_000)
     try:
         page.goto(folder.url)
-        expect(page.locator(".headline")).to_contain_text("1 climbs")
+        expect(page.locator(".headline")).to_contain_text("ore gets through on clean rail.")
         assert page.locator(".plans li").count() == 1  # stock alone is no plan
         page.locator("#drawing").set_input_files(Path(__file__).parents[2] / "plans" / "hollow.dxf")
         expect(page.locator("#drawing-said")).to_have_text("hollow.dxf: choose its scale.")

@@ -11,8 +11,14 @@ from hypothesis import strategies as st
 
 from effort import at_most
 from gradehaul.network.graph import MovementGraph, Way, standing_places
-from gradehaul.network.routes import every_circuit, every_route
-from gradehaul.network.ruling import count_routes, highest_ruling, lowest_ruling, ways_on_circuits
+from gradehaul.network.routes import (
+    count_routes,
+    every_circuit,
+    every_route,
+    highest_ruling,
+    lowest_ruling,
+    ways_on_circuits,
+)
 from gradehaul.network.search import RouteCut, Search, passes
 from network.networks import (
     crossing,

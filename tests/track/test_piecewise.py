@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from gradehaul.track.piecewise import (
     PiecewiseQuadratic,
-    greatest_of_sum,
     join,
     polyline,
     steps,
@@ -124,23 +123,3 @@ def test_restricting_keeps_the_values(f: PiecewiseQuadratic) -> None:
     assert (part.start, part.stop) == (f.start + third, f.stop - third)
     places = inside(part)
     assert part.at(places) == pytest.approx(f.at(places), abs=1e-9)
-
-
-@given(
-    st.lists(st.tuples(st.floats(0.01, 5), st.floats(-3, 3)), min_size=1, max_size=8), st.booleans(), st.floats(0, 2)
-)
-def test_the_greatest_of_a_sum_is_that_of_the_sum_made(
-    parts: list[tuple[float, float]], bent: bool, shift: float
-) -> None:
-    places = np.cumsum([0.0, *(width for width, _ in parts)])
-    function = polyline(places, np.cumsum([0.0, *(rise for _, rise in parts)]))
-    if bent:
-        arch = PiecewiseQuadratic(function.breaks[[0, -1]], np.zeros(1), np.ones(1), np.array([-0.3]))
-        function = function + arch
-    terms = [(function, 1.0, 0.0), (function, -0.7, -shift), (function, 0.2, shift - 2)]
-    start, stop = function.start, function.stop - 2
-    if stop <= start:
-        return
-    made, found = sum_of_shifted(terms, start, stop).greatest(), greatest_of_sum(terms, start, stop)
-    assert found.value == pytest.approx(made.value, abs=1e-9)
-    assert sum_of_shifted(terms, start, stop).at(found.at) == pytest.approx(made.value, abs=1e-9)

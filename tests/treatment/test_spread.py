@@ -22,7 +22,7 @@ from checked import check as answer_of
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.verdict import judge
+from gradehaul.haulage.verdict import judge, worst
 from gradehaul.network.film_spread import turning_places
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.trial import TrialHeights, tried
@@ -200,26 +200,28 @@ class Judged:
         self.has = {number: unit.film for number, unit in enumerate(self.units.all) if unit.film is not None}
         self.open = [number for number in range(len(self.units.all)) if number not in self.has]
         self.reach = reach_of(self.layout, self.units, case.carry)
-        self._known: dict[frozenset[int], bool] = {}
+        self._known: dict[frozenset[int], list[str]] = {}
         self.runs = [
             (self.layout.profile(t.route), made_up(self.layout.plan, t)) for t in self.layout.plan.trains.values()
         ]
 
-    def good(self, film: frozenset[int]) -> bool:
-        """Whether every train gets its verdict, and holds back, at both ages."""
-        if film not in self._known:
-            self._known[film] = self._judge(film)
-        return self._known[film]
+    def good(self, film: frozenset[int], there: frozenset[int] = frozenset()) -> bool:
+        """Whether all trains get their verdicts and hold back, where those that climb with film `there` still climb."""
+        if self.case.need == "climbs":
+            return all(outcome == "climbs" for outcome in self.outcomes(film))
+        return all(
+            outcome == "climbs" or (outcome == "marginal" and now != "climbs")
+            for outcome, now in zip(self.outcomes(film), self.outcomes(there), strict=True)
+        )
 
-    def _judge(self, film: frozenset[int]) -> bool:
-        for profile, train in self.runs:
-            own = with_rails(profile, self.units, filmed_rails(self.units, film))
-            for rail in PLANNED:
-                verdict = judge(own, train, rail, self.layout.pulls)
-                short = verdict.outcome != "climbs" if self.case.need == "climbs" else verdict.outcome == "stalls"
-                if short or not verdict.holds_back:
-                    return False
-        return True
+    def outcomes(self, film: frozenset[int]) -> list[str]:
+        """Return the outcome of every train at the worse age of the film."""
+        if film not in self._known:
+            self._known[film] = []
+            for profile, train in self.runs:
+                own = with_rails(profile, self.units, filmed_rails(self.units, film))
+                self._known[film].append(worst(judge(own, train, r, self.layout.pulls).outcome for r in PLANNED))
+        return self._known[film]
 
     def spread(self, wiped: frozenset[int], there: frozenset[int]) -> frozenset[int]:
         return frozenset().union(there, *(self.reach[number] for number in wiped)).difference(self.has)
@@ -228,8 +230,8 @@ class Judged:
         """Whether all is well from the wiping to the end of the spreading, whatever the film reaches first."""
         last = self.spread(wiped, there)
         if not self.case.better:
-            return self.good(last)
-        return all(self.good(wiped | some) for some in subsets(sorted(last - wiped)))
+            return self.good(last, there)
+        return all(self.good(wiped | some, there) for some in subsets(sorted(last - wiped)))
 
     def weight(self, wiped: frozenset[int]) -> float:
         return sum(self.units.all[number].weight for number in wiped)
@@ -255,13 +257,13 @@ def check(case: Case) -> str:
     assert not found.beyond
     chosen = frozenset(n for n, row in enumerate(found.rows) if row.use in ("film", "no effect"))
     if case.mixed:  # each locomotive is taken at its own worst, so that a little less may be found
-        assert judged.holds(chosen, frozenset())
+        assert any(judged.holds(chosen, there) for there in (onward, frozenset[int]()))
         return "mixed"
     assert judged.holds(chosen, there)
     assert judged.weight(chosen) == pytest.approx(judged.weight(best), rel=1e-9, abs=1e-12)
     assert found.gap == 0
     kept = frozenset(n for n, row in enumerate(found.rows) if row.use == "keep clean")
-    _uses_are_right(found, judged, kept)
+    _uses_are_right(found, judged, kept, there)
     return (
         "film that is there spreads too far"
         if onward and there != onward
@@ -273,7 +275,7 @@ def check(case: Case) -> str:
     )
 
 
-def _uses_are_right(found: KeepCleanPlan, judged: Judged, kept: frozenset[int]) -> None:
+def _uses_are_right(found: KeepCleanPlan, judged: Judged, kept: frozenset[int], there: frozenset[int]) -> None:
     for number, row in enumerate(found.rows):
         onto = judged.reach[number] & kept
         if row.use in ("film", "no effect"):
@@ -281,14 +283,14 @@ def _uses_are_right(found: KeepCleanPlan, judged: Judged, kept: frozenset[int]) 
         elif row.use == "buffer":
             assert onto
             assert row.carried is not None
-            assert row.carried.onto in onto
+            assert row.carried.track in {found.rows[n].unit.name for n in onto}
         elif row.use == "keep clean":
             assert row.reason is not None
             assert row.reason.short > 0
             if not judged.case.better:  # film on all that needs not be clean, and there too: a train fails
                 film = frozenset(range(len(found.rows))).difference(kept, judged.has)
-                assert judged.good(film)
-                assert not judged.good(film | {number})
+                assert judged.good(film, there)
+                assert not judged.good(film | {number}, there)
         else:
             assert (row.carried is not None) == bool(onto)
 

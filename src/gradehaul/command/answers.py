@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import sys
 from dataclasses import replace
 from functools import partial
@@ -11,11 +10,11 @@ from typing import TYPE_CHECKING
 import click
 
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
-from gradehaul.command.film import FilmOptions, shown_film
 from gradehaul.command.options import (
     all_routes_option,
     csv_option,
     grades_option,
+    hours_option,
     json_option,
     more_option,
     open_option,
@@ -36,13 +35,11 @@ from gradehaul.command.parameters import ROUTE, ROUTE_OR_PLACES, VEHICLE, Height
 from gradehaul.show import sections
 
 if TYPE_CHECKING:
-    from typing import Unpack
-
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.unit_format import UnitFormat
     from gradehaul.show.sheets import PaperName
-    from gradehaul.treatment.ways_over import WaysOver
+    from gradehaul.treatment.keep_clean import KeepCleanOptions
 
 _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 
@@ -65,9 +62,7 @@ _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail 
 @trains_option("A train to answer for")
 @routes_option("A route to answer for")
 @seed_option
-@click.option(
-    "--hours", type=click.FloatRange(0, 1e6), help="Age of every film.  [default: the worse of fresh and rested]"
-)
+@hours_option
 @answers()
 def check(
     *,
@@ -85,8 +80,6 @@ def check(
     """Check which trains climb, and how many cars each hill takes."""
     if more and out.form != "text":
         raise click.UsageError("--more adds to the printed answer: leave out --json, --csv and --card")
-    if hours is not None and math.isnan(hours):
-        raise click.UsageError("--hours takes a number of hours")
     if out.form == "card" and not out.to_file:
         raise click.UsageError("--card needs -o with a name that ends in .pdf, .png or .svg")
     card = out.picture() if out.form == "card" else None
@@ -109,17 +102,12 @@ def check(
 
         written = check_csv if out.form == "csv" else trains_csv
         return Answer(written(answer, None if out.si else out.units(plan)), passes=answer.passes)
-    from gradehaul.design.clearance.suspects import places_too_low
-
-    answer = replace(answer, clearance_fails=places_too_low(layout))
-    ways: tuple[WaysOver, ...] = ()
-    if any(train.outcome != "climbs" for train in answer.on(answer.judged_rails)):
-        from gradehaul.treatment.ways_over import ways_over
-
-        ways = ways_over(layout, answer)
+    from gradehaul.design.clearance.findings import failing_places
     from gradehaul.show.check.text import check_page
+    from gradehaul.treatment.ways_over import ways_over
 
-    answer = replace(answer, ways_over=ways)
+    ways = ways_over(layout, answer)
+    answer = replace(answer, ways_over=ways, clearance_fails=failing_places(layout))
     shown = in_form(out, plan, answer.to_dict, lambda units: check_page(answer, units, ways, more))
     return Answer(shown, passes=answer.passes)
 
@@ -135,6 +123,7 @@ def check(
 @output_option("Write to this file; - prints.")
 @show_option
 @seed_option
+@hours_option
 @answers()
 def try_(
     *,
@@ -144,6 +133,7 @@ def try_(
     vehicles: tuple[str, ...],
     heights: tuple[tuple[str, float], ...],
     seed: int,
+    hours: float | None,
 ) -> Answer:
     """Try a train on a route: outcome, risk, most cars.
 
@@ -154,7 +144,7 @@ def try_(
     from gradehaul.haulage.answers.trial_train import try_train
     from gradehaul.show.check.trial_text import trial_page
 
-    answer = try_train(plan, route, vehicles, heights=dict(heights), seed=seed)
+    answer = try_train(plan, route, vehicles, heights=dict(heights), hours=hours, seed=seed)
     return Answer(in_form(out, plan, answer.to_dict, lambda units: trial_page(answer, units)))
 
 
@@ -171,15 +161,23 @@ def try_(
 @show_option
 @grades_option
 @more_option(sections.PROFILE)
+@hours_option
 @answers(draws=True)
 def profile(
-    *, plan: Plan, out: Output, route: str | None, train: str | None, rails: tuple[str, ...], more: tuple[str, ...]
+    *,
+    plan: Plan,
+    out: Output,
+    route: str | None,
+    train: str | None,
+    rails: tuple[str, ...],
+    more: tuple[str, ...],
+    hours: float | None,
 ) -> Answer:
     """Show the figures along a route, or draw its long section."""
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.views.section import long_section
 
-    section = long_section(Layout(plan), route, train=train, rails=rails or None)
+    section = long_section(Layout(plan, hours=hours), route, train=train, rails=rails or None)
     from gradehaul.show.section.text import profile_csv, profile_page
 
     def picture(form: Format, units: UnitFormat) -> bytes:
@@ -202,6 +200,7 @@ def profile(
 @trains_option("A train to answer for")
 @routes_option("A route to answer for")
 @_JUDGED
+@hours_option
 @answers(writes="html")
 def report(
     *,
@@ -211,20 +210,25 @@ def report(
     trains: tuple[str, ...],
     routes: tuple[str, ...],
     rails: tuple[str, ...],
-    treat: bool,
-    **film: Unpack[FilmOptions],
+    hours: float | None,
+    film: KeepCleanOptions | None,
 ) -> Answer:
     """Make one page with everything, which opens anywhere."""
+    from gradehaul.design.clearance.findings import failing_places
     from gradehaul.haulage.answers.check import check_layout
     from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.haulage.answers.readings import odd_readings
     from gradehaul.show.report.page import report_page
+    from gradehaul.treatment.keep_clean import keep_clean_plan
     from gradehaul.treatment.ways_over import ways_over
 
-    layout = Layout(plan, all_routes=all_routes)
+    layout = Layout(plan, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
-    found = shown_film(layout, film, trains, treat=treat)
-    return Answer(report_page(layout, answer, ways_over(layout, answer), out.units(plan), found))
+    found = None if film is None else keep_clean_plan(layout, film)
+    answer = replace(answer, clearance_fails=failing_places(layout))
+    ways = ways_over(layout, answer)
+    return Answer(report_page(layout, answer, ways, out.units(plan), found, odd_readings(plan)))
 
 
 def _today() -> str:

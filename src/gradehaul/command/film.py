@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, TypedDict
+from typing import TYPE_CHECKING
 
 import click
 
@@ -12,6 +12,7 @@ from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_id
 from gradehaul.command.options import (
     csv_option,
     film_options,
+    hours_option,
     json_option,
     more_option,
     output_option,
@@ -24,39 +25,9 @@ from gradehaul.command.options import (
 from gradehaul.show import sections
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from typing import Unpack
-
-    from gradehaul.haulage.answers.layout import Layout
-    from gradehaul.haulage.verdict import Need
     from gradehaul.plan.records import Plan
     from gradehaul.show.sheets import PaperName
-    from gradehaul.treatment.keep_clean import KeepCleanPlan
-
-
-class FilmOptions(TypedDict):
-    """What a keep-clean plan must meet: lengths in m, the reserve a share of the pull."""
-
-    film: str | None
-    need: Need
-    reserve: float
-    step: float | None
-    carry: float | None
-
-
-def shown_film(layout: Layout, options: FilmOptions, trains: Sequence[str], *, treat: bool) -> KeepCleanPlan | None:
-    """Return the keep-clean plan to show, None without ``--treat``, where its options do nothing."""
-    if not treat:
-        refuse_idle(*FilmOptions.__annotations__, needs="--treat")
-        return None
-    return keep_clean(layout, options, trains)
-
-
-def keep_clean(layout: Layout, options: FilmOptions, trains: Sequence[str]) -> KeepCleanPlan:
-    """Return the keep-clean plan for some trains, all that are named where none are."""
-    from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
-
-    return keep_clean_plan(layout, KeepCleanOptions(trains=tuple(trains), **options))
+    from gradehaul.treatment.keep_clean import KeepCleanOptions
 
 
 @click.command()
@@ -68,23 +39,28 @@ def keep_clean(layout: Layout, options: FilmOptions, trains: Sequence[str]) -> K
 @output_option("Write a copy of the plan with the film in it, too.")
 @show_option
 @more_option(sections.TREAT)
+@hours_option
 @answers(writes="toml", copies=True)
 def treat(
-    *, plan: Plan, out: Output, trains: tuple[str, ...], more: tuple[str, ...], **film: Unpack[FilmOptions]
+    *,
+    plan: Plan,
+    out: Output,
+    more: tuple[str, ...],
+    hours: float | None,
+    film: KeepCleanOptions,
 ) -> Answer:
     """Plan where the film may go, and which rails stay clean."""
-    from gradehaul.haulage.answers.layout import Layout
-
-    if film["step"] is not None and out.path is not None:
+    if film.step is not None and out.path is not None:
         raise click.UsageError(
-            "-o writes the rail of whole tracks, and --step divides them: leave one of them out, or divide tracks in "
-            "the plan"
+            "-o writes a plan, where a track has one rail all along, and --step divides tracks: leave --step out for "
+            "whole tracks, or leave -o out, and --csv or --json has each stretch"
         )
-    found = keep_clean(Layout(plan), film, trains)
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.treatment.keep_clean import filmed_plan, keep_clean_plan
+
+    found = keep_clean_plan(Layout(plan, hours=hours), film)
 
     def copy() -> str | None:
-        from gradehaul.treatment.keep_clean import filmed_plan
-
         if found.found and not found.length("film"):
             return None
         return filmed_plan(found, Path(out.path).parent if out.to_file and out.path else None)

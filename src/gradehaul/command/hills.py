@@ -57,6 +57,7 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @click.option(
     "--structure", type=LENGTH, help="Deck, roadbed and track together.  [default: the plan's, else as helix has it]"
 )
+@click.option("--clear", type=LENGTH, help="Clear height you want.  [default: the standard's; the greater counts]")
 @click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
 @click.option("--overhead", type=LENGTH, help="Height of the overhead line above its contact wire.  [default: assumed]")
 @click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in scaled down]")
@@ -74,6 +75,7 @@ def clearance(
     plan: Plan,
     out: Output,
     structure: float | None,
+    clear: float | None,
     wire: bool,
     overhead: float | None,
     coupler: float | None,
@@ -85,7 +87,7 @@ def clearance(
     from gradehaul.design.clearance.rules import Allowances
     from gradehaul.haulage.answers.layout import Layout
 
-    found = clearances(Layout(plan), Allowances(structure, wire, overhead, coupler, trains))
+    found = clearances(Layout(plan), Allowances(structure, wire, overhead, coupler, trains, clear))
     from gradehaul.show.clearance.text import clearance_csv, clearance_page
 
     shown = in_form(out, plan, found.to_dict, partial(clearance_page, found, more=more), partial(clearance_csv, found))

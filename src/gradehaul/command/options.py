@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import wraps
 from typing import Any, TypeVar
 
 import click
 
+from gradehaul.command.answer import refuse_idle
 from gradehaul.command.parameters import LENGTH, RAIL, ROUTE, SHARE, Name, PlanFile
 from gradehaul.errors import PlanError
 
 Verb = TypeVar("Verb", bound=Callable[..., Any])
+
+_FILM = ("film", "need", "reserve", "step", "carry")
+"""What says what a keep-clean plan must meet."""
 
 plan_argument = click.argument("plan", type=PlanFile(), is_eager=True)
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON only.")
@@ -33,6 +38,9 @@ all_routes_option = click.option(
 )
 seed_option = click.option(
     "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Seed of the random trials."
+)
+hours_option = click.option(
+    "--hours", type=click.FloatRange(0, 1e6), help="Age of every film.  [default: the worse of fresh and rested]"
 )
 need_option = click.option(
     "--need",
@@ -97,8 +105,24 @@ def rails_option(default: str, rail: str = "A rail condition") -> Callable[[Verb
     return click.option("--rail", "rails", type=RAIL, multiple=True, help=words)
 
 
-def film_options(function: Verb) -> Verb:
-    """Add the options that say what a keep-clean plan must meet."""
+def film_options(function: Callable[..., None]) -> Callable[..., None]:
+    """Add the options that say what a keep-clean plan must meet; the verb gets them and the trains as one.
+
+    Where it has ``--treat``, it gets the trains besides, and nothing of a keep-clean plan without that.
+    """
+
+    @wraps(function)
+    def verb(**given: Any) -> None:  # noqa: ANN401 - as click has it
+        treat, own = given.pop("treat", None), {name: given.pop(name) for name in _FILM}
+        trains = given.pop("trains") if treat is None else given["trains"]
+        if treat is False:
+            refuse_idle(*_FILM, needs="--treat")
+            function(film=None, **given)
+            return
+        from gradehaul.treatment.keep_clean import KeepCleanOptions
+
+        function(film=KeepCleanOptions(trains, **own), **given)
+
     for option in (
         click.option("--carry", type=LENGTH, help="How far wheels carry the film.  [default: the plan's, or 2 m]"),
         click.option(
@@ -110,11 +134,11 @@ def film_options(function: Verb) -> Verb:
         need_option,
         click.option("--film", type=Name("film"), help="The film to plan for.  [default: the plan's first]"),
     ):
-        function = option(function)
-    return function
+        verb = option(verb)
+    return verb
 
 
-def treat_options(function: Verb) -> Verb:
+def treat_options(function: Callable[..., None]) -> Callable[..., None]:
     """Add ``--treat``, which shows the keep-clean plan, and the options that go with it."""
     words = "Also show where the film may go (see treat); takes the options below."
     return click.option("--treat", is_flag=True, help=words)(film_options(function))

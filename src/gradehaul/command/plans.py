@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_ending
-from gradehaul.command.film import FilmOptions, shown_film
 from gradehaul.command.options import (
     csv_option,
     grades_option,
+    hours_option,
     json_option,
     more_option,
     open_option,
@@ -32,14 +32,13 @@ from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from typing import Unpack
 
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.views.plan_view import PlanView
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.unit_format import UnitFormat
-    from gradehaul.treatment.keep_clean import KeepCleanPlan
+    from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan
 
 
 @click.command()
@@ -112,6 +111,7 @@ def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any)
 @show_option
 @grades_option
 @more_option(sections.MAP)
+@hours_option
 @answers(draws=True)
 def map_(
     *,
@@ -120,26 +120,28 @@ def map_(
     trains: tuple[str, ...],
     routes: tuple[str, ...],
     rails: tuple[str, ...],
-    treat: bool,
     more: tuple[str, ...],
-    **film: Unpack[FilmOptions],
+    hours: float | None,
+    film: KeepCleanOptions | None,
 ) -> Answer:
     """Show how hard each track climbs, or draw the plan view."""
     from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.treatment.keep_clean import keep_clean_plan
 
-    layout = Layout(plan)
-    kept_clean = shown_film(layout, film, trains, treat=treat)
+    if film is not None and out.form not in ("png", "svg", "pdf"):
+        raise click.UsageError("--treat draws where the film may go: put -o with a name in .png, .svg or .pdf")
+    layout = Layout(plan, hours=hours)
+    kept_clean = None if film is None else keep_clean_plan(layout, film)
     view = _view(layout, trains, rails, kept_clean, routes)
-    from gradehaul.show.plan_view.text import map_csv, map_document, map_page
+    from gradehaul.show.plan_view.text import map_csv, map_page
 
     def picture(form: Format, units: UnitFormat) -> bytes:
         from gradehaul.show.plan_view.picture import plan_picture
 
         return plan_picture(form, view, units, size=out.size, film=kept_clean)
 
-    page = partial(map_page, view, film=kept_clean, more=more)
-    table = partial(map_csv, view, kept_clean)
-    return Answer(in_form(out, plan, partial(map_document, view, kept_clean), page, table, picture))
+    page, table = partial(map_page, view, more=more), partial(map_csv, view)
+    return Answer(in_form(out, plan, view.to_dict, page, table, picture))
 
 
 @click.command()
@@ -151,6 +153,7 @@ def map_(
 @open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
 @grades_option
+@hours_option
 @answers(writes="drawing")
 def export(
     *,
@@ -158,16 +161,17 @@ def export(
     out: Output,
     trains: tuple[str, ...],
     rails: tuple[str, ...],
-    treat: bool,
-    **film: Unpack[FilmOptions],
+    hours: float | None,
+    film: KeepCleanOptions | None,
 ) -> Answer:
     """Write the plan as a drawing (DXF), with grades on layers."""
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.show.base.unit_format import units_of
     from gradehaul.show.drawing.dxf import plan_dxf
+    from gradehaul.treatment.keep_clean import keep_clean_plan
 
-    layout = Layout(plan)
-    kept_clean = shown_film(layout, film, trains, treat=treat)
+    layout = Layout(plan, hours=hours)
+    kept_clean = None if film is None else keep_clean_plan(layout, film)
     view = _view(layout, trains, rails, kept_clean)
     drawing = plan_dxf(view, units_of(plan.unit, out.show, out.grades), kept_clean)
     return Answer(drawing, remarks=[str(note) for note in view.notes])

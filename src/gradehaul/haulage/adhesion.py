@@ -262,8 +262,6 @@ class PullModel(ABC, Generic[FigureT]):
 class NominalPulls(PullModel[float]):
     """The pulls that a plan's own figures give.
 
-    Examples
-    --------
     >>> from gradehaul.plan import load_plan
     >>> plan = load_plan("plans/first-hill.toml")
     >>> pulls, loco = NominalPulls(plan), plan.locos["switcher"]
@@ -295,8 +293,6 @@ class NominalPulls(PullModel[float]):
 class Pulls:
     """Standing and slipping pull of every locomotive of a plan on every condition, each worked out once.
 
-    Examples
-    --------
     >>> from gradehaul.plan import load_plan
     >>> plan = load_plan("plans/first-hill.toml")
     >>> pull = Pulls(plan).slipping(plan.locos["switcher"], "treated")

@@ -100,8 +100,6 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
 
     Each locomotive has the pull of the weakest condition that may be under any part of it.
 
-    Examples
-    --------
     >>> from gradehaul.haulage.answers.layout import Layout
     >>> from gradehaul.haulage.train import made_up
     >>> from gradehaul.plan import load_plan
@@ -224,8 +222,6 @@ class Demand(NamedTuple):
 def demand(profile: RouteProfile, train: Train) -> Demand:
     """Return what a train needs when it runs, when it starts, and at the least; tension counts in the first two.
 
-    Examples
-    --------
     >>> from gradehaul.plan import read_plan
     >>> plan = read_plan('''
     ... scale = "HO"

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, NamedTuple
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.document import Documented
 from gradehaul.quantities.si import Meters, Newtons
-from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, sum_of_shifted
+from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, sum_of_shifted
 
 Test = Literal["stand", "restart", "slip", "hold"]
 _LIMIT: tuple[Test, ...] = ("stand", "hold")
@@ -156,9 +156,10 @@ class Worst:
         edges = zip(edge_weights(train.line_weights).tolist(), train.edges.tolist(), strict=True)
         terms = [(behind, weight, edge) for weight, edge in edges]
         start, stop = self._profile.first_head(train.length), self._profile.length
+        need = sum_of_shifted(terms, start, stop)
         if self._pull is None:
-            return greatest_of_sum(terms, start, stop)
-        left = less(self._pull(count), sum_of_shifted(terms, start, stop)).least()
+            return need.greatest()
+        left = less(self._pull(count), need).least()
         return Extreme(-left.value, left.at)
 
 
@@ -168,22 +169,12 @@ def _first(which: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> int:
     return place + 1 if which[place] else MOST_CARS + 1
 
 
-@dataclass(frozen=True, slots=True)
-class _Tested:
+class _Tested(NamedTuple):
     """A pull against what trains need on grades and curves: the part that is the same all the way, N, and the tie."""
 
     worst: Worst
     steady: float
     tie: float
-
-    def first_failing(self, resistance: float, below: int = MOST_CARS + 1) -> int:
-        """Return the least number of cars that needs more, `below` where none under it does."""
-        return self.worst.first_failing(self.steady + self.tie, resistance, below)
-
-    def left(self, count: int) -> Extreme:
-        """Return the least that is left of the pull, before resistance."""
-        worst = self.worst.at(count)
-        return Extreme(self.steady - worst.value, worst.at)
 
 
 class _Run:
@@ -211,30 +202,27 @@ class _Run:
     def first_failing(self, rail: str, tests: Sequence[Test], below: int) -> int:
         """Return the least number of cars that fails one of some tests on a rail condition, `below` where none does."""
         for test in tests:
-            below = self._first_failing(rail, test, below)
+            if test == "hold" and not self.falls:
+                continue
+            worst, steady, tie = self._test(rail, test)
+            below = worst.first_failing(steady + tie, self.resistance(test), below)
+            if self._taut(test):  # tension only adds to the demand, and is worked out for each count
+                counts = range(1, below)
+                below = next((count for count in counts if self.margin(rail, test, count).value < -tie), below)
         return below
-
-    def _first_failing(self, rail: str, test: Test, below: int) -> int:
-        if test == "hold" and not self.falls:
-            return below
-        fails = self._test(rail, test).first_failing(self.resistance(test), below)
-        if not self._taut(test):
-            return fails
-        # tension only adds to the demand, and is worked out for each count
-        tie = self._test(rail, test).tie
-        return next((count for count in range(1, fails) if self.margin(rail, test, count).value < -tie), fails)
 
     def margin(self, rail: str, test: Test, count: int) -> Extreme:
         """Return the least that a train of a number of cars has left in a test, N, and where its head is then."""
         if not self._taut(test):
-            left = self._test(rail, test).left(count)
-            return Extreme(left.value - count * self.resistance(test), left.at)
+            worst, steady, _ = self._test(rail, test)
+            need = worst.at(count)
+            return Extreme(steady - need.value - count * self.resistance(test), need.at)
         if count not in self._demands:
             self._demands[count] = demand(self.profile, self.train(count))
-        need = self._demands[count]
+        wants = self._demands[count]
         given = supply(self.profile, self.train(count), rail, self.pulls)
         pull = given.slipping if test == "slip" else given.standing
-        return less(pull, need.starting if test == "restart" else need.running).least()
+        return less(pull, wants.starting if test == "restart" else wants.running).least()
 
     def _taut(self, test: Test) -> bool:
         """Return whether coupler tension counts in a test: downhill, where it helps, it is not relied on."""

@@ -190,8 +190,12 @@ class RouteProfile:
         """
         if not -ROUNDING <= place <= self.length + ROUNDING:
             raise RouteError(f"a place must be from 0 to {self.length:g} m", found=f"{place:g}")
+        return self.tracks[self.number_at(place, ahead=ahead)]
+
+    def number_at(self, place: float, *, ahead: bool = False) -> int:
+        """Return the number of that track, from 0."""
         number = int(np.searchsorted(self.starts, place + (1e-9 if ahead else -1e-9), side="right")) - 1
-        return self.tracks[min(max(number, 0), len(self.tracks) - 1)]
+        return min(max(number, 0), len(self.tracks) - 1)
 
     def first_head(self, train_length: float) -> float:
         """Return the head's first position: the train's length where it starts whole on the route, else the origin."""

@@ -65,8 +65,6 @@ def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:
     friction of the model's own wheel on its rail (Protopapadakis, name and constants from memory); ``coefficient``,
     measured by the builder as (pull on the curve - pull on straight) / weight × R.
 
-    Examples
-    --------
     >>> from gradehaul.scales import scale_named
     >>> round(1000 * curve_coefficient(CurveResistance(), scale_named("HO")), 2)
     8.02

@@ -11,7 +11,6 @@ import numpy as np
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.quantities.si import Meters, PerMeter, Ratio
-from gradehaul.track.curvature import Section
 from gradehaul.track.heights.vertical import UNCHANGED
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct
 
@@ -173,7 +172,8 @@ def curve_stretches(layout: Layout, profile: RouteProfile) -> Iterator[CurveStre
     for way, start in zip(profile.route.ways, profile.starts[:-1], strict=True):
         here = float(start)
         own = layout.alignment.tracks[way.track].sections
-        for part in _split_at_zero(own if way.forward else [part.reversed() for part in own[::-1]]):
+        order = own if way.forward else [part.reversed() for part in own[::-1]]
+        for part in (each for section in order for each in section.of_one_hand()):
             begin, here = here, here + part.length
             curve = CurveStretch(_on_break(profile, begin), _on_break(profile, here), part.first, part.last)
             if open_curve is not None:
@@ -185,16 +185,6 @@ def curve_stretches(layout: Layout, profile: RouteProfile) -> Iterator[CurveStre
             open_curve = None if straight or curve.stop - curve.start <= _NO_WIDTH else curve
     if open_curve is not None:
         yield open_curve
-
-
-def _split_at_zero(parts: Sequence[Section]) -> Iterator[Section]:
-    for part in parts:
-        if part.first * part.last < 0:
-            to_zero = part.length * part.first / (part.first - part.last)
-            yield Section(to_zero, part.first, 0.0)
-            yield Section(part.length - to_zero, 0.0, part.last)
-        else:
-            yield part
 
 
 def _on_break(profile: RouteProfile, place: float) -> float:

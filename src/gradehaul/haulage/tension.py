@@ -39,8 +39,6 @@ def friction_of_tension(profile: RouteProfile, train: Train, resistance: Callabl
 
     `resistance` is that of a car per unit of its weight, when running or when starting.
 
-    Examples
-    --------
     A train that wraps half a circle, with m = 0.03: x = 0.094, so 4.9 % more than 0.39 N:
 
     >>> from gradehaul.haulage.answers.layout import Layout

@@ -170,13 +170,7 @@ def made_up(plan: Plan, named: NamedTrain) -> Train:
 
 
 def trains_named(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
-    """Return names of trains, each once; those of all trains where there are no names.
-
-    Raises
-    ------
-    RouteError
-        A train that the plan does not have.
-    """
+    """Return names of trains, each once; those of all trains where there are no names, none that the plan has not."""
     for name in names:
         look_up(name, plan.trains, "train", file=plan.file, place="--train")
     return tuple(dict.fromkeys(names or plan.trains))

@@ -1,4 +1,4 @@
-"""The verdict on a train: whether it climbs, is marginal, runs away or stalls, and where."""
+"""The verdict on a train: whether it climbs, is marginal, runs away or stalls, where, and its demand there by cause."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, get_args
 
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.demand import TIE, Pulled, bases_at, demand, supply
+from gradehaul.haulage.demand import TIE, Pulled, bases_at, demand, demand_at, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis
@@ -34,8 +34,6 @@ FAILS: frozenset[Outcome] = frozenset(WORST_FIRST[:3])
 def worst(outcomes: Iterable[Outcome]) -> Outcome:
     """Return the worst of some outcomes; a train to which nothing happens climbs.
 
-    Examples
-    --------
     >>> worst(["marginal", "runs away", "climbs"]), worst([])
     ('runs away', 'climbs')
     """
@@ -200,3 +198,35 @@ def greatest(pull: Pulled) -> float:
 
 def _stretches(function: PiecewiseQuadratic, level: float) -> tuple[HeadStretch, ...]:
     return tuple(HeadStretch(float(a), float(b)) for a, b in function.below(level))
+
+
+@dataclass(frozen=True, slots=True)
+class DemandBreakdown:
+    """Demand and pull with the train's head at one place, m from where its route begins, N."""
+
+    at: Meters
+    track: str
+    grade: Newtons
+    curves: Newtons
+    rolling: Newtons
+    tension: Newtons
+    """Friction of flanges that coupler tension presses; 0 where the plan leaves it out."""
+    pull: Newtons
+    """The standing pull."""
+
+    @property
+    def all(self) -> Newtons:
+        """The whole demand."""
+        return self.grade + self.curves + self.rolling + self.tension
+
+
+def demand_breakdown(profile: RouteProfile, train: Train, verdict: Verdict) -> DemandBreakdown:
+    """Return the demand of a train where it has least to spare, on a route with or without reversals."""
+    # of two legs that meet there, the one that ends: a leg begins with its train on track that it has just gone over
+    leg, start = next(run for run in profile.runs if verdict.margin_at <= run[1] + run[0].length * (1 + 1e-12))
+    runs, head = train.after(leg.route.run_rounds), verdict.margin_at - start
+    demanded = sum(demand_at(leg, runs, head))
+    grade = sum(demand_at(leg.heights, runs, head))
+    tension = tension_at(leg, runs, head)
+    pull = verdict.margin + demanded + runs.rolling + tension
+    return DemandBreakdown(verdict.margin_at, leg.track_at(head), grade, demanded - grade, runs.rolling, tension, pull)

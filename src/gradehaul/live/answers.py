@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from gradehaul.errors import GradehaulError
-from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worst_of_each
-from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
+from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part, tried
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.film.text import depends_on
 from gradehaul.show.report.document import (
+    chances,
     conditions_document,
     heights_document,
+    on_conditions,
     plan_view_document,
     report_document,
     verdict_rows,
@@ -33,23 +33,33 @@ Part = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Stated:
-    """The plan as its file has it, with its trains on the judged rail conditions."""
+    """A plan with its layout, and its trains on the rail conditions that are shown."""
 
     plan: Plan
     layout: Layout
-    judged: tuple[TrainAnswer, ...]
+    trains: tuple[TrainAnswer, ...]
+
+    @property
+    def judged(self) -> tuple[TrainAnswer, ...]:
+        """The trains on the rail conditions by which the plan is judged."""
+        return tuple(train for train in self.trains if train.rail in self.layout.judged())
+
+    @property
+    def shown(self) -> dict[str, list[TrainAnswer]]:
+        """The trains on each condition that is shown."""
+        return on_conditions(conditions_document(self.layout, self.layout.judged()), self.trains)
 
 
-def stated(plan: Plan) -> Stated:
-    """Return a plan with its layout and its trains judged.
+def stated(plan: Plan, hours: float | None = None) -> Stated:
+    """Return a plan with its layout and its trains judged, at an age of all film or at its worse.
 
     Raises
     ------
     GradehaulError
         Heights that contradict each other, routes that no train can follow.
     """
-    layout = Layout(plan)
-    return Stated(plan, layout, judged_trains(layout, layout.judged()))
+    layout = Layout(plan, hours=hours)
+    return Stated(plan, layout, judged_trains(layout, (*layout.judged(), *film_rails(layout.rails))))
 
 
 def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
@@ -59,46 +69,37 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     """
     trial, lost = known_part(base.plan, trial)
     try:
-        now = stated(tried(base.plan, trial)) if trial else base
+        now = stated(tried(base.plan, trial), trial.hours) if trial else base
     except GradehaulError as error:
         yield {"kind": "refused", "trial": _trial(trial), "lines": str(error).splitlines()}
         return
-    layout, judged = now.layout, now.judged
+    layout = now.layout
     units = units_of(now.plan.unit, force_unit=balance_unit(now.plan))
-    document = report_document(layout, judged, layout.judged(), units)
+    document = report_document(layout, now.trains, layout.judged(), units)
     document |= {
         "kind": "answer",
         "trial": _trial(trial),
         "lost": lost,
         "stated_heights": fixed_railheads(base.plan),
         "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
-        "stated_verdicts": verdict_rows(base.judged),
-        **conditions_document(layout, base.layout.judged()),
-        "not_run": [name for name in now.plan.trains if name not in {train.name for train in judged}],
+        "stated_verdicts": verdict_rows(dict(zip(now.shown, base.shown.values(), strict=True))),
+        **conditions_document(layout, list(dict.fromkeys(map(layout.aged, base.layout.judged())))),
+        "not_run": [name for name in now.plan.trains if name not in {train.name for train in now.trains}],
     }
     yield document
     view, notes = drawn_plan_view(layout)
     yield {"kind": "view", "plan_view": None if view is None else plan_view_document(view), "notes": notes}
     yield {"kind": "heights", "heights": heights_document(railhead_responses(layout.alignment))}
-    yield from _chances(layout, judged)
+    found: list[dict[str, str]] = []
+    for each in chances(now.shown):
+        found.append(each)
+        yield {"kind": "chances", "chances": list(found)}
     if now.plan.films and now.plan.trains:
         yield _film(layout)
 
 
-def _trial(trial: TrialHeights) -> dict[str, dict[str, Any]]:
-    return {"heights": dict(trial.heights), "rails": dict(trial.rails)}
-
-
-def _chances(layout: Layout, judged: Sequence[TrainAnswer]) -> Iterator[Part]:
-    """Yield the chance of failing of each train, as judged and with each film everywhere, as soon as it is known."""
-    trials, found = RandomTrials(layout.plan, layout.coefficient), []
-    shown = {"": judged}
-    for film in conditions_document(layout, layout.judged())["everywhere"]:
-        shown[film["name"]] = judged_trains(layout, film["rails"], trials=trials)
-    for condition, trains in shown.items():
-        for train in worst_of_each(trains):
-            found.append({"name": train.name, "on": condition, "risk": chance_words(train.risk)})
-            yield {"kind": "chances", "chances": list(found)}
+def _trial(trial: TrialHeights) -> dict[str, Any]:
+    return {"heights": dict(trial.heights), "rails": dict(trial.rails), "hours": trial.hours}
 
 
 def _film(layout: Layout) -> Part:

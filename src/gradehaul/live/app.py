@@ -305,7 +305,11 @@ def _trial_of(body: dict[str, Any]) -> TrialHeights:
     heights, rails = (raw.get(key, {}) if isinstance(raw, dict) else None for key in ("heights", "rails"))
     if not isinstance(heights, dict) or not isinstance(rails, dict) or len(heights) + len(rails) > _MOST_CHANGES:
         raise Bad("These are not changes to a plan.")
-    numbers = all(isinstance(each, int | float) and abs(each) < _FARTHEST for each in heights.values())
+    hours = raw.get("hours")
+    numbers = all(
+        isinstance(each, int | float) and abs(each) < _FARTHEST
+        for each in (*heights.values(), *([] if hours is None else [hours]))
+    )
     if not numbers or not all(isinstance(each, str) for each in rails.values()):
         raise Bad("These are not changes to a plan.")
-    return TrialHeights({key: float(height) for key, height in heights.items()}, rails)
+    return TrialHeights({key: float(height) for key, height in heights.items()}, rails, hours)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.plan.reader import read_plan
@@ -18,6 +19,9 @@ Stamp = tuple[tuple[str, int, int, int], ...]
 """Each file with its time of change, size and number on the disk: none of these where it is not there."""
 
 _MOST = 200
+_QUOTED = re.compile(r"""["']([^"'\n]+)["']""")
+_KINDS = (".toml", ".csv", ".dxf")
+"""The endings of files that plans name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,34 +90,16 @@ def _stamp(file: Path) -> tuple[str, int, int, int]:
 
 
 def _named(text: str, folder: Path) -> Iterator[Path]:
-    """Yield the files that a plan's text names, and those that they name; what cannot be read names none."""
-    import tomli
-
+    """Yield the files that a plan's text names, whatever is wrong with it, and those that included plans name."""
     waiting, seen = [(text, folder)], 0
     while waiting and seen < _MOST:
         inner, beside = waiting.pop(0)
-        try:
-            data: dict[str, Any] = tomli.loads(inner)
-        except (ValueError, RecursionError):
-            continue
-        for name, is_plan in _names(data):
-            if not is_beside(name):
+        for name in filter(is_beside, _QUOTED.findall(inner)):
+            kind = Path(name).suffix.lower()
+            if kind not in _KINDS and not (beside / name).is_file():
                 continue
             seen += 1
             yield beside / name
-            if is_plan:
-                try:
+            if kind not in _KINDS[1:]:
+                with suppress(GradehaulError, OSError):
                     waiting.append((read_text(beside / name, name), (beside / name).parent))
-                except (GradehaulError, OSError):
-                    continue
-
-
-def _names(data: dict[str, Any]) -> Iterator[tuple[str, bool]]:
-    """Yield the names of files in a plan's tables, and whether they are plans."""
-    for holder, key, is_plan in ((data, "include", True), (data.get("bench"), "csv", False)):
-        names = holder.get(key, ()) if isinstance(holder, dict) else ()
-        if isinstance(names, list):
-            yield from ((name, is_plan) for name in names if isinstance(name, str))
-    drawing = data.get("drawing")
-    if isinstance(drawing, dict) and isinstance(drawing.get("file"), str):
-        yield drawing["file"], False

@@ -4,22 +4,23 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections import Counter
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from gradehaul import __version__
 from gradehaul.errors import GradehaulError, PlanError, Problems
-from gradehaul.haulage.answers.judged import worst_first, worst_of_each
+from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.live.answers import stated
 from gradehaul.live.writing import write_copy
 from gradehaul.plan import load_plan
 from gradehaul.plan.names import clean, quoted
 from gradehaul.scales import known_scales
+from gradehaul.show.base.page import words_of
+from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.headline import judged_on, sentence
 from gradehaul.show.report.assets import SHARED, asset, policy, script_of, template, trusted
-from gradehaul.show.report.page import TRAIN_KEY
+from gradehaul.show.report.page import TRAIN_KEY, shades
 
 _ROOM = "gradehaul.live"
 
@@ -29,7 +30,6 @@ _MOST_PLANS = 200
 _SCALE = re.compile(rb"^\s*(?:scale\s*[.=]|\[scale\])", re.MULTILINE)
 _OPTION = re.compile(r"[;:] [^;:]*--[a-z].*")
 """Where a message goes on with an option of the command, which the page does not have."""
-_SEVERAL = {"climbs": "climb", "stalls": "stall", "runs away": "run away"}
 
 
 @cache
@@ -50,7 +50,7 @@ def _page(name: str, **values: object) -> tuple[str, str]:
 
 def live_page(plan: str) -> tuple[str, str]:
     """Return the page of a plan as HTML, and its content policy."""
-    return _page("live", plan=plan, train_key=TRAIN_KEY, version=__version__)
+    return _page("live", plan=plan, train_key=TRAIN_KEY, shades=shades(UnitFormat("in", "imperial")))
 
 
 def plans_in(folder: Path) -> list[str]:
@@ -83,9 +83,8 @@ def headline(path: Path) -> str:
         return f"cannot be read: {error.strerror or error}"
     if not trains:
         return f"{plan.title}: no train"
-    counts = Counter(train.outcome for train in worst_first(trains))
-    words = ", ".join(f"{count} {_SEVERAL.get(each, each) if count > 1 else each}" for each, count in counts.items())
-    return f"{plan.title}: {words}"
+    words = sentence(trains, len(trains), judged_on({train.rail for train in trains}))
+    return f"{plan.title}: {''.join(map(words_of, words))}"
 
 
 def start_page(folder: Path) -> tuple[str, str]:

@@ -17,13 +17,7 @@ _MOST_OTHERS = 8
 
 
 def declared_routes(graph: MovementGraph) -> RouteList:
-    """Return the routes that a plan declares.
-
-    Raises
-    ------
-    Problems
-        Routes that no train can follow.
-    """
+    """Return the routes that a plan declares, or refuse all that no train can follow at once."""
     routes: list[Route] = []
     notes: list[Note] = []
     problems: list[GradehaulError] = []

@@ -20,7 +20,7 @@ class EngineMove(NamedTuple):
     """A way that an engine can run onto, how long it may be for that, m, and the ways onto which it reversed before."""
 
     way: Way
-    room: float
+    room: Meters
     spurs: tuple[Way, ...]
 
 
@@ -131,23 +131,6 @@ def run_round(graph: MovementGraph, last: Way, taken: Collection[str] = ()) -> R
     reversal beyond a joint, all of them must clear it: the room there is the farthest that they get from it by the
     shortest way. No room counts for more than the berth, which holds them with their train. `last` is the last way of
     the train's run, in the berth; other vehicles stand on the tracks `taken`.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... line.Main = { from = "West", to = "A", track = [{ straight = 5 }] }
-    ... line.Quay = { from = "A", to = "B", track = [{ straight = 2, berth = "Dock" }] }
-    ... line.Side = { from = "A", to = "B", track = [{ straight = 2 }] }
-    ... line.Stub = { from = "B", to = "End", track = [{ straight = 0.4 }] }
-    ... turnout.A = { toe = "Main", legs = ["Quay", "Side"] }
-    ... turnout.B = { toe = "Stub", legs = ["Quay", "Side"] }
-    ... ''')
-    >>> found = run_round(MovementGraph(plan), Way("Quay:1", forward=True))
-    >>> found.room, [way.track for way in found.spurs]
-    (0.4, ['Stub:1', 'Main:1'])
     """
     tracks = graph.plan.berths[graph.berth_of[last.track]].tracks
     behind = Way(tracks[0] if last.forward else tracks[-1], last.forward)

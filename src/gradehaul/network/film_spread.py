@@ -34,7 +34,7 @@ class Stretches:
 class Carried(NamedTuple):
     """How far a stretch lies from clean rail that a train can reach from it, m, and the stretch it reaches first."""
 
-    distance: float
+    distance: Meters
     onto: int
 
 

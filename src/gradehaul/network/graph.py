@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -48,8 +47,6 @@ class MovementGraph:
     joint_ahead
         The joint at the far end of each way that ends at one.
 
-    Examples
-    --------
     >>> from gradehaul.plan import read_plan
     >>> plan = read_plan('''
     ... scale = "HO"
@@ -134,25 +131,13 @@ class MovementGraph:
         """Return every way that can be reached from some ways, or that can reach them, themselves included.
 
         Ways against which no train runs are left out.
-
-        Raises
-        ------
-        RouteError
-            A way over track that the plan does not have.
         """
-        following = self.predecessors if backward else self.successors
-        starts = tuple(starts)
+        starts, beyond = tuple(starts), nx.ancestors if backward else nx.descendants
         for way in starts:
             if way.track not in self.line_of:
                 raise RouteError("the plan has no such track", file=self.plan.file, found=f'"{way.track}"')
-        seen = {way for way in starts if way in following}
-        queue = deque(seen)
-        while queue:
-            for way in following[queue.popleft()]:
-                if way not in seen:
-                    seen.add(way)
-                    queue.append(way)
-        return seen
+        run = {way for way in starts if way in self.graph}
+        return run.union(*(beyond(self.graph, way) for way in run))
 
     @cached_property
     def ways_at(self) -> Mapping[str, tuple[Way, ...]]:
@@ -205,11 +190,6 @@ def route_end(graph: MovementGraph, name: str) -> RouteEnd:
 
     Each way that leads into its track from outside is the first of a route that leaves it. A route that arrives runs
     over the same ways turned; in a berth it ends at the far side, so both are the same there.
-
-    Raises
-    ------
-    RouteError
-        No such place.
     """
     plan = graph.plan
     line, _, end = name.rpartition(".")

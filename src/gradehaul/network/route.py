@@ -130,13 +130,7 @@ def route_of(graph: MovementGraph, name: str, origin: str, destination: str, way
 
 
 def route_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
-    """Return a route of runs between reversals.
-
-    Raises
-    ------
-    RouteError
-        Locomotives are to run round their train where it does not reverse in a berth, or where no track allows it.
-    """
+    """Return a route of runs between reversals; refuse a run-round that cannot be."""
     tails = tuple(_tail(graph, wanted, run, following) for run, following in pairwise(runs))
     check_run_rounds(wanted, tails)
     places = [wanted.origin, *(tail.berth or tail.joint or "" for tail in tails), wanted.destination]
@@ -163,13 +157,7 @@ def route_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route
 
 
 def check_run_rounds(wanted: NamedRoute, tails: Sequence[Tail] = ()) -> None:
-    """Refuse a run-round in a berth in which a route does not reverse.
-
-    Raises
-    ------
-    RouteError
-        There is one.
-    """
+    """Refuse a run-round in a berth in which a route does not reverse."""
     there = [tail.berth for tail in tails if tail.berth is not None]
     for berth in wanted.run_round:
         if berth not in there:

@@ -68,9 +68,6 @@ class AnswerRecord(Documented):
 def document(record: object) -> dict[str, Any]:
     """Return a record as a document, its numbers rounded to six digits that count.
 
-    Examples
-    --------
-    >>> from gradehaul.haulage.verdict import Stretch
     >>> from gradehaul.haulage.profile import Ruling
     >>> document(Ruling(0.03, 0.02, 0.01, 0.5, 1.0 / 3.0, "Hill:1"))
     {'effective_pct': 3.0, 'grade_pct': 2.0, 'curve_pct': 1.0, 'from_m': 0.5, 'to_m': 0.333333, 'track': 'Hill:1'}
@@ -86,8 +83,6 @@ def json_text(document: Mapping[str, Any], *, indent: int | None = 1, ascii_only
 def rounded(value: float) -> float:
     """Return a number to six digits that count, and what is only rounding as 0.
 
-    Examples
-    --------
     >>> rounded(0.0123456789), rounded(-3e-17)
     (0.0123457, 0.0)
     """

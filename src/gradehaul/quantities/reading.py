@@ -70,8 +70,6 @@ class Reading:
 
     `unit` is the one it was written in, so that an answer can use the unit of the builder's own balance.
 
-    Examples
-    --------
     >>> from gradehaul.quantities import read_reading
     >>> read_reading("0.62 N", "force")
     Reading(value=0.62, spread=None)
@@ -85,33 +83,14 @@ class Reading:
 def read_quantity(value: object, kind: Kind, *, unit: str | None = None) -> float:
     """Return the SI value of a quantity in a plan.
 
-    Parameters
-    ----------
-    value
-        A number, or text such as ``"18 1/2 in"``, ``"3 ft 6 in"``, ``"62 gf"``, ``"2.2 %"`` or ``"1 in 45"``.
-    kind
-        What it should be.
-    unit
-        The plan's unit, in which a bare length reads; None if the plan has none.
+    `value` is a number, or text such as ``"18 1/2 in"``, ``"3 ft 6 in"``, ``"62 gf"``, ``"2.2 %"`` or ``"1 in 45"``;
+    `unit` the plan's unit. The value is in m, rad, kg, N, or a plain ratio. Whoever catches the error adds the file and
+    the place.
 
-    Returns
-    -------
-    float
-        In m, rad, kg, N, or as a plain ratio.
-
-    Raises
-    ------
-    QuantityError
-        The value is not such a quantity. The caller adds the file and the place.
-
-    Notes
-    -----
     A bare number is a length in the plan's unit, an angle in degrees, or a share between 0 and 1; masses, forces and
     grades need their unit. Grams never pass for gram-force. A quantity in two units, ``"0.62 N (63 gf)"``, must agree
     with itself within 5 %, and the first counts.
 
-    Examples
-    --------
     >>> read_quantity("18 1/2", "length", unit="in")
     0.4699
     >>> read_quantity("1 in 50", "grade")
@@ -139,27 +118,8 @@ def read_quantity(value: object, kind: Kind, *, unit: str | None = None) -> floa
 def read_reading(value: object, kind: Kind, *, unit: str | None = None) -> Reading:
     """Return the SI value of a reading in a plan, and its spread where it has one.
 
-    Parameters
-    ----------
-    value
-        As for `read_quantity`, or with a spread of one standard deviation: ``"62 ± 3 gf"``, ``"62 +/- 3 gf"``.
-    kind
-        What it should be.
-    unit
-        The plan's unit, in which a bare length reads; None if the plan has none.
+    It is as for `read_quantity`, or with a spread of one standard deviation: ``"62 ± 3 gf"``, ``"62 +/- 3 gf"``.
 
-    Returns
-    -------
-    Reading
-        In m, rad, kg, N, or as plain ratios.
-
-    Raises
-    ------
-    QuantityError
-        The value is not such a reading. The caller adds the file and the place.
-
-    Examples
-    --------
     >>> read_reading("2.0 ± 0.5 %", "share")
     Reading(value=0.02, spread=0.005)
     """

@@ -158,20 +158,8 @@ def listed(dimension: Dimension, last: str = "or") -> str:
 
 
 def length_unit(name: str) -> str:
-    """Return the short name of a plan's unit of length.
+    """Return the short name of a plan's unit of length; the error has the nearest one and all of them.
 
-    Parameters
-    ----------
-    name
-        The unit as the builder wrote it.
-
-    Raises
-    ------
-    QuantityError
-        The name is no unit of length; the message has the nearest one and all of them.
-
-    Examples
-    --------
     >>> length_unit("inches"), length_unit("mm")
     ('in', 'mm')
     """
@@ -192,13 +180,6 @@ def length_unit(name: str) -> str:
 def conversion(unit: str) -> tuple[float, float]:
     """Return the two numbers by which a value in a unit is multiplied and divided to get the SI value.
 
-    Raises
-    ------
-    QuantityError
-        The unit is unknown.
-
-    Examples
-    --------
     >>> conversion("in")
     (127.0, 5000.0)
     """
@@ -209,52 +190,18 @@ def conversion(unit: str) -> tuple[float, float]:
 
 
 def convert(value: float, unit: str) -> float:
-    """Return an SI value in the unit named.
+    """Return a value in m, rad, kg, N or as a plain ratio in the unit named, such as ``in``, ``deg``, ``oz`` or ``%``.
 
-    Parameters
-    ----------
-    value
-        In m, rad, kg, N or as a plain ratio, whichever is the unit's own.
-    unit
-        A unit a plan may use, such as ``in``, ``deg``, ``oz``, ``gf`` or ``%``.
-
-    Raises
-    ------
-    QuantityError
-        The unit is unknown.
-
-    Examples
-    --------
     >>> convert(0.6096, "in")
     24.0
-    >>> convert(0.5, "%")
-    50.0
     """
     times, parts = conversion(unit)
     return value * parts / times
 
 
 def describe(value: float, kind: Kind, unit: str, count: int = 4) -> str:
-    """Return an SI value as short text for a message: so many digits that count at most, and the unit.
+    """Return an SI value as short text in a unit of its kind: so many digits that count at most, and the unit.
 
-    Parameters
-    ----------
-    value
-        In the SI unit of its kind.
-    kind
-        What the value is.
-    unit
-        The unit to write it in, which must be one of that kind.
-    count
-        The most digits.
-
-    Raises
-    ------
-    QuantityError
-        The unit is unknown, or not of this kind.
-
-    Examples
-    --------
     >>> describe(-0.6096, "length", "in")
     '-24 in'
     >>> describe(1 / 45, "grade", "%")

@@ -49,11 +49,8 @@ class Alignment:
 def align(plan: Plan) -> Alignment:
     """Work out the geometry of every track of a plan; figures that were left to be found are found first.
 
-    Raises
-    ------
-    Problems
-        No line, figures that close no line, heights that contradict each other, a piece of the network without a
-        known height, or a grade of 100 % or more.
+    Refused are a plan without lines, figures that close no line, heights that contradict each other, a piece of the
+    network without a known height, and a grade of 100 % or more.
     """
     if not plan.lines:
         write = "[line.NAME] with from, to and track"

@@ -86,6 +86,13 @@ class Section:
         """Return the section as met from its far end: the hands change sides."""
         return Section(self.length, -self.last, -self.first)
 
+    def of_one_hand(self) -> tuple[Section, ...]:
+        """Return the section, parted where it passes through zero between opposite hands."""
+        if self.first * self.last >= 0:
+            return (self,)
+        to_zero = self.length * self.first / (self.first - self.last)
+        return Section(to_zero, self.first, 0.0), Section(self.length - to_zero, 0.0, self.last)
+
 
 def sections(plan: Plan, chains: Sequence[LineChain]) -> dict[str, tuple[Section, ...]]:
     """Return the sections of every track, by its id, in its line's direction.
@@ -106,12 +113,8 @@ def sections_in_order(
 ) -> dict[str, tuple[Section, ...]]:
     """Return the sections of tracks end to end, by their ids, each in its line's direction.
 
-    Parameters
-    ----------
-    order
-        Each track, and whether it is met in its line's direction.
-    before, after
-        Curvature of the track before the first and after the last, 1/m.
+    `order` has each track and whether it is met in its line's direction; `before` and `after` are the curvatures of the
+    tracks before the first and after the last, 1/m.
     """
     result: dict[str, tuple[Section, ...]] = {}
     for place, (track, forward) in enumerate(order):
@@ -149,22 +152,14 @@ def summed_curvature(parts: Sequence[Section]) -> PiecewiseQuadratic:
 
     A section that passes through zero between opposite hands is two pieces.
 
-    Examples
-    --------
     Half a turn at 0.5 m radius sums to π whatever its hand:
 
     >>> import math
     >>> round(summed_curvature([Section(0.5 * math.pi, -2.0, -2.0)])(0.5 * math.pi) / math.pi, 12)
     1.0
     """
-    rows: list[tuple[float, float, float]] = []
-    for part in parts:
-        if part.first * part.last < 0:
-            to_zero = part.length * part.first / (part.first - part.last)
-            rows += [(to_zero, abs(part.first), 0.0), (part.length - to_zero, 0.0, abs(part.last))]
-        else:
-            rows.append((part.length, abs(part.first), abs(part.last)))
-    width, first, last = np.array(rows).T
+    one_handed = [each for part in parts for each in part.of_one_hand()]
+    width, first, last = np.array([(part.length, abs(part.first), abs(part.last)) for part in one_handed]).T
     gain = 0.5 * width * (first + last)
     return PiecewiseQuadratic(_running_total(width), _running_total(gain)[:-1], first, (last - first) / width)
 

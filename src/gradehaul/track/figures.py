@@ -14,6 +14,7 @@ import numpy as np
 
 from gradehaul.plan.records import Line, Track, Unknown
 from gradehaul.quantities import Kind, convert
+from gradehaul.quantities.si import Meters, PerMeter, Radians
 from gradehaul.track.curvature import Section, sections_in_order
 from gradehaul.track.map.closing import PERFECT
 from gradehaul.track.map.plane import Leg, Pose, lay_out, legs_of
@@ -99,7 +100,7 @@ class LineBeside:
     """The middle of the line lies at a distance from another line, m; both as seen from where the line starts."""
 
     line: LineString
-    distance: float
+    distance: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +108,10 @@ class LineFit:
     """Values for the figures of a line, SI, and by how much it misses with them: m, rad, and m beside another line."""
 
     values: tuple[float, ...]
-    distance: float
-    angle: float
-    beside: float
-    length: float
+    distance: Meters
+    angle: Radians
+    beside: Meters
+    length: Meters
 
     @property
     def closes(self) -> bool:
@@ -134,26 +135,16 @@ class Solved:
 
 @dataclass(frozen=True)
 class OpenLine:
-    """A line whose figures are to be found.
+    """A line whose figures are to be found, with the gauge, m: no radius is under ten gauges.
 
-    Parameters
-    ----------
-    line
-        The line.
-    target
-        Where its joint lies as seen from its start, and the heading there.
-    gauge
-        Distance between the rails, m: no radius is under ten gauges.
-    outer
-        Curvature of the track before and after the line, 1/m, which its easements take.
-    beside
-        The line beside which its middle lies, if any.
+    `target` is where its joint lies as seen from its start, and the heading there; `outer` the curvature of the track
+    before and after it, 1/m, which its easements take; `beside` the line beside which its middle lies, if any.
     """
 
     line: Line
     target: Leg
-    gauge: float
-    outer: tuple[float, float] = (0.0, 0.0)
+    gauge: Meters
+    outer: tuple[PerMeter, PerMeter] = (0.0, 0.0)
     beside: LineBeside | None = None
 
     def solve(self) -> Solved:

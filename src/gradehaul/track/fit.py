@@ -30,33 +30,6 @@ def fitted(plan: Plan) -> Plan:
 
     A line is solved when both its joints have their places over other lines. What it leads to may then be the place
     from which another follows.
-
-    Raises
-    ------
-    Problems
-        Lines that no figures close, with the miss; figures that nothing fixes; joints whose places are not known.
-
-    Examples
-    --------
-    A passing siding, whose straight follows from the leads:
-
-    >>> from gradehaul.plan import read_plan
-    >>> plan = fitted(read_plan('''
-    ... scale = "HO"
-    ... unit = "mm"
-    ... line.Lead = { from = "End", to = "W", track = [{ straight = 500 }] }
-    ... line.Main = { from = "W", to = "E", track = [{ straight = 3000 }] }
-    ... line.Tail = { from = "E", to = "Far", track = [{ straight = 500 }] }
-    ... turnout.W = { toe = "Lead", legs = ["Main", "Siding"] }
-    ... turnout.E = { toe = "Tail", legs = ["Main", "Siding"] }
-    ... [line.Siding]
-    ... from = "W"
-    ... to = "E"
-    ... track = [{ left = 900, angle = 12 }, { right = 900, angle = 12 }, { straight = "fit" },
-    ...          { right = 900, angle = 12 }, { left = 900, angle = 12 }]
-    ... '''))
-    >>> [str(note) for note in fit_notes(plan)]
-    ['Siding: straight 3 fits at 2251.5 mm']
     """
     problems: list[GradehaulError] = []
     failed: set[str] = set()

@@ -159,7 +159,7 @@ class PiecewiseQuadratic:
         piece, t = self.vertices()
         turning = self.values[piece] + 0.5 * self.slopes[piece] * t
         top = max(float(self.values.max()), float(ends.max()), float(turning.max(initial=-np.inf)))
-        enough = _enough(top)
+        enough = top - 1e-12 * max(1e-9, abs(top))
         places = [
             self.breaks[:-1][self.values >= enough],
             self.breaks[1:][ends >= enough],
@@ -217,29 +217,13 @@ def distinct(places: FloatArray) -> FloatArray:
 
 
 def polyline(places: ArrayLike, heights: ArrayLike) -> PiecewiseQuadratic:
-    """Return the function that runs straight from each point to the next.
-
-    Parameters
-    ----------
-    places
-        Distances along the rail, m, rising, shape (n + 1,).
-    heights
-        Values there, shape (n + 1,).
-    """
+    """Return the function that runs straight from each point to the next, by places, m, rising, and values there."""
     x, y = np.asarray(places, dtype=float), np.asarray(heights, dtype=float)
     return PiecewiseQuadratic(x, y[:-1], np.diff(y) / np.diff(x), np.zeros(x.size - 1))
 
 
 def steps(places: ArrayLike, values: ArrayLike) -> PiecewiseQuadratic:
-    """Return the function that keeps one value from each place to the next.
-
-    Parameters
-    ----------
-    places
-        Distances along the rail, m, rising, shape (n + 1,).
-    values
-        The value kept after each place but the last, shape (n,).
-    """
+    """Return the function that keeps one value after each place but the last, m, rising."""
     level = np.asarray(values, dtype=float)
     return PiecewiseQuadratic(np.asarray(places, dtype=float), level, np.zeros_like(level), np.zeros_like(level))
 
@@ -247,15 +231,8 @@ def steps(places: ArrayLike, values: ArrayLike) -> PiecewiseQuadratic:
 def join(parts: Sequence[PiecewiseQuadratic], *, follow_on: bool = False) -> PiecewiseQuadratic:
     """Lay functions end to end, the first from where it starts.
 
-    Parameters
-    ----------
-    parts
-        Functions, each placed where the one before stops.
-    follow_on
-        Whether each is raised or lowered to continue from the value at which the one before ended.
+    `follow_on` raises or lowers each to continue from the value at which the one before ended.
 
-    Examples
-    --------
     >>> rise = polyline([0.0, 1.0], [0.0, 0.02])
     >>> join([rise, rise, rise], follow_on=True)(2.5)
     0.05
@@ -281,15 +258,9 @@ def sum_of_shifted(
 
     This is the whole of a train on a profile: each block of equal vehicles is two terms, one at each of its ends.
 
-    Parameters
-    ----------
-    terms
-        Functions, each defined wherever h − shift falls, with their weights and shifts.
-    start, stop
-        The stretch of h. With start = stop the result has one piece of no width.
+    Each function is defined wherever h − shift falls, for h from `start` to `stop`; where these are one, the result has
+    one piece of no width.
 
-    Examples
-    --------
     >>> rise, level = polyline([0.0, 2.0], [0.0, 2.0]), steps([0.0, 2.0], [1.0])
     >>> sum_of_shifted([(rise, 1.0, 0.0), (level, -3.0, 0.5)], 0.5, 2.0).at([0.5, 1.5])
     array([-2.5, -1.5])
@@ -312,41 +283,3 @@ def sum_of_shifted(
         bend = t * second
         total += weight * np.array([value + t * (slope + 0.5 * bend), slope + bend, second])
     return PiecewiseQuadratic(breaks, *total)
-
-
-def greatest_of_sum(terms: Sequence[tuple[PiecewiseQuadratic, float, float]], start: float, stop: float) -> Extreme:
-    """Return the greatest value of a sum of continuous functions, and the first place where it is reached.
-
-    It is ``sum_of_shifted(terms, start, stop).greatest()``. Where no function bends, as with grades and curves that
-    run into one another without vertical curve or easement, a corner is greatest and the sum need not be made.
-
-    Parameters
-    ----------
-    terms
-        Functions without jumps, each with its weight and shift.
-    start, stop
-        The stretch of h.
-
-    Examples
-    --------
-    >>> hill = polyline([0.0, 10.0, 15.0], [0.0, 0.2, 0.15])
-    >>> worst = greatest_of_sum([(hill, 1.0, 0.0), (hill, -1.0, 2.0)], 2.0, 15.0)
-    >>> round(worst.value, 12), worst.at
-    (0.04, 2.0)
-    """
-    if any(np.count_nonzero(function.seconds) for function, _, _ in terms):
-        return sum_of_shifted(terms, start, stop).greatest()
-    moved = [function.breaks + shift for function, _, shift in terms]
-    inside = [m[m.searchsorted(start, "right") : m.searchsorted(stop, "left")] for m in moved]
-    places = np.concatenate([[start], *inside, [stop]])
-    total = np.zeros(places.size)
-    for (function, weight, _), own in zip(terms, moved, strict=True):
-        last = function.values[-1] + (function.breaks[-1] - function.breaks[-2]) * function.slopes[-1]
-        total += weight * np.interp(places, own, np.append(function.values, last))
-    top = float(total.max())
-    return Extreme(top, float(places[total >= _enough(top)].min()))
-
-
-def _enough(top: float) -> float:
-    """Return what counts as reaching the greatest value, to within rounding."""
-    return top - 1e-12 * max(1e-9, abs(top))

@@ -12,7 +12,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import JointPlace, joints_along
 from gradehaul.haulage.train import Block, Train
-from gradehaul.haulage.verdict import HeadStretch, Verdict, judge, judge_running
+from gradehaul.haulage.verdict import Verdict, judge, judge_running
 from gradehaul.network.engine_moves import can_clear
 from gradehaul.network.graph import Way
 from gradehaul.plan.records import Loco
@@ -161,14 +161,10 @@ def _enough(
     # a helper at the head is ahead of the joint at which the train's own head stands
     ahead = loco.length if where == "head" else 0.0
     return not any(
-        _meet(stretch, district.on_at + ahead, min(district.off_at + ahead, leg.length))
+        stretch.start < min(district.off_at + ahead, leg.length) and stretch.stop > district.on_at + ahead
         for stretch in failing
         for district in districts
     )
-
-
-def _meet(stretch: HeadStretch, start: float, stop: float) -> bool:
-    return stretch.start < stop and stretch.stop > start
 
 
 @dataclass(frozen=True)

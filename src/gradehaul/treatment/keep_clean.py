@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from time import perf_counter
 from typing import ClassVar, Literal, NamedTuple, get_args
@@ -17,17 +18,16 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.trust.random_trials import RandomTrials
-from gradehaul.haulage.verdict import Need
-from gradehaul.network.film_spread import Carried
+from gradehaul.haulage.verdict import Need, judge
 from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
-from gradehaul.plan.rail_condition import CLEAN, PLANNED
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.quantities.si import Hours, Meters, Ratio
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
-from gradehaul.treatment.needs import FilmTest, Reason, Shortfall, needs_of, reasons
+from gradehaul.treatment.needs import FilmTest, Needs, Reason, Shortfall, needs_of, reasons
 from gradehaul.treatment.units import Unit, lay_units, with_rails
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
@@ -40,8 +40,9 @@ there."""
 class KeepCleanOptions:
     """What a keep-clean plan is made for.
 
-    `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `reserve` the share
-    of the pull that is held back; `step` the greatest length of a stretch that is wiped or left as a whole, m, None for
+    `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `need` the outcome
+    that they reach with the share `reserve` of the pull held back, ``marginal`` only for trains that do not climb
+    with no more film; `step` the greatest length of a stretch that is wiped or left as a whole, m, None for
     whole tracks; `carry` how far wheels carry the film, m, None for what the plan says or else is assumed.
     """
 
@@ -54,16 +55,6 @@ class KeepCleanOptions:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """A unit and its use, the reason why it must stay clean, and the distance to clean rail within carry."""
-
-    unit: Unit
-    use: Use
-    reason: Reason | None = None
-    carried: Carried | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class NearClean:
     """The clean track that wheels carry film onto first, and how far it is, m."""
 
@@ -73,14 +64,16 @@ class NearClean:
 
 @dataclass(frozen=True, slots=True)
 class UsedUnit:
-    """A unit and what is to become of it, as a document has it."""
+    """A unit and its use, the reason why it must stay clean, and the clean track within carry that is nearest."""
 
     KEYS: ClassVar[str] = (
-        "track=row.unit.name row.unit.line from=row.unit.start to=row.unit.stop row.use forced_by=row.reason carried_to"
+        "track=unit.name unit.line from=unit.start to=unit.stop use forced_by=reason carried_to=carried"
     )
 
-    row: Row
-    carried_to: NearClean | None
+    unit: Unit
+    use: Use
+    reason: Reason | None = None
+    carried: NearClean | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,17 +95,19 @@ class KeepCleanPlan(AnswerRecord):
     """
 
     KEYS: ClassVar[str] = (
-        "film options.need options.reserve carry options.step found depends_on_carry gap=known_gap proven "
-        "need_film totals tracks trains beyond"
+        "film hours options.need options.reserve carry options.step found depends_on_carry gap=known_gap proven "
+        "need_film totals tracks=rows trains beyond"
     )
 
     plan: Plan
     options: KeepCleanOptions
     film: str
-    rows: tuple[Row, ...]
+    hours: Hours | None
+    """The age of every film; None where it counts both fresh and rested."""
+    rows: tuple[UsedUnit, ...]
     trains: tuple[TrainOutcome, ...]
     beyond: tuple[Shortfall, ...]
-    gap: float
+    gap: Ratio
     need_film: tuple[str, ...] = ()
 
     def length(self, use: Use) -> Meters:
@@ -147,7 +142,7 @@ class KeepCleanPlan(AnswerRecord):
         return self.carry > sum(row.unit.length for row in self.rows)
 
     @property
-    def at_risk(self) -> tuple[Row, ...]:
+    def at_risk(self) -> tuple[UsedUnit, ...]:
         """The rows with film already from which wheels carry it onto rail that must stay clean."""
         return tuple(row for row in self.rows if row.use == "has film" and row.carried is not None)
 
@@ -177,24 +172,13 @@ class KeepCleanPlan(AnswerRecord):
         """The length of all track with each use."""
         return {use: self.length(use) for use in get_args(Use)}
 
-    @property
-    def tracks(self) -> tuple[UsedUnit, ...]:
-        """The rows, each with the clean track that it lies near."""
-        return tuple(
-            UsedUnit(
-                row,
-                None if row.carried is None else NearClean(self.rows[row.carried.onto].unit.name, row.carried.distance),
-            )
-            for row in self.rows
-        )
-
 
 class UsedStretch(NamedTuple):
     """A stretch of a track with one use, between two distances from the start of the track, m."""
 
     use: Use
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
 
 
 def used_stretches(found: KeepCleanPlan) -> Mapping[str, tuple[UsedStretch, ...]]:
@@ -219,8 +203,9 @@ def keep_clean_plan(
     """Return the weightiest set of track that may be filmed so that every train in question still gets by.
 
     Every train gets by while wheels spread the film as far as they carry it, with all film rested and with all of it
-    fresh, since trains run on the first day too. Film that the plan has stays, and spreads too: where that alone is too
-    much for a train, the plan is made as if it stayed where it is, and `at_risk` has it.
+    fresh, since trains run on the first day too, or at the one age that the layout has of it. Film that the plan has
+    stays, and spreads too: where that alone is too much for a train, the plan is made as if it stayed where it is, and
+    `at_risk` has it.
 
     After `patience` seconds from the call the search ends with the best plan so far, where locomotives trade film for
     one another. What is raised is that of `gradehaul.Layout.keep_clean`.
@@ -244,7 +229,8 @@ def keep_clean_plan(
     """
     begun = perf_counter()
     _refuse(layout.plan, options)
-    film = _film(layout.plan, options.film)
+    name = _film(layout.plan, options.film)
+    film = layout.aged(name)
     runs = _runs(layout, options.trains)
     units = lay_units(layout, options.step)
     profiles = {name: run.profile for name, run in runs.items()}
@@ -253,24 +239,16 @@ def keep_clean_plan(
     takes = np.array([unit.film != film for unit in units.all])
     clean = np.array([unit.film is None for unit in units.all])
     weights = {number: unit.weight for number, unit in enumerate(units.all) if unit.film is None}
+    ages = (False, True) if layout.hours is None else (False,)
     for counts in (True, False) if has else (False,):  # where film that is there spreads too far, that is shown
-        there = list(enumerate(spread.rails(has))) if counts else []
-        carried = {number: others for number, rails in there if (others := frozenset(rails[1:]) - {film})}
+        now = spread.rails(has) if counts else [(unit.film or CLEAN,) for unit in units.all]
+        carried = {number: others for number, rails in enumerate(now) if (others := frozenset(rails[1:]) - {film})}
+        on_leg = partial(needs_of, units=units, pulls=layout.pulls, film=film, ages=ages, carried=carried)
         needs = [
-            needs_of(
-                name,
-                run.train.after(leg.route.run_rounds),
-                leg,
-                units,
-                layout.pulls,
-                film=film,
-                need=options.need,
-                reserve=options.reserve,
-                carried=carried,
-                start=start,
-            )
-            for name, run in runs.items()
-            for leg, start in run.profile.runs
+            each
+            for train, run in runs.items()
+            for need, reserve in _wanted(layout, run, with_rails(run.profile, units, now), options)
+            for each in _on_legs(run, partial(on_leg, train, need=need, reserve=reserve))
         ]
         beyond = tuple(place for each in needs for place in each.beyond)
         choice = None
@@ -278,20 +256,23 @@ def keep_clean_plan(
             tight = [place for each in needs for place in each.tight]
             left = max(0.0, patience - (perf_counter() - begun))
             covers = covers_of(tight, takes, clean)
-            reached = {number for number, rails in there if film in rails}
+            reached = {number for number, rails in enumerate(now) if counts and film in rails}
             choice = choose(covers, weights, spread, reached, patience=left)
         if choice is not None:
             break
-    rows: tuple[Row, ...] = ()
+    rows: tuple[UsedUnit, ...] = ()
     planned: set[int] = set()
     if choice is None:
         beyond = beyond or tuple(place for each in needs for place in each.short_now)
     else:
         why = reasons(tight, choice.kept, choice.filmed, takes, clean, profiles)
-        nearest = spread.within_carry(choice.kept)
+        nearest = {
+            number: NearClean(units.all[near.onto].name, near.distance)
+            for number, near in spread.within_carry(choice.kept).items()
+        }
         run_over = frozenset().union(*(each.run_over for each in needs))
         rows = tuple(
-            Row(unit, _use(number, unit, choice.kept, nearest, run_over), why.get(number), nearest.get(number))
+            UsedUnit(unit, _use(number, unit, choice.kept, nearest, run_over), why.get(number), nearest.get(number))
             for number, unit in enumerate(units.all)
         )
         planned = {number for number, row in enumerate(rows) if row.use == "film"}
@@ -304,20 +285,18 @@ def keep_clean_plan(
     )
     trials = RandomTrials(layout.plan, layout.coefficient)
     trains = tuple(
-        TrainOutcome(name, route, *(_worse(layout, run.train, each[route], trials) for each in (with_plan, with_all)))
-        for name, run in runs.items()
+        TrainOutcome(train, route, *(_worse(layout, run.train, each[route], trials) for each in (with_plan, with_all)))
+        for train, run in runs.items()
         for route in [run.profile.route.name]
     )
     need_film = () if beyond else tuple(dict.fromkeys(place.train for each in needs for place in each.short_now))
     # of three locomotives or more, neighbors count as one, which may leave out some film
     grouped = any(len(run.train.locos) > 2 for run in runs.values())
     gap = 0.0 if choice is None else math.inf if grouped else choice.gap
-    return KeepCleanPlan(layout.plan, options, film, rows, trains, beyond, gap, need_film)
+    return KeepCleanPlan(layout.plan, options, name, layout.hours, rows, trains, beyond, gap, need_film)
 
 
-def _use(
-    number: int, unit: Unit, kept: frozenset[int], carried: Mapping[int, Carried], run_over: frozenset[int]
-) -> Use:
+def _use(number: int, unit: Unit, kept: frozenset[int], carried: Collection[int], run_over: frozenset[int]) -> Use:
     if unit.film is not None:
         return "has film"
     if number in kept:
@@ -334,9 +313,28 @@ class _Run(NamedTuple):
     profile: RouteProfile
 
 
+def _wanted(
+    layout: Layout, run: _Run, profile: RouteProfile, options: KeepCleanOptions
+) -> Iterator[tuple[Need, Ratio]]:
+    """Yield what a train needs, each with the share of the pull held back, from its route with the film that is there.
+
+    Where marginal will do, a train that climbs with no more film still climbs, with all of its pull.
+    """
+    yield options.need, options.reserve
+    outcomes = (judge(profile, run.train, planned, layout.pulls).climb for planned in layout.planned)
+    if options.need == "marginal" and all(climb == "climbs" for climb in outcomes):
+        yield "climbs", 0.0
+
+
+def _on_legs(run: _Run, needs: Callable[..., Needs]) -> Iterator[Needs]:
+    """Yield what a train needs on each leg of its route."""
+    for leg, start in run.profile.runs:
+        yield needs(run.train.after(leg.route.run_rounds), leg, start=start)
+
+
 def _worse(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Judged:
-    """Return the worse of what becomes of a train with all film rested and with all of it fresh."""
-    ages = (judged(Judged, layout, profile, train, planned, trials) for planned in PLANNED)
+    """Return the worst of what becomes of a train at every age of the film."""
+    ages = (judged(Judged, layout, profile, train, planned, trials) for planned in layout.planned)
     return min(ages, key=lambda each: each.badness)
 
 

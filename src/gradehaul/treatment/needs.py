@@ -118,6 +118,7 @@ def needs_of(
     pulls: Pulls,
     *,
     film: str,
+    ages: Collection[bool],
     need: Need,
     reserve: float,
     carried: Mapping[int, frozenset[str]],
@@ -126,11 +127,11 @@ def needs_of(
     """Return what a train needs of the rail along its route.
 
     Between two places at which a unit comes under a locomotive or leaves it, the pulls do not change, so what counts is
-    the greatest demand there, which is found exactly. Film is fresh everywhere or rested everywhere.
+    the greatest demand there, which is found exactly.
 
-    `reserve` is the share of the pull that is held back, 0 to below 1; `carried` has the other films that wheels may
-    bring to units from where the plan has them. Places count from the start of the route, where the leg begins at
-    `start`.
+    `ages` say by turns whether all film is on its first day, or as its name has it; `reserve` is the share of the pull
+    that is held back, 0 to below 1; `carried` has the other films that wheels may bring to units from where the plan
+    has them. Places count from the start of the route, where the leg begins at `start`.
     """
     wants, along = demand(profile, train), units_along(units, profile)
     start_place, stop_place = wants.running.start, wants.running.stop
@@ -159,7 +160,7 @@ def needs_of(
     tight: list[TightPlaces] = []
     beyond: list[Shortfall] = []
     short_now: list[Shortfall] = []
-    for (test, (greatest, at), pull), fresh in product(tests, (False, True)):
+    for (test, (greatest, at), pull), fresh in product(tests, ages):
         base, loss, gain = (
             np.array(rows)
             for rows in zip(

@@ -79,7 +79,7 @@ def lay_units(layout: Layout, step: float | None = None) -> Units:
     for track in layout.plan.tracks.values():
         parts = 1 if step is None else max(1, math.ceil(track.length / (step * _WHOLE)))
         bounds = np.linspace(0.0, track.length, parts + 1).tolist()
-        film = track.rail if track.rail not in (None, CLEAN) else None
+        film = None if track.rail in (None, CLEAN) else layout.aged(track.rail)
         of_track[track.id] = range(len(units), len(units) + parts)
         units += [
             Unit(track.id, track.name, track.line, start, stop, track.pickup, film) for start, stop in pairwise(bounds)

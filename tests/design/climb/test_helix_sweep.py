@@ -10,7 +10,8 @@ import pytest
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import HelixBuild, HelixGiven, helix_of, usual_helix_build
 from gradehaul.design.climb.helix_sweep import sweep
-from gradehaul.design.climb.hill import stock_of
+from gradehaul.design.climb.hill import directions_of, stock_of
+from gradehaul.design.climb.search import train_test
 from gradehaul.errors import DesignError
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import demand, supply
@@ -32,6 +33,7 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
     radii, rises = np.linspace(0.27, 0.9, 4), np.linspace(0.05, 0.16, 4)
     train = next(iter(stock.trains))
     found = sweep(radii, rises, build, stock, turns=turns, train=train, steepest=0.03)
+    test = train_test(stock, train, None, "climbs", directions_of(stock))
     exact = 0
     for down, across in np.ndindex(4, 4):
         given = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=turns)
@@ -48,9 +50,9 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
             else:
                 assert each.cars[down, across] <= load.rated
         if not found.stalled[down, across]:
-            assert hill.stuck(train, found.judged) is None
+            assert test.stop(hill, "") is None
         elif all(each.exact[down, across] for each in found.cars) and helix.length > 4:
-            assert hill.stuck(train, found.judged) is not None
+            assert test.stop(hill, "") is not None
     assert exact > 0.5 * 16 * len(found.cars)
 
 

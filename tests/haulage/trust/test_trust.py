@@ -10,7 +10,7 @@ from one_by_one import OneByOne
 
 from demos import layout_of
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.bench.scatter import pool
+from gradehaul.haulage.bench.reduction import pool
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.train import made_up

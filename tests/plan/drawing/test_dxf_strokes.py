@@ -8,7 +8,9 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gradehaul.plan.drawing.fitting import fit_stroke
 from plan.drawing.dxf_files import ON, farthest, length, line, new, plain, read, sampled, saved, strokes, written
+from plan.drawing.test_fitting import distances
 
 
 def test_an_arc_is_one_segment_and_a_circle_two(tmp_path):
@@ -103,27 +105,44 @@ def test_a_round_ellipse_is_an_arc(tmp_path):
     np.testing.assert_allclose(stroke.points, [(1, 1.5), (0.5, 1)], atol=1e-12)
 
 
-@pytest.mark.parametrize("kind", ["clamped", "rational", "fit", "closed"])
-def test_a_spline_keeps_to_its_chords(tmp_path, kind):
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    kind=st.sampled_from(["clamped", "rational", "fit", "closed"]),
+    seed=st.integers(0, 10**6),
+    count=st.integers(5, 16),
+    degree=st.integers(2, 5),
+)
+def test_a_spline_keeps_to_its_chords_and_its_arcs_to_both(tmp_path_factory, kind, seed, count, degree):
+    chance = np.random.default_rng(seed)
+    if kind == "closed":
+        angle, far = np.linspace(0, math.tau, count, endpoint=False), 0.9 * (1 + chance.uniform(-0.1, 0.1, count))
+        corners = np.column_stack((far * np.cos(angle), far * np.sin(angle)))
+    else:
+        heading = np.cumsum(chance.uniform(-0.5, 0.5, count))
+        corners = np.cumsum(0.15 * np.column_stack((np.cos(heading), np.sin(heading))), axis=0)
+    corners = np.column_stack((corners, chance.uniform(0, 0.1, count))).tolist()
     document, space = new()
-    corners = [(0, 0, 0), (0.5, 0.8, 0), (1, -0.5, 0), (1.6, 0.3, 0.2), (2, 0, 0.1)]
+    degree = min(degree, count - 1)
     if kind == "clamped":
-        spline = space.add_open_spline(corners, dxfattribs=ON)
+        spline = space.add_open_spline(corners, degree=degree, dxfattribs=ON)
     elif kind == "rational":
-        spline = space.add_rational_spline(corners, [1, 2, 0.5, 3, 1], dxfattribs=ON)
+        spline = space.add_rational_spline(corners, chance.uniform(0.5, 2, count).tolist(), degree, dxfattribs=ON)
     elif kind == "closed":
         spline = space.add_spline(dxfattribs=ON)
-        spline.set_closed(corners)
+        spline.set_closed(corners, degree)
     else:
         spline = space.add_spline(corners, dxfattribs=ON)
-    (stroke,) = strokes(document, tmp_path)
+    (stroke,) = strokes(document, tmp_path_factory.mktemp("spline"), tolerance=8e-5)
     curve = spline.construction_tool()
-    first, last = (curve.knots()[3], curve.knots()[-4]) if kind == "closed" else (0, curve.max_t)
-    there = np.array([point.xyz for point in curve.points(np.linspace(first, last, 1500))])[:, :2]
-    assert farthest(there, stroke.points) < 2.2e-5
-    assert farthest(stroke.points, there) < 2.2e-5
+    ends = (curve.knots()[degree], curve.knots()[-degree - 1]) if kind == "closed" else (0, curve.max_t)
+    there = np.array([point.xyz for point in curve.points(np.linspace(*ends, 1500))])[:, :2]
+    assert farthest(there, stroke.points) < 8.8e-5
+    assert farthest(stroke.points, there) < 8.8e-5
     assert not stroke.exact
     assert len(stroke.points) < 600
+    reaches, _ = fit_stroke(stroke, tolerance=8e-4, kink=math.radians(5))
+    assert np.min([distances(reach, there) for reach in reaches], axis=0).max() < 8e-4
+    assert sum(e.length for reach in reaches for e in reach.elements) == pytest.approx(length(there), rel=2e-3)
 
 
 def test_an_enormous_curve_has_only_so_many_chords(tmp_path):

@@ -9,8 +9,8 @@ from click.testing import CliRunner
 from demos import answer_of, layout_of
 from gradehaul.command import main
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
 from gradehaul.haulage.train import made_up
+from gradehaul.haulage.verdict import demand_breakdown
 from gradehaul.plan.rail_condition import conditions
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.sources import _how

@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -61,7 +63,7 @@ def test_strict_fails_where_a_clearance_does(helix: Path) -> None:
 
 def test_strict_fails_where_a_place_would_fail_with_the_deck_that_is_assumed(helix: Path) -> None:
     words, status, left_out = checked(helix, HELIX.replace("RISE", "160") + STOCK)
-    assert "0 fail, 1 would fail with the assumed deck of 24.9 mm with roadbed and track, 1 to look at" in words
+    assert "0 fail, 1 would fail with the assumed deck of 25 mm with roadbed and track, 1 to look at" in words
     assert (status, left_out) == (1, [])
     assert json.loads(clearance(helix, "--json").stdout)["would_fail"] == 1
     stated = clearance(helix, "--strict", "--structure", "12")
@@ -106,15 +108,57 @@ def test_what_was_not_checked_stands_in_the_headline_and_is_not_passed(helix: Pa
 
 
 def test_wishes_are_read_in_the_plans_unit_and_refused_with_their_option(helix: Path) -> None:
-    assert "track, roadbed and deck 12.0 mm;" in " ".join(clearance(helix, "--structure", "12").stdout.split())
+    assert "track, roadbed and deck 12 mm: 71 mm railhead over railhead;" in " ".join(
+        clearance(helix, "--structure", "12").stdout.split()
+    )
     for more, words in (
         (["--structure", "12 kg"], "--structure"),
         (["--structure", "-1 mm"], "--structure"),
+        (["--clear", "-1 mm"], "--clear: the clear height wanted is from 0 to 825 mm, got -1 mm"),
+        (["--clear", "9 m"], "--clear: the clear height wanted is from 0 to 825 mm, got 9000 mm"),
         (["--train", "x"], "--train"),
     ):
         result = clearance(helix, *more)
         assert result.exit_code == 2
         assert words in result.stderr
+
+
+@pytest.mark.parametrize("options", [[], ["--show", "imperial"], ["--wire"], ["--wire", "--show", "imperial"]])
+@pytest.mark.parametrize("clear", ["0.1 mm", "61.3 mm", "75 mm"])
+def test_the_parts_of_the_height_add_up_and_are_that_by_which_places_are_judged(
+    helix: Path, options: list[str], clear: str
+) -> None:
+    helix.write_text(HELIX.replace("RISE", "170"))
+    words = " ".join(clearance(helix, "--clear", clear, *options, "--more", "places").stdout.split())
+    figures = (
+        r"Clear height ([\d.]+) .*?deck ([\d.]+) [a-z]+, assumed(?:, overhead line ([\d.]+) [a-z]+, assumed)?: ([\d.]+)"
+    )
+    found = re.search(figures, words)
+    assert found is not None
+    *parts, total = found.groups()
+    assert sum(Decimal(part or 0) for part in parts) == Decimal(total)
+    assert f"from {total} " in words
+
+
+def test_a_clear_height_that_is_wanted_counts_where_it_is_more_than_the_standards(helix: Path) -> None:
+    def places(*more: str) -> list[dict[str, object]]:
+        document: dict[str, list[dict[str, object]]] = json.loads(clearance(helix, *stated, "--json", *more).stdout)
+        return document["places"]
+
+    stated = ("--structure", "12")
+    helix.write_text(HELIX.replace("RISE", "170") + STOCK)
+    usual = places()
+    heights = [each["value_m"] for each in usual if each["rule"] == "vertical room"]
+    assert heights == [pytest.approx(0.085, abs=1e-6)]
+    for clear, least in ((40, 0.071), (59, 0.071), (70, 0.082), (73.1, 0.0851), (200, 0.212)):
+        wanted = places("--clear", f"{clear} mm")
+        nearest, *others = (each for each in wanted if each["rule"] == "vertical room")
+        assert nearest["fails_m"] == nearest["passes_m"] == pytest.approx(least)
+        assert nearest["outcome"] == ("fail" if least > 0.085 else "pass")
+        assert ("as wanted" in str(nearest["source"])) == (clear > 59)
+        assert len(wanted) - len(others) == len(usual)  # two turns apart counts too where that may be too little
+    words = " ".join(clearance(helix, "--clear", "40").stdout.split())
+    assert "Clear height 59 mm by the standard (wanted 40 mm)" in words
 
 
 def test_the_answer_is_not_written_over_the_plan(helix: Path) -> None:
@@ -127,3 +171,14 @@ def test_two_rows_of_one_place_say_by_what_each_is_judged() -> None:
     rows = [line for line in clearance(PLANS / "n-mountain.toml").stdout.splitlines() if "Wye left:1" in line]
     assert ["NEM 111" in rows[0], "common practice" in rows[1], len(rows)] == [True, True, 2]
     assert "NEM 111" not in clearance(PLANS / "landing.toml").stdout  # no rule of it has two sources
+
+
+@pytest.mark.parametrize("rise", ["300", "100"])
+def test_check_names_in_a_line_how_many_places_fail(helix: Path, rise: str) -> None:
+    helix.write_text(HELIX.replace("RISE", rise) + STOCK)
+    count = json.loads(clearance(helix, "--json").stdout)["counts"]["fail"]
+    shown = CliRunner().invoke(main, ["check", str(helix)]).stdout
+    assert (f"{count} place{' fails' if count == 1 else 's fail'} clearance: gradehaul clearance" in shown) is (
+        count > 0
+    )
+    assert (count > 0) is (rise == "100")

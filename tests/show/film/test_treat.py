@@ -60,10 +60,13 @@ def test_nothing_to_keep_clean_is_said(tmp_path: Path) -> None:
     path = tmp_path / "light.toml"
     path.write_text(Line(HILL.tracks, ("mule", "1 ore"), HILL.rails, "").text())
     assert "\nAll track may be filmed; up then stalls or runs away in under 1 % of trials.\n" in treat(path).stdout
-    words = " ".join(treat(PLANS / "n-mountain.toml", "--need", "marginal").stdout.split())
-    risky = "All track may be filmed if marginal will do; mine run then stalls or runs away in 48 % of trials."
+    path.write_text(
+        Line(HILL.tracks, ("mule", "7 ore"), HILL.rails, "").text().replace('starting = "2.5 %"', 'starting = "30 %"')
+    )
+    words = " ".join(treat(path, "--need", "marginal").stdout.split())
+    risky = "All track may be filmed if marginal will do; up then stalls or runs away in 9 % of trials."
     assert risky in words
-    assert "mine run marginal 48 %" in words
+    assert "up marginal 9 %" in words
 
 
 def test_a_train_that_stalls_on_clean_rail_is_said_and_no_plan_is_written(tmp_path: Path) -> None:
@@ -160,7 +163,7 @@ def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_pa
     result = treat(hill, "--step", "300 mm", "-o", str(tmp_path / "x.toml"))
     assert result.exit_code == 2
     assert result.stdout == ""
-    assert "divide tracks in the plan" in result.stderr
+    assert "leave -o out, and --csv or --json has each stretch" in " ".join(result.stderr.split())
     assert "--step" not in treat(hill).stdout
 
 

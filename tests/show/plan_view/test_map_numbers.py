@@ -16,13 +16,13 @@ from show.plan_view.test_plan_picture import units, view_of
 
 
 def test_the_table_shows_places_curves_and_grades():
-    shown = map_page(view_of("first-hill"), units(view_of("first-hill")), None, MAP).text()
+    shown = map_page(view_of("first-hill"), units(view_of("first-hill")), MAP).text()
     (row,) = [line for line in shown.splitlines() if line.startswith("  Lower bend")]
     assert " ".join(row.split()) == (
         "Lower bend 96.0 in 0.0 in 120.0 in 24.0 in 37.7 in left 24.0 in 2.72 % 4.04 % -1.41 % clean"
     )
     assert "local, on treated fresh rail, route Uphill: stalls first at" in shown
-    loop = map_page(view_of("loop"), units_of("mm"), None, MAP).text()
+    loop = map_page(view_of("loop"), units_of("mm"), MAP).text()
     assert "Tracks over tracks" in loop
     assert "Loop:3  Loop:1  1400 mm" in loop
 
@@ -30,7 +30,7 @@ def test_the_table_shows_places_curves_and_grades():
 @pytest.mark.parametrize("name", ["first-hill", "two-levels", "cove"])
 def test_the_tables_hold_what_the_view_shows(name):
     view = view_of(name)
-    rows = list(csv.DictReader(io.StringIO(map_csv(view, None, None))))
+    rows = list(csv.DictReader(io.StringIO(map_csv(view, None))))
     document = json.loads(json.dumps(view.to_dict()))
     assert len(rows) == len(document["tracks"]) == len(view.tracks)
     for row, item, track in zip(rows, document["tracks"], view.tracks.values(), strict=True):
@@ -54,6 +54,6 @@ def test_a_loop_over_itself_is_in_the_document():
 
 
 def test_a_cell_that_looks_like_a_formula_is_made_harmless():
-    rows = list(csv.reader(io.StringIO(map_csv(view_of("odd"), None, None))))
+    rows = list(csv.reader(io.StringIO(map_csv(view_of("odd"), None))))
     assert [row[0] for row in rows[1:]] == ["</svg><script>alert(1)</script>", "'@قطار", "'-$x^2$"]
     assert {row[1] for row in rows[1:]} == {"'=1+1"}

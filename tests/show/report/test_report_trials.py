@@ -131,7 +131,7 @@ def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(pag
     stated = sum(track.rail not in {None, CLEAN} for track in plan.tracks.values())
     assert state() == ("as planned", "as planned", stated)
     layout = Layout(plan)
-    for column, rails in ((2, layout.judged()), (3, ("treated", "treated fresh"))):
+    for column, rails in ((1, layout.judged()), (2, ("treated", "treated fresh"))):
         cells = [on.locator(f"#outcomes-rows td:nth-of-type({column}) {cls}") for cls in (".outcome", ".spare")]
         shown = list(zip(*(each.all_inner_texts() for each in cells), strict=True))
         right = worst_of_each(judged_trains(layout, rails))
@@ -163,7 +163,7 @@ def test_a_train_of_ones_own_has_a_row_beside_the_others(page, plans):
     consist = (train.consist[0], replace(train.consist[1], count=3), *train.consist[2:])
     short = Layout(replace(plan, trains={"short": replace(train, name="short", consist=consist)}))
     (right,) = worst_of_each(judged_trains(short, layout.judged()))
-    own = on.locator("#outcomes-rows tr").last.locator("td:nth-of-type(2)")
+    own = on.locator("#outcomes-rows tr").last.locator("td:nth-of-type(1)")
     assert own.inner_text().split() == [right.outcome, *units_for(plan).force(right.verdict.margin).split()]
     on.get_by_role("button", name=names[1]).click()
     assert on.locator("#outcomes-rows button").all_inner_texts() == names
@@ -173,7 +173,7 @@ def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plan
     plan = plans["two-levels"]
 
     def spare() -> list[str]:
-        return page.page.locator("#outcomes-rows td:nth-of-type(2) .spare").all_inner_texts()
+        return page.page.locator("#outcomes-rows td:nth-of-type(1) .spare").all_inner_texts()
 
     def right(trial: TrialHeights) -> list[str]:
         layout = Layout(tried(plan, trial))

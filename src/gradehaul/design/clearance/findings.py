@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from gradehaul.design.clearance.meetings import Meeting, meetings
@@ -21,6 +21,7 @@ from gradehaul.design.clearance.rules import (
 from gradehaul.design.clearance.shape import grade_changes, radii, reverse_curves
 from gradehaul.design.clearance.string_lining import Tightest, tightest
 from gradehaul.design.deck import SOURCE
+from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up, trains_named
 from gradehaul.haulage.views.plan_view import on_tracks
@@ -42,45 +43,23 @@ class Unchecked:
 
 
 @dataclass(frozen=True, slots=True)
-class RankedFinding:
-    """A judgment with its number, the worst first, and its tracks by the names that they have in the plan."""
-
-    KEYS: ClassVar[str] = (
-        "number finding.rule finding.outcome track finding.at other_track other_at=finding.other_at train "
-        "head_at=finding.head_at *finding.figures finding.words finding.source"
-    )
-
-    number: int
-    finding: Finding
-    track: str
-    other_track: str | None
-
-    @property
-    def train(self) -> str | None:
-        """The train that it is on, None where it is on none."""
-        return self.finding.train or None
-
-
-@dataclass(frozen=True, slots=True)
 class Clearances(AnswerRecord):
     """Everything that was judged on a plan, and the figures it was judged by."""
 
-    KEYS: ClassVar[str] = "passes complete would_fail not_checked=unchecked counts standard places notes=notes_by_place"
+    KEYS: ClassVar[str] = (
+        "passes complete would_fail not_checked=unchecked counts standard places=findings notes=notes_by_place"
+    )
 
     plan: Plan
-    allowances: Allowances
     standard: Standard
     findings: tuple[Finding, ...]
+    """What fails first, then what is to be looked at; each in the order of the rules, along the plan."""
     notes: tuple[Note, ...]
     unchecked: tuple[Unchecked, ...]
 
     def count(self, outcome: ClearanceOutcome) -> int:
         """Return how many places came out so."""
         return sum(finding.outcome == outcome for finding in self.findings)
-
-    def ranked(self) -> tuple[Finding, ...]:
-        """Return the findings, what fails first, then what is to be looked at; each in the order of the rules."""
-        return tuple(sorted(self.findings, key=lambda finding: -OUTCOMES.index(finding.outcome)))
 
     @property
     def passes(self) -> bool:
@@ -105,22 +84,13 @@ class Clearances(AnswerRecord):
         return {outcome: self.count(outcome) for outcome in OUTCOMES}
 
     @property
-    def places(self) -> tuple[RankedFinding, ...]:
-        """The findings, ranked and numbered."""
-        names = {key: track.name for key, track in self.plan.tracks.items()}
-        return tuple(
-            RankedFinding(number, each, names.get(each.track, each.track), names.get(each.other))
-            for number, each in enumerate(self.ranked(), 1)
-        )
-
-    @property
     def notes_by_place(self) -> tuple[Mapping[str, str], ...]:
         """The notes, each as its place and its text."""
         return tuple({"place": note.place, "text": note.text} for note in self.notes)
 
 
 def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Clearances:
-    """Return the judgment of a plan by its clearances: findings in the order of the rules, along the plan.
+    """Return the judgment of a plan by its clearances.
 
     What is raised is that of `gradehaul.Layout.clearances`.
     """
@@ -128,15 +98,29 @@ def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Cle
     standard = standard_of(plan, allowances)
     trains = trains_named(plan, allowances.trains)
     met = [_judged(each, standard) for each in meetings(alignment, standard)]
-    findings = (
+    found = (
         *sorted(met, key=lambda each: each.rule != "vertical room"),
         *radii(plan, standard),
         *grade_changes(alignment, standard),
         *reverse_curves(plan, layout.movements, standard),
         *(finding for name in trains for finding in _string_lining(layout, name, standard)),
     )
+    ranked = sorted(found, key=lambda finding: -OUTCOMES.index(finding.outcome))
+    names = {key: track.name for key, track in plan.tracks.items()}
+    findings = tuple(
+        replace(each, number=number, track=names.get(each.track, each.track), other=names.get(each.other or ""))
+        for number, each in enumerate(ranked, 1)
+    )
     notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))
-    return Clearances(plan, allowances, standard, findings, notes, unchecked)
+    return Clearances(plan, standard, findings, notes, unchecked)
+
+
+def failing_places(layout: Layout) -> int | None:
+    """Return how many places fail the clearances; None where no practice has a clear height for the scale."""
+    try:
+        return clearances(layout).count("fail")
+    except PlanError:
+        return None
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:

@@ -118,7 +118,7 @@ class _Frame:
         pairs = _Pairs(*(np.concatenate(column) for column in zip(*found, strict=True))) if found else None
         if pairs is None or not pairs.one.size:
             return
-        over = np.abs(pairs.rise) >= 0.5 * self.standard.height
+        over = np.abs(pairs.rise) >= 0.5 * self.standard.printed_height
         low = self._crossing_low(pairs, over)
         places = WorstPlaces(
             self.alignment, self.names, half=0.5 * self.spacing.fouling, reach=2.0 * _LONGEST * self.spacing.fouling
@@ -137,21 +137,15 @@ class _Frame:
         """
         low = np.zeros(over.size, dtype=bool)
         crosses = np.flatnonzero((pairs.apart == 0.0) & ~over)
-        crosses = crosses[np.abs(pairs.rise[crosses]) >= _LEVEL * self.standard.height]
+        crosses = crosses[np.abs(pairs.rise[crosses]) >= _LEVEL * self.standard.printed_height]
         if not crosses.size:
             return low
         from scipy.spatial import cKDTree
 
         ends = self.chords.ends[:, :, :2]
-        place = (
-            ends[pairs.one, 0]
-            + (ends[pairs.one, 1] - ends[pairs.one, 0])
-            * (
-                ((pairs.at - self.chords.span[pairs.one, 0]) / np.diff(self.chords.span[pairs.one])[:, 0])[
-                    :, np.newaxis
-                ]
-            )
-        )
+        first, last = ends[pairs.one].swapaxes(0, 1)
+        begin, end = self.chords.span[pairs.one].T
+        place = first + (last - first) * ((pairs.at - begin) / (end - begin))[:, np.newaxis]
         below = np.flatnonzero(~over)
         tree = cKDTree(place[below])
         for number in crosses.tolist():
@@ -175,7 +169,7 @@ class _Frame:
         one, two, share, other, apart = one[near], two[near], share[near], other[near], apart[near]
         rise = (1 - other) * ends[two, 0, 2] + other * ends[two, 1, 2]
         rise -= (1 - share) * ends[one, 0, 2] + share * ends[one, 1, 2]
-        over = np.abs(rise) >= 0.5 * self.standard.height
+        over = np.abs(rise) >= 0.5 * self.standard.printed_height
         beside = self.spacing.wanted(self.bend[one], self.bend[two])
         above = self.spacing.fouling + self.wide[one] + self.wide[two]
         least = np.where(over, above, self.spacing.least(self.bend[one], self.bend[two]))
@@ -218,10 +212,10 @@ class _Frame:
         """Yield the worst place near each pair of chords, on the true arcs."""
         one, two = self.chords.track[pairs.one], self.chords.track[pairs.two]
         if over:
-            floor = np.where(low, 0.0, 0.5 * self.standard.height)
+            floor = np.where(low, 0.0, 0.5 * self.standard.printed_height)
             found = places.lowest(one, two, pairs[2:6], (self.wide[pairs.one], self.wide[pairs.two]), floor)
         else:
-            found = places.nearest(one, two, pairs[2:6], 0.5 * self.standard.height, self._own)
+            found = places.nearest(one, two, pairs[2:6], 0.5 * self.standard.printed_height, self._own)
         bend = np.maximum(self.bend[pairs.one], self.bend[pairs.two])
         columns = (one, two, *found, pairs.least, pairs.wanted, bend)
         for a, b, at, other_at, *rest in zip(*(column.tolist() for column in columns), strict=True):

@@ -35,7 +35,8 @@ _MOST_GAUGES = 50
 class Allowances:
     """Deck with roadbed and track, m, wire and the line's height over it, coupler height, m, and trains to judge.
 
-    None is as the plan states it, else assumed; without trains every one that is named is judged.
+    None is as the plan states it, else assumed; without trains every one that is named is judged. `clear` is the clear
+    height that stock or loads of the builder's own need, m: it counts where it is more than the standard's.
     """
 
     structure: Meters | None = None
@@ -43,6 +44,7 @@ class Allowances:
     overhead: Meters | None = None
     coupler: Meters | None = None
     trains: tuple[str, ...] = ()
+    clear: Meters | None = None
 
 
 USUAL_ALLOWANCES = Allowances()
@@ -53,10 +55,13 @@ USUAL_ALLOWANCES = Allowances()
 class Finding:
     """One judgment: values and bounds are lengths, m, of which more is better, or a `share`, of which less is better.
 
-    Beyond `least` it fails, from `wanted` on it passes; `at` is where on the track, m from its start in its line's
-    direction. For a train that is where its head is, and `head_at` the same place on its route, m. Room of which only
-    `hair` is wanting passes. It comes out no better than `best` and no worse than `worst`, whatever the figures.
+    Beyond `least` it fails, from `wanted` on it passes. Tracks go by their names in the plan; `at` is where
+    on the track, m from its start in its line's direction. For a train that is where its head is, and `head_at` the
+    same place on its route, m. Room of which only `hair` is wanting passes. It comes out no better than `best` and no
+    worse than `worst`, whatever the figures.
     """
+
+    KEYS: ClassVar[str] = "number rule outcome track at other_track=other other_at train head_at *figures words source"
 
     rule: Rule
     track: str
@@ -66,11 +71,13 @@ class Finding:
     least: float
     source: str
     share: bool = False
-    other: str = ""
+    other: str | None = None
     other_at: Meters | None = None
     words: str = ""
-    train: str = ""
+    train: str | None = None
     head_at: Meters | None = None
+    number: int = 0
+    """Its place among all, the worst first."""
     hair: Meters = 0.0
     best: ClearanceOutcome = "pass"
     worst: ClearanceOutcome = "fail"
@@ -97,15 +104,18 @@ class Standard:
     """The figures for one plan, m; `longest` is the longest stock over couplers, None where there is none."""
 
     KEYS: ClassVar[str] = (
-        "clear_height=height clear_height_source=height_source deck deck_assumed overhead_line=overhead "
-        "overhead_line_assumed=overhead_assumed track_centers=spacing.straight "
+        "clear_height=height clear_height_wanted=clear clear_height_source=height_source deck deck_assumed "
+        "overhead_line=overhead overhead_line_assumed=overhead_assumed track_centers=spacing.straight "
         "track_centers_source=spacing.straight_source curve_centers_source=spacing.curve_source "
         "fouling_distance=spacing.fouling stock_group=spacing.group spacing.stock_class longest_stock=longest "
         "coupler_height=coupler"
     )
 
-    height: Meters
-    height_source: str
+    printed_height: Meters
+    """The clear height of the standard."""
+    clear: Meters | None
+    """The one that is wanted."""
+    printed_source: str
     deck: Meters
     """Thickness of deck, roadbed and track."""
     deck_stated: Meters
@@ -119,6 +129,16 @@ class Standard:
     longest: Meters | None
     coupler: Meters
     coupler_source: str
+
+    @property
+    def height(self) -> Meters:
+        """Clear height: the greater of the standard's and the one that is wanted."""
+        return max(self.printed_height, self.clear or 0.0)
+
+    @property
+    def height_source(self) -> str:
+        """Where it is from."""
+        return self.printed_source if self.height == self.printed_height else f"as wanted, over {self.printed_source}"
 
     @property
     def deck_assumed(self) -> bool:
@@ -173,8 +193,9 @@ def standard_of(plan: Plan, allowances: Allowances) -> Standard:
     full_size = scale.gauge * scale.ratio
     widest = next(each for each in couplers["gauges"] if full_size <= each["up_to"])
     return Standard(
-        height=height,
-        height_source=source,
+        printed_height=height,
+        clear=allowances.clear,
+        printed_source=source,
         deck=structure_of(plan).total if structure is None else structure,
         deck_stated=stated_thickness(plan.deck) if structure is None else structure,
         assumed_layers=assumed_layers(plan.deck) if structure is None else (),
@@ -190,17 +211,14 @@ def standard_of(plan: Plan, allowances: Allowances) -> Standard:
 def _refuse(allowances: Allowances, plan: Plan) -> None:
     """Refuse lengths out of range."""
     most = _MOST_GAUGES * plan.scale.gauge
-    for name, value, what, example in (
-        ("structure", allowances.structure, "the thickness of deck, roadbed and track", "--structure 25mm"),
-        ("overhead", allowances.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
-        ("coupler", allowances.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
+    for name, what in (
+        ("clear", "the clear height wanted"),
+        ("structure", "the thickness of deck, roadbed and track"),
+        ("overhead", "the height of the overhead line over its lowest wire"),
+        ("coupler", "the height of the coupler over the railhead"),
     ):
-        if value is None or (0 <= value <= most and (value > 0 or name != "coupler")):
-            continue
-        if value > most:
-            text, write = f"{name} must be at most {describe(most, 'length', plan.unit)}", what
-        elif name == "coupler":
-            text, write = "a coupler is above the railhead", example
-        else:
-            text, write = f"{what} is 0 or more", example
-        raise DesignError(text, place=f"--{name}", found=describe(value, "length", plan.unit), write=write)
+        value = getattr(allowances, name)
+        if (value is not None and not 0 <= value <= most) or (name == "coupler" and value == 0):
+            least = "more than 0" if name == "coupler" else "from 0"
+            wrong = f"{what} is {least} to {describe(most, 'length', plan.unit)}"
+            raise DesignError(wrong, place=f"--{name}", found=describe(value, "length", plan.unit))

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from itertools import pairwise
 
 import numpy as np
 
 from gradehaul.design.clearance.rules import TIE, Finding, Standard, figures
-from gradehaul.design.grade_changes import GradeChange, changes_along
+from gradehaul.haulage.stretches import grade_stretches
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.records import Plan, Track
 from gradehaul.quantities.si import Meters, Ratio
@@ -58,15 +58,6 @@ def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
             )
 
 
-class _ChangeOnTrack(NamedTuple):
-    """A change of grade: its place, how much, and over which length, m."""
-
-    track: str
-    at: Meters
-    change: Ratio
-    length: Meters
-
-
 def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]:
     """Judge every change of grade by the length over which it happens, against that of practice.
 
@@ -75,36 +66,32 @@ def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]
     """
     rule = figures()["grade_change"]
     each = standard.longest or rule["full_size"] / alignment.plan.scale.ratio
-    for change in _changes(alignment):
-        wanted = each * abs(change.change) / 0.01
-        yield Finding(
-            "change of grade",
-            change.track,
-            change.at,
-            change.length,
-            wanted,
-            0.0,
-            rule["source"],
-            words=f"the grade changes by {100 * change.change:+.2f} %",
-        )
+    for track, at, length, change in _changes(alignment):
+        wanted, words = each * abs(change) / 0.01, f"the grade changes by {100 * change:+.2f} %"
+        yield Finding("change of grade", track, at, length, wanted, 0.0, rule["source"], words=words)
 
 
-def _changes(alignment: Alignment) -> Iterator[_ChangeOnTrack]:
+def _changes(alignment: Alignment) -> Iterator[tuple[str, Meters, Meters, Ratio]]:
+    """Yield every change of grade: its track and place on it, over which length, and how much."""
     plan = alignment.plan
     for chain in alignment.chains:
         order = [(alignment.tracks[track.id], forward) for track, forward in chain.tracks(plan)]
         pieces = [track.railhead if forward else track.railhead.reverse() for track, forward in order]
         start = np.concatenate([[0.0], np.cumsum([piece.stop for piece in pieces])])
-        found = [*changes_along(join(pieces))]
+        grades = [*grade_stretches(join(pieces))]
+        kinks = [(two.start, two.start, two.first - one.last) for one, two in pairwise(grades)]
+        found = [(each.start, each.stop, each.last - each.first) for each in grades if each.vertical_curve]
+        found = sorted([*found, *(kink for kink in kinks if abs(kink[2]) > UNCHANGED)])
         if chain.closed:
             kink = float(pieces[0].slopes[0] + pieces[-1].reverse().slopes[0])
             if abs(kink) > UNCHANGED:
-                found.append(GradeChange(0.0, 0.0, kink))
-        for each in found:
-            number = min(int(np.searchsorted(start[1:], each.middle - 1e-9)), len(order) - 1)
+                found.append((0.0, 0.0, kink))
+        for begin, stop, change in found:
+            middle = 0.5 * (begin + stop)
+            number = min(int(np.searchsorted(start[1:], middle - 1e-9)), len(order) - 1)
             track, forward = order[number]
-            at = float(each.middle - start[number])
-            yield _ChangeOnTrack(track.id, at if forward else track.length - at, each.change, each.stop - each.start)
+            at = float(middle - start[number])
+            yield track.id, at if forward else track.length - at, stop - begin, change
     for joint in plan.joints.values():
         if joint.kind in ("end", "plain"):
             continue
@@ -118,7 +105,7 @@ def _changes(alignment: Alignment) -> Iterator[_ChangeOnTrack]:
             if abs(slope[0] + slope[1]) > UNCHANGED:
                 tracks = plan.lines[one.line].tracks
                 own = tracks[0] if one.end == "from" else tracks[-1]
-                yield _ChangeOnTrack(own.id, 0.0 if one.end == "from" else own.length, slope[0] + slope[1], 0.0)
+                yield own.id, 0.0 if one.end == "from" else own.length, 0.0, slope[0] + slope[1]
 
 
 def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iterator[Finding]:

@@ -16,7 +16,6 @@ from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.resistance import curve_coefficient
-from gradehaul.haulage.verdict import Need, Verdict, how_well
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
@@ -187,14 +186,6 @@ def usual_vertical_curve(change: _Length, stock: Plan) -> _Length:
     return steps_of(stock.unit).upward(100 * change * car_length(stock))
 
 
-class Stuck(NamedTuple):
-    """The worst verdict on a train that does not get over a hill, the train as the hill has it, and the rail."""
-
-    train: str
-    rail: str
-    verdict: Verdict
-
-
 @dataclass(frozen=True, eq=False)
 class Hill:
     """A hill as a plan, read back from its own text, so that what is said of it is what `check` says of the file.
@@ -220,13 +211,6 @@ class Hill:
     def check(self) -> CheckAnswer:
         """The whole answer of `check` for it."""
         return check_layout(self.layout)
-
-    def stuck(self, train: str, rails: Sequence[str], need: Need = "climbs") -> Stuck | None:
-        """Return what keeps a train of the stock from getting over it, the worst first; None where nothing does."""
-        enough = ("climbs",) if need == "climbs" else ("climbs", "marginal")
-        verdicts = [Stuck(run, rail, self.layout.verdict(run, rail=rail)) for run in self.runs[train] for rail in rails]
-        stuck = [each for each in verdicts if each.verdict.outcome not in enough]
-        return min(stuck, key=lambda each: how_well(each.verdict), default=None)
 
 
 def length_text(value: float, unit: str) -> str:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
-from typing import Any, Literal, NamedTuple, TypeVar
+from typing import Literal, NamedTuple
 
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import Helix, HelixBuild, HelixGiven, helix_of
-from gradehaul.design.climb.hill import Direction, Hill, judged_rails, steps_of
+from gradehaul.design.climb.hill import DOWN, Direction, Hill, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.answers.unusual import STEEP
-from gradehaul.haulage.verdict import Need
+from gradehaul.haulage.answers.check_notes import STEEP
+from gradehaul.haulage.verdict import Need, how_well
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
@@ -27,8 +27,6 @@ _LEAST_RADIUS, _MOST_RADIUS = 5, 400
 _LONGEST = 1_000.0
 """Lengths are tried up to so much beyond the curves, m."""
 _LOOKS = 24
-
-_Given = TypeVar("_Given", HelixGiven, InclineGiven)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +61,18 @@ class TrainTest(NamedTuple):
 
     def stop(self, hill: Hill, cure: str) -> Stop | None:
         """Return the worst that becomes of the train on a hill where that is not enough."""
-        stuck = hill.stuck(self.train, self.rails, self.need)
-        if stuck is None:
+        enough = ("climbs",) if self.need == "climbs" else ("climbs", "marginal")
+        tried = [
+            (run, rail, hill.layout.verdict(run, rail=rail)) for run in hill.runs[self.train] for rail in self.rails
+        ]
+        stuck = [each for each in tried if each[2].outcome not in enough]
+        if not stuck:
             return None
-        outcome = stuck.verdict.outcome
-        going = ", going down," if hill.plan.trains[stuck.train].route == "Down" else ""
-        words = f"train {quoted(self.train)}{going} {'is marginal' if outcome == 'marginal' else outcome}"
-        return Stop("train", DesignError(f"{words} on {stuck.rail} rail", write=cure), stuck.rail)
+        run, rail, verdict = min(stuck, key=lambda each: how_well(each[2]))
+        going = ", going down," if hill.plan.trains[run].route == DOWN else ""
+        outcome = "is marginal" if verdict.outcome == "marginal" else verdict.outcome
+        words = f"train {quoted(self.train)}{going} {outcome} on {rail} rail"
+        return Stop("train", DesignError(words, write=cure), rail)
 
 
 def train_test(
@@ -92,14 +95,15 @@ def train_test(
 
 
 def hardest(
-    tried: Callable[[int], Stop | None], looks: Iterable[int], last: int, end: str, none: str
+    tried: Callable[[int], Stop | None], last: int, end: str, none: str, looks: Sequence[int] = ()
 ) -> tuple[int, Stop]:
     """Return the hardest step that works, and what stops the one before it.
 
-    Steps count from 0, the hardest, to `last`, the gentlest; `tried` returns what stops one. Looks, rising, find the
-    first that is not too hard, and halving the gap before it does the rest. Where a gentler step may be too hard again,
-    as for a train over a sawtooth, a narrow window between two looks can be missed; what is returned still works, and
-    the step before it does not. `end` is said where step 0 works, `none` where a train climbs nothing.
+    Steps count from 0, the hardest, to `last`, the gentlest; `tried` returns what stops one. Looks, rising, evenly
+    apart where left out, find the first that is not too hard, and halving the gap before it does the rest. Where a
+    gentler step may be too hard again, as for a train over a sawtooth, a narrow window between two looks can be missed;
+    what is returned still works, and the step before it does not. `end` is said where step 0 works, `none` where a
+    train climbs nothing.
 
     Raises
     ------
@@ -109,7 +113,7 @@ def hardest(
     Examples
     --------
     >>> tight = Stop("curve", DesignError("too tight"))
-    >>> step, stop = hardest(lambda k: None if k >= 437 else tight, range(0, 999, 50), 999, "", "")
+    >>> step, stop = hardest(lambda k: None if k >= 437 else tight, 999, "", "")
     >>> step, stop.words
     (437, 'too tight')
     """
@@ -120,7 +124,7 @@ def hardest(
         return stop is not None and not stop.gentler
 
     failing, passing = -1, last
-    for look in looks:
+    for look in looks or range(0, last, max(1, -(-last // _LOOKS))):
         if look >= last:
             break
         if not too_hard(look):
@@ -138,27 +142,6 @@ def hardest(
     if before is not None and stop.gentler:
         raise DesignError(f"nothing works: {before.words}; one step gentler, {stop.words}", write=stop.error.write)
     raise stop.error
-
-
-class _Steps(NamedTuple):
-    """The steps of a search: what each fixes, the gentlest, what to say at the end and where none works, the looks."""
-
-    value: Callable[[int], float]
-    last: int
-    end: str
-    none: str
-    looks: Iterable[int] | None = None
-
-    def hardest(self, given: _Given, name: str, tried: Callable[[_Given], Stop | None]) -> tuple[_Given, Stop]:
-        """Return what is given with the hardest value of one figure that works, and what stops the next harder."""
-        looks = range(0, self.last, max(1, -(-self.last // _LOOKS))) if self.looks is None else self.looks
-
-        def fixed(step: int) -> _Given:
-            fixing: dict[str, Any] = {name: self.value(step)}
-            return replace(given, **fixing)
-
-        step, stop = hardest(lambda step: tried(fixed(step)), looks, self.last, self.end, self.none)
-        return fixed(step), stop
 
 
 def search_helix(
@@ -181,18 +164,22 @@ def search_helix(
         low, high = (round(gauges * gauge / one) for gauges in (_LEAST_RADIUS, _MOST_RADIUS))
         least, most = (describe(each * one, "length", unit) for each in (low, high))
         end, none = f"no radius under {least} is tried", f"no radius up to {most} works"
-        steps = _Steps(lambda step: (low + step) * one, high - low, end, none)
+        last = high - low
     else:
         if given.grade is not None or given.rise_per_turn is not None:
             raise DesignError("the grade is what is looked for", write="without --grade and --rise-per-turn")
         beyond = round(STEEP / GRADE_STEP) + 1  # the first grade that is refused
-        none = "no grade down to 0.001 % works"
-        steps = _Steps(lambda step: (beyond - step) / round(1 / GRADE_STEP), beyond - 1, "", none)
+        last, end, none = beyond - 1, "", "no grade down to 0.001 % works"
 
-    def tried(fixed: HelixGiven, *, alone: bool = False) -> Stop | None:
+    def at(step: int) -> HelixGiven:
+        if find == "radius":
+            return replace(given, radius=(low + step) * one)
+        return replace(given, grade=(beyond - step) / round(1 / GRADE_STEP))
+
+    def tried(step: int, *, alone: bool = False) -> Stop | None:
         """Return what stops a helix: its geometry, its train and, unless that is left out, its headroom."""
         try:
-            helix = helix_of(fixed, build, unit)
+            helix = helix_of(at(step), build, unit)
         except DesignError as error:
             return Stop("curve", error)
         stop = test.stop(helix.hill(stock, test.directions), "less rise in a turn, fewer cars, or --rail clean")
@@ -206,11 +193,11 @@ def search_helix(
             )
         return stop
 
-    fixed, stop = steps.hardest(given, find, tried)
+    step, stop = hardest(tried, last, end, none)
     if find == "radius" and stop.reason == "head room":
-        alone, _ = steps.hardest(given, find, partial(tried, alone=True))
-        stop = replace(stop, alone=helix_of(alone, build, unit))
-    return helix_of(fixed, build, unit), stop
+        alone, _ = hardest(partial(tried, alone=True), last, end, none)
+        stop = replace(stop, alone=helix_of(at(alone), build, unit))
+    return helix_of(at(step), build, unit), stop
 
 
 def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: TrainTest) -> tuple[Incline, Stop]:
@@ -227,6 +214,7 @@ def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: T
         write = f"--{fixed}, without --{find} and --grade"
         raise DesignError(f"the {find} is what is looked for", write=write)
     refuse_curves(given, unit)
+    looks: Sequence[int] = ()
     if find == "length":
         one = steps_of(unit).length
         low = max(1, math.floor(sum(bend.length for bend in given.bends) / one))  # has no room for its curves
@@ -234,23 +222,27 @@ def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: T
         none = f"no length up to {describe((low + last) * one, 'length', unit)} works"
         # each look is twice as far beyond the curves as the one before
         looks = [0, *(64 << k for k in range(last.bit_length()))]
-        steps = _Steps(lambda step: (low + step) * one, last, "", none, looks)
     else:
         one = steps_of(unit).rise
         beyond = math.ceil(STEEP * (given.length or 0.0) / one) + 1  # so steep a rise is refused
         if beyond < 3:
             raise DesignError("the length is too short for any rise", place="--length", write="a longer length")
         none = f"no rise down to {describe(one, 'length', unit)} works"
-        steps = _Steps(lambda step: (beyond - step) * one, beyond - 1, "", none)
+        last = beyond - 1
     cure = f"fewer cars or {'less rise' if find == 'length' else 'more length'}"
 
-    def tried(fixed: InclineGiven) -> Stop | None:
+    def at(step: int) -> InclineGiven:
+        if find == "length":
+            return replace(given, length=(low + step) * one)
+        return replace(given, rise=(beyond - step) * one)
+
+    def tried(step: int) -> Stop | None:
         """Return what stops an incline: room for its curves, then its train; or that a curve on it would go down."""
         try:
-            incline = incline_of(fixed, stock)
+            incline = incline_of(at(step), stock)
         except DesignError as error:
             return Stop("room", error, gentler=isinstance(error, FallingError))
         return test.stop(incline.hill(stock, test.directions), cure)
 
-    found, stop = steps.hardest(given, find, tried)
-    return incline_of(found, stock), stop
+    step, stop = hardest(tried, last, "", none, looks)
+    return incline_of(at(step), stock), stop

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.design.deck import assumed_layers, structure_of
-from gradehaul.design.grade_changes import changes_along
 from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
+from gradehaul.haulage.stretches import grade_stretches
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord
@@ -183,7 +183,7 @@ def riser_places(
     The first stands at `begin`; others at the end, at joints of the track and of the deck, where a change of grade
     begins and ends, and evenly spaced. Of two places within 10 mm of one another the one named first here is kept.
     """
-    changes = [at for each in changes_along(walk.railhead) for at in (each.start, each.stop)]
+    changes = [each.start for each in grade_stretches(walk.railhead)]
     sources: Sequence[tuple[RiserReason, Sequence[float]]] = (
         ("spacing" if begin > 0.0 else "end", [begin]),
         ("end", [walk.length]),

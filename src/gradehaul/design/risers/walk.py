@@ -48,18 +48,9 @@ class Walk:
     @cached_property
     def joints(self) -> tuple[tuple[float, str], ...]:
         """Where it passes joints, m, and their names, in order."""
-        found: list[tuple[float, str]] = []
-        for way, (start, stop) in zip(self.ways, pairwise(self.starts.tolist()), strict=True):
-            track = self.layout.plan.tracks[way.track]
-            line = self.layout.plan.lines[track.line]
-            ends = {1: (line.start, way.forward), len(line.tracks): (line.finish, not way.forward)}
-            if len(line.tracks) == 1:
-                both = [(start, line.start), (stop, line.finish)]
-                found += both if way.forward else [(start, line.finish), (stop, line.start)]
-            elif track.number in ends:
-                name, enters = ends[track.number]
-                found.append((start if enters else stop, name))
-        return tuple(dict.fromkeys(found))
+        ahead = self.layout.movements.joint_ahead
+        met = [ahead.get(self.ways[0].turned()), *map(ahead.get, self.ways)]
+        return tuple((at, name) for at, name in zip(self.starts.tolist(), met, strict=True) if name is not None)
 
     def track_at(self, at: float) -> Track:
         """Return the track at a place, the one before where two meet."""

@@ -13,12 +13,12 @@ from gradehaul.haulage.answers.check_notes import (
     surveyed_steeper,
     taut_trains,
     unsure_predictions,
+    unusual_notes,
 )
 from gradehaul.haulage.answers.figures import SourcedFigure, figures
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
-from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
@@ -156,8 +156,7 @@ class CheckAnswer(AnswerRecord):
     ways_over: tuple[object, ...] = ()
     """For each train that does not climb as judged, the ways over the hill, where `treatment.ways_over` found them."""
     clearance_fails: int | None = None
-    """How many places fail the clearances, by `design.clearance.suspects`: 0 where no track passes low over other, None
-    where it was not looked for."""
+    """How many places fail the clearances; None where that was not looked for, or nothing has a clear height for it."""
 
     @property
     def film_rails(self) -> tuple[str, ...]:
@@ -298,8 +297,6 @@ def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]
 def _listed(kind: str, names: Sequence[str]) -> str:
     """Return some names of a kind, the first of them where they are many.
 
-    Examples
-    --------
     >>> _listed("train", ["ore"]), _listed("berth", ["A", "B"]), _listed("route", list("ABCDE"))
     ('train ore', 'berths A, B', 'routes A, B, C and 2 more')
     """

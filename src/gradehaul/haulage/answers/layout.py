@@ -75,16 +75,21 @@ class Layout:
         self.pulls = Pulls(plan)
         self._ways = way_profiles(self.alignment)
         self.found = find_routes(self.movements, steepest_on_ways(self._ways, self.coefficient), list_all=all_routes)
-        has = {n: self._aged(track.rail) for n, track in enumerate(plan.tracks.values()) if track.rail is not None}
+        has = {n: self.aged(track.rail) for n, track in enumerate(plan.tracks.values()) if track.rail is not None}
         films = {n: rail for n, rail in has.items() if rail != CLEAN}
         if films:
             rails = dict(zip(plan.tracks, self.wheels().rails(films), strict=True))
             self._ways = {way: each._replace(rails=rails[way.track]) for way, each in self._ways.items()}
-        self.rails = tuple(dict.fromkeys(map(self._aged, (*conditions(plan.films), *_planned(has.values())))))
+        self.rails = tuple(dict.fromkeys(map(self.aged, (*conditions(plan.films), *_planned(has.values())))))
 
-    def _aged(self, rail: str) -> str:
+    def aged(self, rail: str) -> str:
         """Return a rail condition at the age of every film, where there is one."""
         return rail if self.hours is None else RailCondition.named(rail).at(self.hours).name
+
+    @property
+    def planned(self) -> tuple[str, ...]:
+        """The names of what tracks' own conditions come to: rested and fresh, or the one that the age has."""
+        return tuple(dict.fromkeys(map(self.aged, PLANNED)))
 
     @property
     def routes(self) -> tuple[Route, ...]:
@@ -324,8 +329,6 @@ def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
     Film in the plan is judged at both ages, for a plan does not say how old it is, and the first day must be lived
     through.
 
-    Examples
-    --------
     >>> judged_rails(["clean", "treated", "treated fresh"])
     ('clean',)
     >>> judged_rails(["clean", "treated", "treated fresh", "as planned", "as planned fresh"])
@@ -337,8 +340,6 @@ def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
 def film_rails(rails: Collection[str]) -> tuple[str, ...]:
     """Return the rail conditions with a film everywhere, each film at both ages.
 
-    Examples
-    --------
     >>> film_rails(["clean", "treated", "treated fresh", "as planned"])
     ('treated', 'treated fresh')
     """

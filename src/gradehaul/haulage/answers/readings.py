@@ -7,17 +7,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from gradehaul.haulage.answers.check_notes import pull_notes
 from gradehaul.haulage.answers.judged import judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
-from gradehaul.haulage.answers.unusual import pull_notes
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.cars import CarBench
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.trust.predicted import Predicted, predictions
-from gradehaul.haulage.trust.random_trials import RandomTrials
+from gradehaul.haulage.trust.random_trials import Predicted, RandomTrials, predictions
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import TrialRun
@@ -97,26 +96,37 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     judged_plan = with_bench(plan)
     guesses = tuple(predictions(RandomTrials(judged_plan, bench.coefficient, seed=seed)))
     trials = tuple(_trials(plan, seed))
-    remarks = [*odd_figures(plan, bench), *pull_notes(judged_plan)]
-    judged = {answer.trial.place for answer in trials}
-    remarks += [
-        Note(trial.place, "not judged, since its route is not among those that can be answered")
-        for trial in plan.book.trials
-        if trial.place not in judged
-    ]
-    remarks += _crossed(trials)
-    remarks += [
-        Note(
-            answer.trial.place,
-            f"it {answer.trial.outcome}, but by the model it does so in at most "
-            f"{max(1, math.ceil(1000 * answer.chance)) / 10} % of random trials: a reading, a grade or a mass is "
-            "not as in the plan",
-        )
-        for answer in trials
-        if not answer.agrees
-    ]
+    remarks = _remarks(plan, bench, trials)
     advice = tuple(map(str, _next(plan, bench, seed)))
-    return ReadingsAnswer(plan, judged_plan, bench, guesses, trials, tuple(remarks), advice)
+    return ReadingsAnswer(plan, judged_plan, bench, guesses, trials, remarks, advice)
+
+
+def odd_readings(plan: Plan, *, seed: int = 0) -> tuple[Note, ...]:
+    """Return what of the readings of a plan is to be looked at again: figures apart from the others, trials against."""
+    if plan.book.empty:
+        return ()
+    return _remarks(plan, work_out(plan), tuple(_trials(plan, seed)))
+
+
+def _remarks(plan: Plan, bench: Bench, trials: Sequence[JudgedTrial]) -> tuple[Note, ...]:
+    return *odd_figures(plan, bench), *pull_notes(with_bench(plan)), *_against(plan, trials)
+
+
+def _against(plan: Plan, trials: Sequence[JudgedTrial]) -> Iterator[Note]:
+    """Yield notes on trials that were not judged, contradict one another, or happen too seldom by the model."""
+    judged = {answer.trial.place for answer in trials}
+    for trial in plan.book.trials:
+        if trial.place not in judged:
+            yield Note(trial.place, "not judged, since its route is not among those that can be answered")
+    yield from _crossed(trials)
+    for answer in trials:
+        if not answer.agrees:
+            yield Note(
+                answer.trial.place,
+                f"it {answer.trial.outcome}, but by the model it does so in at most "
+                f"{max(1, math.ceil(1000 * answer.chance)) / 10} % of random trials: a reading, a grade or a mass is "
+                "not as in the plan",
+            )
 
 
 def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:

@@ -19,7 +19,7 @@ from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED
 from gradehaul.plan.records import Cut, Line, NamedRoute, NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import cut_of
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Hours, Meters
 from gradehaul.track.heights.railhead import solve_railheads
 
 ANY = "any"
@@ -79,7 +79,7 @@ class TrialAnswer(AnswerRecord):
     """The answer to one question: the route, and the train, or a train for every power of the plan."""
 
     KEYS: ClassVar[str] = (
-        "route=route.name from=route.origin to=route.destination length railheads=heights "
+        "route=route.name from=route.origin to=route.destination length hours railheads=heights "
         "lines_without_their_grades=freed film_spreads trains notes"
     )
 
@@ -91,6 +91,8 @@ class TrialAnswer(AnswerRecord):
     """Whether the route climbs anywhere."""
     heights: Mapping[str, Meters]
     """Railheads of joints that were set, m."""
+    hours: Hours | None
+    """The age of every film; None where it is the worse of fresh and rested."""
     freed: tuple[str, ...]
     """Lines whose stated grades and rises yield to them."""
     trains: tuple[TrialTrain, ...]
@@ -103,7 +105,13 @@ class TrialAnswer(AnswerRecord):
 
 
 def try_train(
-    plan: Plan, route: str, vehicles: Sequence[str], *, heights: Mapping[str, float] | None = None, seed: int = 0
+    plan: Plan,
+    route: str,
+    vehicles: Sequence[str],
+    *,
+    heights: Mapping[str, float] | None = None,
+    hours: float | None = None,
+    seed: int = 0,
 ) -> TrialAnswer:
     """Return what becomes of a train on a route: on clean rail, as planned, and with film everywhere.
 
@@ -111,10 +119,9 @@ def try_train(
     is taken. The vehicles go from head to tail: names of locomotives, powers and cars, with a number before a name that
     counts; ``any`` stands for each power of the plan by turns. `heights` are railheads, m, by joint, in the place of
     the plan's: where stated grades and rises contradict one, those of the lines at its joint give way, but for level
-    track. What is raised is that of `gradehaul.Layout.try_train`.
+    track. `hours` is the age of every film, None for the worse of fresh and rested. What is raised is that of
+    `gradehaul.Layout.try_train`.
 
-    Examples
-    --------
     >>> from gradehaul.plan import load_plan
     >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
     >>> [(each.condition, each.outcome, each.most) for each in answer.trains[0].trials]
@@ -122,7 +129,8 @@ def try_train(
     """
     plan, freed = _with_heights(plan, heights or {})
     texts = _vehicles(plan, vehicles)
-    layout = Layout(plan) if route in plan.routes or _BETWEEN not in route else _between(plan, route)
+    named = route in plan.routes or _BETWEEN not in route
+    layout = Layout(plan, hours=hours) if named else _between(plan, route, hours)
     plan = layout.plan
     profile = layout.profile(route)
     random_trials = RandomTrials(plan, layout.coefficient, seed=seed)
@@ -139,6 +147,7 @@ def try_train(
         length=profile.length,
         climbs=profile.climb > _LEVEL or profile.fall <= _LEVEL,
         heights=dict(heights or {}),
+        hours=hours,
         freed=freed,
         film_spreads=profile.film_spreads,
         trains=tuple(trains),
@@ -189,7 +198,7 @@ def _tried(
 
 
 def _conditions(layout: Layout) -> dict[str, tuple[str, ...]]:
-    """Return the rail conditions behind each condition that is shown, at both ages where they have a film."""
+    """Return the rail conditions behind each condition that is shown, at each age that a film has."""
     found = {CLEAN: (CLEAN,), AS_PLANNED: tuple(rail for rail in layout.rails if rail in PLANNED)}
     found[EVERYWHERE] = film_rails(layout.rails)
     return {condition: rails for condition, rails in found.items() if rails}
@@ -232,7 +241,7 @@ def _train(plan: Plan, route: Route, consist: Iterable[Cut]) -> Train:
     return made_up(plan, NamedTrain("try", route.name, tuple(consist)))
 
 
-def _between(plan: Plan, route: str) -> Layout:
+def _between(plan: Plan, route: str, hours: float | None) -> Layout:
     """Return a layout with a route from one place to another, with the fewest reversals, beside the plan's own."""
     origin, _, destination = (part.strip() for part in route.partition(_BETWEEN))
     ends = [f"{line}.{end}" for line in plan.lines for end in ("from", "to")]
@@ -242,7 +251,7 @@ def _between(plan: Plan, route: str) -> Layout:
 
     def layout(reversals: int) -> Layout:
         named = NamedRoute(route, origin, destination, reversals=reversals)
-        return Layout(replace(plan, routes={**plan.routes, route: named}))
+        return Layout(replace(plan, routes={**plan.routes, route: named}), hours=hours)
 
     try:
         return layout(0)

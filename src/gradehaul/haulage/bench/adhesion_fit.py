@@ -40,8 +40,6 @@ def fit_coefficients(weights: FloatArray, pulls: FloatArray) -> Coefficients:
 
     Weights are those on metal and on tyred driven wheels, N, shape (locomotives, 2), pulls the means, (locomotives,).
 
-    Examples
-    --------
     >>> weights = np.array([[2.0, 0.0], [3.0, 0.0], [2.0, 1.0], [1.0, 1.0]])
     >>> fit_coefficients(weights, weights @ [0.22, 0.40]).value.round(6)
     array([0.22, 0.4 ])
@@ -80,12 +78,12 @@ class AdhesionFit:
     tyred: Share | None
     metal_error: Share | None
     tyred_error: Share | None
-    correlation: float
+    correlation: Share
     between: Ratio
     freedom: int
     apart: bool
     why: str
-    shares: tuple[float, float]
+    shares: tuple[Share, Share]
     """Least and greatest share of weight on tyres among the locomotives."""
     residuals: tuple[Ratio, ...]
     """Each locomotive's pull over the fitted one, less 1."""

@@ -11,21 +11,23 @@ from gradehaul.haulage.bench.adhesion_fit import AdhesionFit, fit_adhesion
 from gradehaul.haulage.bench.cars import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
 from gradehaul.haulage.bench.film_age import EARLY, Recovery, pull_at, recovery
 from gradehaul.haulage.bench.reduction import (
+    Pooled,
     Reduced,
     Taken,
     all_forces,
     mean_of,
+    pool,
     reduce_row,
     rows_taken,
     weakest_age,
     weights_on,
 )
-from gradehaul.haulage.bench.scatter import Pooled, pool
 from gradehaul.haulage.resistance import curve_coefficient, curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions
 from gradehaul.plan.records import Car, CurveResistance, Loco, Plan, PredictedPull, WorkedOut
 from gradehaul.quantities import Reading
+from gradehaul.quantities.si import Meters
 
 Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
 
@@ -40,7 +42,7 @@ class Bench:
     films: tuple[Recovery, ...]
     cars: Mapping[str, CarBench]
     curve: CurveBench | None
-    coefficient: float
+    coefficient: Meters
     """Curve coefficient used, m."""
     pooled: Pooled
     taken: Rows

@@ -40,7 +40,7 @@ class Recovery:
     loco: str
     film: str
     form: Literal["exponential", "stepwise"]
-    ages: tuple[tuple[float, float], ...]
+    ages: tuple[tuple[Hours, Newtons], ...]
     """Hours and mean pull, N, as read."""
     clean: Newtons | None
     fresh: Newtons
@@ -94,8 +94,6 @@ def recovery(loco: str, film: str, ages: Sequence[tuple[float, float]], clean: f
     `ages` has hours since the film went on and the mean pull then, N; `clean` is the pull on clean rail where it was
     read: the film never gives back more.
 
-    Examples
-    --------
     >>> found = recovery("goat", "treated", [(0.0, 0.42), (6.0, 0.48), (24.0, 0.51), (72.0, 0.511)], 0.80)
     >>> found.form, round(found.fresh, 2), round(found.settled, 2), round(found.at(1000.0), 2)
     ('exponential', 0.42, 0.51, 0.51)
@@ -127,8 +125,6 @@ def pull_at(own: Recovery, films: Sequence[Recovery], hours: float) -> tuple[New
     Before its first age read it had not recovered so far: it is scaled by the least share that another locomotive kept
     on the same film, of those that were read earlier, and never more than its own curve has.
 
-    Examples
-    --------
     >>> mule = recovery("mule", "treated", [(6.0, 0.61)], None)
     >>> goat = recovery("goat", "treated", [(0.5, 0.52), (6.0, 0.61)], None)
     >>> value, source = pull_at(mule, [mule, goat], 0.5)

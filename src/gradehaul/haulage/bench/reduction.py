@@ -1,4 +1,4 @@
-"""Reduction: rows of readings to a pull on level straight track, with how well it is known, and what looks odd."""
+"""Reduction: rows of readings to a pull on level straight track, with their scatter, and what looks odd."""
 
 from __future__ import annotations
 
@@ -10,18 +10,106 @@ from statistics import fmean, median
 from typing import ClassVar
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.bench.scatter import Pooled
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import Loco, Plan
-from gradehaul.quantities import Reading
-from gradehaul.quantities.si import Hours, Newtons
+from gradehaul.quantities import Reading, convert
+from gradehaul.quantities.si import Hours, Newtons, Ratio
 
 ENOUGH = 3
 """Readings that a row needs for a scatter of its own; fewer borrow that of all rows."""
 
 FAR_OUT = 3.5
 """Modified z-score beyond which a reading is shown as an outlier (Iglewicz and Hoaglin, from memory)."""
+
+
+READING_SCATTER = 0.04
+"""Scatter of a single reading as a share of it, where too few were taken to show it: a careful hand repeats a pull to
+within some 2 to 6 % (assumed)."""
+
+PRIOR_READINGS = 4
+"""How many degrees of freedom the assumed scatter counts for, and then the pooled one for each row of readings: few
+enough that five readings of one locomotive outweigh it, enough that two that agree by chance do not pass for exact."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """Scatter of a single reading, in the unit of the readings, and the degrees of freedom that it is known with."""
+
+    value: float
+    freedom: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pooled:
+    """Scatter of all readings of a plan as a share of their means, and the least step that its balances show, N.
+
+    Two readings that agree do not pass for exact:
+
+    >>> pooled = pool([(Reading(0.80), Reading(0.80)), (Reading(0.50), Reading(0.52))])
+    >>> round(pooled.share, 4), pooled.freedom
+    (0.0346, 6)
+    """
+
+    share: Ratio
+    freedom: int
+    step: Newtons
+
+    def of(self, readings: Sequence[Reading]) -> Scatter:
+        """Return the scatter of one row of readings: its own, with the pooled one for what it is too few to show.
+
+        A spread that was written beside a reading counts as written; no scatter is less than what the balance can show,
+        a step evenly spread, step / √12.
+        """
+        mean = sum(reading.value for reading in readings) / len(readings)
+        stated = [reading.spread for reading in readings if reading.spread is not None]
+        own = sum((reading.value - mean) ** 2 for reading in readings)
+        freedom = PRIOR_READINGS + len(readings) - 1
+        value = math.sqrt((PRIOR_READINGS * (self.share * mean) ** 2 + own) / freedom)
+        if stated:
+            value = math.sqrt(sum(spread**2 for spread in stated) / len(stated))
+        return Scatter(max(value, self.step / math.sqrt(12)), freedom)
+
+
+def pool(rows: Iterable[Sequence[Reading]]) -> Pooled:
+    """Pool the scatter of rows of readings, each of one locomotive on one rail, as shares of their means.
+
+    s² = (4 s₀² + Σ (x / mean - 1)²) / (4 + Σ (n - 1)), with s₀ the scatter assumed where nothing is known: the usual
+    pooled variance, and a prior worth four degrees of freedom (inverse chi-square; any text on Bayesian statistics).
+    """
+    squares, freedom = PRIOR_READINGS * READING_SCATTER**2, PRIOR_READINGS
+    decimals: dict[str, int] = {}
+    for readings in rows:
+        mean = sum(reading.value for reading in readings) / len(readings)
+        squares += sum((reading.value / mean - 1) ** 2 for reading in readings)
+        freedom += len(readings) - 1
+        for reading in readings:
+            if reading.unit is not None:
+                decimals[reading.unit] = max(
+                    decimals.get(reading.unit, 0), _decimals(convert(reading.value, reading.unit))
+                )
+    steps = [10.0**-count / convert(1.0, unit) for unit, count in decimals.items()]
+    return Pooled(math.sqrt(squares / freedom), freedom, min(steps, default=0.0))
+
+
+def pooled_of(plan: Plan) -> Pooled:
+    """Pool the scatter of all readings of a plan's locomotives, standing and slipping."""
+    return pool(
+        readings
+        for loco in plan.locos.values()
+        for table in (loco.pull, loco.slipping)
+        for readings in table.values()
+        if readings
+    )
+
+
+def _decimals(value: float, most: int = 4) -> int:
+    """Return how many decimals a figure was written with.
+
+    >>> _decimals(0.62000000001), _decimals(62.0)
+    (2, 0)
+    """
+    return next((count for count in range(most) if abs(round(value, count) - value) < 1e-7 * max(1.0, value)), most)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +187,6 @@ def mean_of(values: Sequence[float], *, step: float = 0.0, scatter: float | None
     `step` is the least that the balance shows. `scatter` and `freedom` are borrowed; else they are the readings' own,
     of which there must be two or more.
 
-    Examples
-    --------
     >>> found = mean_of([79.0, 82.0, 81.0])
     >>> round(found.value, 2), round(found.scatter, 2), round(found.half, 2)
     (80.67, 1.53, 3.79)
@@ -120,8 +206,6 @@ def mean_of(values: Sequence[float], *, step: float = 0.0, scatter: float | None
 def student(freedom: int, share: float = 0.95) -> float:
     """Return Student's t within which a share of all cases lies.
 
-    Examples
-    --------
     >>> round(student(4), 3), round(student(1), 2)
     (2.776, 12.71)
     """
@@ -192,8 +276,6 @@ def reduce_row(
 def weakest_age(taken: Sequence[Taken]) -> tuple[Reading, ...]:
     """Return the readings at the age of the film at which they are least in the mean: no other age pulls less.
 
-    Examples
-    --------
     >>> rows = [Taken("a", (Reading(0.5),), 0.0, 1.0), Taken("b", (Reading(0.4),), 0.0, 6.0)]
     >>> weakest_age(rows)[0].value
     0.4
@@ -228,8 +310,6 @@ def outliers(values: Sequence[float], *, step: float = 0.0) -> tuple[float, ...]
     The spread is the median distance from the median times 1.4826, at least 1 % of the median and half a step of the
     balance. Fewer than four readings have no outlier.
 
-    Examples
-    --------
     >>> outliers([80.0, 81.0, 82.0, 80.0, 61.0]), outliers([80.0, 61.0, 82.0])
     ((61.0,), ())
     """

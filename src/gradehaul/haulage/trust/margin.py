@@ -17,6 +17,7 @@ from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Loco
+from gradehaul.quantities.si import Newtons
 from gradehaul.track.piecewise import FloatArray
 
 _CELLS = 16_000
@@ -33,7 +34,7 @@ class WorstPlace(NamedTuple):
     under: Under
     heights: FloatArray
     bends: FloatArray
-    friction: float
+    friction: Newtons
 
 
 class _Pieces(NamedTuple):

@@ -1,11 +1,13 @@
-"""Random trials of every figure that an answer rests on, each as unsure as it is, and alike where causes are shared."""
+"""Random trials of every figure that an answer rests on, alike where causes are shared, and what they say of a pull."""
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from statistics import fmean
+from typing import ClassVar
 
 import numpy as np
 
@@ -14,15 +16,18 @@ from gradehaul.haulage.adhesion import (
     SLIPPING_CLEAN,
     SLIPPING_FILMED,
     TYRED_ADHESION,
+    NominalPulls,
     PullModel,
     readings_of,
 )
-from gradehaul.haulage.bench.scatter import pooled_of
+from gradehaul.haulage.bench.adhesion_fit import deviation, interval
+from gradehaul.haulage.bench.reduction import pooled_of
 from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE, curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Basis, Car, Film, Loco, Plan
 from gradehaul.quantities import Reading
+from gradehaul.quantities.si import Newtons
 from gradehaul.track.piecewise import FloatArray
 
 TRIALS = 10_000
@@ -80,8 +85,6 @@ class RandomTrials(PullModel[FloatArray]):
 
     The same seed gives the same trials, whatever else is drawn.
 
-    Examples
-    --------
     >>> from gradehaul.plan import read_plan
     >>> plan = read_plan('''
     ... scale = "HO"
@@ -171,13 +174,8 @@ class RandomTrials(PullModel[FloatArray]):
     def factors(self, causes: Sequence[tuple[str, ...]], *, taut: bool) -> FloatArray:
         """Return what the parts of a demand are taken times, of running trains in all trials and then of starting ones.
 
-        `causes` are what the masses vary with; `taut` is whether coupler tension counts.
-
-        Returns
-        -------
-        numpy.ndarray
-            Masses, masses times the curve coefficient, m, and where tension counts its friction when running and when
-            starting, each 0 for the other: shape (parts, 2 trials).
+        They are masses by their `causes`, masses times the curve coefficient, m, and where the train is `taut` the
+        friction of coupler tension when running and when starting, each 0 for the other: shape (parts, 2 trials).
         """
         key = "factors", *(" ".join(cause) for cause in causes), "taut" if taut else "slack"
         if key not in self._kept:
@@ -260,3 +258,49 @@ def _lopsided(normal: FloatArray, low: float, high: float) -> FloatArray:
     array([0.4, 1. , 1.5])
     """
     return 1.0 + normal * np.where(normal < 0, (1 - low) / _NORMAL_95, (high - 1) / _NORMAL_95)
+
+
+MUCH_LESS_SURE = 2.0
+"""How many times as wide as the estimate's a prediction's 95 % range is where the estimate says more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A pull that was not measured, N: between `low` and `high` with 95 %."""
+
+    value: Newtons
+    low: Newtons
+    high: Newtons
+
+
+@dataclass(frozen=True, slots=True)
+class Predicted:
+    """The pull of a locomotive that was never read: by the readings of others, and by its own weight alone."""
+
+    KEYS: ClassVar[str] = (
+        "loco rail pull=pull.value pull.low pull.high by_weight=by_weight.value by_weight_low=by_weight.low "
+        "by_weight_high=by_weight.high"
+    )
+
+    loco: str
+    rail: str
+    pull: Estimate
+    deviation: Newtons
+    """Standard deviation of the prediction, N."""
+    by_weight: Estimate
+
+    @property
+    def less_sure(self) -> bool:
+        """Whether the readings of others say much less of it than its weight does."""
+        pull, weight = self.pull, self.by_weight
+        return pull.high - pull.low > MUCH_LESS_SURE * (weight.high - weight.low)
+
+
+def predictions(trials: RandomTrials) -> Iterator[Predicted]:
+    """Yield every pull that is predicted on a plan with its readings taken in, with the estimate from weight."""
+    nominal = NominalPulls(trials.plan)
+    for loco in trials.plan.locos.values():
+        for rail, pull in loco.predicted.items():
+            low, high = np.quantile(trials.by_weight(loco, rail), (0.025, 0.975)).tolist()
+            by_weight = Estimate(nominal.by_weight(loco, rail), low, high)
+            yield Predicted(loco.name, rail, Estimate(pull.value, *interval(pull)), deviation(pull), by_weight)

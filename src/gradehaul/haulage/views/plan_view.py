@@ -18,7 +18,7 @@ from gradehaul.haulage.views.track_view import Overpass, TrackSpot, TrackView, o
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Radians
+from gradehaul.quantities.si import Hours, Meters, Radians
 from gradehaul.track.fit import fit_notes
 from gradehaul.track.map.closing import figure_misses, figure_name, misclosure
 from gradehaul.track.map.plane import Pose
@@ -104,7 +104,7 @@ class PlanView(AnswerRecord):
     """A plan from above, all that a drawing of it needs; nothing in it is rounded."""
 
     HEAD: ClassVar[str] = "plan=plan.title"
-    KEYS: ClassVar[str] = "pieces=frames tracks=placed_tracks joints overpasses trains notes"
+    KEYS: ClassVar[str] = "pieces=frames hours tracks=placed_tracks joints overpasses trains notes"
 
     plan: Plan
     tracks: Mapping[str, TrackView]
@@ -117,6 +117,8 @@ class PlanView(AnswerRecord):
     """One for each train and rail condition."""
     film_spreads: bool
     """Whether wheels carry a film onto track that is planned without."""
+    hours: Hours | None
+    """The age of every film; None for fresh and rested."""
     frames: int
     """Number of pieces whose places relative to one another are unknown."""
     notes: tuple[Note, ...]
@@ -151,37 +153,6 @@ def plan_view(
     Named trains are judged, None for all whose route is among the layout's, on the rail conditions by which the layout
     passes where none is named. Where routes are named, their track alone is shown, and where no train is, theirs are
     judged.
-
-    Raises
-    ------
-    RouteError
-        A train, route or rail condition that the plan does not have.
-    PlanError
-        No track has a usable place: every frame has a figure that does not close.
-
-    Examples
-    --------
-    A track that loops over itself, climbing:
-
-    >>> from gradehaul.plan import read_plan
-    >>> view = plan_view(Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... [line.Loop]
-    ... from = "Foot"
-    ... to = "Top"
-    ... track = [
-    ...   { straight = 2, grade = "2 %" },
-    ...   { left = 0.6, angle = 270, grade = "2 %" },
-    ...   { straight = 2, grade = "2 %" },
-    ... ]
-    ... ''')))
-    >>> (over,) = view.overpasses
-    >>> over.over.track, over.under.track, round(over.height, 4), round(over.under.at, 3)
-    ('Loop:3', 'Loop:1', 0.0805, 1.4)
-    >>> [round(grade, 4) for grade in view.tracks["Loop:2"].steepest], view.tracks["Loop:1"].climbs.tolist()[:2]
-    ([0.0334, -0.0066], [1, 1])
     """
     views = {view.id: view for view in _laid_out(layout, usable=True)}
     lost = list(_laid_out(layout, usable=False))
@@ -215,6 +186,7 @@ def plan_view(
         overpasses=tuple(over),
         trains=tuple(_train(layout, views, each) for each in chosen),
         film_spreads=layout.film_spreads,
+        hours=layout.hours,
         frames=len(shifts),
         notes=tuple(_notes(layout, len(shifts))),
     )
@@ -352,8 +324,7 @@ def on_tracks(profile: RouteProfile, start: float, stop: float) -> Iterator[OnTr
 
 def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float, *, ahead: bool = True) -> TrackSpot | None:
     """Return where a place on a route lies, headed as the route runs; at a joint on the track ahead, or behind."""
-    number = int(np.searchsorted(profile.starts, at + (1e-9 if ahead else -1e-9), side="right")) - 1
-    number = min(max(number, 0), len(profile.route.ways) - 1)
+    number = profile.number_at(at, ahead=ahead)
     way = profile.route.ways[number]
     if way.track not in views:
         return None

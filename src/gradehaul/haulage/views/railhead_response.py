@@ -55,19 +55,6 @@ def railhead_responses(alignment: Alignment) -> Iterator[Response]:
     Between two trial heights of a station the railhead everywhere is linear in its height: the stretched string is a
     linear system, and a vertical curve is as long as its neighbors allow whatever its change of grade. A station whose
     height follows from a rise or a grade cannot be moved and is left out.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> from gradehaul.track.alignment import align
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead = { Foot = 0, Top = 0.04 }
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2 }] }
-    ... ''')
-    >>> [(each.key, round(each.changes["Hill:1"].per_meter(1.0), 9)) for each in railhead_responses(align(plan))]
-    [('joint Foot', 0.5), ('joint Top', 0.5)]
     """
     plan = alignment.plan
     fixed = fixed_railheads(plan)

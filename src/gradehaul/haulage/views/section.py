@@ -8,7 +8,7 @@ from typing import ClassVar
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Misfit, misfits, outcome_of
-from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
+from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import (
@@ -30,7 +30,7 @@ from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Hours, Meters
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
 
 
@@ -81,7 +81,7 @@ class Haul:
     whole route that do not hold the train.
     """
 
-    KEYS: ClassVar[str] = "name train.length running_n=running starting_n=starting rails=given"
+    KEYS: ClassVar[str] = "name train.length hours running_n=running starting_n=starting rails=given"
 
     name: str
     train: Train
@@ -91,6 +91,8 @@ class Haul:
     """Demand to start."""
     least: PiecewiseQuadratic
     given: tuple[PullGiven, ...]
+    hours: Hours | None
+    """The age of every film; None for fresh and rested."""
     misfits: tuple[Misfit, ...] = ()
 
 
@@ -137,27 +139,6 @@ def long_section(
     The train need not be meant for this route; None is the first that is, if any. Without a route it is that of the
     train. Rail conditions that are left out are those by which the layout passes, and beside them each film everywhere,
     at its worse age for the train.
-
-    Raises
-    ------
-    RouteError
-        A route, train or rail condition that the plan does not have, no route named where there are several, or a
-        train longer than the lap or the loop it would run on.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> section = long_section(Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 4, grade = "2 %" }, { left = 1, angle = 90 }] }
-    ... route.Up = { from = "Foot", to = "Top" }
-    ... ''')))
-    >>> [(stretch.start, stretch.stop, stretch.first) for stretch in section.grades]
-    [(0.0, 4.0, 0.02), (4.0, 5.570796326794897, 0.0)]
-    >>> [(stretch.start, stretch.hand, stretch.radius) for stretch in section.curves]
-    [(4.0, 'left', 1.0)]
     """
     if route is None and train is not None and train in layout.plan.trains:
         route = layout.plan.trains[train].route
@@ -222,11 +203,7 @@ def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain |
 
 def _rails(layout: Layout, wanted: Sequence[str] | None) -> tuple[str, ...]:
     """Return the rail conditions wanted, or all that may be shown."""
-    if wanted is None:
-        return (*judged_rails(layout.rails), *film_rails(layout.rails))
-    for name in wanted:
-        look_up(name, dict.fromkeys(layout.rails), "rail condition", file=layout.plan.file)
-    return tuple(dict.fromkeys(wanted))
+    return layout.judged(wanted) if wanted else (*layout.judged(), *film_rails(layout.rails))
 
 
 def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequence[str] | None) -> Haul | None:
@@ -248,6 +225,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         starting=ForceCurve.of(need.starting),
         least=need.least,
         given=tuple(given),
+        hours=layout.hours,
         misfits=too_long,
     )
 

@@ -45,38 +45,14 @@ class TrackSpot:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TrackView:
-    """A track where it lies, as chords between points; between two points the effective grade runs evenly.
+    """A track where it lies, as chords between n points; between two points the effective grade runs evenly.
 
-    Attributes
-    ----------
-    id, name, line
-        The track; `named` says whether the builder chose that name.
-    berth
-        The berth it belongs to, None where it belongs to none.
-    rail
-        The planned rail condition, clean where nothing is said.
-    frame
-        Tracks of one frame lie truly to one another; frames are laid beside one another with room between them.
-    start
-        The pose of its start, shifted as the frame is, m and rad.
-    sections
-        Its curvature from its start.
-    distance
-        Distances of the points from its start, m, shape (n,).
-    xy
-        Where they lie, m, shape (n, 2).
-    railhead
-        The railhead there, m, shape (n,).
-    profile
-        The railhead over the distance from its start, m, rounded as it lies.
-    heading
-        The heading there, rad, shape (n,).
-    effective
-        The effective grade at both ends of each chord for a train that climbs there, as a ratio, shape (n - 1, 2).
-    climbs
-        Which way each chord climbs: 1 onward, -1 back, 0 level, shape (n - 1,).
-    steepest
-        The greatest effective grade running onward, and running back.
+    Tracks of one `frame` lie truly to one another; frames are laid beside one another with room between them, and
+    `start` is shifted as the frame is. Points lie at a `distance` from the start, m, shape (n,), at `xy`, m, shape
+    (n, 2), with their `railhead`, m, and `heading`, rad; `profile` is the railhead as it lies, rounded. Each chord has
+    the `effective` grade at both its ends for a train that climbs there, shape (n - 1, 2), and `climbs`: 1 onward, -1
+    back, 0 level. `steepest` is the greatest effective grade running onward, and running back. `named` says whether the
+    builder chose the name.
     """
 
     KEYS: ClassVar[str] = (

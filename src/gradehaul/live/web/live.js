@@ -22,7 +22,7 @@
 
   /* Has the trial answered; one that comes while another is on its way goes last. */
   async function decide() {
-    byId("show-write").disabled = desk.trial.empty;
+    byId("show-write").disabled = !desk.trial.writes;
     if (requesting) { again = true; return; }
     requesting = true;
     do {
@@ -111,7 +111,7 @@
     desk.waitingWords = "calculating ...";
     desk.refresh();
     document.documentElement.dataset.ready = "yes";
-    byId("show-write").disabled = desk.trial.empty;
+    byId("show-write").disabled = !desk.trial.writes;
     if (!desk.trial.empty) decide();
   }
 
@@ -240,7 +240,7 @@
     if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "s") {
       event.preventDefault();
       if (!byId("text-pane").hidden) saveText();
-      else if (desk && !desk.trial.empty) showDiff();
+      else if (desk?.trial.writes) showDiff();
     }
     if (event.key === "Escape" && !byId("text-pane").hidden && !document.querySelector("dialog[open]")) openText(false);
   });
@@ -294,7 +294,7 @@
 
   async function copy() {
     try {
-      const { name } = await request("copy", { trial: desk ? desk.trial.now : { heights: {}, rails: {} }, name: byId("copy-name").value });
+      const { name } = await request("copy", { trial: desk ? desk.trial.now : {}, name: byId("copy-name").value });
       byId("copy-dialog").close();
       say(`Saved as ${name}.`);
     } catch (error) {

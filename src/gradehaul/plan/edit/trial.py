@@ -23,20 +23,21 @@ _SAME = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class TrialHeights:
-    """Changes to try: railheads, m, by station, and rail conditions by the id of their track.
+    """Changes to try: railheads, m, by station, and rail conditions by the id of their track; and the age of all film.
 
     A station is ``joint NAME``, ``track ID`` for the far end of a track with its own railhead, or ``at LINE NUMBER``
-    for a pair of `railhead_at`, from 0.
+    for a pair of `railhead_at`, from 0. `hours` since every film went on, None for fresh and rested, change no plan.
     """
 
     heights: Mapping[str, float] = field(default_factory=dict)
     rails: Mapping[str, str] = field(default_factory=dict)
+    hours: float | None = None
 
     def __post_init__(self) -> None:
         freeze_mappings(self)
 
     def __bool__(self) -> bool:
-        return bool(self.heights or self.rails)
+        return bool(self.heights or self.rails or self.hours is not None)
 
 
 def fixed_railheads(plan: Plan) -> dict[str, float]:
@@ -70,7 +71,7 @@ def known_part(plan: Plan, trial: TrialHeights) -> tuple[TrialHeights, list[str]
     heights = {key: height for key, height in trial.heights.items() if key in fixed or key in joints}
     rails = {key: rail for key, rail in trial.rails.items() if key in plan.tracks and rail in films}
     lost = [key for key in (*trial.heights, *trial.rails) if key not in heights and key not in rails]
-    return TrialHeights(heights, rails), lost
+    return TrialHeights(heights, rails, trial.hours), lost
 
 
 def tried(plan: Plan, trial: TrialHeights) -> Plan:

@@ -10,7 +10,7 @@ from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.readings import ReadingsAnswer, bounds
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.reduction import Mean
-from gradehaul.haulage.trust.predicted import Estimate
+from gradehaul.haulage.trust.random_trials import Estimate
 from gradehaul.plan.names import clean
 from gradehaul.quantities.si import Newtons
 from gradehaul.show.base.labels import chance_words, counted

@@ -50,8 +50,7 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
     if not set(PLANNED).isdisjoint(answer.judged_rails) and any(each.profile.film_spreads for each in answer.routes):
         page.line(spread_words(answer.plan, units))
     if count := answer.clearance_fails:
-        fail = f"{count} place{' fails' if count == 1 else 's fail'} clearance"
-        page.paragraph((fail, "bold red"), f": gradehaul clearance {clean(answer.plan.file)}")
+        page.paragraph((clearance_words(count), "bold red"), f": gradehaul clearance {clean(answer.plan.file)}")
     _add_trains(page, answer, units)
     _add_fixes(page, answer, ways, units)
     _add_loads(page, answer, units)
@@ -64,6 +63,11 @@ def _add_title(page: Page, answer: CheckAnswer) -> None:
     right = f"{scale_words}, {answer.plan.practice} practice"
     title = shortened(answer.plan.title, FULL - len(right) - GAP)
     page.line((title, "bold"), " " * max(GAP, FULL - len(title) - len(right)), right)
+
+
+def clearance_words(count: int) -> str:
+    """Return how many places fail the clearances."""
+    return f"{count} place{' fails' if count == 1 else 's fail'} clearance"
 
 
 def add_doubts(page: Page, answer: CheckAnswer) -> None:

@@ -44,12 +44,12 @@ def film_headlines(answer: CheckAnswer) -> list[list[Piece]]:
 
 def film_everywhere(answer: CheckAnswer) -> dict[str, list[TrainAnswer]]:
     """Return the trains with each film everywhere that is not judged, each at the age that is worse for it."""
-    found = {name + at_age(answer.hours): answer.on(ages) for name, ages in everywhere(answer.film_rails).items()}
+    found = {name: answer.on(ages) for name, ages in everywhere(answer.film_rails, answer.hours).items()}
     return {name: worst_of_each(trains) for name, trains in found.items() if trains}
 
 
-def everywhere(film_rails: Iterable[str]) -> dict[str, list[str]]:
-    """Return what it is called to have each film everywhere, with the names of its ages.
+def everywhere(film_rails: Iterable[str], hours: float | None = None) -> dict[str, list[str]]:
+    """Return what it is called to have each film everywhere, at an age of all film or not, with the names of its ages.
 
     >>> everywhere(["treated", "treated fresh"])
     {'film everywhere': ['treated', 'treated fresh']}
@@ -57,7 +57,8 @@ def everywhere(film_rails: Iterable[str]) -> dict[str, list[str]]:
     films: dict[str, list[str]] = {}
     for rail in film_rails:
         films.setdefault(RailCondition.named(rail).rested.name, []).append(rail)
-    return {f"film {'' if len(films) == 1 else f'{apart(film)} '}everywhere": ages for film, ages in films.items()}
+    one, age = len(films) == 1, at_age(hours)
+    return {f"film {'' if one else f'{apart(film)} '}everywhere{age}": ages for film, ages in films.items()}
 
 
 def summary(answer: CheckAnswer) -> str:
@@ -127,6 +128,15 @@ def at_age(hours: float | None) -> str:
     ('film everywhere at 6 h', 'film everywhere')
     """
     return "" if hours is None else f" at {hours:g} h"
+
+
+def rail_at(rail: str, hours: float | None) -> str:
+    """Return a rail condition by its name, or with the age of all film.
+
+    >>> rail_at("treated fresh", 6.0), rail_at("treated fresh", None), rail_at("clean", 6.0)
+    ('treated at 6 h', 'treated fresh', 'clean')
+    """
+    return next(iter(conditions([rail], hours)))
 
 
 def conditions(rails: Collection[str], hours: float | None = None) -> dict[str, list[str]]:

@@ -16,11 +16,11 @@ from gradehaul.haulage.adhesion import (
     source_of_slipping,
 )
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
 from gradehaul.haulage.answers.figures import SourcedFigure
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
+from gradehaul.haulage.verdict import demand_breakdown
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
 from gradehaul.plan.records import Basis, Car, Loco, Plan, PredictedPull
 from gradehaul.plan.resolve.stock import ROLLING, STARTING

@@ -11,6 +11,7 @@ from gradehaul.plan.records import Cut
 from gradehaul.show.base.labels import FILM_CAUTION, RISK, apart, listed
 from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.headline import at_age
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, outcome_cells, spread_words
 
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
@@ -43,10 +44,14 @@ def _subject(answer: TrialAnswer, units: UnitFormat) -> str:
     return f"{', '.join(map(apart, consist))}{length}, on {apart(answer.route.name)}"
 
 
+def _age(answer: TrialAnswer, trial: TrialOutcome) -> str:
+    return "" if trial.condition == CLEAN else at_age(answer.hours)
+
+
 def _add_train(page: Page, answer: TrialAnswer, train: TrialTrain, units: UnitFormat) -> None:
     by_outcome: dict[Outcome, list[str]] = {}
     for trial in train.trials:
-        by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition])
+        by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition] + _age(answer, trial))
     words = [_does(answer, train, outcome, listed(where)) for outcome, where in by_outcome.items()]
     page.paragraph((f"It {'; it '.join(words)}.", OUTCOMES[train.judged.outcome][1]))
     most = [f"most {shortened(train.counted, 12)}>"] if train.counted else []
@@ -67,7 +72,7 @@ def _row(answer: TrialAnswer, trial: TrialOutcome, units: UnitFormat) -> list[Pi
     place = f", {units.length(verdict.worst_at)}"
     outcome, *figures = outcome_cells(trial, units)
     return [
-        trial.condition,
+        trial.condition + _age(answer, trial),
         outcome if answer.climbs or trial.outcome != "climbs" else ("holds back", OUTCOMES["climbs"][1]),
         *figures,
         f"{apart(shortened(verdict.worst_track, 26 - len(place)))}{place}",
@@ -83,8 +88,11 @@ def _add_powers(page: Page, answer: TrialAnswer, units: UnitFormat) -> None:
     able = sum(train.judged.outcome == "climbs" for train in trains)
     kinds = "locomotives or lashups" if len(trains) > len(answer.plan.locos) else "locomotives"
     verb = ("get{} through" if answer.climbs else "hold{} back").format("s" * (able == 1))
-    page.line(f"{able} of {len(trains)} {kinds} {verb} {_CONDITIONS[trains[0].judged.condition]}.")
-    heads = ["locomotive", *(head for trial in trains[0].trials for head in (trial.condition, "risk>"))]
+    judged = trains[0].judged
+    page.line(f"{able} of {len(trains)} {kinds} {verb} {_CONDITIONS[judged.condition]}{_age(answer, judged)}.")
+    heads = ["locomotive"]
+    for trial in trains[0].trials:
+        heads += [trial.condition + _age(answer, trial), "risk>"]
     rows: list[list[Piece]] = []
     for train in trains:
         cells: list[Piece] = [apart(shortened(train.power or "", 22))]

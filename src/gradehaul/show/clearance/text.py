@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable
+from decimal import Decimal
 from typing import NamedTuple
 
-from gradehaul.design.clearance.findings import Clearances, RankedFinding
+from gradehaul.design.clearance.findings import Clearances
 from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule, Standard
 from gradehaul.design.deck import STRENGTH
 from gradehaul.plan.names import clean
@@ -89,23 +90,36 @@ def _basis(found: Clearances, units: UnitFormat) -> str:
     """Return by which figures the plan was judged."""
     standard = found.standard
     stock = "none named" if standard.longest is None else f"longest {units.length(standard.longest)}"
-    deck = f"track, roadbed and deck {units.length(standard.deck, fine=True)}" + (
-        ", assumed" if standard.deck_assumed else ""
-    )
+    clear = f"Clear height {_length(standard.height, units)}"
+    if standard.clear is not None:
+        more = standard.clear > standard.printed_height
+        clear += " as wanted" if more else f" by the standard (wanted {_length(standard.clear, units)})"
+    deck = f"track, roadbed and deck {_deck(standard, units)}" + (", assumed" if standard.deck_assumed else "")
     spacing = standard.spacing
     group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
     if standard.overhead:
-        deck += f", overhead line {units.length(standard.overhead)}" + (", assumed" * standard.overhead_assumed)
+        deck += f", overhead line {_length(standard.overhead, units)}" + (", assumed" * standard.overhead_assumed)
     return (
-        f"Clear height {units.length(standard.height)}, {deck}; track centers {units.length(spacing.straight)}; "
-        f"stock: {stock}, {group}."
+        f"{clear}, {deck}: {_length(standard.wanted_height, units)} railhead over railhead; "
+        f"track centers {_length(spacing.straight, units)}; stock: {stock}, {group}."
     )
+
+
+def _length(value: float, units: UnitFormat) -> str:
+    return units.length(value, fine=units.system == "imperial")
+
+
+def _deck(standard: Standard, units: UnitFormat) -> str:
+    """Return the thickness of the deck with roadbed and track as what adds up with the figures beside it."""
+    total, *others = (Decimal(_length(each, units).split()[0]) for each in (
+        standard.wanted_height, standard.height, *([standard.overhead] if standard.overhead else [])))  # fmt: skip
+    return f"{total - sum(others)} {units.length_unit}"
 
 
 def _add_rows(page: Page, found: Clearances, units: UnitFormat) -> None:
     """Add a table for each rule that is not passed everywhere, rows that differ in their place alone as one."""
     kinds: dict[tuple[ClearanceOutcome, Rule], dict[tuple[str, ...], tuple[list[int], list[str]]]] = {}
-    for number, finding in enumerate(found.ranked(), 1):
+    for finding in found.findings:
         if finding.outcome != "pass":
             alike = kinds.setdefault((finding.outcome, finding.rule), {})
             figures = (
@@ -114,8 +128,8 @@ def _add_rows(page: Page, found: Clearances, units: UnitFormat) -> None:
                 re.split("[,:(]", finding.source)[0],
             )
             numbers, places = alike.setdefault(figures, ([], []))
-            numbers.append(number)
-            places.append(place_words(finding, found, units))
+            numbers.append(finding.number)
+            places.append(place_words(finding, units))
     page.line()
     for (outcome, rule), alike in kinds.items():
         page.line(_WORDS[outcome], f": {RULES[rule][0].lower()}{RULES[rule][1:].replace(': ', ', ')}")
@@ -130,15 +144,15 @@ def _add_places(page: Page, found: Clearances, units: UnitFormat) -> None:
     """Add every finding by itself, the worst first."""
     rows: list[list[Piece]] = [
         [
-            str(number),
+            str(finding.number),
             _WORDS[finding.outcome],
             _SHORT_RULES[finding.rule],
-            place_words(finding, found, units),
+            place_words(finding, units),
             figure_words(finding.value, finding, units),
             bounds_words(finding, units),
             finding.words,
         ]
-        for number, finding in enumerate(found.ranked(), 1)
+        for finding in found.findings
     ]
     page.table(["no.>", "", "rule", "place", "is>", "passes", ""], rows)
 
@@ -173,28 +187,25 @@ def headline(found: Clearances, units: UnitFormat) -> str:
 
 def _assumed(standard: Standard, units: UnitFormat) -> str:
     """Return what is assumed of the room that a track takes over another."""
-    layers = [f"deck of {units.length(standard.deck, fine=True)} with roadbed and track"] * standard.deck_assumed
-    return " and ".join(layers + [f"overhead line of {units.length(standard.overhead)}"] * standard.overhead_assumed)
+    layers = [f"deck of {_deck(standard, units)} with roadbed and track"] * standard.deck_assumed
+    overhead = [f"overhead line of {_length(standard.overhead, units)}"] * standard.overhead_assumed
+    return " and ".join(layers + overhead)
 
 
-def place_words(finding: Finding, found: Clearances, units: UnitFormat) -> str:
+def place_words(finding: Finding, units: UnitFormat) -> str:
     """Return where a finding is."""
-    tracks = found.plan.tracks
-    name = tracks[finding.track].name if finding.track in tracks else finding.track
     if finding.head_at is not None:
-        return f"train {finding.train}, head on {name}, {units.length(finding.head_at)} along its route"
-    here = f"{name} at {units.length(finding.at)}"
-    if finding.rule == "radius":
-        here = name
-    if not finding.other or finding.other_at is None:
+        return f"train {finding.train}, head on {finding.track}, {units.length(finding.head_at)} along its route"
+    here = finding.track if finding.rule == "radius" else f"{finding.track} at {units.length(finding.at)}"
+    if finding.other is None or finding.other_at is None:
         return here
     joined = "over" if finding.rule == "vertical room" else "and"
-    return f"{here} {joined} {tracks[finding.other].name} at {units.length(finding.other_at)}"
+    return f"{here} {joined} {finding.other} at {units.length(finding.other_at)}"
 
 
 def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
     """Return a figure of a finding: a length or a share."""
-    return percent_words(value) if finding.share else units.length(value, fine=units.system == "imperial")
+    return percent_words(value) if finding.share else _length(value, units)
 
 
 def bounds_words(finding: Finding, units: UnitFormat) -> str:
@@ -211,8 +222,8 @@ def _bounds(finding: Finding, units: UnitFormat) -> tuple[str, str]:
     return passes, f"{other} {figure_words(finding.least, finding, units)}"
 
 
-class _Judged(NamedTuple):
-    place: RankedFinding
+class _Row(NamedTuple):
+    finding: Finding
     value: float
     passes: float
     fails: float
@@ -220,9 +231,8 @@ class _Judged(NamedTuple):
 
 
 _COLUMNS = (
-    "place.number place.finding.rule place.finding.outcome place.track place.finding.at place.other_track "
-    "other_at=place.finding.other_at place.train place.finding.head_at value passes fails in=unit place.finding.words "
-    "place.finding.source"
+    "finding.number finding.rule finding.outcome finding.track finding.at other_track=finding.other finding.other_at "
+    "finding.train finding.head_at value passes fails in=unit finding.words finding.source"
 )
 
 
@@ -230,11 +240,10 @@ def clearance_csv(found: Clearances, units: UnitFormat | None) -> str:
     """Return the answer as CSV (RFC 4180); figures are lengths or plain shares, as the column `in` says."""
     unit = "m" if units is None else units.length_unit
 
-    def judged(place: RankedFinding) -> _Judged:
-        finding = place.finding
+    def row(finding: Finding) -> _Row:
         value, passes, fails = finding.value, finding.wanted, finding.least
         if finding.share:
-            return _Judged(place, value, passes, fails, "share")
-        return _Judged(place, convert(value, unit), convert(passes, unit), convert(fails, unit), unit)
+            return _Row(finding, value, passes, fails, "share")
+        return _Row(finding, convert(value, unit), convert(passes, unit), convert(fails, unit), unit)
 
-    return table(_Judged, _COLUMNS, map(judged, found.places), units)
+    return table(_Row, _COLUMNS, map(row, found.findings), units)

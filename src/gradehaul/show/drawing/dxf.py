@@ -17,6 +17,7 @@ from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
 from gradehaul.plan.records import Joint, LineEnd
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.headline import rail_at
 from gradehaul.show.drawing.dxf_film_uses import draw_uses
 from gradehaul.show.drawing.dxf_pen import Pen, Spots, beside, layer_name
 from gradehaul.show.plan_view.styles import SHADES, runs
@@ -291,7 +292,7 @@ def _railhead(view: PlanView, joint: JointView) -> float:
 def _draw_marks(pen: Pen, view: PlanView) -> None:
     """Draw stretches to the left of the track, a line for each kind, named where they begin; and where trains stall."""
     for train in view.trains:
-        who = f"{train.name}, {train.rail}"
+        who = f"{train.name}, {rail_at(train.rail, view.hours)}"
         for mark in train.marks:
             layer = MARK_LAYERS[mark.kind]
             parts = [part for part in mark.on if part.track in view.tracks]

@@ -13,13 +13,15 @@ from gradehaul.show.base.labels import RISK, USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.headline import at_age
 from gradehaul.show.check.outcome_words import DOES, misfit_words, outcome_cells, plain_words, short_words
 from gradehaul.show.sections import TREAT
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
 
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",
-    "marginal": "every train gets through as long as its wheels never slip, and holds back downhill",
+    "marginal": "every train that climbs with no more film still climbs, any other gets through as long as its wheels "
+    "never slip, and all hold back downhill",
 }
 _CAUTION = (
     "Film does not come off again: try it on a spare length of track first, and measure there. Wipe with little, on a "
@@ -33,7 +35,7 @@ _NAMED = 12
 def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the keep-clean plan as a page, and below it the sections that are named in `more`."""
     page = Page()
-    page.line((clean(found.plan.title), "bold"), ": where the film may go")
+    page.line((clean(found.plan.title), "bold"), f": where the film may go{at_age(found.hours)}")
     page.line()
     _add_answer(page, found, units)
     page.line()
@@ -70,10 +72,8 @@ def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
 
 def _condition(found: KeepCleanPlan) -> str:
     reserve = f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
-    return (
-        f'So that {_NEEDS[found.options.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
-        f"spread{reserve}."
-    )
+    film = f'film "{found.film}"{at_age(found.hours) or " fresh or rested"}'
+    return f"So that {_NEEDS[found.options.need]}, with {film}, as wiped and once it has spread{reserve}."
 
 
 def _uses(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
@@ -127,14 +127,17 @@ def add_film_plan(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
 
 def headline(found: KeepCleanPlan) -> str:
     """Return the answer in a line; a train that fails with this plan all the same is named."""
+    return f"{_answer(found)}{at_age(found.hours)}"
+
+
+def _answer(found: KeepCleanPlan) -> str:
     if found.beyond:
         fail, marginal = _not_helped(found)
         words = "would not get by" if fail else f"{'is' if len(marginal) == 1 else 'are'} only marginal"
         return f"No plan can help: {', '.join(fail or marginal)} {words} even with no more film"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
-        every = "climbs" if found.options.need == "climbs" else "gets by while its wheels grip"
-        return f'Where film "{found.film}" may go, so that every train {every}'
+        return f'Where film "{found.film}" may go, so that every train climbs'
     outcome = worst.planned.outcome
     words = plain_words(outcome, worst.planned.verdict, worst.planned.misfits)
     return f"With this plan {worst.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
@@ -258,7 +261,7 @@ def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.heading("Track by track")
     heads = ["track", "length>", "use", "why"]
     table: list[list[Piece]] = []
-    alike = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, found, units)))
+    alike = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, units)))
     for (_, use, since), group in alike:
         stretches = [row.unit for row in group]
         first, last = stretches[0], stretches[-1]
@@ -272,13 +275,13 @@ def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.line("A train's place is that of its head, from where its route begins.", indent=2)
 
 
-def _since(row: Row, found: KeepCleanPlan, units: UnitFormat) -> str:
+def _since(row: UsedUnit, units: UnitFormat) -> str:
     if row.reason is not None:
         forced = row.reason
         return f"{forced.train} {WOULD[forced.test]} at {units.length(forced.head)}, {units.force(forced.short)} short"
     if row.carried is not None:
-        onto = found.rows[row.carried.onto].unit.name
-        return f"{onto} is {units.length(row.carried.distance)} away" if row.carried.distance else f"it leads to {onto}"
+        onto, distance = row.carried.track, row.carried.distance
+        return f"{onto} is {units.length(distance)} away" if distance else f"it leads to {onto}"
     return ""
 
 
@@ -288,11 +291,15 @@ def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     rows = [
         [each.name, *outcome_cells(each.planned, units), *outcome_cells(each.everywhere, units)] for each in ordered
     ]
-    heads = ["train", _planned(found), "risk>", "to spare>", "film everywhere", "risk>", "to spare>"]
+    age = at_age(found.hours)
+    heads = ["train", _planned(found), "risk>", "to spare>", f"film everywhere{age}", "risk>", "to spare>"]
     page.table(heads, rows, indent=0)
-    checked = ", as check does on the plan that treat -o writes" if found.options.step is None else ""
+    check = "check" if found.hours is None else f"check --hours {found.hours:g}"
+    checked = f", as {check} does on the plan that treat -o writes" if found.options.step is None else ""
     spread = "" if found.beyond else f" Both include film that wheels spread{checked}."
     page.paragraph(f"{RISK}.{spread}")
+    if age:
+        page.paragraph((f"Judged{age} alone", "yellow"), ": not on film that is younger or older.")
     for train in ordered:
         for misfit in train.planned.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, units)}")
@@ -311,4 +318,4 @@ def treat_csv(found: KeepCleanPlan, units: UnitFormat | None) -> str:
         "track=unit.name unit.line from=unit.start to=unit.stop unit.length use reason.train reason.test "
         "at=reason.head reason.short"
     )
-    return table(Row, columns, found.rows, units)
+    return table(UsedUnit, columns, found.rows, units)

@@ -55,7 +55,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
             each.train,
             *_before_after(each, f"{each.track}, head {units.length(each.head)}{_behind(each.cars)}", units),
         ]
-        for each in sorted(found.hardest, key=lambda each: -each.leveled)
+        for each in sorted(found.hardest, key=lambda each: -round(each.leveled, 8))
     ]
     page.table(["train", "hardest before>", "after>", "place"], rows, indent=0)
     page.line()
@@ -148,14 +148,14 @@ def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
     better = [each for each in found.hardest if each.even - each.leveled > GAIN]
     if not better:
         return [("Fixed heights keep every train's hardest grade where it is", "yellow"), ": --more limits."]
-    best = max(better, key=lambda each: each.even - each.leveled)
+    best = max(better, key=lambda each: round(each.even - each.leveled, 8))  # of equal ones the first
     grades = _from_to(best, units)
     if len(found.hardest) == 1:
         return [(f"The hardest grade of {best.train} falls from {grades}", "green"), "."]
     every = len(better) == len(found.hardest)
     count = "all trains" if every else f"{len(better)} of {len(found.hardest)} trains"
     rest = "" if every else f"; for the rest it changes by {units.grade(GAIN)} or less"
-    least = min(better, key=lambda each: each.even - each.leveled)
+    least = min(better, key=lambda each: round(each.even - each.leveled, 8))  # of equal ones the first
     least_words = f"; least for {least.train}, {_from_to(least, units)}" if _from_to(least, units) != grades else ""
     return [
         (f"The hardest grade falls for {count}", "green"),

@@ -1,10 +1,9 @@
-"""The part of a sheet that holds a plan view: its axes, where places of the plan are on it, and labels."""
+"""The part of a sheet that holds a plan view: its axes, and where places of the plan are on it."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any, Literal, NamedTuple
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from matplotlib.artist import Artist
@@ -14,8 +13,9 @@ from matplotlib.ticker import MaxNLocator
 from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import INK
-from gradehaul.show.base.label_placing import Board, Box
+from gradehaul.show.base.label_placing import Board
 from gradehaul.show.base.paper import MARGIN, POINT, SIZES, Paper, SizeName
+from gradehaul.show.plan_view.styles import SHADES
 from gradehaul.track.piecewise import FloatArray
 
 _TALLEST, _LOWEST = 2.0, 0.4
@@ -34,25 +34,10 @@ _GAP = 4.0
 """Half the gap in a track that passes under another, points."""
 
 
-class Spot(NamedTuple):
-    """A place for a label: a point in dots, and how the label is set against it."""
-
-    x: float
-    y: float
-    ha: Literal["left", "center", "right"] = "center"
-    va: Literal["bottom", "center", "top"] = "center"
-
-    def box(self, width: float, height: float) -> Box:
-        """Return the box of a label of a size, set there."""
-        left = self.x - {"left": 0.0, "center": 0.5, "right": 1.0}[self.ha] * width
-        bottom = self.y - {"bottom": 0.0, "center": 0.5, "top": 1.0}[self.va] * height
-        return Box(left, bottom, left + width, bottom + height)
-
-
 class Canvas:
     """A sheet with a plan on it, turned by a quarter where that makes better use of it.
 
-    Headline, words, notes and key are as of a `Paper`; `thickest` is the width of the widest line for track, points.
+    Headline, words, notes and key are as of a `Paper`.
     """
 
     def __init__(
@@ -65,7 +50,6 @@ class Canvas:
         *,
         notes: Sequence[str],
         key: Mapping[str, Artist | tuple[Artist, ...]],
-        thickest: float,
     ) -> None:
         size = SIZES[size_name]
         corners = np.concatenate([track.xy for track in (*view.tracks.values(), *view.unplaced)])
@@ -95,7 +79,7 @@ class Canvas:
         self.axes.set_xlim(middle[0] - half[0], middle[0] + half[0])
         self.axes.set_ylim(middle[1] - half[1], middle[1] + half[1])
         gauge = view.plan.scale.gauge * self.dots / POINT
-        self.thin = min(max(_WIDEST * gauge / thickest, _THINNEST), 1.0)
+        self.thin = min(max(_WIDEST * gauge / SHADES[-1].width, _THINNEST), 1.0)
         """By how much lines are thinner, so that neighbors stay apart."""
         self._draw_scale(unit)
 
@@ -113,8 +97,6 @@ class Canvas:
             gid="scale bar",
         )
         paper.text(left + long + 2 * tick, low, f"{length:g} {unit}", va="center")
-
-    # Where things lie
 
     def xy(self, points: FloatArray) -> FloatArray:
         """Return points of the plan, m, shape (n, 2), as they lie on the axes."""
@@ -148,33 +130,6 @@ class Canvas:
     def meters(self, points: float) -> float:
         """Return how many m of the plan a length on paper covers, in points."""
         return float(points * POINT / self.dots)
-
-    # Labels
-
-    def label(
-        self,
-        text: str,
-        spots: Sequence[Spot],
-        *,
-        boxes_cost: Callable[[Box], float],
-        spots_cost: Sequence[float],
-        **style: Any,  # noqa: ANN401 - whatever a text can have
-    ) -> Box | None:
-        """Set a label at the free spot of the least cost and return its box; leave it out where there is none.
-
-        The cost of a label is that of its box and of its spot; a style is that of a text, and ``scale``, its size.
-        """
-        width, height = self.paper.extent(text, **style)
-        boxes = [spot.box(width, height) for spot in spots]
-        costs = [cost + boxes_cost(box) for cost, box in zip(spots_cost, boxes, strict=True)]
-        chosen = self.board.place(boxes, costs=costs, room=self.room)
-        if chosen is None:
-            return None
-        box, ha = boxes[chosen], spots[chosen].ha
-        # held where it is set from, so that it stays in place in a font of other width
-        across = {"left": box.left, "center": 0.5 * (box.left + box.right), "right": box.right}[ha]
-        self.paper.text(across, 0.5 * (box.bottom + box.top), text, ha=ha, va="center", **style)
-        return box
 
 
 def gaps_under(canvas: Canvas, view: PlanView) -> dict[str, list[tuple[float, float]]]:

@@ -19,7 +19,7 @@ from gradehaul.show.base.label_placing import Box, crossed
 from gradehaul.show.base.labels import spans
 from gradehaul.show.base.paper import POINT
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.plan_view.canvas import Spot
+from gradehaul.show.plan_view.styles import FORCED_WORDS
 from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
@@ -71,18 +71,13 @@ class Lines(NamedTuple):
         return Lines(*(points[((points > low) & (points < high)).all(axis=1)] for points in self))
 
 
-def drawn_on(canvas: Canvas, view: PlanView, beside: Sequence[FloatArray]) -> Lines:
-    """Return what is drawn on a plan: all of its track, and what lies beside it, each as points on the sheet."""
-    track = np.concatenate([canvas.course(track.xy) for track in view.tracks.values()])
-    return Lines(track, np.concatenate([np.empty((0, 2)), *beside]))
-
-
 def draw_labels(canvas: Canvas, view: PlanView, units: UnitFormat, beside: Sequence[FloatArray]) -> None:
     """Set labels, the most important first; one without room beside what it names is left out.
 
     What is drawn `beside` the track is given as points on the sheet, each of shape (n, 2).
     """
-    drawn = drawn_on(canvas, view, beside)
+    courses = [canvas.course(track.xy) for track in view.tracks.values()]
+    drawn = Lines(np.concatenate(courses), np.concatenate([np.empty((0, 2)), *beside]))
     turns = stacks(view)
     for key in turns:
         _name_track(canvas, view.tracks[key], units, drawn, turns[key])
@@ -183,6 +178,21 @@ def _dot(canvas: Canvas, joint: JointView) -> None:
     canvas.axes.plot(x, y, marker="o", ms=3.6, mfc=filled, mec=INK, mew=0.8, ls="", zorder=6, gid=f"joint {joint.name}")
 
 
+class Spot(NamedTuple):
+    """A place for a label: a point in dots, and how the label is set against it."""
+
+    x: float
+    y: float
+    ha: Literal["left", "center", "right"] = "center"
+    va: Literal["bottom", "center", "top"] = "center"
+
+    def box(self, width: float, height: float) -> Box:
+        """Return the box of a label of a size, set there."""
+        left = self.x - {"left": 0.0, "center": 0.5, "right": 1.0}[self.ha] * width
+        bottom = self.y - {"bottom": 0.0, "center": 0.5, "top": 1.0}[self.va] * height
+        return Box(left, bottom, left + width, bottom + height)
+
+
 def set_beside(
     canvas: Canvas,
     text: str,
@@ -217,8 +227,17 @@ def set_beside(
         away = math.dist(places[0], box.nearest(*places[0]))
         return hides + _MISTAKEN * any(math.dist(other, box.nearest(*other)) < away for other in others)
 
-    costs = np.repeat(far_off, _AROUND).tolist()
-    return canvas.label(text, spots, boxes_cost=cost, spots_cost=costs, scale=scale, **style)
+    width, height = canvas.paper.extent(text, scale=scale, **style)
+    boxes = [spot.box(width, height) for spot in spots]
+    costs = [far + cost(box) for far, box in zip(np.repeat(far_off, _AROUND).tolist(), boxes, strict=True)]
+    chosen = canvas.board.place(boxes, costs=costs, room=canvas.room)
+    if chosen is None:
+        return None
+    box, ha = boxes[chosen], spots[chosen].ha
+    # held where it is set from, so that it stays in place in a font of other width
+    across = {"left": box.left, "center": 0.5 * (box.left + box.right), "right": box.right}[ha]
+    canvas.paper.text(across, 0.5 * (box.bottom + box.top), text, ha=ha, va="center", scale=scale, **style)
+    return box
 
 
 def _around(at: tuple[float, float], reach: float) -> Iterator[Spot]:
@@ -254,6 +273,15 @@ class Look:
         return Line2D([], [], ls="", marker=marker, ms=7, mfc=self.fill, mec=INK, mew=0.9)
 
 
+LOOKS: Mapping[str, Look] = {
+    "stall": Look(ROUND, INK, "white", "stalls here first"),
+    "runaway": Look(SQUARE, INK, "white", "begins to run away here"),
+    "runaway ends": Look(SQUARE, "white", INK, "holds back again from here"),
+    "forced": Look(ROUND, "white", INK, FORCED_WORDS),
+}
+"""The marks of trains: round where one stalls, square where one runs away."""
+
+
 @dataclass(slots=True)
 class Mark:
     """A mark: its kind, where it lies on the plan, m, and the numbers of its rows, rising."""
@@ -264,17 +292,14 @@ class Mark:
     numbers: tuple[int, ...]
 
 
-def draw_marks(canvas: Canvas, marks: Iterable[Mark], looks: Mapping[str, Look]) -> list[Mark]:
-    """Draw marks, the most important kind first in `looks`; those that would lie over one another share one.
-
-    Return the marks as drawn, and keep labels off them.
-    """
-    order = list(looks)
+def draw_marks(canvas: Canvas, marks: Iterable[Mark]) -> None:
+    """Draw marks, the most important kind first, and keep labels off them; those over one another share one."""
+    order = list(LOOKS)
     drawn: list[Mark] = []
     for mark in sorted(marks, key=lambda each: order.index(each.kind)):
         _add(canvas, mark, drawn)
     for number, mark in enumerate(reversed(drawn)):
-        look = looks[mark.kind]
+        look = LOOKS[mark.kind]
         across, up = canvas.spot(mark.x, mark.y)
         style: dict[str, Any] = {"boxstyle": look.shape, "fc": look.fill, "ec": INK, "lw": 0.9}
         canvas.paper.text(
@@ -282,7 +307,6 @@ def draw_marks(canvas: Canvas, marks: Iterable[Mark], looks: Mapping[str, Look])
             bbox=style, zorder=8 + number / 1000, gid=f"{mark.kind} {spans(mark.numbers)}",
         )  # fmt: skip
         canvas.board.take(_box(canvas, mark))
-    return drawn
 
 
 def _add(canvas: Canvas, mark: Mark, drawn: list[Mark]) -> None:

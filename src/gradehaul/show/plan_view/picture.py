@@ -22,10 +22,9 @@ from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.film import text as film_text
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
-from gradehaul.show.plan_view.labels import ROUND, SQUARE, Look, Mark, draw_labels, draw_marks
+from gradehaul.show.plan_view.labels import LOOKS, Mark, draw_labels, draw_marks
 from gradehaul.show.plan_view.styles import (
     BESIDE,
-    FORCED_WORDS,
     MARKS,
     SHADES,
     USES,
@@ -50,14 +49,6 @@ _MOST_ROWS = 12
 _APART: Mapping[str, Any] = {"color": FAINT, "lw": 0.8, "ls": (0, (4, 3))}
 """The frame around track whose place is not known."""
 
-LOOKS: Mapping[str, Look] = {
-    "stall": Look(ROUND, INK, "white", "stalls here first"),
-    "runaway": Look(SQUARE, INK, "white", "begins to run away here"),
-    "runaway ends": Look(SQUARE, "white", INK, "holds back again from here"),
-    "forced": Look(ROUND, "white", INK, FORCED_WORDS),
-}
-"""The marks of trains: round where one stalls, square where one runs away."""
-
 
 def plan_figure(
     view: PlanView, units: UnitFormat, *, size: SizeName = "a4", film: KeepCleanPlan | None = None
@@ -78,7 +69,6 @@ def plan_figure(
         [*words, *(f"NOT PLACED: {note.text}" for note in view.notes if note.text.startswith("left out"))],
         notes=[*rows, *(note.text for note in view.notes if not note.text.startswith("left out"))],
         key=_key(view, units, film, {mark.kind for mark in marks}),
-        thickest=SHADES[-1].width,
     )
     beside = list(_draw_bands(canvas, view))
     gaps = gaps_under(canvas, view)
@@ -86,14 +76,11 @@ def plan_figure(
     for piece in _by_height(view, {} if film is None else used_stretches(film)):
         for start, stop in without(piece.run.start, piece.run.stop, gaps.get(piece.track.id, [])):
             run = piece.run._replace(start=start, stop=stop)
-            if piece.use is None:
-                _draw_run(canvas, piece.track, run, styles.get(piece.track.rail))
-            else:
-                _draw_used(canvas, piece.track, run, piece.use)
+            _draw(canvas, piece, run, styles.get(piece.track.rail))
     arrows = [complex(mark.x, mark.y) for mark in marks]
     for track in view.tracks.values():
         beside += _draw_arrows(canvas, track, arrows)
-    draw_marks(canvas, marks, LOOKS)
+    draw_marks(canvas, marks)
     beside += _frame_pieces(canvas, view)
     draw_labels(canvas, view, units, beside)
     return canvas.paper.figure
@@ -116,7 +103,8 @@ def _marks_and_rows(view: PlanView, units: UnitFormat, film: KeepCleanPlan | Non
         met = [(kind, spot) for kind, spot in own if spot is not None]
         number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
         marks += [Mark(kind, spot.x, spot.y, (number,)) for kind, spot in met]
-        rows.append(f"{number}: {verdict_row(train, units)}" if met else verdict_row(train, units))
+        row = verdict_row(train, view, units)
+        rows.append(f"{number}: {row}" if met else row)
     more = [each for each, train in zip(rows, view.worse, strict=True) if train.outcome == "climbs"]
     if len(rows) > _MOST_ROWS and len(more) > 1:
         rows = [*(each for each in rows if each not in more), f"{len(more)} more rows: trains that climb"]
@@ -216,26 +204,24 @@ def _by_height(view: PlanView, uses: Mapping[str, tuple[UsedStretch, ...]]) -> I
         yield piece
 
 
-def _draw_run(canvas: Canvas, track: TrackView, run: Run, film: tuple[str, Any] | None) -> None:
+def _draw(canvas: Canvas, piece: _Piece, run: Run, film: tuple[str, Any] | None) -> None:
+    """Draw a run of a piece: by its use where it has one, else by its grade and the film on it."""
+    track, shade, thin = piece.track, SHADES[run.shade], canvas.thin
+    lines: list[dict[str, Any]]
+    if piece.use is not None:
+        lines = [{**line, "lw": line["lw"] * thin, "gid": f"{piece.use} {track.id}"} for line in USES[piece.use]]
+    else:
+        lines = [
+            {"color": "#555555", "lw": shade.width * thin + 0.8},  # so that the palest is seen on white
+            {"color": shade.color, "lw": shade.width * thin, "gid": f"track {track.id} {run.shade}"},
+        ]
+        if track.rail != CLEAN and film is not None:
+            color, dashes = film
+            lines.append({"color": "white", "lw": 1.7 * thin})
+            lines.append({"color": color, "lw": 1.2 * thin, "ls": dashes, "gid": f"film {track.id}"})
     x, y = canvas.xy(track.part(run.start, run.stop)).T
-    shade = SHADES[run.shade]
-    wide = shade.width * canvas.thin
-    ends: dict[str, Any] = {"solid_capstyle": "butt", "dash_capstyle": "butt", "solid_joinstyle": "round"}
-    # outlined, so that the palest is seen on white
-    canvas.axes.plot(x, y, color="#555555", lw=wide + 0.8, zorder=3, **ends)
-    canvas.axes.plot(x, y, color=shade.color, lw=wide, zorder=3, gid=f"track {track.id} {run.shade}", **ends)
-    if track.rail != CLEAN and film is not None:
-        color, dashes = film
-        canvas.axes.plot(x, y, color="white", lw=1.7 * canvas.thin, zorder=3, **ends)
-        canvas.axes.plot(x, y, color=color, lw=1.2 * canvas.thin, ls=dashes, zorder=3, gid=f"film {track.id}", **ends)
-
-
-def _draw_used(canvas: Canvas, track: TrackView, run: Run, use: Use) -> None:
-    x, y = canvas.xy(track.part(run.start, run.stop)).T
-    for style in USES[use]:
-        ends: dict[str, Any] = {"solid_capstyle": "butt", "dash_capstyle": "butt", "solid_joinstyle": "round"}
-        wide = {**style, "lw": style["lw"] * canvas.thin}
-        canvas.axes.plot(x, y, zorder=3, gid=f"{use} {track.id}", **wide, **ends)
+    for style in lines:
+        canvas.axes.plot(x, y, zorder=3, solid_capstyle="butt", dash_capstyle="butt", solid_joinstyle="round", **style)
 
 
 def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> list[FloatArray]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from gradehaul import __version__
@@ -20,9 +20,11 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.network.route import Route
 from gradehaul.plan.edit.trial import fixed_railheads
 from gradehaul.plan.rail_condition import CLEAN, PLANNED
+from gradehaul.plan.rail_condition import conditions as conditions_of
 from gradehaul.plan.records import Loco
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.quantities.document import keys_of, value_at
+from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.unit_format import UnitFormat, unit_rules
 from gradehaul.show.check.headline import conditions, everywhere
 from gradehaul.show.check.outcome_words import SENTENCES, spread_words
@@ -55,13 +57,16 @@ def report_document(
     plan = layout.plan
     named = plan.trains if answered is None else answered.plan.trains
     routes = layout.routes if answered is None else [each.route for each in answered.routes]
-    on_judged = [train for train in trains if train.rail in judged_rails]
+    conditions_shown = conditions_document(layout, judged_rails)
+    verdicts = verdict_rows(on_conditions(conditions_shown, trains))
     return {
         "gradehaul": __version__,
         "plan": plan.title,
         "units": unit_rules(units),
         "rails": list(layout.rails),
-        **conditions_document(layout, judged_rails),
+        **conditions_shown,
+        "planned": list(layout.planned),
+        "aged": {} if layout.hours is None else {rail: layout.aged(rail) for rail in conditions_of(plan.films)},
         "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},
         "stock": stock_document(layout),
         "trains": [
@@ -69,9 +74,9 @@ def report_document(
             for train in named.values()
         ],
         "routes": [route_document(layout, run.route) for each in routes for run, _ in layout.profile(each).runs],
-        "trial": {"heights": {}, "rails": {}},
-        "verdicts": verdict_rows(on_judged),
-        "stated_verdicts": verdict_rows(on_judged),
+        "trial": {"heights": {}, "rails": {}, "hours": None},
+        "verdicts": verdicts,
+        "stated_verdicts": verdicts,
         "films": [film.name for film in plan.films.values()],
         "film_reach": _film_reach(layout),
         "film_spreads": spread_words(plan, units),
@@ -86,16 +91,29 @@ def conditions_document(layout: Layout, judged_rails: Sequence[str]) -> dict[str
     """Return the rail conditions by which trains are judged with what these are called, and each film everywhere."""
     films = [rail for rail in film_rails(layout.rails) if rail not in judged_rails]
     return {
-        "judged": " and ".join(conditions(judged_rails)),
+        "judged": " and ".join(conditions(judged_rails, layout.hours)),
         "judged_rails": list(judged_rails),
-        "everywhere": [{"name": name, "rails": ages} for name, ages in everywhere(films).items()],
+        "everywhere": [{"name": name, "rails": ages} for name, ages in everywhere(films, layout.hours).items()],
     }
 
 
-def verdict_rows(trains: Iterable[TrainAnswer]) -> list[dict[str, Any]]:
-    """Return each train at its worst: its outcome, and where."""
+def on_conditions(shown: Mapping[str, Any], trains: Sequence[TrainAnswer]) -> dict[str, list[TrainAnswer]]:
+    """Return trains at their worst on each condition that is shown: on the judged ones under no name, and by name."""
+    rails = {"": shown["judged_rails"], **{each["name"]: each["rails"] for each in shown["everywhere"]}}
+    return {on: worst_of_each(train for train in trains if train.rail in own) for on, own in rails.items()}
+
+
+def verdict_rows(shown: Mapping[str, Iterable[TrainAnswer]]) -> list[dict[str, Any]]:
+    """Return each train on each condition: its outcome, and where."""
     keys = "name rail outcome margin=verdict.margin at=verdict.worst_at track=verdict.worst_track"
-    return [_exact(train, keys) for train in worst_of_each(trains)]
+    return [{"on": on, **_exact(train, keys)} for on, trains in shown.items() for train in trains]
+
+
+def chances(shown: Mapping[str, Iterable[TrainAnswer]]) -> Iterator[dict[str, str]]:
+    """Yield the chance of failing of each train on each condition; its random trials run as it is drawn."""
+    for on, trains in shown.items():
+        for train in trains:
+            yield {"name": train.name, "on": on, "risk": chance_words(train.risk)}
 
 
 def heights_document(responses: Iterable[Response]) -> list[dict[str, Any]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -10,23 +10,25 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
-from gradehaul.haulage.answers.judged import worst_first, worst_of_each
+from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.show.base.labels import USE_MEANINGS, chance_words
+from gradehaul.plan.records import Note
+from gradehaul.show.base.labels import USE_MEANINGS
 from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import (
+    clearance_words,
     judged_words,
     place_words,
     shown_conditions,
     worst_condition,
 )
-from gradehaul.show.check.headline import conditions, film_everywhere, summary
+from gradehaul.show.check.headline import conditions, rail_at, summary
 from gradehaul.show.check.load_rows import worst_load
 from gradehaul.show.check.outcome_words import outcome_cells
 from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
@@ -36,7 +38,7 @@ from gradehaul.show.check.trains_text import WAYS_OVER, add_trains, add_ways_ove
 from gradehaul.show.film.text import add_film_plan
 from gradehaul.show.plan_view.styles import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
-from gradehaul.show.report.document import report_document
+from gradehaul.show.report.document import chances, on_conditions, report_document
 from gradehaul.show.report.parts import Cell, Rows, outcome_cell, parts_of, rows_of
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
@@ -58,10 +60,21 @@ _OPEN = 6
 """Routes whose sections are shown at once; of more, the reader opens those wanted."""
 
 
+_ODD = 3
+"""Readings to look at again that the first screen of the page has one by one."""
+
+
 def report_page(
-    layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat, film: KeepCleanPlan | None = None
+    layout: Layout,
+    answer: CheckAnswer,
+    ways: Sequence[WaysOver],
+    units: UnitFormat,
+    film: KeepCleanPlan | None = None,
+    odd: Sequence[Note] = (),
 ) -> str:
     """Return the page as HTML, in the order of a builder's questions: verdict, routes, trains, loads, basis.
+
+    `odd` are the readings to look at again.
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
     the plan are text and nothing else.
@@ -69,14 +82,12 @@ def report_page(
     style, script = asset("page.css"), script_of((*SHARED, "tables.js", "page.js"))
     view, plan_notes = drawn_plan_view(layout)
     responses = islice(railhead_responses(layout.alignment), _HANDLES)
+    document = report_document(layout, answer.trains, answer.judged_rails, units, view, film, responses, answer)
     return template("report.html").render(
         policy=policy(style, script),
         style=trusted(style),
         script=trusted(script),
-        data=json_in_html(
-            report_document(layout, answer.trains, answer.judged_rails, units, view, film, responses, answer)
-            | {"chances": chances(answer)}
-        ),
+        data=json_in_html(document | {"chances": list(chances(on_conditions(document, answer.trains)))}),
         plan_view=view is not None,
         plan_notes=plan_notes,
         version=__version__,
@@ -85,8 +96,14 @@ def report_page(
         filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
         train_key=TRAIN_KEY,
         legs=any(route.profile.legs for route in answer.routes),
+        points=list(_points(answer, odd)),
         **_answers(answer, ways, units),
     )
+
+
+def shades(units: UnitFormat) -> list[str]:
+    """Return what each shade of a plan view stands for, in words."""
+    return [shade_words(number, units) for number in range(len(SHADES))]
 
 
 def drawn_plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
@@ -119,7 +136,7 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "verdicts": parts_of("Trains", lambda page: add_trains(page, answer, units)),
         "routes": runs,
         "open_routes": len(runs) if len(runs) <= _OPEN else 1,
-        "shades": [shade_words(number, units) for number in range(len(SHADES))],
+        "shades": shades(units),
         "workbench": bool(answer.routes and plan.powers),
         "loads": _loads(answer) if loads else None,
         "how_loaded": HOW_LOADED,
@@ -130,6 +147,19 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "doubts": [str(note) for note in answer.doubts],
         "notes": [str(note) for note in answer.notes if note not in answer.doubts],
     }
+
+
+def _points(answer: CheckAnswer, odd: Sequence[Note]) -> Iterator[tuple[str, str]]:
+    """Yield what a builder should do next, each as what it is and the words behind that."""
+    file = clean(Path(answer.plan.file).name)
+    if answer.clearance_fails:
+        yield clearance_words(answer.clearance_fails), f": gradehaul clearance {file}"
+    for note in odd[:_ODD]:
+        yield "Look at this reading again", f": {note}."
+    if len(odd) > _ODD:
+        yield f"{len(odd) - _ODD} more readings to look at again", f": gradehaul readings {file} --more remarks"
+    if answer.measure_next is not None:
+        yield "Measure next", f": {answer.measure_next}."
 
 
 def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
@@ -145,7 +175,8 @@ def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
 
 def _loads(answer: CheckAnswer) -> Rows:
     """Return the longest trains: a row for every route, power and car, as judged and on every rail condition."""
-    heads = ["route", "power", "car", f"{' and '.join(conditions(answer.judged_rails))} (90 % range)", *answer.rails]
+    heads = ["route", "power", "car", f"{' and '.join(conditions(answer.judged_rails, answer.hours))} (90 % range)"]
+    heads += [rail_at(rail, answer.hours) for rail in answer.rails]
     rows: list[list[Piece]] = []
     for route in answer.routes:
         judged: dict[tuple[str, str], list[Load]] = {}
@@ -155,16 +186,6 @@ def _loads(answer: CheckAnswer) -> Rows:
         for row, loads in zip(load_rows(answer, route), judged.values(), strict=True):
             rows.append([route.route.name, *row[:2], judged_words(route, worst_load(loads)), *row[2:]])
     return rows_of(heads, rows)
-
-
-def chances(answer: CheckAnswer) -> list[dict[str, str]]:
-    """Return the chance of failing of each train at its worst: as judged, and with each film everywhere."""
-    found = {"": worst_of_each(answer.on(answer.judged_rails)), **film_everywhere(answer)}
-    return [
-        {"name": train.name, "on": condition, "risk": chance_words(train.risk)}
-        for condition, trains in found.items()
-        for train in trains
-    ]
 
 
 def _summary(answer: CheckAnswer) -> str:

@@ -46,8 +46,8 @@ def long_section_figure(section: LongSection, units: UnitFormat, *, size: SizeNa
     )
     if haul is not None:
         draw_pull(paper, panels["pull"], haul, judged, units)
-    if troubled:
-        name_care(paper, panels["care"], troubled, roomy=roomy)
+    if haul is not None and troubled:
+        name_care(paper, panels["care"], [condition_words(haul, each) for each in troubled], roomy=roomy)
     times = draw_railhead(paper, panels["railhead"], section, units, draw_effective(panels["grade"], section, units))
     band.prepare(panels["band"])
     paper.settle()
@@ -74,7 +74,7 @@ def _headline(section: LongSection, units: UnitFormat, judged: list[PullGiven]) 
         return f"{section.route.name}: ruling grade {units.grade(ruling.effective)} on {where}"
     worst = _worst(judged)
     words = outcome_text(section.haul, worst, units)
-    rail = f" ({worst.rail})" if len(judged) > 1 else ""
+    rail = f" ({condition_words(section.haul, worst)})" if len(judged) > 1 or section.haul.hours is not None else ""
     return f"{section.haul.name} {'is ' if words.startswith(('marginal', 'too long')) else ''}{words}{rail}"
 
 
@@ -90,7 +90,8 @@ def _words(section: LongSection, units: UnitFormat, judged: list[PullGiven]) -> 
     )
     words = [whole]
     if haul is not None:
-        rails = [f"{each.rail}: {outcome_text(haul, each, units)}" for each in judged if each is not _worst(judged)]
+        rails = [f"{condition_words(haul, each)}: {outcome_text(haul, each, units)}"
+                 for each in judged if each is not _worst(judged)]  # fmt: skip
         films = [f"with {condition_words(haul, each)}: {outcome_text(haul, each, units)}"
                  for each in haul.given if not each.judged]  # fmt: skip
         words += [". ".join(each[0].upper() + each[1:] for each in rails + films)]

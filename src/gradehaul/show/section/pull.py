@@ -118,16 +118,16 @@ def _steady(pull: PiecewiseQuadratic, units: UnitFormat) -> str:
     return f": {units.force(greatest)}" if greatest - least <= 1e-9 * abs(greatest) else ""
 
 
-def name_care(paper: Paper, axes: Axes, judged: Sequence[PullGiven], *, roomy: bool) -> None:
+def name_care(paper: Paper, axes: Axes, rails: Sequence[str], *, roomy: bool) -> None:
     """Name the bars of the judged rails: at their left, or above them where a sheet is narrow."""
-    axes.set_ylim(len(judged), 0.0)
+    axes.set_ylim(len(rails), 0.0)
     axes.grid(visible=False)
     axes.spines[:].set_visible(False)
     axes.tick_params(length=0.0)
-    axes.set_yticks(np.arange(len(judged)) + 0.5, [each.rail if roomy else "" for each in judged])
+    axes.set_yticks(np.arange(len(rails)) + 0.5, list(rails) if roomy else [""] * len(rails))
     if not roomy:
-        for row, each in enumerate(judged):
-            axes.text(0.0, row + 0.45, each.rail, va="bottom", fontsize=0.92 * paper.font, parse_math=False)
+        for row, rail in enumerate(rails):
+            axes.text(0.0, row + 0.45, rail, va="bottom", fontsize=0.92 * paper.font, parse_math=False)
 
 
 def draw_care(axes: Axes, haul: Haul, judged: Sequence[PullGiven], troubled: Sequence[PullGiven], unit: str) -> None:

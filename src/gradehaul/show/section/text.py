@@ -11,7 +11,7 @@ from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import everywhere
+from gradehaul.show.check.headline import everywhere, rail_at
 from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, short_words, spare_words
 from gradehaul.show.check.route_text import ends, ruling_words
 from gradehaul.show.sections import PROFILE
@@ -29,7 +29,7 @@ def profile_page(section: LongSection, units: UnitFormat, more: Collection[str] 
         judged = [each for each in haul.given if each.judged] or list(haul.given)
         worst = min(judged, key=lambda each: (WORST_FIRST.index(each.outcome), each.verdict.margin))
         words = short_words(worst.outcome, worst.verdict, haul.misfits, units)[0]
-        page.paragraph((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({worst.rail}).")
+        page.paragraph((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({condition_words(haul, worst)}).")
     length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     ruling = profile.ruling()
     page.paragraph(f"Ruling grade {ruling_words(ruling, units)}, on {ruling.track}.")
@@ -104,8 +104,8 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
 def condition_words(haul: Haul, given: PullGiven) -> str:
     """Return a rail condition, or what it is called to have its film everywhere where that is not judged."""
     if given.judged:
-        return given.rail
-    films = everywhere([each.rail for each in haul.given if not each.judged])
+        return rail_at(given.rail, haul.hours)
+    films = everywhere([each.rail for each in haul.given if not each.judged], haul.hours)
     return next(name for name, ages in films.items() if given.rail in ages)
 
 

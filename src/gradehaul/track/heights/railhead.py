@@ -76,11 +76,8 @@ class _Network:
 def solve_railheads(plan: Plan) -> Railheads:
     """Find the railhead at every joint, track end and measured place of a plan.
 
-    Raises
-    ------
-    Problems
-        Rises that contradict one another round a loop by more than 2 mm, and pieces of the network without any known
-        height, each named.
+    Rises that contradict one another round a loop by more than 2 mm are refused, and pieces of the network without any
+    known height, each named.
     """
     network = _stations(plan)
     forest, closing = _forest([*network.given, *(s for s in network.stretches if s.rise is not None)])
@@ -125,13 +122,7 @@ def solve_railheads(plan: Plan) -> Railheads:
 
 
 def refuse_steep(plan: Plan, railheads: Railheads) -> None:
-    """Refuse track that comes to a grade of 100 % or more.
-
-    Raises
-    ------
-    Problems
-        Each stretch between two known or calculated heights that does.
-    """
+    """Refuse track that comes to a grade of 100 % or more, between two known or calculated heights."""
     problems = []
     for name, heights in railheads.lines.items():
         rises, lengths = np.abs(np.diff(heights.railhead)), np.diff(heights.distance)
@@ -274,14 +265,6 @@ def _solve_springs(
 
     `count` heights are unknown. Arrays of shape (n,): `start` and `stop` are the ends of each spring, the index of an
     unknown height or -1 for a height of 0; `weight` its stiffness, `rise` where it is slack, m.
-
-    Examples
-    --------
-    A spring up from the ground, and one twice as stiff back to it:
-
-    >>> ends = np.array([-1, 0]), np.array([0, -1])
-    >>> _solve_springs(1, *ends, np.array([1.0, 2.0]), np.array([0.3, 0.0])).round(6)
-    array([0.1])
     """
     if not count:
         return np.empty(0)

@@ -74,19 +74,10 @@ def _along(chain: LineChain, railheads: Railheads) -> tuple[FloatArray, FloatArr
 def vertical_curves(
     distance: FloatArray, height: FloatArray, length: float, *, closed: bool = False
 ) -> list[VerticalCurve]:
-    """Return the vertical curves of a chain of straight grades.
+    """Return the vertical curves of a chain of straight grades between stations along it, m, shape (n,) each.
 
-    Parameters
-    ----------
-    distance, height
-        Stations along the chain, m, shape (n,).
-    length
-        The length of each curve, m; less where a grade next to it is shorter.
-    closed
-        Whether the last station is the first again, so that the grade may also change there.
+    Each is of a length, or less where a grade next to it is shorter. On a `closed` chain the last station is the first.
 
-    Examples
-    --------
     >>> vertical_curves(np.array([0.0, 2.0, 2.25]), np.array([0.0, 0.0, 0.005]), 0.3)
     [VerticalCurve(at=2.0, length=0.25, before=0.0, after=0.02)]
     """

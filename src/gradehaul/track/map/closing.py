@@ -44,13 +44,6 @@ def closure_notes(
     It matters where the figure misses by more than track can be pushed into place; those come first, the worst at the
     head. Many alike are one note with their count. A note names the change of one track that alone would close the
     figure. Diverging tracks drawn at an angle, as symbols of turnouts with straight sides are, are one note as well.
-
-    Parameters
-    ----------
-    plan, positions
-        The plan, and the places of its tracks.
-    curvature
-        The sections of every track, by its id.
     """
     faults = _likely_faults(plan, positions, curvature)
     drawn: dict[str, ClosureError] = {}
@@ -129,8 +122,6 @@ def _as_drawn(plan: Plan, closure: ClosureError, angle: float) -> bool:
 def figure_name(closure: ClosureError) -> str:
     """Return the words that name a figure by its lines: a loop, or lines whose places are stated.
 
-    Examples
-    --------
     >>> figure_name(ClosureError(("Main", "Loop"), 0, 0.0, 0.0, 4.0))
     'loop Main, Loop'
     """

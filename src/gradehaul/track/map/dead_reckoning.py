@@ -208,32 +208,6 @@ def map_positions(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Posi
     one line of a crossing to the other where no slip joins them, since their angle is unknown. A line whose place is
     stated, as one from a drawing, lies there, in the map's frame. What cannot be reached starts a frame of its own, at
     (0, 0) along x with its first line.
-
-    Parameters
-    ----------
-    plan
-        The plan.
-    sections
-        The sections of every track, by its id.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> from gradehaul.track.curvature import chains
-    >>> from gradehaul.track.curvature import sections
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.A = 0
-    ... map = { joint = "A", x = 1, y = 2, heading = 90 }
-    ... [line.Main]
-    ... from = "A"
-    ... to = "B"
-    ... track = [{ straight = 3 }, { straight = 1 }]
-    ... ''')
-    >>> found = map_positions(plan, sections(plan, chains(plan)))
-    >>> [round(value, 6) for value in found.tracks["Main:2"].start]
-    [1.0, 5.0, 1.570796]
     """
     survey = _walked(plan, legs_of(sections))
     tracks = {

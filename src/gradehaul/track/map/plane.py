@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.quantities.si import Radians
+from gradehaul.quantities.si import Meters, Radians
 from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray
 
@@ -35,7 +35,7 @@ class Leg(NamedTuple):
     """How far a track or a line leads from its start, x + iy with x along the heading there, and by what it turns."""
 
     chord: complex
-    turn: float
+    turn: Radians
 
     def then(self, other: Leg) -> Leg:
         """Return this leg and another after it as one."""
@@ -57,8 +57,8 @@ class Leg(NamedTuple):
 class Pose(NamedTuple):
     """A place, m, and the heading there, radians counterclockwise, 0 along x."""
 
-    x: float
-    y: float
+    x: Meters
+    y: Meters
     heading: Radians
 
     @classmethod
@@ -98,26 +98,10 @@ def many_points(
     """Return points along many tracks, one after another, each in its place to rounding and so close that chords do.
 
     An arc of curvature κ strays from a chord over the length h by the sagitta κ h² / 8, so h = √(8 tolerance / κ);
-    in an easement the larger curvature of its ends counts.
+    in an easement the larger curvature of its ends counts. No chord is longer than `longest`, m. A track has at most
+    `most` chords, or one a section if that is more: one that would need more strays farther.
 
-    Parameters
-    ----------
-    tracks
-        The sections of each track, at least one of each.
-    starts
-        Where each starts.
-    tolerance
-        The largest sagitta, m, greater than 0.
-    longest
-        The longest chord, m.
-    most
-        The most chords of a track, or one a section if that is more. A track that would need more gets this many, and
-        its sagittas exceed the tolerance.
-
-    Returns
-    -------
-    tuple
-        The number of the track of each point, its distance along it, m, both of shape (n,), and x, y, m, shape (n, 2).
+    Returns the number of the track of each point, its distance along it, m, both of shape (n,), and x, y, m, (n, 2).
     """
     laid = lay_out(tracks, starts, tolerance, longest=longest, most=most)
     # a place before each part, and one behind the last of each track
@@ -138,10 +122,8 @@ def points(
     longest: float = math.inf,
     most: int = MOST_POINTS,
 ) -> Trace:
-    """Return the points along one track; parameters as for `many_points`.
+    """Return the points along one track; see `many_points`.
 
-    Examples
-    --------
     A quarter turn to the left at 0.5 m radius:
 
     >>> trace = points([Section(0.25 * math.pi, 2.0, 2.0)], tolerance=0.01)
@@ -181,7 +163,7 @@ def lay_out(
     longest: float = math.inf,
     most: int = MOST_POINTS,
 ) -> LaidTracks:
-    """Lay out many tracks in parts whose chords stray no farther than a tolerance; parameters as for `many_points`."""
+    """Lay out many tracks in parts whose chords stray no farther than a tolerance; see `many_points`."""
     length, first, last = np.array([(p.length, p.first, p.last) for parts in tracks for p in parts]).T
     owner = np.repeat(np.arange(len(tracks)), [len(parts) for parts in tracks])
     sharpest = np.maximum(np.abs(first), np.abs(last))

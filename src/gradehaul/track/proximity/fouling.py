@@ -83,41 +83,6 @@ def clear_lengths(alignment: Alignment) -> dict[str, ClearLength]:
     berth's own tracks do not count, nor does the track that continues it without a reversal, near the berth's end; the
     other legs of a turnout do. Places are good to 0.3 mm in HO where tracks part at 0.1 rad, and better where they part
     faster.
-
-    Parameters
-    ----------
-    alignment
-        The plan with the geometry and the places of its tracks.
-
-    Examples
-    --------
-    A spur that leaves straight track at 1 m radius is fouled up to where 1 m × (1 − cos θ) is 58 mm, of which 14 mm are
-    what S-8 has more on such a curve than on straight track: at 0.343 m.
-
-    >>> from gradehaul.plan import read_plan
-    >>> from gradehaul.track.alignment import align
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.A = 0
-    ... turnout.T = { toe = "Lead", legs = ["Main", "Spur"] }
-    ... [line.Lead]
-    ... from = "A"
-    ... to = "T"
-    ... track = [{ straight = 1 }]
-    ... [line.Main]
-    ... from = "T"
-    ... to = "B"
-    ... track = [{ straight = 2 }]
-    ... [line.Spur]
-    ... from = "T"
-    ... to = "C"
-    ... berth = "Quarry"
-    ... track = [{ left = 1, length = 1 }]
-    ... ''')
-    >>> clear = clear_lengths(align(plan))["Quarry"]
-    >>> round(clear.start, 3), round(clear.stop, 3), clear.basis
-    (0.343, 1.0, 'map')
     """
     plan, positions = alignment.plan, alignment.positions
     found: dict[str, ClearLength] = {}
@@ -304,8 +269,6 @@ class _Field:
 def _longest_gap(stretches: FloatArray, whole: float) -> tuple[float, float]:
     """Return the longest part of a length that no stretch covers.
 
-    Examples
-    --------
     >>> _longest_gap(np.array([[3.0, 5.0], [0.0, 1.0], [4.0, 6.0]]), 9.0)
     (6.0, 9.0)
     """

@@ -84,12 +84,7 @@ _AT_ONCE = 8_000
 def neighbors(plane: FloatArray, distance: float) -> Callable[[int, int], Pairs]:
     """Return a function that finds, for the chords from one number to another, those whose boxes are near.
 
-    Parameters
-    ----------
-    plane
-        Ends of all chords in the plane, m, shape (n, 2, 2).
-    distance
-        How near, m.
+    `plane` has the ends of all chords, m, shape (n, 2, 2); `distance` is how near, m.
     """
     low, high = plane.min(axis=1), plane.max(axis=1)
     if len(plane) <= _FEW:
@@ -119,17 +114,6 @@ def near_pairs(ends: FloatArray, reach: float, highest: float) -> Iterator[Pairs
 
     A tree of their middles in space finds them, so that what lies far above or below costs nothing.
 
-    Parameters
-    ----------
-    ends
-        x, y and railhead of both ends, m, shape (n, 2, 3).
-    reach
-        In the plane, m.
-    highest
-        Of one railhead over the other, m.
-
-    Examples
-    --------
     >>> ends = np.array([[[0.0, 0, 0], [1, 0, 0]], [[0, 0.5, 0], [1, 0.5, 0]], [[0, 0, 9], [1, 0, 9]]])
     >>> [(one.tolist(), two.tolist()) for one, two in near_pairs(ends, 0.6, 1.0)]
     [([0], [1])]
@@ -158,22 +142,10 @@ def near_stretches(
 ) -> tuple[NDArray[np.intp], FloatArray]:
     """Return the pairs of chords that are near one another on one level, and the stretch of the first that is.
 
-    All places within a distance of a chord are a disc at each end and a strip between; together they are convex, so a
-    straight line is within them from one place to another.
+    All places within a distance of a chord, m, one for each pair, are a disc at each end and a strip between; together
+    they are convex, so a straight line is within them from one place to another. From a height on they are two levels.
 
-    Parameters
-    ----------
-    mine, theirs
-        Pairs of chords.
-    distance
-        In the plane, m, shape (n,): one for each pair.
-    height
-        The difference of railheads from which on they are two levels, m.
-
-    Returns
-    -------
-    tuple
-        Numbers of the pairs, shape (m,), and where they are near by the spans of `mine`, m, shape (m, 2).
+    Stretches are by the spans of `mine`, m, shape (m, 2).
     """
     pairs = _pairs(mine, theirs)
     strip = _common(

@@ -95,8 +95,6 @@ def _table() -> Mapping[str, Any]:
 def stock_group(full_size: float) -> Literal["A", "B", "C"]:
     """Return the group of NEM 103 for stock of a length over couplers at full size, m; the longest counts with C.
 
-    Examples
-    --------
     >>> stock_group(13.3), stock_group(24.0), stock_group(30.0)
     ('A', 'B', 'C')
     """
@@ -126,14 +124,7 @@ def spacing_for(scale: Scale, practice: Practice, full_size: float | None = None
     NEM: NEM 112 [1]_, of H0 over the ratio where a scale has no figure of its own, or NEM 103 [2]_ on both sides where
     that is less. NMRA: S-8 [3]_ by class; scales without a table have the greater of O and S over the ratio.
 
-    Parameters
-    ----------
-    scale
-        The scale.
-    practice
-        ``NMRA`` or ``NEM``.
-    full_size
-        Length of the longest stock over couplers at full size, m; the longest of all where None.
+    `full_size` is the length of the longest stock over couplers at full size, m; the longest of all where None.
 
     References
     ----------
@@ -141,8 +132,6 @@ def spacing_for(scale: Scale, practice: Practice, full_size: float | None = None
     .. [2] NEM 103, clear space on curves, edition 2016.
     .. [3] NMRA S-8, track centers.
 
-    Examples
-    --------
     Two tracks about one center in H0, the inner of 600 mm: 55 mm by NEM 112.
 
     >>> from gradehaul.scales import scale_named

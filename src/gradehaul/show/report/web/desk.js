@@ -33,22 +33,22 @@ const Desk = (() => {
 
     function rows() {
       const { data: now, stock, trial, pinned } = desk;
-      const found = new Map(now.verdicts.map((each) => [each.name, each]));
-      const stated = new Map((pinned || now.stated_verdicts).map((each) => [each.name, each]));
+      const of = (list, name, on) => (list || []).find((each) => each.name === name && each.on === on);
       const risk = (name, on) => {
         if (!decided()) return "";
-        const known = (now.chances || []).find((each) => each.name === name && each.on === on);
-        return known ? known.risk : now.chances && !desk.waitingWords ? "" : desk.waitingWords;
+        return of(now.chances, name, on)?.risk ?? (now.chances && !desk.waitingWords ? "" : desk.waitingWords);
       };
       const [judged, ...rest] = desk.conditions;
       const films = rest.filter((each) => now.everywhere.some(({ name }) => name === each.name));
-      const judge = (condition, named) => Outcomes.ofTrain(now, stock, condition, named);
       const own = workbench?.own, trains = own ? [...now.trains, own] : now.trains;
       const list = trains.map((named) => ({
         name: named.name,
-        was: pinned || !trial.empty ? stated.get(named.name) : null,
-        found: [[(decided() && found.get(named.name)) || judge(judged, named), ""], ...films.map((each) => [judge(each, named), each.name])]
-          .map(([verdict, on]) => verdict && { ...verdict, risk: named === own ? "" : risk(named.name, on) }),
+        found: [judged, ...films].map((condition) => {
+          const on = condition === judged ? "" : condition.name;
+          const verdict = (decided() && of(now.verdicts, named.name, on)) || Outcomes.ofTrain(now, stock, condition, named);
+          const was = pinned || !trial.empty ? of(pinned || now.stated_verdicts, named.name, on) : null;
+          return verdict && { ...verdict, on, was, risk: named === own ? "" : risk(named.name, on) };
+        }),
       }));
       if (before === null) order = worstFirst(list);  // while a hand moves, each train keeps its row
       const last = (row) => (order.includes(row.name) ? order.indexOf(row.name) : order.length);
@@ -69,7 +69,6 @@ const Desk = (() => {
       const spreads = byId("film-spreads");
       spreads.textContent = desk.data.film_spreads;
       spreads.hidden = !desk.routes.some((route) => route.conditions.some((own) => own.length > 1));
-      table.classList.toggle("compared", Boolean(desk.pinned) || !desk.trial.empty);
       Outcomes.show(table, desk.units, desk.data.outcomes, rows(), workbench?.chosen, (name) => workbench?.choose(name));
     }
 
@@ -165,6 +164,8 @@ const Desk = (() => {
         if (tracks.has(chosen)) choice.value = chosen;
       }
       const rail = Trial.railOf(desk.data, desk.trial.now, choice.value);
+      const age = byId("film-age");
+      if (age && document.activeElement !== age) age.value = desk.trial.now.hours ?? "";
       byId("film-toggle").textContent = rail === "clean" ? `Put film ${desk.data.films.length > 1 ? `${filmName()} ` : ""}on` : "Keep clean";
     }
 
@@ -195,13 +196,17 @@ const Desk = (() => {
 
     byId("railhead-of")?.addEventListener("change", showRailhead);
     byId("railhead")?.addEventListener("change", typed);
+    byId("film-age")?.addEventListener("change", ({ target }) => {
+      const hours = target.value === "" ? null : target.valueAsNumber;
+      if (hours === null || hours >= 0) desk.trial.change((trial) => { trial.hours = hours; });
+    });
     byId("film-track")?.addEventListener("change", showTracks);
     byId("film-toggle")?.addEventListener("click", () => toggle(byId("film-track").value));
     byId("film-track")?.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); toggle(event.target.value); } });
     byId("undo")?.addEventListener("click", () => desk.trial.undo());
     byId("redo")?.addEventListener("click", () => desk.trial.redo());
     byId("pin")?.addEventListener("click", () => {
-      desk.pinned = desk.pinned ? null : rows().rows.flatMap(({ found: [now] }) => (now ? [now] : []));
+      desk.pinned = desk.pinned ? null : rows().rows.flatMap(({ found }) => found.filter((each) => each));
       showOutcomes();
       showButtons();
     });

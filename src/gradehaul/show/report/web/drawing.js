@@ -11,7 +11,7 @@ const Drawing = (() => {
 
   const r = (value) => Math.round(value * 100) / 100;
 
-  /* Round numbers from low to high, about so many. */
+  /* Round numbers from low to high, about so many, and two at least. */
   function nice(low, high, about) {
     const rough = (high - low) / Math.max(about, 1);
     if (!(rough > 0)) return [low];
@@ -19,7 +19,7 @@ const Drawing = (() => {
     const step = power * [1, 2, 2.5, 5, 10].find((m) => m * power >= rough * (1 - 1e-9));
     const ticks = [];
     for (let k = Math.ceil(low / step - 1e-9); k * step <= high + step * 1e-9; k++) ticks.push(k * step);
-    return ticks;
+    return ticks.length > 1 ? ticks : nice(low, high, about + 1);
   }
 
   function numbers(values) {

@@ -48,32 +48,34 @@ const Outcomes = (() => {
     return cell;
   }
 
-  /* An outcome with the pull to spare, and the risk where it is known; neither where the train does not fit. */
-  function result(units, found) {
+  /* An outcome with the pull to spare and the risk where it is known, neither where the train does not fit; and below it
+     what it was before where that differs. */
+  function result(units, before, found) {
     const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, found.outcome);
-    if (found.outcome === "too long") return [word];
     const risk = found.risk ? [", ", node("span", "risk", found.risk)] : [];
-    return [word, " ", node("span", "figure", node("span", "spare", spare(units, found)), ...risk)];
+    const now = found.outcome === "too long" ? [] : [" ", node("span", "figure", node("span", "spare", spare(units, found)), ...risk)];
+    const was = changed(units, found) ? [node("small", "was", `${before} ${found.was.outcome} ${spare(units, found.was)}`)] : [];
+    return [word, ...now, ...was];
   }
 
-  /* Fills a table: a row for each train, with what it was where that is known, and what it is on each condition. The
-     row of the train that the reader made up has no name. */
+  const changed = (units, found) =>
+    found?.was && (found.was.outcome !== found.outcome || spare(units, found.was) !== spare(units, found));
+
+  /* Fills a table: a row for each train, with what it is on each condition. The row of the train that the reader made up
+     has no name. */
   function show(table, units, outcomes, { was: before, names, rows }, chosen, choose) {
     const [body] = table.tBodies;
     const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.textContent : null;
     table.tHead.replaceChildren(node("tr", "",
-      head("Train"), head(before, "to spare", "was"), ...names.map((name) => head(name, "to spare, risk")), head("Place", "", "hardest")));
-    body.replaceChildren(...rows.map(({ name, was, found }) => {
+      head("Train"), ...names.map((name) => head(name, "to spare, risk")), head("Place", "", "hardest")));
+    body.replaceChildren(...rows.map(({ name, found }) => {
       const button = Object.assign(node("button", name ? "" : "own", name || "your own train"), { type: "button" });
       button.setAttribute("aria-pressed", String(name === chosen));
       button.addEventListener("click", () => choose(name));
-      const [now] = found;
       const answered = found.filter(Boolean);
-      const changed = was && now && (was.outcome !== now.outcome || spare(units, was) !== spare(units, now));
-      return node("tr", changed ? "changed" : "",
+      return node("tr", answered.some((each) => changed(units, each)) ? "changed" : "",
         Object.assign(node("th", "", button), { scope: "row" }),
-        under(before, node("td", "was", ...(was ? result(units, was) : []))),
-        ...found.map((each, k) => under(names[k], node("td", "", ...(each ? result(units, each) : ["its route cannot be run"])))),
+        ...found.map((each, k) => under(names[k], node("td", "", ...(each ? result(units, before, each) : ["its route cannot be run"])))),
         under("Place", node("td", "hardest", answered.length ? worst(outcomes, answered).track : "")));
     }));
     if (focused !== null) [...body.querySelectorAll("button")].find((each) => each.textContent === focused)?.focus();

@@ -87,8 +87,11 @@ const Trial = (() => {
     return found;
   }
 
+  /* A rail condition at the age of all film, where there is one. */
+  const aged = (data, rail) => data.aged[rail] ?? rail;
+
   function railOf(data, trial, id) {
-    return trial.rails[id] ?? data.stated_rails[id] ?? "clean";
+    return aged(data, trial.rails[id] ?? data.stated_rails[id] ?? "clean");
   }
 
   /* The conditions that each track may have, by its id: its own first, then films that wheels carry onto it. */
@@ -126,11 +129,11 @@ const Trial = (() => {
   function conditions(data, trial) {
     const found = [], clicked = Object.keys(trial.rails).length > 0;
     if (clicked) {
-      const stated = new Set(Object.values({ ...data.stated_rails, ...trial.rails }));
+      const stated = new Set(Object.values({ ...data.stated_rails, ...trial.rails }).map((rail) => aged(data, rail)));
       const ages = [...stated].some((rail) => !stated.has(Haulage.firstDay(rail)));
-      found.push({ name: "as clicked", rails: ages ? Haulage.PLANNED : [Haulage.AS_PLANNED], railOf: (id) => railOf(data, trial, id) });
+      found.push({ name: "as clicked", rails: ages ? data.planned : [Haulage.AS_PLANNED], railOf: (id) => railOf(data, trial, id) });
     }
-    const asStated = (id) => data.stated_rails[id] ?? "clean";
+    const asStated = (id) => railOf(data, { rails: {} }, id);
     const planned = data.judged_rails.some((rail) => Haulage.PLANNED.includes(rail));
     found.push({ name: data.judged, rails: data.judged_rails, railOf: planned ? asStated : () => data.judged_rails[0] });
     if (data.judged !== "clean") found.push({ name: "clean", rails: ["clean"], railOf: () => "clean" });
@@ -143,15 +146,16 @@ const Trial = (() => {
 
   // Undo, redo, and the address
 
-  const EMPTY = '{"heights":{},"rails":{}}';
+  const EMPTY = '{"heights":{},"rails":{},"hours":null}';
   const copy = (trial) => JSON.parse(JSON.stringify(trial));
 
   /* A trial from a text that may be anybody's; null where it is none. */
   function read(text) {
     try {
-      const { heights = {}, rails = {} } = JSON.parse(text);
-      const good = Object.values(heights).every(Number.isFinite) && Object.values(rails).every((rail) => typeof rail === "string");
-      return good ? { heights: { ...heights }, rails: { ...rails } } : null;
+      const { heights = {}, rails = {}, hours = null } = JSON.parse(text);
+      const good = Object.values(heights).every(Number.isFinite) && Object.values(rails).every((rail) => typeof rail === "string")
+        && (hours === null || Number.isFinite(hours));
+      return good ? { heights: { ...heights }, rails: { ...rails }, hours } : null;
     } catch {
       return null;
     }
@@ -196,6 +200,8 @@ const Trial = (() => {
     return {
       get now() { return now; },
       get empty() { return JSON.stringify(now) === EMPTY; },
+      /* Whether anything of it can be written: the age of film is not the plan's. */
+      get writes() { return Object.keys({ ...now.heights, ...now.rails }).length > 0; },
       /* The train that is looked at, which the address keeps too but no undo touches. */
       get look() { return look; },
       set look(next) { look = next; keep(); },
@@ -218,8 +224,8 @@ const Trial = (() => {
       copy: () => copy(now),
       undo() { if (behind.length) { ahead.push(copy(now)); to(behind.pop(), true); } },
       redo() { if (ahead.length) { behind.push(copy(now)); to(ahead.pop(), true); } },
-      /* Nothing is tried any longer, and nothing is to be undone: the file has it. */
-      clear() { behind.length = ahead.length = 0; to(JSON.parse(EMPTY), true); },
+      /* Nothing is to be written any longer, and nothing is to be undone: the file has it. */
+      clear() { behind.length = ahead.length = 0; to({ ...JSON.parse(EMPTY), hours: now.hours }, true); },
     };
   }
 

@@ -49,7 +49,7 @@ const Words = (() => {
   const kind = (route) => (route.whole === route.name ? "route" : "leg");
 
   /* On which rails a verdict holds, behind it. */
-  const on = (condition) => (condition.endsWith("everywhere") ? `with ${condition}` : condition.startsWith("as ") ? condition : `on ${condition} rail`);
+  const on = (condition) => (/ everywhere( at |$)/.test(condition) ? `with ${condition}` : condition.startsWith("as ") ? condition : `on ${condition} rail`);
 
   return { name, verdict, worst, basis, kind, on };
 })();
