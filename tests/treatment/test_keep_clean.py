@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from itertools import combinations
 from pathlib import Path
 
@@ -26,6 +27,7 @@ def verdict_with(line: Line, filmed: tuple[int, ...], need: str) -> bool:
     return outcome_with(line, filmed) in (("climbs",) if climbs else ("climbs", "marginal"))
 
 
+@cache
 def outcome_with(line: Line, filmed: tuple[int, ...]) -> str:
     """Return what becomes of the train with rail keys in the plan, at the worse age of the film."""
     outcomes = []

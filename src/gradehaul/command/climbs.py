@@ -61,7 +61,7 @@ def _hill_options(function: Verb) -> Verb:
         json_option,
         paper_option,
         click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above floor or joists."),
-        need_option,
+        need_option("Outcome that every train must reach."),
         click.option("--rail", type=RAIL, help="Rail condition to judge.  [default: the first film, at both ages]"),
         click.option(
             "--direction",

@@ -42,13 +42,12 @@ seed_option = click.option(
 hours_option = click.option(
     "--hours", type=click.FloatRange(0, 1e6), help="Age of every film.  [default: the worse of fresh and rested]"
 )
-need_option = click.option(
-    "--need",
-    type=click.Choice(["climbs", "marginal"]),
-    default="climbs",
-    show_default=True,
-    help="Outcome that every train must reach.",
-)
+
+
+def need_option(words: str) -> Callable[[Verb], Verb]:
+    """Return the option of the outcome that trains need."""
+    kinds = click.Choice(["climbs", "marginal"])
+    return click.option("--need", type=kinds, default="climbs", show_default=True, help=words)
 
 
 def csv_option(rows: str) -> Callable[[Verb], Verb]:
@@ -131,7 +130,7 @@ def film_options(function: Callable[..., None]) -> Callable[..., None]:
         click.option(
             "--reserve", type=SHARE, default="0 %", show_default=True, help="Share of the pull to keep in reserve."
         ),
-        need_option,
+        need_option("Outcome that every train must reach; marginal for those alone that do not climb as it is."),
         click.option("--film", type=Name("film"), help="The film to plan for.  [default: the plan's first]"),
     ):
         verb = option(verb)

@@ -133,20 +133,7 @@ def one_slip_apart(names: Iterable[str]) -> dict[str, str]:
 
 
 def unknown(what: str, name: str, known: Collection[str], *, declare: str = "", guess: bool = True) -> PlanError:
-    """Return the error for a name that nothing in the plan bears.
-
-    Parameters
-    ----------
-    what
-        What was expected, e.g. ``joint``.
-    name
-        The name found.
-    known
-        The names it could have been.
-    declare
-        How to declare such a thing, shown where no known name is near.
-    guess
-        Whether to look for the nearest known name, which takes time.
+    """Return the error for a name that nothing in the plan bears; `instead` says what to write.
 
     Examples
     --------
@@ -157,20 +144,7 @@ def unknown(what: str, name: str, known: Collection[str], *, declare: str = "", 
 
 
 def look_up(name: str, known: Mapping[str, T], kind: str, *, file: str = "", place: str = "", declare: str = "") -> T:
-    """Return what bears a name.
-
-    Parameters
-    ----------
-    name
-        The name.
-    known
-        What there is of the kind, by name.
-    kind
-        What it should be, in a word, e.g. ``train``.
-    file, place
-        The plan and where the name was given, for a message.
-    declare
-        How to declare such a thing, written where there is none.
+    """Return what bears a name, of a `kind` such as ``train``; `declare` says how to declare one where there is none.
 
     Raises
     ------
@@ -192,6 +166,8 @@ def look_up(name: str, known: Mapping[str, T], kind: str, *, file: str = "", pla
 
 def instead(name: str, known: Collection[str], *, declare: str = "", guess: bool = True) -> str:
     """Return what to write instead of an unknown name: the nearest, else how to declare one, else those there are.
+
+    Without `guess` the nearest is not looked for, which takes time.
 
     Examples
     --------

@@ -178,24 +178,12 @@ def test_ends_within_a_piece_are_told_along_the_line(tmp_path: Path) -> None:
     assert len(load_plan(copy).lines["Hill"].railhead_at) == 6  # three ends in each piece
 
 
-def test_lines_of_an_included_file_are_taken_into_the_copy(tmp_path: Path) -> None:
-    (tmp_path / "stock.toml").write_text(STOCK, encoding="utf-8")
+def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
     track = "track = [{ straight = 1 }, { left = 0.6, angle = 90 }, { straight = 1 }]"
-    hill = tmp_path / "hill.toml"
-    hill.write_text(
-        f'include = ["stock.toml"]\n[line.Hill] # the hill\nfrom = "A"\nto = "B"\n{track}\n', encoding="utf-8"
-    )
+    (tmp_path / "hill.toml").write_text(f'[line.Hill]\nfrom = "A"\nto = "B"\n{track}\n{STOCK}', encoding="utf-8")
     plan = tmp_path / "plan.toml"
     plan.write_text(f'include = ["hill.toml"]\n{HEAD}[railhead]\nA = 0\nB = 0.1\n{TRAIN}', encoding="utf-8")
-    copy, off = written(plan, tmp_path)
-    assert off < 2e-5
-    text = copy.read_text(encoding="utf-8")
-    assert "# the hill" in text
-    assert "stock.toml" in text
-    assert '"hill.toml"' not in text
-    # a key without a header would land in the table before it
-    hill.write_text(f'line.Hill = {{ from = "A", to = "B", {track} }}\n{STOCK}', encoding="utf-8")
-    with pytest.raises(PlanError, match="cannot stand behind those of the plan"):
+    with pytest.raises(PlanError, match='line "Hill": this does not stand in this file'):
         written(plan, tmp_path)
 
 

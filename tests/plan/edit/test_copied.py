@@ -1,12 +1,11 @@
-"""Copies of a plan: what they name is found from another folder or refused; included files taken into the text."""
+"""Copies of a plan: what they name is found from another folder or refused."""
 
 from pathlib import Path
 
 import pytest
-import tomlkit
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.edit.copies import lead_from, lines_taken_in
+from gradehaul.plan.edit.copies import lead_from
 from gradehaul.plan.reader import load_plan, read_plan
 from project import PLANS
 
@@ -36,38 +35,6 @@ def test_what_does_not_stand_below_the_copy_is_told_with_the_cure(tmp_path: Path
         f'got "a.toml", "d.dxf"; write -o with a name in the folder of the plan, {tmp_path}, or copy these files to '
         f"{tmp_path / 'else'} first"
     )
-
-
-LINE = '[line.Hill] # steep\nfrom = "A"\nto = "B"\ntrack = [{ straight = 2 }]\n'
-
-
-def taken(folder: Path, inner: str) -> str:
-    (folder / "stock.toml").write_text('[car.ore]\nmass = "100 g"\nlength = 0.1\n', encoding="utf-8")
-    (folder / "hill.toml").write_text(inner, encoding="utf-8")
-    plan = folder / "plan.toml"
-    plan.write_text(
-        'include = ["hill.toml", "stock.toml"]\nscale = "HO"\nunit = "m"\n[railhead]\nA = 0\n', encoding="utf-8"
-    )
-    return tomlkit.dumps(lines_taken_in(tomlkit.parse(plan.read_text(encoding="utf-8")), plan, file="plan.toml"))
-
-
-def test_files_with_lines_are_taken_in_and_others_stay_included(tmp_path: Path) -> None:
-    text = taken(tmp_path, f"{LINE}[railhead]\nB = 0.05\n")
-    assert 'include = ["stock.toml"]' in text
-    assert "# steep" in text
-    plan = read_plan(text, folder=tmp_path)
-    whole = load_plan(tmp_path / "plan.toml")
-    assert plan.lines == whole.lines
-    assert plan.railhead == whole.railhead == {"A": 0.0, "B": 0.05}
-    assert list(plan.cars) == ["ore"]
-
-
-def test_keys_without_a_header_would_go_astray(tmp_path: Path) -> None:
-    with pytest.raises(
-        PlanError, match="the tables of an included file cannot stand behind those of the plan"
-    ) as caught:
-        taken(tmp_path, 'line.Hill = { from = "A", to = "B", track = [{ straight = 2 }] }\n')
-    assert 'got "hill.toml"; write its tables each under a header in brackets' in str(caught.value)
 
 
 def test_heights_are_added_to_those_of_a_drawn_line() -> None:

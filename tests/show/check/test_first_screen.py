@@ -22,6 +22,7 @@ from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.check.load_rows import judged_words
 from gradehaul.show.check.outcome_words import spare_words
 from gradehaul.show.check.text import check_page
 from gradehaul.show.sections import CHECK as SECTIONS
@@ -170,10 +171,11 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
         wanted += ["–" if train.outcome == "too long" else chance_words(train.risk), train.rail, train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
-        wanted += [units.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]
-        wanted += [units.grade(each) for each in (ruling.effective, ruling.grade, ruling.curve)]
+        wanted += [units.length(each) for each in (profile.length, profile.climb, profile.fall)]
+        if ruling.effective:
+            wanted += [units.length(ruling.start), *map(units.grade, (ruling.effective, ruling.grade, ruling.curve))]
         for load, spread in zip(route.loads, route.spreads, strict=True):
-            wanted += [f"{cars_words(load.to_run)} ({cars_words(load.rated)} / {cars_words(load.limit)}) {load.basis}"]
+            wanted += [f"{judged_words(route, load)} / {cars_words(load.limit)}", load.basis]
             wanted += [cars_words(count) for count in (spread.limit_low, spread.limit_high)]
             if load.binds is not None:
                 wanted += [*units.forces_apart(load.binds.demand, load.binds.pull), units.length(load.binds.at)]
@@ -210,7 +212,7 @@ def test_trains_that_fail_have_a_line_on_what_to_do(answer: CheckAnswer) -> None
     assert 'short: it is 100.0 in long and does not fit berth "Wharf", which holds 50.0 in.' in text
     assert re.search(r"^short +TOO LONG +– +–  ", text, flags=re.MULTILINE)
     film = shown(layout_of("first-hill"), answer_of("first-hill", ("treated", "treated fresh")))[2]
-    assert "local: leave 6 of its 8 cars behind." in film
+    assert "local: leave 6 of its 8 cars behind, from the tail: the other 2 climb." in film
 
 
 def run(name: str, *arguments: str) -> str:

@@ -36,7 +36,7 @@ def shown(**other: object) -> str:
 def test_every_way_is_shown() -> None:
     text = shown()
     assert "ore stalls on treated rail, with 9 cars." in text
-    assert "Leave 3 of its cars behind, from the tail: the other 6 climb." in text
+    assert "Leave 3 of its 9 cars behind, from the tail: the other 6 climb." in text
     assert "first 4 cars, then 5. The berths hold both parts" in text
     assert "Helper district: Foot to Top (head from 1400 mm to 4900 mm)." in text
     assert "Enough as a helper: mule at the head." in text

@@ -51,9 +51,9 @@ def page(browser, tmp_path_factory) -> Iterator[Opened]:
         assert one.said == []
 
 
-def document_of(page: Opened, plan: Plan) -> dict[str, Any]:
-    """Return a plan's document, and leave it on the page."""
-    layout = Layout(plan)
+def document_of(page: Opened, plan: Plan, hours: float | None = None) -> dict[str, Any]:
+    """Return a plan's document with its films at an age, and leave it on the page."""
+    layout = Layout(plan, hours=hours)
     responses = railhead_responses(layout.alignment)
     units = UnitFormat("mm", "metric")
     data = report_document(layout, judged_trains(layout), layout.judged(), units, responses=responses)
@@ -64,7 +64,7 @@ def document_of(page: Opened, plan: Plan) -> dict[str, Any]:
 def assert_alike(page: Opened, plan: Plan, trial: TrialHeights) -> int:
     """Judge all trains both ways and return how many comparisons were made."""
     right: dict[tuple[str, str], TrainAnswer] = {
-        (train.name, train.rail): train for train in judged_trains(Layout(tried(plan, trial)))
+        (train.name, train.rail): train for train in judged_trains(Layout(tried(plan, trial), hours=trial.hours))
     }
     raw = {"heights": dict(trial.heights), "rails": dict(trial.rails)}
     found = {(name, rail): got for name, rows in page.run(JUDGE, raw) for rail, got in rows}
@@ -112,11 +112,12 @@ def test_toggled_films_are_judged_as_by_the_package(page, plans):
     rng, done = random.Random(12), 0
     filmed = [plan for plan in plans.values() if plan.films]
     for plan in filmed:
-        document_of(page, plan)
-        for _ in range(-(-40 // len(filmed))):
+        for number in range(-(-40 // len(filmed))):
+            hours = (None, 6.0, 30.0)[number % 3]
+            document_of(page, plan, hours)
             some = rng.sample(sorted(plan.tracks), rng.randint(1, 4))
             rails = {track: rng.choice([CLEAN, *plan.films]) for track in some}
-            assert_alike(page, plan, TrialHeights(rails=rails))
+            assert_alike(page, plan, TrialHeights(rails=rails, hours=hours))
             done += 1
     assert done >= 40
 

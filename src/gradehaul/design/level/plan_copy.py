@@ -11,7 +11,7 @@ import numpy as np
 from gradehaul.design.level.as_checked import digits_written
 from gradehaul.design.level.railheads import Leveled
 from gradehaul.errors import PlanError
-from gradehaul.plan.edit.copies import copy_of, document_of, lines_taken_in
+from gradehaul.plan.edit.copies import copy_of, document_of, elsewhere
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Line
 from gradehaul.quantities import convert
@@ -28,15 +28,15 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     Raises
     ------
     PlanError
-        Files that the copy would not find, or text that cannot be changed so.
+        Files that the copy would not find, a line of an included file, or text that cannot be changed so.
     """
     import tomlkit
 
     plan, stations = found.plan, found.stations
     document = document_of(plan)
-    if any(name not in document.get("line", {}) for name in plan.lines):
-        document = lines_taken_in(document, Path(plan.file), file=plan.file)
     for line in plan.lines.values():
+        if line.place is None and line.name not in document.get("line", {}):  # those of a drawing have places
+            raise elsewhere(plan, f"line {quoted(line.name)}")
         _write_ends(found, line, document)
     heights: Any = document.get("railhead")
     if heights is None:

@@ -27,19 +27,10 @@ _AGREES = 1e-6
 def plan_with_rails(
     plan: Plan, rails: Mapping[str, str], *, carry_over: float | None = None, folder: Path | None = None
 ) -> str:
-    """Return the text of a plan file with rail conditions put on some of its tracks, comments kept.
+    """Return the text of a plan file with rail conditions put on tracks, by their id, comments kept.
 
-    Parameters
-    ----------
-    plan
-        The plan, as it was loaded from its file.
-    rails
-        The condition to put on tracks, by their id; other tracks keep theirs.
-    carry_over
-        How far wheels carry film, m, where that is to be changed; None where it stays.
-    folder
-        The folder of the copy, for which the text must read back as the same plan; that of the plan where None. The
-        names of files that the plan includes lead to them from there.
+    `carry_over` is how far wheels carry film, m, where that changes too. The text reads back as the same plan in
+    `folder`, that of the plan where None; the names of files lead to them from there.
 
     Raises
     ------
@@ -276,48 +267,3 @@ def _same(one: Path, other: Path) -> bool:
         return other.is_file() and one.read_bytes() == other.read_bytes()
     except OSError:
         return False
-
-
-def lines_taken_in(document: Any, path: Path, *, file: str) -> Any:  # noqa: ANN401 - tomlkit's
-    """Return a plan's tables with those of each included file in which a line stands; other files stay included.
-
-    Raises
-    ------
-    PlanError
-        An included file whose tables cannot stand behind those of the plan.
-    """
-    import tomlkit
-
-    while name := next((str(each) for each in document.get("include", []) if _has_lines(path.parent / str(each))), ""):
-        beside = path.parent / name
-        inner: Any = tomlkit.parse(read_text(beside, name))
-        lead_from(inner, beside, path.parent, file=name)
-        rest = [each for each in document["include"] if each != name]
-        document["include"] = [*rest, *inner.pop("include", [])]
-        if "railhead" in inner and "railhead" in document:
-            for joint, height in inner.pop("railhead").items():
-                document["railhead"][joint] = height
-        text = f"{tomlkit.dumps(document).rstrip()}\n\n# from {name}\n\n{tomlkit.dumps(inner).lstrip()}"
-        cannot = PlanError(
-            "the tables of an included file cannot stand behind those of the plan",
-            file=file,
-            found=quoted(name),
-            write="its tables each under a header in brackets, or the lines in the plan itself",
-        )
-        try:
-            document = tomlkit.parse(text)
-        except tomlkit.exceptions.TOMLKitError as error:
-            raise cannot from error
-        if any(key not in document for key in inner):  # a key without a header went into the table before it
-            raise cannot
-    if not document.get("include", ["some"]):
-        del document["include"]
-    return document
-
-
-def _has_lines(path: Path) -> bool:
-    """Tell whether a line stands in an included file or in one that it includes."""
-    import tomlkit
-
-    document = tomlkit.parse(read_text(path, str(path)))
-    return "line" in document or any(_has_lines(path.parent / str(name)) for name in document.get("include", []))

@@ -52,7 +52,8 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     """
 
     def every(section: str, model: type[T]) -> dict[str, Entry[T]]:
-        return _checked_all(tables, section, model, faults)
+        found = ((name, checked(model, entry, faults)) for name, entry in tables.keyed[section].items())
+        return {name: entry for name, entry in found if entry is not None}
 
     def single(section: str, model: type[T]) -> Entry[T] | None:
         entry = tables.single.get(section)
@@ -147,11 +148,6 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         carry_basis="stated" if carry else "assumed",
         deck=Deck(**deck.table.model_dump()) if deck else Deck(),
     )
-
-
-def _checked_all(tables: Tables, section: str, model: type[T], faults: Faults) -> dict[str, Entry[T]]:
-    found = ((name, checked(model, entry, faults)) for name, entry in tables.keyed[section].items())
-    return {name: entry for name, entry in found if entry is not None}
 
 
 def _joints(tables: Tables, spans: Mapping[str, LineSpan], faults: Faults, *, complete: bool) -> dict[str, Joint]:

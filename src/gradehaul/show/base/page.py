@@ -85,7 +85,7 @@ class Page:
     def table(
         self, heads: Sequence[str], rows: Sequence[Sequence[Piece]], indent: int = 2, *, folded: bool = False
     ) -> None:
-        """Add a table; a head that ends in ``>`` sets its column to the right.
+        """Add a table; a head that ends in ``>`` sets its column to the right, a row of one cell goes across all.
 
         A terminal breaks cells between words where the table is too wide; `folded`, so does a file, at `FULL`.
         """
@@ -189,7 +189,8 @@ def _table_lines(table: Columns, width: int | None) -> Iterator[list[Piece]]:
     """
     heads = [head.removesuffix(">") for head in table.heads]
     rows = [tuple((head, "dim") for head in heads), *table.rows] if any(heads) else table.rows
-    columns = [[words_of(cell) for cell in column] for column in zip(*rows, strict=True)]
+    whole = [row for row in rows if len(row) == len(heads)]
+    columns = [[words_of(cell) for cell in column] for column in zip(*whole, strict=True)]
     widths = [max(map(cell_len, column)) for column in columns]
     if width is None and table.folded:
         width = FULL
@@ -201,6 +202,9 @@ def _table_lines(table: Columns, width: int | None) -> Iterator[list[Piece]]:
             return
         widths = _shared_out(room, least, widths)
     for row in rows:
+        if len(row) < len(heads):
+            yield from _wrapped(Line(row, table.indent), width)
+            continue
         cells = [
             [[cell]] if cell_len(words_of(cell)) <= wide else list(_filled([cell], wide))
             for cell, wide in zip(row, widths, strict=True)
@@ -215,7 +219,7 @@ def _table_lines(table: Columns, width: int | None) -> Iterator[list[Piece]]:
 
 def _one_by_one(table: Columns, heads: Sequence[str], width: int) -> Iterator[list[Piece]]:
     for row in table.rows:
-        for number, (head, cell) in enumerate(zip(heads, row, strict=True)):
+        for number, (head, cell) in enumerate(zip(heads if len(row) > 1 else [""], row, strict=True)):
             if number == 0 or words_of(cell).strip():
                 named: tuple[Piece, ...] = ((f"{head}: ", "dim"), cell)
                 yield from _wrapped(Line(named, table.indent + (2 if number else 0)), width)

@@ -16,16 +16,7 @@ System = Literal["metric", "imperial"]
 Grades = Literal["percent", "permille", "one-in"]
 """How grades are written: ``2.22 %``, ``22.2 permille`` or ``1 in 45.0``."""
 
-_SYSTEM: dict[str, System] = {
-    "mm": "metric",
-    "cm": "metric",
-    "m": "metric",
-    "km": "metric",
-    "in": "imperial",
-    "ft": "imperial",
-    "yd": "imperial",
-    "mile": "imperial",
-}
+_IMPERIAL = ("in", "ft", "yd", "mile")
 _DECIMALS = {
     "mm": 0,
     "cm": 1,
@@ -165,7 +156,7 @@ def units_of(
     >>> units_of("in").length_unit, units_of("in", "metric").length_unit, units_of("cm", "metric").length_unit
     ('in', 'mm', 'cm')
     """
-    own = _SYSTEM[unit]
+    own: System = "imperial" if unit in _IMPERIAL else "metric"
     force_unit = force_unit if system is None else None
     system = system or own
     return UnitFormat(unit if system == own else "mm" if system == "metric" else "in", system, grades, force_unit)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-
-from rich.cells import cell_len
+from itertools import chain
 
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer, worst_first, worst_of_each
@@ -17,7 +15,7 @@ from gradehaul.show.base.labels import FILM_CAUTION, listed
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
-from gradehaul.show.check.load_rows import MARKS, load_cell, worst_load
+from gradehaul.show.check.load_rows import MARKS, beside, judged_words, load_cell, worst_load
 from gradehaul.show.check.outcome_words import (
     fouled_words,
     marginal_words,
@@ -25,16 +23,18 @@ from gradehaul.show.check.outcome_words import (
     outcome_cells,
     spread_words,
 )
-from gradehaul.show.check.route_text import DOWNHILL, ruling_words
+from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE, ruling_words
 from gradehaul.show.check.trains_text import best_way
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 
-_NAME, _PLACE, _LEAST_PLACE = 18, 26, 8
-"""Columns of a name and of a place at the most, and of a place that is worth showing."""
+_NAME, _LEAST_PLACE = 18, 8
+"""Columns of a name at the most, and of a place that is worth showing."""
 
 _DOUBTS, _TRAINS, _WAYS = 3, 30, 6
 """Doubts, trains and ways over the hill shown at the most."""
+
+_Rows = tuple[tuple[Piece, ...], ...]
 
 _GROUPS, _ROWS = 8, 24
 """Groups of routes with loads alike shown at the most, and their lines in all."""
@@ -110,8 +110,9 @@ def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     page.line()
     first = next(iter(shown_on.values()))
     worst = [each.name for each in worst_first(first[name] for name in names)]
-    if len(shown_on) > 2 or not _add_wide_table(page, shown_on, worst[:_TRAINS], units):
-        _add_long_table(page, shown_on, worst[:_TRAINS], units)
+    several = list(shown_on.items())
+    for begin in range(0, len(several), 2):
+        _add_table(page, dict(several[begin : begin + 2]), worst[:_TRAINS], units)
     if len(worst) > _TRAINS:
         page.line(f"{len(worst) - _TRAINS} more trains, none of them worse: --more trains")
     _add_marginal(page, answer, shown_on)
@@ -128,10 +129,10 @@ def _add_marginal(page: Page, answer: CheckAnswer, shown_on: Mapping[str, Mappin
     page.paragraph(f"{first.name}: marginal, since {marginal_words(first.verdict, profile)}{last}.")
 
 
-def _add_wide_table(
+def _add_table(
     page: Page, shown_on: Mapping[str, Mapping[str, TrainAnswer]], names: Sequence[str], units: UnitFormat
-) -> bool:
-    """Add a row for each train with its conditions side by side, where a line has room for them."""
+) -> None:
+    """Add a row for each train with two conditions side by side, or below one another where a line has no room."""
     rows: list[list[Piece]] = [["train"]]
     rows += [[shortened(name, _NAME)] for name in names]
     over = ""
@@ -141,8 +142,10 @@ def _add_wide_table(
         for row, name in zip(rows[1:], names, strict=True):
             row.extend(outcome_cells(trains[name], units))
     room = FULL - _wide(rows)
-    if room < -GAP:
-        return False
+    if room < -GAP and len(shown_on) > 1:
+        for condition, trains in shown_on.items():
+            _add_table(page, {condition: trains}, names, units)
+        return
     if room >= _LEAST_PLACE:
         heads = ["place", *(["place (worse)", "hardest place (worse)"] if len(shown_on) > 1 else ["hardest place"])]
         rows[0].append(max((head for head in heads if len(head) <= room), key=len))
@@ -152,26 +155,11 @@ def _add_wide_table(
             row.append(place if len(place) <= room else shortened(train.verdict.worst_track, room))
     page.line(over)
     page.table([f"{head}>" if head in ("risk", "to spare") else str(head) for head in rows[0]], rows[1:], indent=0)
-    return True
 
 
 def _wide(rows: Sequence[Sequence[Piece]]) -> int:
     """Return the columns that rows take, with the gap behind them."""
     return sum(max(len(words_of(cell)) for cell in column) + GAP for column in zip(*rows, strict=True))
-
-
-def _add_long_table(
-    page: Page, shown_on: Mapping[str, Mapping[str, TrainAnswer]], names: Sequence[str], units: UnitFormat
-) -> None:
-    """Add a row for each train and condition."""
-    heads = ["train", "rail", "outcome", "risk>", "to spare>", "hardest place"]
-    rows: list[list[Piece]] = []
-    for name in names:
-        for number, (condition, trains) in enumerate(shown_on.items()):
-            first = "" if number else shortened(name, _NAME)
-            place = shortened(place_words(trains[name], units), _PLACE)
-            rows.append([first, shortened(condition, _NAME), *outcome_cells(trains[name], units), place])
-    page.table(heads, rows, indent=0)
 
 
 # What to do
@@ -209,14 +197,6 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
 # Hills and longest trains
 
 
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """Routes whose loads are alike, the hardest first, and the rows of these loads: power, and a cell for each car."""
-
-    routes: tuple[RouteAnswer, ...]
-    rows: tuple[tuple[Piece, ...], ...]
-
-
 def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     page.line()
     if not answer.routes:
@@ -229,42 +209,25 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         page.line(f"Longest trains{judged}, in cars (90 % range){film}")
     else:
         page.paragraph("No longest trains: the plan has no locomotive or no car.")
-    rows: list[list[Piece]] = [["", *(shortened(car, _NAME) for car in cars)]] if cars and answer.plan.powers else []
-    spans: dict[int, str] = {}
-    lines, shown = 0, 0
-    for group in groups[:_GROUPS]:
-        if shown and lines + 1 + len(group.rows) > _ROWS:
+        cars = []
+    rows: list[Sequence[Piece]] = []
+    shown = 0
+    for loads, routes in groups[:_GROUPS]:
+        if shown and len(rows) + 1 + len(loads) > _ROWS:
             break
-        spans[len(rows)] = _hill_words(group.routes, units)
-        rows += [list(row) for row in group.rows]
-        lines += 1 + len(group.rows)
+        rows += [[_hill_words(routes, units)], *loads]
         shown += 1
-    _add_spanned(page, rows, spans)
-    cells = [words_of(cell) for group in groups[:shown] for row in group.rows for cell in row[1:]]
+    page.table(["", *(shortened(car, _NAME) for car in cars)], rows, indent=0)
+    cells = [words_of(cell) for row in rows for cell in row[1:]]
     for mark, words in MARKS.items():
         if any(f" {mark}" in cell for cell in cells):
             page.line(words)
-    left = sum(len(group.routes) for group in groups[shown:])
+    left = sum(len(routes) for _, routes in groups[shown:])
     if left:
         page.line(f"{left} more {'routes' if left > 1 else 'route'}, no steeper: --more loads")
     if cars and len(cars) < len(answer.plan.cars):
         more = len(answer.plan.cars) - len(cars)
         page.line(f"{more} more {'kinds' if more > 1 else 'kind'} of car: --more loads")
-
-
-def _add_spanned(page: Page, rows: Sequence[Sequence[Piece]], spans: Mapping[int, str]) -> None:
-    """Add rows with lines across all columns between them, by the number of the row that each precedes."""
-    widest = [max(cell_len(words_of(cell)) for cell in column) for column in zip(*rows, strict=True)]
-    for number, row in enumerate(rows):
-        if number in spans:
-            page.line(spans[number])
-        aligned = (
-            (cell, " " * (wide - cell_len(words_of(cell)) + GAP)) for cell, wide in zip(row, widest, strict=True)
-        )
-        page.line(*[piece for both in aligned for piece in both][:-1], indent=2)
-    for number, words in spans.items():
-        if number >= len(rows):
-            page.line(words)
 
 
 def _why_no_routes(answer: CheckAnswer) -> str:
@@ -273,71 +236,49 @@ def _why_no_routes(answer: CheckAnswer) -> str:
     return "No train can run from one end or berth to another, so there are no routes to judge."
 
 
-def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[_Group]]:
-    """Return the kinds of car that have room beside one another, and the rows of their loads."""
-    for most in range(max(len(answer.plan.cars), 1), 0, -1):
-        cars = _cars_shown(answer, most)
-        heads = ("", *(shortened(car, _NAME) for car in cars))
-        for ranged in (True, False):
-            groups = _groups(answer, cars, ranged=ranged)
-            if _wide([heads, *(row for group in groups for row in group.rows)]) <= FULL:
-                return cars, groups
-    return cars, groups
+def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[tuple[_Rows, list[RouteAnswer]]]]:
+    """Return the kinds of car that have room, those of named trains first, and their loads, the hardest hill first.
 
-
-def _cars_shown(answer: CheckAnswer, most: int) -> list[str]:
-    """Return so many kinds of car: those of named trains first, in the plan's order."""
+    Routes whose loads are alike go together.
+    """
     used = {cut.name for train in answer.plan.trains.values() for cut in train.consist}
-    cars = [car for car in answer.plan.cars if car in used] + [car for car in answer.plan.cars if car not in used]
-    shown = cars[:most]
-    return [car for car in answer.plan.cars if car in shown]
+    first = sorted(answer.plan.cars, key=lambda car: car not in used)
+    hardest = sorted(answer.routes, key=lambda each: -each.ruling.effective)
+    for most in range(max(len(first), 1), 0, -1):
+        cars = [car for car in answer.plan.cars if car in first[:most]]
+        groups: dict[_Rows, list[RouteAnswer]] = {}
+        for route in hardest:
+            groups.setdefault(tuple(_load_rows(answer, route, cars)), []).append(route)
+        if _wide([("", *(shortened(car, _NAME) for car in cars)), *chain(*groups)]) <= FULL + GAP:
+            break
+    return cars, list(groups.items())
 
 
-def _groups(answer: CheckAnswer, cars: Sequence[str], *, ranged: bool) -> list[_Group]:
-    """Return the routes by their loads, with a film's ranges or without, the hardest hill first."""
-    by_rows: dict[tuple[tuple[Piece, ...], ...], list[RouteAnswer]] = {}
-    for route in sorted(answer.routes, key=lambda each: -each.ruling.effective):
-        by_rows.setdefault(tuple(_load_rows(answer, route, cars, ranged=ranged)), []).append(route)
-    return [_Group(tuple(routes), rows) for rows, routes in by_rows.items()]
-
-
-def _load_rows(
-    answer: CheckAnswer, route: RouteAnswer, cars: Sequence[str], *, ranged: bool
-) -> Iterator[tuple[Piece, ...]]:
+def _load_rows(answer: CheckAnswer, route: RouteAnswer, cars: Sequence[str]) -> Iterator[tuple[Piece, ...]]:
     """Yield a row for each power, two over reversals where it matters whether it leads or trails at the start."""
     loads: dict[tuple[str, str, str], list[Load]] = {}
     for load in route.loads:
         loads.setdefault((load.power, load.engine, load.car), []).append(load)
     for power in answer.plan.powers:
         rows = {
-            engine: tuple(_cell(answer, route, loads[power, engine, car], ranged=ranged) for car in cars)
+            engine: tuple(_cell(answer, route, loads[power, engine, car]) for car in cars)
             for engine in dict.fromkeys(engine for name, engine, _ in loads if name == power)
         }
         alike = len(set(rows.values())) == 1
         for engine, cells in rows.items():
-            yield (shortened(power, _NAME) + ("" if alike else f", {engine}"), *cells)
+            yield (f"  {shortened(power, _NAME)}" + ("" if alike else f", {engine}"), *cells)
             if alike:
                 break
 
 
-def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load], *, ranged: bool) -> Piece:
+def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Piece:
     """Return the longest train as judged, with its range or what bounds it, and that with film everywhere."""
     by_rail = {load.rail: load for load in loads}
     words = judged_words(route, worst_load(by_rail[rail] for rail in answer.judged_rails))
     if answer.film_rails:
         cell = load_cell(route, worst_load(by_rail[rail] for rail in answer.film_rails))
-        words += f" | {_beside(cell.cars, cell.range if ranged else '', cell.mark if cell.mark == 'downhill' else '')}"
+        words += f" | {beside(cell.cars, cell.range, cell.mark if cell.mark == 'downhill' else '')}"
     return (words, "bold red") if "RUNS AWAY" in words else words
-
-
-def judged_words(route: RouteAnswer, load: Load) -> str:
-    """Return a load with its 90 % range, else with the kind of place that bounds it, and whether a descent does."""
-    cell = load_cell(route, load)
-    return _beside(cell.cars, cell.range, cell.mark if cell.mark == "downhill" or not cell.range else "")
-
-
-def _beside(cars: str, between: str, mark: str) -> str:
-    return " ".join(filter(None, (cars, between and f"({between})", mark)))
 
 
 def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
@@ -346,9 +287,9 @@ def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
     others = len(routes) - 1
     all_names = ", ".join(route.route.name for route in routes)
     some = f"{first} and {others} more" if others else first
-    effective, whole = units.grade(ruling.effective), ruling_words(ruling, units)
-    if whole.endswith(DOWNHILL):
+    if ruling.effective < NO_GRADE:
         return shortened(f"{all_names}: {DOWNHILL}", FULL)
+    effective, whole = units.grade(ruling.effective), ruling_words(ruling, units)
     for names, grade in ((all_names, whole), (some, whole), (all_names, effective)):
         words = f"{names}: {grade} on {ruling.track}"
         if len(words) <= FULL:

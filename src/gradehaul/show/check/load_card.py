@@ -146,9 +146,7 @@ def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
         _rule(sheet, box, at)
         room, basis = first - box.left - 10, [row.basis] if row.basis else []
         lines = max(1, int(tall / (0.95 * line)) - len(basis))
-        names = sheet.wrapped("; ".join(row.routes), room, scale=0.95)
-        if len(names) > lines:
-            names = _first_routes(sheet, row.routes, lines, room)
+        names = _names(sheet, row.routes, lines, room)
         names += [sheet.fitted(each, room, scale=0.8) for each in basis]
         for k, each in enumerate(names):
             up = at - 0.5 * tall + (0.5 * (len(names) - 1) - k) * 0.95 * line
@@ -159,20 +157,14 @@ def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
     _rule(sheet, box, at)
 
 
-def _first_routes(sheet: Sheet, routes: Sequence[str], lines: int, room: float) -> list[str]:
+def _names(sheet: Sheet, routes: Sequence[str], lines: int, room: float) -> list[str]:
     """Return in so many lines as many names of routes as there is room for, and how many more there are."""
-    found: list[str] = []
-    for count in range(1, len(routes)):
-        more = sheet.wrapped(f"{'; '.join(routes[:count])}; and {len(routes) - count} more", room, scale=0.95)
-        if len(more) > lines:
-            break
-        found = more
-    if found:
-        return found
-    first = sheet.wrapped(routes[0], room, scale=0.95)
-    more_words = f" and {len(routes) - 1} more" if len(routes) > 1 else ""
-    last = sheet.fitted(" ".join(first[lines - 1 :]), room - sheet.extent(more_words, scale=0.95)[0], scale=0.95)
-    return [*first[: lines - 1], last + more_words]
+    for count in range(len(routes), 0, -1):
+        more = [f"and {len(routes) - count} more"] if count < len(routes) else []
+        found = sheet.wrapped("; ".join([*routes[:count], *more]), room, scale=0.95)
+        if len(found) <= lines:
+            return found
+    return [*found[: lines - 1], sheet.fitted(" ".join(found[lines - 1 :]), room, scale=0.95)]
 
 
 def _draw_cell(sheet: Sheet, cell: CardCell, left: float, middle: float, step: float) -> None:

@@ -119,6 +119,17 @@ def load_cell(route: RouteAnswer, load: Load) -> CardCell:
     return CardCell(cars, between, mark)
 
 
+def judged_words(route: RouteAnswer, load: Load) -> str:
+    """Return a load with its 90 % range, else with the kind of place that bounds it, and whether a descent does."""
+    cell = load_cell(route, load)
+    return beside(cell.cars, cell.range, cell.mark if cell.mark == "downhill" or not cell.range else "")
+
+
+def beside(cars: str, between: str, mark: str) -> str:
+    """Return a number of cars with its range and its mark, where it has them."""
+    return " ".join(filter(None, (cars, between and f"({between})", mark)))
+
+
 def worst_load(loads: Iterable[Load]) -> Load:
     """Return the least of some loads on several rail conditions: the worse age counts."""
     return min(loads, key=lambda load: (load.holds_back, load.to_run, load.rated, load.limit))

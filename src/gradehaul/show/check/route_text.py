@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
@@ -12,17 +12,13 @@ from gradehaul.network.route import Route
 from gradehaul.show.base.labels import FAILS, apart, basis_words, cars_words, counted
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
-
-HOW_SURE = (
-    "90 % range: 9 of 10 random trials of every uncertain figure lie in it, rated / limit; a rated load is never "
-    "marginal, which risk leaves aside. Where a place holds no more, the cars to run come first."
-)
-"""How the range of a load is read."""
+from gradehaul.show.check.load_rows import beside, judged_words
 
 HOW_LOADED = (
-    "Cars to run (rated / limit). Rated: gets through even if the wheels slip, and can restart anywhere. Limit: gets "
-    "through as long as the wheels never slip. Neither runs away. Cars to run are the rated load, or fewer where "
-    "a place holds no more."
+    "Cars to run (90 % range) / limit (90 % range). To run: gets through even if the wheels slip, can restart "
+    "anywhere, and fits. Limit: gets through while the wheels never slip, whether or not it fits. Neither runs away. "
+    "In a range lie 9 of 10 random trials of every uncertain figure; that of cars to run counts marginal as failing, "
+    "risk does not."
 )
 """How a load is read."""
 
@@ -39,8 +35,7 @@ def add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add each route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
     page.heading("Routes and longest trains")
     if any(route.loads for route in answer.routes):
-        for line in (HOW_LOADED, HOW_SURE):
-            page.line(line, indent=2)
+        page.line(HOW_LOADED, indent=2)
     before: Shown = {}
     for route in answer.routes:
         _add_route(page, answer, route, units)
@@ -78,11 +73,16 @@ def ends(route: Route) -> str:
 def ruling_words(ruling: Ruling, units: UnitFormat) -> str:
     """Return a ruling grade with the parts that grade and curve have in it."""
     effective, grade, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
-    if abs(ruling.effective) < NO_GRADE:
-        return f"none, {DOWNHILL}"
     if abs(ruling.curve) < NO_GRADE or abs(ruling.grade) < NO_GRADE:
         return f"{effective} = {'grade' if abs(ruling.curve) < NO_GRADE else 'curve'} alone"
     return f"{effective} = grade {grade} + curve {curve}"
+
+
+def ruling_sentence(ruling: Ruling, units: UnitFormat, where: str = "") -> str:
+    """Return the ruling grade in a sentence, with its track and where on that; none where nothing climbs."""
+    if ruling.effective < NO_GRADE:
+        return f"Ruling grade: none, {DOWNHILL}."
+    return f"Ruling grade {ruling_words(ruling, units)}, on {apart(ruling.track)}{where}."
 
 
 def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> Iterator[str]:
@@ -102,7 +102,9 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
         yield "Leading, trailing: where the locomotives are as the train starts."
     start, stop = units.length(ruling.start), units.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
-    yield f"Ruling grade {ruling_words(ruling, units)}, on {apart(ruling.track)}, {where}."
+    yield ruling_sentence(ruling, units, f", {where}")
+    if ruling.effective < NO_GRADE:
+        return
     running = {train.length: train.name for train in answer.trains if train.route == route.route.name}
     for under in route.under_trains:
         if under.train_length in running or not running:
@@ -115,23 +117,15 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
 
 def _add_longest(page: Page, answer: CheckAnswer, route: RouteAnswer, before: Shown) -> None:
     rows = load_rows(answer, route)
-    ranges = _by_train(answer, route, [spread_words(*each) for each in zip(route.loads, route.spreads, strict=True)])
-    if not _as_before(page, "Longest trains", route, rows + ranges, before, indent=2):
+    if not _as_before(page, "Longest trains", route, rows, before, indent=2):
         page.table(["locomotive", "car", *answer.rails], rows)
-        page.line()
-        page.table(["90 % range", "car", *answer.rails], ranges)
 
 
 def load_rows(answer: CheckAnswer, route: RouteAnswer) -> list[list[Piece]]:
     """Return the longest trains over a route, a row for each power and car: power, car, and each rail condition."""
-    return _by_train(answer, route, [_load(load) for load in route.loads])
-
-
-def _by_train(answer: CheckAnswer, route: RouteAnswer, cells: Sequence[Piece]) -> list[list[Piece]]:
-    """Return cells, one for each load of a route, in rows: power, car, and each rail condition."""
     rows: dict[tuple[str, str], dict[str, Piece]] = {}
-    for load, cell in zip(route.loads, cells, strict=True):
-        rows.setdefault((power_words(load, route), load.car), {})[load.rail] = cell
+    for load, spread in zip(route.loads, route.spreads, strict=True):
+        rows.setdefault((power_words(load, route), load.car), {})[load.rail] = _load(route, load, spread)
     return [[power, car, *(row[rail] for rail in answer.rails)] for (power, car), row in rows.items()]
 
 
@@ -160,25 +154,12 @@ def power_words(load: Load, route: RouteAnswer) -> str:
     return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
 
-def _load(load: Load) -> Piece:
+def _load(route: RouteAnswer, load: Load, spread: LoadSpread) -> Piece:
     if not load.holds_back:
         return ("RUNS AWAY", "bold red")
-    words = f"{cars_words(load.to_run)} ({cars_words(load.rated)} / {cars_words(load.limit)})"
-    return f"{words} {basis_words(load.basis, load.slipping_basis)}"
-
-
-def spread_words(load: Load, spread: LoadSpread) -> str:
-    """Return the 90 % ranges of a load, rated and limit.
-
-    Where a place holds fewer cars than the pull might bring, the cars to run stand ahead of them.
-    """
-    by_pull = f"{_range(spread.rated_low, spread.rated_high)} / {_range(spread.limit_low, spread.limit_high)}"
-    low, high = load.held(spread.rated_low), load.held(spread.rated_high)
-    return by_pull if high == spread.rated_high else f"{_range(low, high)} ({by_pull})"
-
-
-def _range(low: int, high: int) -> str:
-    return cars_words(low) if low == high else f"{cars_words(low)} to {cars_words(high)}"
+    low, high = cars_words(spread.limit_low), cars_words(spread.limit_high)
+    limit = beside(cars_words(load.limit), "" if low == high else f"{low}-{high}", "")
+    return f"{judged_words(route, load)} / {limit} {basis_words(load.basis, load.slipping_basis)}"
 
 
 def _bound(load: Load, units: UnitFormat) -> list[tuple[str, ...]]:

@@ -33,11 +33,12 @@ _BASES = (
     "Scaled: from readings on other rail, or of another state.",
     "Assumed: common practice, because the plan leaves that key out. Summed, calculated: from the other figures.",
 )
-_CURVES = {
-    "degree": "[curve_resistance] left out, or model degree: 0.69855 m over the ratio (0.04 % a degree of curve)",
-    "wheelbase": "friction x (0.72 gauge + 0.47 wheelbase)",
-    "coefficient": "[curve_resistance] or the bench",
+CURVE_MODELS = {
+    "degree": "full-size practice scaled down: 0.69855 m over the ratio (0.04 % of grade a degree of curve), assumed",
+    "wheelbase": "friction x (0.72 gauge + 0.47 wheelbase), by the plan",
+    "coefficient": "your own measurement",
 }
+"""Where the curve coefficient comes from, by model."""
 
 
 def add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
@@ -73,7 +74,7 @@ def _stated(plan: Plan, units: UnitFormat) -> dict[str, list[list[str]]]:
 
 def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
     """Yield subjects and names of figures, and the formula of each."""
-    yield ("curves", "coefficient"), _CURVES[plan.curve_resistance.model]
+    yield ("curves", "coefficient"), CURVE_MODELS[plan.curve_resistance.model]
     for loco in plan.locos.values():
         for rail in conditions(plan.films):
             subject = f'loco "{loco.name}"'

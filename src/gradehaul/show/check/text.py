@@ -14,17 +14,10 @@ from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_first_screen
 from gradehaul.show.check.outcome_words import fouled_words
 from gradehaul.show.check.route_text import add_limits, add_loads
-from gradehaul.show.check.sources import add_sources, figure_value
+from gradehaul.show.check.sources import CURVE_MODELS, add_sources, figure_value
 from gradehaul.show.check.trains_text import add_trains, add_ways_over
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
-
-_CURVE_MODELS = {
-    "degree": "full-size practice scaled down (0.04 % of grade per degree of curve), assumed",
-    "wheelbase": "the gauge, and the wheelbase and friction stated in the plan",
-    "coefficient": "your own measurement",
-}
-"""Where the curve coefficient comes from, by model."""
 
 _CLEAR_LENGTH = {
     "stated": "stated in the plan",
@@ -63,7 +56,7 @@ def basis_lines(answer: CheckAnswer, units: UnitFormat) -> Iterator[str]:
     more = "" if bends.starting is None else f"; {bends.starting:g} times that when starting"
     more += f"; coupler tension with friction {bends.tension:g}" if bends.tension else ""
     coefficient = units.small(answer.coefficient)
-    yield f"Curve coefficient {coefficient} (grade x radius), from {_CURVE_MODELS[bends.model]}{more}."
+    yield f"Curve coefficient {coefficient} (grade x radius), from {CURVE_MODELS[bends.model]}{more}."
     tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
     if tightest > 0:
         radius, adds = units.length(1 / tightest), units.grade(answer.coefficient * tightest)

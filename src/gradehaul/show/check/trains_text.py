@@ -153,7 +153,7 @@ def best_way(way: WaysOver) -> str:
     A train of which at most a third is left behind needs nothing else (our own choice).
     """
     if way.leave is not None and 3 * way.leave <= way.cars:
-        return _short_leave(way)
+        return _leave(way).replace("Leave", "leave")
     helper = next((each for each in way.help if each.enough and each.obstacle is None), None)
     if helper is not None and all(each.leg == helper.leg for each in way.help):
         where = " and ".join(f"from {each.on} to {each.off}" for each in helper.districts)
@@ -161,12 +161,8 @@ def best_way(way: WaysOver) -> str:
     if isinstance(way.double, Doubling):
         return f"take it over in two parts, first {counted(way.double.front, 'car')}, then {way.double.rear}."
     if way.leave is not None:
-        return _short_leave(way)
+        return _leave(way).replace("Leave", "leave")
     return "no helper is enough, and its locomotives do not climb alone."
-
-
-def _short_leave(way: WaysOver) -> str:
-    return f"leave {way.leave} of its {counted(way.cars, 'car')} behind."
 
 
 def _leave(way: WaysOver) -> str:
@@ -176,7 +172,7 @@ def _leave(way: WaysOver) -> str:
     rest = (
         "the locomotives climb alone" if left == 0 else "the other climbs" if left == 1 else f"the other {left} climb"
     )
-    return f"Leave {way.leave} of its cars behind, from the tail: {rest}."
+    return f"Leave {way.leave} of its {counted(way.cars, 'car')} behind, from the tail: {rest}."
 
 
 _NO_DOUBLING: dict[Undivided, str] = {

@@ -137,7 +137,7 @@ def _answer(found: KeepCleanPlan) -> str:
         return f"No plan can help: {', '.join(fail or marginal)} {words} even with no more film"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
-        return f'Where film "{found.film}" may go, so that every train climbs'
+        return f'Where film "{found.film}" may go, so that every train gets through'
     outcome = worst.planned.outcome
     words = plain_words(outcome, worst.planned.verdict, worst.planned.misfits)
     return f"With this plan {worst.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"

@@ -23,13 +23,12 @@ from gradehaul.show.base.page import Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import (
     clearance_words,
-    judged_words,
     place_words,
     shown_conditions,
     worst_condition,
 )
 from gradehaul.show.check.headline import conditions, rail_at, summary
-from gradehaul.show.check.load_rows import worst_load
+from gradehaul.show.check.load_rows import judged_words, worst_load
 from gradehaul.show.check.outcome_words import outcome_cells
 from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
 from gradehaul.show.check.sources import add_sources

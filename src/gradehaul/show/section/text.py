@@ -13,7 +13,7 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import everywhere, rail_at
 from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, short_words, spare_words
-from gradehaul.show.check.route_text import ends, ruling_words
+from gradehaul.show.check.route_text import ends, ruling_sentence
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
@@ -32,7 +32,7 @@ def profile_page(section: LongSection, units: UnitFormat, more: Collection[str] 
         page.paragraph((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({condition_words(haul, worst)}).")
     length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     ruling = profile.ruling()
-    page.paragraph(f"Ruling grade {ruling_words(ruling, units)}, on {ruling.track}.")
+    page.paragraph(ruling_sentence(ruling, units))
     page.paragraph(f"Length {length}, climbs {climb}, falls {fall}; railhead at its start {_start(section, units)}.")
     if haul is None:
         page.paragraph("No train is named for this route: --train takes any train of the plan.")

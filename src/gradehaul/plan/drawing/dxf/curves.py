@@ -63,14 +63,7 @@ class Curve(NamedTuple):
 
 
 def curve_of(entity: Entity, budget: Budget) -> Curve | None:
-    """Return the curve of an entity in the coordinates of the model space, None for a polyline that is a mesh.
-
-    Parameters
-    ----------
-    entity
-        Of one of the types `CURVES`.
-    budget
-        How fine its chords become, and how many there may be.
+    """Return the curve of one of the types `CURVES` in the model space, None for a polyline that is a mesh.
 
     Raises
     ------

@@ -32,7 +32,7 @@ AIM, MOST = 1 / 6, 1 / 4
 """In tolerances: how far off a vertex of each pair of arcs should lie, and may."""
 TURN = 1.0
 """How much a pair of arcs should turn at the most, radians."""
-BEGUN, EVENED, HALVED = 10, 4, 16
+BEGUN, EVENED, HALVED = 10, 2, 16
 """How many nodes a pair spans at first, how often pairs are made longer and shorter until all miss alike, and how often
 a pair that misses is halved."""
 

@@ -131,7 +131,7 @@ const Trial = (() => {
     if (clicked) {
       const stated = new Set(Object.values({ ...data.stated_rails, ...trial.rails }).map((rail) => aged(data, rail)));
       const ages = [...stated].some((rail) => !stated.has(Haulage.firstDay(rail)));
-      found.push({ name: "as clicked", rails: ages ? data.planned : [Haulage.AS_PLANNED], railOf: (id) => railOf(data, trial, id) });
+      found.push({ name: "as clicked", rails: ages ? data.planned : data.planned.slice(0, 1), railOf: (id) => railOf(data, trial, id) });
     }
     const asStated = (id) => railOf(data, { rails: {} }, id);
     const planned = data.judged_rails.some((rail) => Haulage.PLANNED.includes(rail));

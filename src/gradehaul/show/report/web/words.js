@@ -49,7 +49,10 @@ const Words = (() => {
   const kind = (route) => (route.whole === route.name ? "route" : "leg");
 
   /* On which rails a verdict holds, behind it. */
-  const on = (condition) => (/ everywhere( at |$)/.test(condition) ? `with ${condition}` : condition.startsWith("as ") ? condition : `on ${condition} rail`);
+  const on = (condition) => {
+    const [, name, age = ""] = condition.match(/^(.*?)( at \S+ h)?$/);
+    return name.endsWith("everywhere") ? `with ${condition}` : name.startsWith("as ") ? condition : `on ${name} rail${age}`;
+  };
 
   return { name, verdict, worst, basis, kind, on };
 })();
