@@ -18,8 +18,8 @@ from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, r
 from gradehaul.plan.drawing.heights.texts import read_height, says_height
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
-from gradehaul.plan.drawing.linking.duplicates import overlap_faults
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
+from gradehaul.plan.drawing.linking.overlaps import overlap_faults
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
 from gradehaul.plan.drawing.outlines import Outlines

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import gap, place
+from gradehaul.plan.drawing.elements import center, gap, place
 from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs
 from gradehaul.plan.drawing.records import BoolArray, Element, Fault, IntArray, Label, Linked, Spot, Stroke, Terms
@@ -169,14 +169,12 @@ def _left_over(
 
 def _circles(reaches: Rows, snap: float) -> list[Fault]:
     """Return a fault for each place where circles lie over one another."""
-    rings: dict[tuple[int, int, int], list[Element]] = {}
+    rings: dict[tuple[int, ...], list[Element]] = {}
     for number in np.flatnonzero(reaches.closed).tolist():
         first, *rest = reaches.row(number)
         if first.curvature and all(each.curvature == first.curvature for each in rest):
-            radius = 1 / first.curvature
-            x = first.start.x - radius * math.sin(first.heading)
-            y = first.start.y + radius * math.cos(first.heading)
-            rings.setdefault((round(x / snap), round(y / snap), round(abs(radius) / snap)), []).append(first)
+            figures = (*center(first)[:2], abs(1 / first.curvature))
+            rings.setdefault(tuple(round(each / snap) for each in figures), []).append(first)
     cure = "draw the turns of a helix as a HELIX, as a 3D polyline, or as half-turn arcs at rising heights"
     return [
         Fault("turns", f"{1 + len(more)} circles lie over one another: {cure}", ring.start, ring.handle, ring.layer)
