@@ -33,9 +33,8 @@ def _with_bench(plan: Plan, hours: float | None) -> Plan:
     if hours is not None and not 0.0 <= hours <= LONGEST_AGE:
         raise QuantityError(f"the age of a film is from 0 to {LONGEST_AGE:g} hours", place="hours", found=f"{hours:g}")
     tables = (table for loco in plan.locos.values() for table in (loco.pull, loco.slipping))
-    if plan.book.empty and not any(
-        outliers([each.value for each in row]) for table in tables for row in table.values()
-    ):
+    rows = ([force.value for force in forces] for table in tables for forces in table.values())
+    if plan.book.empty and not any(map(outliers, rows)):
         return plan
     from gradehaul.haulage.bench.benched import with_bench
 
