@@ -85,7 +85,7 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
         "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
         "stated_verdicts": verdict_rows(dict(zip(now.shown, base.shown.values(), strict=True))),
         **conditions_document(layout, list(dict.fromkeys(map(layout.aged, base.layout.judged())))),
-        "doubts": [str(note) for note in doubtful_readings(now.plan, (*now.plan.locos, *now.plan.cars))],
+        "doubts": [str(note) for note in doubtful_readings(layout.plan, (*now.plan.locos, *now.plan.cars))],
         "not_run": [name for name in now.plan.trains if name not in {train.name for train in now.trains}],
     }
     yield document

@@ -407,5 +407,5 @@ def weights_on(loco: Loco) -> tuple[float, float]:
 
 
 def all_forces(rows: Iterable[Sequence[Taken]]) -> list[tuple[Reading, ...]]:
-    """Return the readings of every row, for pooling."""
-    return [row.forces for taken in rows for row in taken if row.forces]
+    """Return the readings of every row that count of it, for pooling: a slip in one must not hide others' doubts."""
+    return [counted([(row.place, row.forces)], 0.0, str).readings for taken in rows for row in taken if row.forces]
