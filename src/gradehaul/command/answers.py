@@ -233,7 +233,8 @@ def report(
     found = None if film is None else keep_clean_plan(layout, film)
     answer = replace(answer, clearance_fails=failing_places(layout))
     ways = ways_over(layout, answer)
-    return Answer(report_page(layout, answer, ways, out.units(plan), found, odd_readings(plan)))
+    odd = [note for note in odd_readings(plan) if note not in answer.doubts]
+    return Answer(report_page(layout, answer, ways, out.units(plan), found, odd))
 
 
 def _today() -> str:

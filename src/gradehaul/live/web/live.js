@@ -124,6 +124,7 @@
     const list = part.lost.length ? [`No longer in the plan, and left out: ${part.lost.join(", ")}`] : [];
     if (part.not_run.length) list.push(`Not judged, since no train can run its route: ${part.not_run.join(", ")}`);
     const lines = [...part.changes, ...list];
+    byId("doubts").replaceChildren(...part.doubts.map((each) => item(`Look at this first: ${each}`)));
     if (lines.length) byId("changes").replaceChildren(...lines.map(item));
     if (byId("said").dataset.trial) say("");
   }

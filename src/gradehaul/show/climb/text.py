@@ -248,7 +248,7 @@ def _add_worst(page: Page, hill: Hill) -> None:
         rails.setdefault((own[train.name], way, _outcome(train)), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
         page.paragraph(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
-    add_doubts(page, hill.check)
+    add_doubts(page, hill.check.doubts)
     if not rails:
         page.line("No train is named, so none is judged: --plan names a plan with one.")
 
