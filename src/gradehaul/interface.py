@@ -373,7 +373,8 @@ def helix(
         Straight sides, easements, thicknesses, the clear height wanted, the distance of two tracks and the length of
         vertical curves, m; None for what is usual.
     find
-        ``radius`` for the least, ``grade`` for the steepest; None for what is fixed.
+        ``radius`` for the least, ``grade`` for the steepest, ``cars`` for the most cars in a floor; None for what is
+        fixed.
     train, rail, need
         The train that must get over it, on which rail, and the verdict that it needs.
     direction

@@ -106,7 +106,11 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 @_length_options(*_LENGTH_OPTIONS)
 @click.option("--risers", type=int, default=8, show_default=True, help="On the sheets: risers per turn.")
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
-@click.option("--find", type=click.Choice(["radius", "grade"]), help="Find the smallest radius or the steepest grade.")
+@click.option(
+    "--find",
+    type=click.Choice(["radius", "grade", "cars"]),
+    help="Find the smallest radius, the steepest grade, or the most cars for a floor.",
+)
 @click.option("--sweep", type=LENGTH, nargs=4, help="Chart designs: smallest and largest radius, then rise per turn.")
 @click.option(
     "--power",
@@ -156,7 +160,7 @@ def helix(
     else:
         _refuse_sheet_options(out)
         refuse_idle("powers", "car", "steepest", needs="--sweep")
-        if find is None:
+        if find not in ("radius", "grade"):
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
     from gradehaul.design.climb.helix_given import HelixGiven

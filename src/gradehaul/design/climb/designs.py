@@ -11,7 +11,7 @@ from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_b
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Hill, car_length, coefficient_of, directions_of
 from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of
-from gradehaul.design.climb.search import Stop, search_helix, search_incline, train_test
+from gradehaul.design.climb.search import Stop, roomiest, search_helix, search_incline, train_test
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.verdict import Need
@@ -21,7 +21,7 @@ from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.proximity.spacing import spacing_of
 
-HelixSearch = Literal["radius", "grade"]
+HelixSearch = Literal["radius", "grade", "cars"]
 """What of a helix is looked for backward."""
 
 _STOPS = "stops=stops.reason stops_on=stops.rail stops_why=stops.words"
@@ -184,6 +184,8 @@ def design_helix(
     stop: Stop | None = None
     if find is None:
         helix = helix_of(given, build, stock.unit)
+    elif find == "cars":
+        helix = roomiest(given, build, stock)
     else:
         helix, stop = search_helix(find, given, build, train_test(stock, train, rail, need, directions))
     return HelixAnswer(stock, helix.hill(stock, directions), stop, helix)

@@ -59,7 +59,7 @@ def headroom_of(helix: Helix, stock: Plan) -> Headroom:
     if not short:
         return Headroom("pass")
     build, steps = helix.build, steps_of(stock.unit)
-    rise_per_turn = _least_rise_per_turn(helix, stock)
+    rise_per_turn = least_rise_per_turn(helix.radius, helix.build, stock)
     turns = None if rise_per_turn is None else turns_of(helix.radius, rise_per_turn, helix.rise, build)
     if turns is not None:
         parts = 2 if build.straight else 100
@@ -72,12 +72,12 @@ def headroom_of(helix: Helix, stock: Plan) -> Headroom:
     )
 
 
-def _least_rise_per_turn(helix: Helix, stock: Plan) -> float | None:
+def least_rise_per_turn(radius: float, build: HelixBuild, stock: Plan) -> float | None:
     """Return the least rise per turn, m, in whole steps, that leaves the clear height, up to thrice what it takes."""
     step = steps_of(stock.unit).rise
-    enough = max(1, round((helix.build.clear + helix.build.structure) / step))
+    enough = max(1, round((build.clear + build.structure) / step))
     rises = (count * step for count in range(enough, 3 * enough))
-    return next((rise for rise in rises if clears(_stack(helix.radius, rise, helix.build), stock)), None)
+    return next((rise for rise in rises if clears(_stack(radius, rise, build), stock)), None)
 
 
 def _least_radius(helix: Helix, stock: Plan) -> float | None:

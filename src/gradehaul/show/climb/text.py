@@ -41,6 +41,12 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     step = units.length(steps_of(stock.unit).length, fine=True)
     steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
     _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
+    if find == "cars":
+        turns = " in whole half turns" if build.straight else ""
+        page.paragraph(
+            "The most cars for this floor: the radius is the largest there, and the rise per turn the least"
+            f"{turns} that keeps the headroom."
+        )
     if found.stops is not None and found.stops.alone is not None:
         _add_alone(page, found.stops.alone, stock, units)
     inner = "inner track: " if two else ""
@@ -86,7 +92,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     if not build.ease and helix.radius <= UNEASED * stock.scale.gauge:
         page.paragraph(_EASEMENTS)
     page.paragraph(GUARD)
-    _add_more(page, found.hill, units, more)
+    _add_more(page, found.hill, units, {*more, "loads"} if find == "cars" else more)
     if "notes" in more:
         _add_helix_notes(page, found, units)
     return page
