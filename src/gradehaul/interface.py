@@ -98,7 +98,9 @@ class Layout(engine.Layout):
         from gradehaul.treatment.ways_over import ways_over
 
         answer = check_layout(self, rails=rails or None, seed=seed)
-        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=failing_places(self))
+        fails = failing_places(self)
+        count = None if fails is None else len(fails)
+        return replace(answer, ways_over=ways_over(self, answer), clearance_fails=count)
 
     def keep_clean(
         self,
@@ -208,7 +210,8 @@ class Layout(engine.Layout):
         structure
             Thickness of deck, roadbed and track together, m; None for what the plan states, else what is usual.
         clear
-            The clear height that is wanted, m; the standard's counts where that is more, and where this is None.
+            The clear height that is wanted, m: less fails, and what is less than the standard's is to be looked at.
+            None for the standard's.
         wire
             Whether stock runs under overhead wire.
         overhead
@@ -342,10 +345,13 @@ def helix(
     turns: float | None = None,
     grade: float | None = None,
     floor: tuple[float, float] | None = None,
+    tracks: int = 1,
+    straight: float | None = None,
     ease: float | None = None,
     deck: float | None = None,
     roadbed: float | None = None,
     clear: float | None = None,
+    centers: float | None = None,
     vertical: float | None = None,
     find: HelixSearch | None = None,
     train: str | None = None,
@@ -361,10 +367,14 @@ def helix(
         A plan with the stock, the scale and the practice.
     radius, rise_per_turn, rise, turns, grade, floor
         What is fixed: lengths and the two sides of the floor in m, the grade a plain ratio; any that suffice.
-    ease, deck, roadbed, clear, vertical
-        Easements, thicknesses, the clear height wanted and the length of vertical curves, m; None for what is usual.
+    tracks
+        One or two; two share a center, and trains climb on the outer.
+    straight, ease, deck, roadbed, clear, centers, vertical
+        Straight sides, easements, thicknesses, the clear height wanted, the distance of two tracks and the length of
+        vertical curves, m; None for what is usual.
     find
-        ``radius`` for the least, ``grade`` for the steepest; None for what is fixed.
+        ``radius`` for the least, ``grade`` for the steepest, ``cars`` for the most cars in a floor; None for what is
+        fixed.
     train, rail, need
         The train that must get over it, on which rail, and the verdict that it needs.
     direction
@@ -379,7 +389,7 @@ def helix(
 
     Notes
     -----
-    A helix of radius R and N turns is 2 pi R N long; curves add C / R to its grade (docs/design-of-climbs.md).
+    A round helix of radius R and N turns is 2 pi R N long; curves add C / R to its grade (docs/design-of-climbs.md).
 
     Examples
     --------
@@ -390,14 +400,17 @@ def helix(
     (0.02653, 2.65258)
     """
     from gradehaul.design.climb.designs import build_for, design_helix
-    from gradehaul.design.climb.helix import HelixGiven
+    from gradehaul.design.climb.helix_given import HelixGiven
 
     build = build_for(
         stock,
+        tracks=tracks,
+        straight=straight,
         ease=ease,
         deck=deck,
         roadbed=roadbed,
         clear=clear,
+        centers=centers,
         vertical=vertical,
     )
     fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)

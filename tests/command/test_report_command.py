@@ -55,7 +55,9 @@ def points(page: str) -> list[str]:
 def test_what_to_look_at_and_to_measure_stands_under_the_verdict(tmp_path):
     *odd, measure = points(run("report", PLANS / "bench.toml").stdout)
     answer = json.loads(run("readings", PLANS / "bench.toml", "--json").stdout)
-    assert odd == [f"Look at this reading again : {each}." for each in answer["remarks"]]
+    doubts = json.loads(run("check", PLANS / "bench.toml", "--json").stdout)["doubts"]
+    assert doubts == [each for each in answer["remarks"] if "95 gf lies far" in each]
+    assert odd == [f"Look at this reading again : {each}." for each in answer["remarks"] if each not in doubts]
     assert measure == f"Measure next : {answer['measure_next'][0]}."
     turns = "railhead_at = [[0, 0]]\ntrack = [{ left = 24, angle = 720, rise = 3 }]"
     path = tmp_path / "low.toml"
@@ -64,8 +66,16 @@ def test_what_to_look_at_and_to_measure_stands_under_the_verdict(tmp_path):
     )
     fails = json.loads(run("clearance", path, "--json").stdout)["counts"]["fail"]
     assert fails > 0
-    first = points(run("report", path).stdout)[0]
+    first, second, *_ = points(run("report", path).stdout)
     assert first == f"{fails} place{'s fail' if fails > 1 else ' fails'} clearance : gradehaul clearance low.toml"
+    assert re.match(
+        r"Fails clearance : Turns:1 at .* over Turns:1 at .* in, fails along .* in: height 1\.50 in,", second
+    )
+    three = "".join(f"[line.Turns{k}]\nfrom = 'Foot{k}'\nto = 'Head{k}'\n{turns}\n" for k in range(3))
+    path.write_text((PLANS / "first-hill.toml").read_text(encoding="utf-8") + three)
+    listed = points(run("report", path).stdout)
+    assert [each.startswith("Fails clearance") for each in listed[:7]] == [False, *[True] * 5, False]
+    assert (listed[0][:23], listed[6]) == ("6 places fail clearance", "and 1 more that fail clearance.")
     assert not any("clearance" in each for each in points(run("report", PLANS / "first-hill.toml").stdout))
 
 

@@ -111,6 +111,17 @@ def test_a_typo_shows_its_line_above_the_last_good_answer(one, hill):
     assert "stale" not in page.locator("body").get_attribute("class")
 
 
+def test_a_line_says_how_many_places_fail_clearance_while_any_does(one, hill):
+    line = one.page.locator("#clearance")
+    whole = hill.plan.read_text(encoding="utf-8")
+    turns = 'from = "Low"\nto = "High"\nrailhead_at = [[0, 0]]\ntrack = [{ left = 600, angle = 720, rise = 90 }]'
+    save(hill.plan, lambda text: f"{text}\n[line.Turns]\n{turns}\n")
+    expect(line).to_contain_text("1 place fails clearance, the worst Turns:1 at ")
+    expect(line).to_contain_text("height 45 mm, passes from ")
+    save(hill.plan, lambda _: whole)
+    expect(line).to_be_hidden()
+
+
 def test_a_plan_that_is_deleted_or_becomes_a_folder_is_shown_and_comes_back(one, hill):
     page = one.page
     hill.plan.unlink()

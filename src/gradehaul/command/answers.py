@@ -107,7 +107,8 @@ def check(
     from gradehaul.treatment.ways_over import ways_over
 
     ways = ways_over(layout, answer)
-    answer = replace(answer, ways_over=ways, clearance_fails=failing_places(layout))
+    fails = failing_places(layout)
+    answer = replace(answer, ways_over=ways, clearance_fails=None if fails is None else len(fails))
     shown = in_form(out, plan, answer.to_dict, lambda units: check_page(answer, units, ways, more))
     return Answer(shown, passes=answer.passes)
 
@@ -231,9 +232,9 @@ def report(
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
     found = None if film is None else keep_clean_plan(layout, film)
-    answer = replace(answer, clearance_fails=failing_places(layout))
-    ways = ways_over(layout, answer)
-    return Answer(report_page(layout, answer, ways, out.units(plan), found, odd_readings(plan)))
+    ways, fails = ways_over(layout, answer), failing_places(layout) or ()
+    odd = [note for note in odd_readings(plan) if note not in answer.doubts]
+    return Answer(report_page(layout, answer, ways, out.units(plan), found, odd, fails))
 
 
 def _today() -> str:

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from gradehaul.design.clearance.findings import failing_places
 from gradehaul.errors import GradehaulError
+from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.views.railhead_response import railhead_responses
@@ -14,6 +16,8 @@ from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part,
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import balance_unit, units_of
+from gradehaul.show.check.first_screen import clearance_words
+from gradehaul.show.clearance.text import failing_words
 from gradehaul.show.film.text import depends_on
 from gradehaul.show.report.document import (
     chances,
@@ -84,6 +88,7 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
         "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
         "stated_verdicts": verdict_rows(dict(zip(now.shown, base.shown.values(), strict=True))),
         **conditions_document(layout, list(dict.fromkeys(map(layout.aged, base.layout.judged())))),
+        "doubts": [str(note) for note in doubtful_readings(layout.plan, (*now.plan.locos, *now.plan.cars))],
         "not_run": [name for name in now.plan.trains if name not in {train.name for train in now.trains}],
     }
     yield document
@@ -94,6 +99,9 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     for each in chances(now.shown):
         found.append(each)
         yield {"kind": "chances", "chances": list(found)}
+    fails = failing_places(layout)
+    words = f"{clearance_words(len(fails))}, the worst {failing_words(fails[0], units)}." if fails else ""
+    yield {"kind": "clearance", "words": words}
     if now.plan.films and now.plan.trains:
         yield _film(layout)
 

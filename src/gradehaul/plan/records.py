@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import ClassVar, Literal, NamedTuple
 
-from gradehaul.plan.bench_records import Book
+from gradehaul.plan.bench_records import Book, State
 from gradehaul.plan.consistency import check_consistent, freeze_mappings
 from gradehaul.plan.rail_condition import CARRY_OVER
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
@@ -247,6 +247,20 @@ class PredictedPull:
 
 
 @dataclass(frozen=True, slots=True)
+class Doubt:
+    """What is doubtful of some readings and which of them count, in words, and how far the mean hangs on it."""
+
+    KEYS: ClassVar[str] = "text share"
+
+    text: str
+    share: Share
+    """By what share of the mean that counts the other differs."""
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
 class WorkedOut:
     """What a pull at an age of a film comes from, where it is not simply the mean of what was read: basis and words."""
 
@@ -274,6 +288,8 @@ class Loco:
     """Standing pulls of a locomotive that was never read, from the readings of others, by rail condition."""
     worked_out: Mapping[str, WorkedOut] = field(default_factory=dict)
     """By rail condition, where those of `pull` and `slipping` that are not as read come from."""
+    doubts: Mapping[tuple[State, str], tuple[Doubt, ...]] = field(default_factory=dict)
+    """By state and rail condition, what of the readings is doubtful, and what of it counts."""
 
     def __post_init__(self) -> None:
         freeze_mappings(self)
@@ -301,6 +317,8 @@ class Car:
     mass_basis: Basis = "stated"
     rolling_basis: Basis = "stated"
     starting_basis: Basis = "stated"
+    doubts: tuple[Doubt, ...] = ()
+    """What of the readings of its rolling resistance is doubtful, and what of it counts."""
 
 
 @dataclass(frozen=True, slots=True)

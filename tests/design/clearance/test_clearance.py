@@ -25,12 +25,12 @@ def judged(text: str, rule: str, allowances: Allowances = USUAL_ALLOWANCES):
 
 def line_text(pieces: list[Piece]) -> str:
     rows = []
-    for piece in pieces:
+    for number, piece in enumerate(pieces, 1):
         shape = f"straight = {1000 * piece.length}"
         if piece.curvature:
             hand = "left" if piece.curvature > 0 else "right"
             shape = f"{hand} = {1000 / abs(piece.curvature)}, length = {1000 * piece.length}"
-        rows.append(f"{{ {shape}, grade = '{100 * piece.grade} %' }}")
+        rows.append(f"{{ name = 'T{number}', {shape}, grade = '{100 * piece.grade} %' }}")
     return f'railhead.A = 0\n[line.Main]\nfrom = "A"\nto = "B"\ntrack = [{", ".join(rows)}]'
 
 
@@ -69,6 +69,11 @@ def test_a_cloud_of_points_finds_the_same_room(pieces: list[Piece]) -> None:
     assert standard.spacing.fouling == pytest.approx(0.044)
     if math.isfinite(seen.room):
         assert min(rooms) == pytest.approx(seen.room, abs=0.0015)
+        for (one, two), room in seen.rooms.items():
+            if room < standard.wanted_height - 0.0015:
+                pair = {f"T{one}", f"T{two}"}
+                low = [each.value for each in findings if {each.track, each.other} == pair and each.outcome != "pass"]
+                assert min(low) == pytest.approx(room, abs=0.0015)
     else:
         assert not rooms
     if len(every) > len(rooms):  # tracks that cross lower, which the cloud counts as beside one another
@@ -108,6 +113,25 @@ def test_stacked_turns_have_the_rise_of_a_turn(rise: float, allowances: Allowanc
     assert found.value == pytest.approx(rise / 1000, abs=1e-5)
     assert found.outcome == outcome
     assert "NEM 102" in found.source
+
+
+def test_each_pair_of_named_tracks_is_a_row_with_how_much_of_it_fails() -> None:
+    """Four turns, two of them built: the worst turn hides no other, and a track without a name is its line."""
+    turns = "{{ name = '{}', left = 600, angle = 720, rise = {} }}".format
+    text = f'railhead.A = 0\n[line.Helix]\nfrom = "A"\nto = "B"\ntrack = [{turns("Old", 116)}, {turns("New", 110)}]'
+    turn = 2 * math.pi * 0.6
+    rows = [each for each in judged(text, "vertical room") if each.outcome != "pass"]
+    assert [(each.track, each.other, each.outcome) for each in rows] == [
+        ("Old", "Old", "fail"),
+        ("New", "Old", "fail"),
+        ("New", "New", "fail"),
+    ]
+    assert [each.along for each in rows] == pytest.approx([turn] * 3, abs=0.02)
+    plain = "{ left = 600, angle = 360, rise = 70 }"
+    (row,) = judged(
+        f'railhead.A = 0\n[line.Helix]\nfrom = "A"\nto = "B"\ntrack = [{plain}, {plain}, {plain}]', "vertical room"
+    )[:1]
+    assert (row.outcome, row.along) == ("look", pytest.approx(2 * turn, abs=0.02))
 
 
 @pytest.mark.parametrize(

@@ -15,10 +15,11 @@ from command_line import run
 from gradehaul.design.climb import hill as hills
 from gradehaul.design.climb.designs import design_helix
 from gradehaul.design.climb.headroom import clears
-from gradehaul.design.climb.helix import HelixBuild, HelixGiven, helix_of, usual_helix_build
+from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, directions_of, judged_rails, steps_of
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
-from gradehaul.design.climb.search import GRADE_STEP, TrainTest, search_helix, search_incline, train_test
+from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline, train_test
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
@@ -202,7 +203,36 @@ def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: P
     assert not clears(smaller, stock)
 
 
+@pytest.mark.parametrize("straight", [0.0, 0.3])
+def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(
+    stock: Plan, build: HelixBuild, straight: float
+) -> None:
+    build = replace(build, straight=straight)
+    floor = (2.0, 1.7)
+
+    def cars(radius: float, turns: float) -> int:
+        helix = helix_of(HelixGiven(radius=radius, rise=0.5, turns=turns), build)
+        return helix.hill(stock).layout.longest_train("Up", "switcher", "boxcar", rail="treated").rated
+
+    best = roomiest(HelixGiven(floor=floor, rise=0.5), build, stock)
+    most = cars(best.radius, best.turns)
+    assert clears(best, stock)
+    assert all(need <= side * (1 + 1e-9) for need, side in zip(best.floor, floor, strict=True))
+    tried = 0
+    for radius in (best.radius, best.radius - 0.1, best.radius - 0.2):
+        for halves in range(4, 14):
+            other = helix_of(HelixGiven(radius=radius, rise=0.5, turns=halves / 2), build)
+            if clears(other, stock):
+                tried += 1
+                assert cars(radius, halves / 2) <= most
+    assert tried > 5
+
+
 def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: HelixBuild) -> None:
+    with pytest.raises(DesignError, match="in a space"):
+        roomiest(HelixGiven(rise=0.5), build, stock)
+    with pytest.raises(DesignError, match="not even one turn"):
+        roomiest(HelixGiven(floor=(2.0, 1.7), rise=0.05), build, stock)
     with pytest.raises(DesignError, match="what is looked for"):
         search_helix("radius", HelixGiven(radius=0.6, grade=0.02, turns=3), build, passing(stock, ["clean"]))
     with pytest.raises(DesignError, match="what is looked for"):

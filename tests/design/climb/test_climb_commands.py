@@ -36,8 +36,8 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
 
 
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
-    page = " ".join(run(*USUAL, "--ease", "8").stdout.split())
-    for words in ("effective grade", "clear height left", "floor needed", "raised edge"):
+    page = " ".join(run(*USUAL, "--tracks", "2", "--ease", "8").stdout.split())
+    for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "raised edge"):
         assert words in page
     for words in ("children", "local codes", "qualified person"):
         assert words in page
@@ -71,6 +71,27 @@ def test_a_radius_that_headroom_sets_is_not_blamed_on_the_train() -> None:
     thin = " ".join(run(*find, "4.3", "--deck", cure[2]).stdout.split())
     assert f" radius {cure[1]} in " in thin
     assert "Headroom sets" not in thin
+
+
+def test_a_radius_is_found_where_no_radius_has_the_headroom_and_is_too_low() -> None:
+    find = ["helix", *PLAN.split(), "--find", "radius", "--turns", "3", "--rail", "clean", "--rise-per-turn", "3.5"]
+    shown = run(*find)
+    words = " ".join(shown.stdout.split())
+    radius = re.search(r"radius (\S+) in turns", words)
+    assert radius, words
+    assert "Helix, scale HO TOO LOW, by 0.85 in: " in words
+    assert 'A radius 0.01 in smaller does not work: train "local"' in words
+    assert (shown.exit_code, run(*find, "--strict").exit_code) == (0, 1)
+    assert f" radius {radius[1]} in " in " ".join(run(*find, "--deck", "0.05", "--clear", "2.5").stdout.split())
+
+
+def test_a_helix_under_the_standards_clear_height_and_not_under_the_one_wanted_is_to_look_at() -> None:
+    low = ["helix", "--scale", "HO", "--radius", "30", "--rise-per-turn", "4.2", "--turns", "3", "--clear"]
+    words = " ".join(run(*low, "2.8").stdout.split())
+    assert re.search(
+        r"look: the deck above leaves \S+ in over .* under the standard's 3.15 in, not under your 2.80", words
+    )
+    assert "standard's" not in " ".join(run(*low, "2.8", "--deck", "0.1").stdout.split())
 
 
 def test_a_helix_half_built_is_a_plan_with_the_height_measured(tmp_path: Path) -> None:
@@ -123,6 +144,7 @@ PARTS = [
         "level plans/first-hill.toml --at-least 'Ridge = 3' --target '2 %'",
         "--at-least has no effect beside --survey",
     ),
+    (f"helix {PLAN} --centers 2", "--centers needs --tracks 2"),
     (f"helix {PLAN} --car boxcar", "--car needs --sweep"),
     (f"helix {PLAN} --train local", "--train needs --find radius, --find grade or --sweep"),
     (f"helix {PLAN} --sweep 18 40 3 6 --radius 24", "--radius has no effect beside --sweep"),

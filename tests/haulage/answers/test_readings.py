@@ -87,14 +87,14 @@ def test_sound_readings_raise_no_remark():
         ),
         (
             reading("goat", FIVE) + reading("goat", '["50 gf", "51 gf", "50 gf"]'),
-            "reading 1 and reading 2 contradict each other, 65.8 gf and 50.3",
+            "goat on clean rail: reading 2 and reading 1 contradict, 50.33 gf and 65.8 gf; the lower counts",
         ),
         (
             (
                 '[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [21, 22]\n'
                 '[[reading]]\ncar = "ore"\ncars = 10\nforce = ["32 gf", "33 gf"]\n'
             ),
-            "contradict one another on what it rolls at, 3.25 % and 2.15 % of the weight",
+            "the rolling resistance of ore: reading 1 and tilt 1 contradict, 3.25 % and 2.15 %; the higher counts",
         ),
         ('[[reading]]\ncar = "ore"\ncars = 10\nforce = "15 gf"\nradius = 600\n', "the coefficient stays as it was"),
         ('[[reading]]\ncar = "ore"\ncars = 10\nforce = "90 gf"\nradius = 600\n', "5.2 times the usual one"),

@@ -1,12 +1,17 @@
 """Reduction of readings: means and their intervals, outliers, and corrections for where they were taken."""
 
+from itertools import combinations
+
 import numpy as np
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 from scipy import stats
 
 from gradehaul.haulage.bench.benched import work_out
-from gradehaul.haulage.bench.reduction import mean_of, outliers, student
+from gradehaul.haulage.bench.reduction import counted, mean_of, outliers, student
 from gradehaul.plan import read_plan
+from gradehaul.quantities import Reading
 from haulage.bench.tables import GF
 
 TRIALS = 2_000
@@ -88,12 +93,59 @@ def test_a_stated_spread_counts():
     assert not row.borrowed
 
 
-def test_outliers_are_shown_and_not_dropped():
-    row = rows(reading('["80 gf", "81 gf", "82 gf", "80 gf", "61 gf"]'))["goat", "clean", "standing"]
-    assert row.outliers == (pytest.approx(61 * GF),)
-    assert row.mean == pytest.approx(np.mean([80, 81, 82, 80, 61]) * GF)
+@pytest.mark.parametrize(("odd", "counts"), [(61, 5), (101, 4)])
+def test_readings_far_off_are_shown_and_count_where_the_mean_is_lower_with_them(odd, counts):
+    row = rows(reading(f'["80 gf", "81 gf", "82 gf", "80 gf", "{odd} gf"]'))["goat", "clean", "standing"]
+    assert row.outliers == (pytest.approx(odd * GF),)
+    assert (row.count, row.counted) == (5, counts)
+    assert row.mean == pytest.approx(np.mean([80, 81, 82, 80, odd][:counts]) * GF)
+    assert str(row.doubts[0]).startswith(f"{odd} gf lies far from the other readings; the lower mean, with")
+
+
+def test_which_readings_lie_far_off():
     assert outliers([80, 81, 82, 80, 79, 83]) == ()
     assert outliers([80.0, 80.0, 80.0, 81.0], step=1.0) == ()
+
+
+some_sets = st.lists(st.lists(st.integers(40, 99), min_size=1, max_size=5), min_size=1, max_size=4)
+
+
+def count_of(sets, *, highest: bool = False):
+    named = [(f"set {k}", [Reading(float(value)) for value in values]) for k, values in enumerate(sets)]
+    return counted(named, 0.03, "{:g}".format, step=1.0, highest=highest)
+
+
+def brute_mean(sets) -> float:
+    """The least mean with any of the far readings left out, of all sets below each that contradicts the lowest."""
+
+    def contradicts(one, other):
+        scatter = max(0.03 * np.mean([*one, *other]), 1 / np.sqrt(12))
+        return np.mean(other) - np.mean(one) > 3.5 * scatter * np.sqrt(1 / len(one) + 1 / len(other))
+
+    lowest = min(sets, key=np.mean)
+    above = [np.mean(each) for each in sets if contradicts(lowest, each)]
+    values = [value for each in sets if np.mean(each) < min(above, default=np.inf) for value in each]
+    far = [k for k, value in enumerate(values) if value in outliers(values, step=1.0)]
+    left_out = (some for count in range(len(far) + 1) for some in combinations(far, count))
+    return min(np.mean(np.delete(values, some)) for some in left_out)
+
+
+@given(some_sets)
+@example([[66, 68, 67, 65, 67], [79, 81, 80, 78, 80]])
+@example([[104, 107, 105, 150, 106]])
+@example([[60], [72], [72, 72, 72, 72, 72]])
+def test_the_lower_of_readings_that_contradict_counts(sets):
+    found = count_of(sets)
+    assert found.mean == pytest.approx(brute_mean(sets))
+    assert bool(found.doubts) or len(found.readings) == sum(map(len, sets))
+    # a load's the other way round: mirrored at a figure of the same size, so that shares are those of the mirror's
+    assert count_of([[-value for value in each] for each in sets], highest=True).mean == pytest.approx(-found.mean)
+
+
+@given(some_sets, st.lists(st.integers(200, 240), min_size=1, max_size=5))
+def test_a_set_above_that_contradicts_changes_nothing(sets, above):
+    assert count_of([*sets, above]).readings == count_of(sets).readings
+    assert any("contradict" in str(doubt) for doubt in count_of([*sets, above]).doubts)
 
 
 def test_where_it_was_taken_is_corrected_for():

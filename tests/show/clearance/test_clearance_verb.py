@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import re
 from decimal import Decimal
 from pathlib import Path
@@ -36,7 +37,7 @@ def test_the_page_has_figures_places_sources_and_cautions() -> None:
     words = clearance(PLANS / "two-levels.toml", "--more", "all").stdout
     assert "mm over Staging:1 at" in words
     assert "from 84 mm, fails under 59 mm" in words
-    assert "height over: NEM 102, clear space on straight track, edition 2017 (read)" in words
+    assert "height: NEM 102, clear space on straight track, edition 2017 (read)" in words
     assert "ask a qualified person where structure, house wiring or stairs are touched" in words
     assert "only as strong as you build it" in words
     assert "train stone, head on" in words
@@ -48,6 +49,8 @@ def test_json_and_csv_show_the_same(helix: Path) -> None:
     (place,) = [each for each in document["places"] if each["outcome"] == "fail"]
     assert place["rule"] == "vertical room"
     assert place["value_m"] == pytest.approx(0.055, abs=1e-5)
+    assert place["along_m"] == pytest.approx(1.2 * math.pi, abs=0.02)
+    assert "fails along 3770 mm" in " ".join(clearance(helix).stdout.split())
     assert (place["passes_m"], place["fails_m"]) == (pytest.approx(0.083935, abs=1e-6), 0.059)
     rows = list(csv.DictReader(io.StringIO(clearance(helix, "--csv", "--si").stdout)))
     assert [row["outcome"] for row in rows] == [each["outcome"] for each in document["places"]]
@@ -140,7 +143,7 @@ def test_the_parts_of_the_height_add_up_and_are_that_by_which_places_are_judged(
     assert f"from {total} " in words
 
 
-def test_a_clear_height_that_is_wanted_counts_where_it_is_more_than_the_standards(helix: Path) -> None:
+def test_a_clear_height_that_is_wanted_fails_and_the_standards_is_looked_at(helix: Path) -> None:
     def places(*more: str) -> list[dict[str, object]]:
         document: dict[str, list[dict[str, object]]] = json.loads(clearance(helix, *stated, "--json", *more).stdout)
         return document["places"]
@@ -153,12 +156,18 @@ def test_a_clear_height_that_is_wanted_counts_where_it_is_more_than_the_standard
     for clear, least in ((40, 0.071), (59, 0.071), (70, 0.082), (73.1, 0.0851), (200, 0.212)):
         wanted = places("--clear", f"{clear} mm")
         nearest, *others = (each for each in wanted if each["rule"] == "vertical room")
-        assert nearest["fails_m"] == nearest["passes_m"] == pytest.approx(least)
+        assert nearest["fails_m"] == pytest.approx(0.012 + clear / 1000)
+        assert nearest["passes_m"] == pytest.approx(least)
         assert nearest["outcome"] == ("fail" if least > 0.085 else "pass")
         assert ("as wanted" in str(nearest["source"])) == (clear > 59)
         assert len(wanted) - len(others) == len(usual)  # two turns apart counts too where that may be too little
-    words = " ".join(clearance(helix, "--clear", "40").stdout.split())
-    assert "Clear height 59 mm by the standard (wanted 40 mm)" in words
+    helix.write_text(HELIX.replace("RISE", "120") + STOCK)
+    words = " ".join(clearance(helix, "--clear", "40", *stated).stdout.split())
+    assert "0 fail, 1 to look at" in words
+    assert "look: over one another, railhead over railhead; under the standard's 59 mm, over your 40 mm" in words
+    assert "Clear height 59 mm by the standard, 40 mm wanted," in words
+    assert json.loads(clearance(helix, "--clear", "40", "--json").stdout)["would_fail"] == 1  # 60 mm, 64.9 with a deck
+    assert "1 fail, 0 to look at" in " ".join(clearance(helix, "--clear", "49", *stated).stdout.split())
 
 
 def test_the_answer_is_not_written_over_the_plan(helix: Path) -> None:

@@ -10,6 +10,7 @@ from gradehaul.design.clearance.meetings import Meeting, meetings
 from gradehaul.design.clearance.rules import (
     HAIR,
     OUTCOMES,
+    TIE,
     USUAL_ALLOWANCES,
     Allowances,
     ClearanceOutcome,
@@ -70,8 +71,9 @@ class Clearances(AnswerRecord):
     def would_fail(self) -> int:
         """How many places where tracks lie over one another fail if what is assumed of deck and wire is so."""
         standard = self.standard
-        assumed = standard.deck_assumed or standard.overhead_assumed
-        return assumed * sum(each.rule == "vertical room" and each.outcome == "look" for each in self.findings)
+        least = standard.least_clear + standard.overhead + standard.deck - HAIR
+        over = [each for each in self.findings if each.rule == "vertical room" and each.outcome == "look"]
+        return sum(each.value * (1 + TIE) < least for each in over)
 
     @property
     def complete(self) -> bool:
@@ -115,12 +117,14 @@ def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Cle
     return Clearances(plan, standard, findings, notes, unchecked)
 
 
-def failing_places(layout: Layout) -> int | None:
-    """Return how many places fail the clearances; None where no practice has a clear height for the scale."""
+def failing_places(layout: Layout) -> tuple[Finding, ...] | None:
+    """Return what fails the clearances, the worst first; None where no practice has a clear height for the scale."""
     try:
-        return clearances(layout).count("fail")
+        found = clearances(layout).findings
     except PlanError:
         return None
+    fails = (each for each in found if each.outcome == "fail")
+    return tuple(sorted(fails, key=lambda each: each.least / each.value if each.share else each.value / each.least))
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:
@@ -144,6 +148,7 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
             words=words,
             hair=HAIR,
             best="look" if beyond else "pass",
+            short=(met.looks, met.fails),
         )
     upper_first = met.rise < 0
     deck = SOURCE if standard.deck_assumed else "as stated"
@@ -159,6 +164,7 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
         other_at=met.other_at if upper_first else met.at,
         words="railhead over railhead",
         hair=HAIR,
+        short=(met.looks, met.fails),
     )
 
 

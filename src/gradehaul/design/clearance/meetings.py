@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.design.clearance.places import WorstPlaces
-from gradehaul.design.clearance.rules import Standard
+from gradehaul.design.clearance.rules import HAIR, Standard
 from gradehaul.quantities.si import Meters, PerMeter
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray
@@ -35,14 +35,19 @@ _SQUARE = 0.03
 """The nearest places of two chords count as side by side up to this share of the fouling distance along the rail."""
 _LEVEL = 0.05
 """Tracks that cross with less than this share of the clear height between their railheads cross on one level."""
+_PARTS = 8
+"""Each chord is held in so many parts against a bound."""
+_CORNER = 0.05
+"""A place is beside a chord up to this share of it beyond its ends, since chords leave gaps outside their corners."""
 
 
 class Meeting(NamedTuple):
     """The tightest place of one stretch where two tracks (or turns of one) pass: `over` one another or beside.
 
-    `rise` is the height of the second railhead over the first, `apart` the distance of centers in the plane, `least`
-    and `wanted` the centers needed there, curves allowed for; m. `bend` is the sharper curvature there, 1/m. Tracks
-    that cross on one level are beside one another, 0 m apart.
+    A track that was given no name counts as its whole line. `rise` is the height of the second railhead over the first,
+    `apart` the distance of centers in the plane, `least` and `wanted` the centers needed there, curves allowed for; m.
+    `bend` is the sharper curvature there, 1/m. Tracks that cross on one level are beside one another, 0 m apart.
+    `looks` and `fails` are how much of the upper track, else of the first, has less room than passes and than fails, m.
     """
 
     over: bool
@@ -55,6 +60,8 @@ class Meeting(NamedTuple):
     least: Meters
     wanted: Meters
     bend: PerMeter
+    looks: Meters
+    fails: Meters
 
 
 def meetings(alignment: Alignment, standard: Standard) -> list[Meeting]:
@@ -104,6 +111,10 @@ class _Frame:
         lines = {name: number for number, name in enumerate(alignment.plan.lines)}
         tracks = alignment.plan.tracks
         self.line = np.array([lines[tracks[name].line] for name in names])[self.chords.track]
+        named = [
+            len(lines) + k if tracks[name].name != name else lines[tracks[name].line] for k, name in enumerate(names)
+        ]
+        self.named = np.array(named)[self.chords.track]
         self.length = np.array([alignment.tracks[name].length for name in names])
         self.wide = spacing.overhang(self.bend)
         most = self.bend.max(keepdims=True)
@@ -127,8 +138,9 @@ class _Frame:
             some = np.flatnonzero((over | low) == kind)
             of_kind = pairs.take(some)
             short = np.abs(of_kind.rise) if kind else of_kind.apart - of_kind.wanted
-            worst = np.array(list(_worst_of_each(of_kind, short, self.line)), dtype=np.intp)
-            yield from self._refined(pairs.take(some[worst]), low[some[worst]], places, over=kind)
+            worst, stretch = _worst_of_each(of_kind, short, self.line, self.named)
+            along = self._short_along(of_kind, stretch, over=kind)[:, : worst.size]
+            yield from self._refined(pairs.take(some[worst]), low[some[worst]], along, places, over=kind)
 
     def _crossing_low(self, pairs: _Pairs, over: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Return which pairs lie where tracks cross over one another with less than half the clear height.
@@ -208,7 +220,30 @@ class _Frame:
                     found[kind] = np.minimum(found[kind], rail)
         return found[0], found[1]
 
-    def _refined(self, pairs: _Pairs, low: NDArray[np.bool_], places: WorstPlaces, *, over: bool) -> Iterator[Meeting]:
+    def _short_along(self, pairs: _Pairs, stretch: Integers, *, over: bool) -> FloatArray:
+        """Return how much of each stretch has less room than what passes, and than what fails, m, shape (2, n)."""
+        ends, width = self.chords.ends, np.diff(self.chords.span)[:, 0] / _PARTS
+        upper = over & (pairs.rise > 0)
+        own, other = np.where(upper, pairs.two, pairs.one), np.where(upper, pairs.one, pairs.two)
+        share = (np.arange(_PARTS) + 0.5) / _PARTS
+        place = ends[own, :1] + share[:, np.newaxis] * np.diff(ends[own], axis=1)
+        start, step = ends[other, :1], np.diff(ends[other], axis=1)
+        foot = ((place - start) * step)[:, :, :2].sum(2) / (step[:, :, :2] ** 2).sum(2)
+        off = place - start - foot[:, :, np.newaxis] * step
+        apart = np.where(np.abs(foot - 0.5) < 0.5 + _CORNER, np.hypot(off[:, :, 0], off[:, :, 1]), np.inf)
+        room = np.where(apart < pairs.least[:, np.newaxis], np.abs(off[:, :, 2]), np.inf) if over else apart
+        standard = self.standard
+        bounds = (standard.wanted_height, standard.least_height) if over else (pairs.wanted, pairs.least)
+        found = []
+        for bound in bounds:
+            row, part = np.nonzero(room < np.broadcast_to(bound, own.shape)[:, np.newaxis] - HAIR)
+            cells = np.unique(np.stack([stretch[row], own[row], part]), axis=1)
+            found.append(np.bincount(cells[0], width[cells[1]], minlength=own.size))
+        return np.stack(found)
+
+    def _refined(
+        self, pairs: _Pairs, low: NDArray[np.bool_], short: FloatArray, places: WorstPlaces, *, over: bool
+    ) -> Iterator[Meeting]:
         """Yield the worst place near each pair of chords, on the true arcs."""
         one, two = self.chords.track[pairs.one], self.chords.track[pairs.two]
         if over:
@@ -217,16 +252,19 @@ class _Frame:
         else:
             found = places.nearest(one, two, pairs[2:6], 0.5 * self.standard.printed_height, self._own)
         bend = np.maximum(self.bend[pairs.one], self.bend[pairs.two])
-        columns = (one, two, *found, pairs.least, pairs.wanted, bend)
+        columns = (one, two, *found, pairs.least, pairs.wanted, bend, *short)
         for a, b, at, other_at, *rest in zip(*(column.tolist() for column in columns), strict=True):
             here, there = (0.0 if place < _ROUNDING else place for place in (at, other_at))
             yield Meeting(over, self.names[a], here, self.names[b], there, *rest)
 
 
-def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers) -> Iterator[int]:
-    """Yield the number of the worst pair of each connected stretch of pairs of chords."""
+def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers, named: Integers) -> tuple[Integers, Integers]:
+    """Return the number of the worst pair of each connected stretch of pairs of chords, and of each pair its stretch.
+
+    A stretch goes on along lines, and ends where another pair of named tracks begins.
+    """
     if not pairs.one.size:
-        return
+        return np.zeros(0, dtype=np.intp), np.zeros(0, dtype=np.intp)
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
@@ -245,10 +283,11 @@ def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers) -> Iterator
         edges.append((np.flatnonzero(hit), order[place[hit]]))
     row, column = (np.concatenate(part) for part in zip(*edges, strict=True))
     graph = coo_array((np.ones(row.size), (row, column)), shape=(key.size, key.size))
-    stretch = connected_components(graph, directed=False)[1]
+    connected = connected_components(graph, directed=False)[1]
+    both = np.sort([named[pairs.one], named[pairs.two]], axis=0)
+    stretch = np.unique(np.stack([connected, *both]), axis=1, return_inverse=True)[1].ravel()
     by_stretch = np.lexsort((short, stretch))
-    for first in np.flatnonzero(np.diff(stretch[by_stretch], prepend=-1)):
-        yield int(by_stretch[first])
+    return by_stretch[np.flatnonzero(np.diff(stretch[by_stretch], prepend=-1))], stretch
 
 
 def _closest(one: FloatArray, two: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

@@ -36,7 +36,7 @@ class Allowances:
     """Deck with roadbed and track, m, wire and the line's height over it, coupler height, m, and trains to judge.
 
     None is as the plan states it, else assumed; without trains every one that is named is judged. `clear` is the clear
-    height that stock or loads of the builder's own need, m: it counts where it is more than the standard's.
+    height that the builder wants, m: less of it fails, and less than the standard's is to be looked at.
     """
 
     structure: Meters | None = None
@@ -61,7 +61,9 @@ class Finding:
     worse than `worst`, whatever the figures.
     """
 
-    KEYS: ClassVar[str] = "number rule outcome track at other_track=other other_at train head_at *figures words source"
+    KEYS: ClassVar[str] = (
+        "number rule outcome track at other_track=other other_at along train head_at *figures words source"
+    )
 
     rule: Rule
     track: str
@@ -81,6 +83,13 @@ class Finding:
     hair: Meters = 0.0
     best: ClearanceOutcome = "pass"
     worst: ClearanceOutcome = "fail"
+    short: tuple[Meters, Meters] = (0.0, 0.0)
+    """How much of the track passes another with less room than `wanted`, and than `least`."""
+
+    @property
+    def along(self) -> Meters | None:
+        """How much of the track comes out so as it passes another; None where it passes, and for what is a place."""
+        return self.short[OUTCOMES.index(self.outcome) - 1] or None if self.outcome != "pass" else None
 
     @property
     def outcome(self) -> ClearanceOutcome:
@@ -133,7 +142,12 @@ class Standard:
     @property
     def height(self) -> Meters:
         """Clear height: the greater of the standard's and the one that is wanted."""
-        return max(self.printed_height, self.clear or 0.0)
+        return max(self.printed_height, self.least_clear)
+
+    @property
+    def least_clear(self) -> Meters:
+        """The clear height that is wanted, else the standard's; m."""
+        return self.printed_height if self.clear is None else self.clear
 
     @property
     def height_source(self) -> str:
@@ -154,7 +168,7 @@ class Standard:
     def least_height(self) -> Meters:
         """Railhead over railhead under which it fails, m; what is assumed does not count."""
         overhead = 0.0 if self.overhead_assumed else self.overhead
-        return self.height + overhead + self.deck_stated
+        return self.least_clear + overhead + self.deck_stated
 
 
 @cache

@@ -8,8 +8,11 @@ from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import Literal, NamedTuple
 
-from gradehaul.design.climb.headroom import clears
-from gradehaul.design.climb.helix import Helix, HelixBuild, HelixGiven, helix_of
+import numpy as np
+
+from gradehaul.design.climb.headroom import clears, least_rise_per_turn
+from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of, turns_of
 from gradehaul.design.climb.hill import DOWN, Direction, Hill, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError
@@ -18,6 +21,7 @@ from gradehaul.haulage.verdict import Need, how_well
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
+from gradehaul.track.proximity.spacing import spacing_of
 
 GRADE_STEP = 1e-5
 """Grades are tried in thousandths of a percent."""
@@ -149,7 +153,8 @@ def search_helix(
 ) -> tuple[Helix, Stop]:
     """Return the helix of the smallest radius or the steepest grade on which a train still climbs, and what stops more.
 
-    Radii come in whole steps of the plan's unit, grades in thousandths of a percent.
+    Radii come in whole steps of the plan's unit, grades in thousandths of a percent. Where no radius has the headroom,
+    the radius is that for the train alone.
 
     Raises
     ------
@@ -193,11 +198,49 @@ def search_helix(
             )
         return stop
 
-    step, stop = hardest(tried, last, end, none)
+    gentlest = tried(last) if find == "radius" else None
+    low_anyhow = gentlest is not None and gentlest.reason == "head room"
+    step, stop = hardest(partial(tried, alone=low_anyhow), last, end, none)
     if find == "radius" and stop.reason == "head room":
         alone, _ = hardest(partial(tried, alone=True), last, end, none)
         stop = replace(stop, alone=helix_of(at(alone), build, unit))
     return helix_of(at(step), build, unit), stop
+
+
+def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> Helix:
+    """Return the helix that takes the most cars up in a floor: the largest radius, and the least rise per turn.
+
+    A larger radius and a lower rise per turn both lower the effective grade everywhere.
+
+    Raises
+    ------
+    DesignError
+        No floor, something else than its rise or its turns given too, or no such helix has turns over one another.
+    """
+    open_ones = (given.radius, given.rise_per_turn, given.grade)
+    if (
+        given.floor is None
+        or any(each is not None for each in open_ones)
+        or (given.rise is None) == (given.turns is None)
+    ):
+        raise DesignError("the most cars are looked for in a space", write="--floor, and --rise or --turns, alone")
+    radius = radius_in(given.floor, build)
+    outer = float(build.outer(radius))
+    swing = float(spacing_of(stock).overhang(1 / np.array([radius, outer])).sum())
+    across = build.near + swing  # from an approach, whose foot may be eased, to any track over it
+    sure = replace(build, near=outer * across / (radius - across)) if across < radius else build
+    lowest = least_rise_per_turn(radius, sure, stock)
+    if lowest is None:
+        raise DesignError("no rise per turn leaves the headroom", write="a larger floor or a shorter --vertical-curve")
+    turns = given.turns
+    if given.rise is not None:
+        turns = turns_of(radius, lowest, given.rise, build)
+        if build.straight:  # whole half turns, as many as the headroom allows
+            turns = math.floor(2 * turns + 1e-9) / 2
+    if turns is not None and turns < 1:
+        raise DesignError("not even one turn lies over another", write="more rise or turns, or no --find cars")
+    fixed = replace(given, rise_per_turn=lowest) if given.rise is None else replace(given, turns=turns)
+    return helix_of(fixed, build, stock.unit)
 
 
 def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: TrainTest) -> tuple[Incline, Stop]:

@@ -9,6 +9,7 @@ from typing import ClassVar
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.answers.check_notes import (
     assumed_films,
+    doubtful_readings,
     misfit_notes,
     surveyed_steeper,
     taut_trains,
@@ -148,7 +149,8 @@ class CheckAnswer(AnswerRecord):
     berths: tuple[BerthAnswer, ...]
     figures: tuple[SourcedFigure, ...]
     doubts: tuple[Note, ...]
-    """Unusual figures, doubtful geometry and trains round much curve, which can make the whole answer wrong."""
+    """Readings that contradict, unusual figures, doubtful geometry and trains round much curve: each can make the whole
+    answer wrong."""
     not_checked: tuple[str, ...]
     """What the answer had to leave out, and why."""
     notes: tuple[Note, ...]
@@ -176,7 +178,7 @@ class CheckAnswer(AnswerRecord):
     def measure_next(self) -> Measurement | None:
         """What to measure next, the first that `readings` names; None where it names none."""
         judged, film = worst_of_each(self.on(self.judged_rails)), worse_ages(self.on(self.film_rails))
-        return next(measurements(self.written, judged, film), None)
+        return next(measurements(self.written, self.plan, judged, film), None)
 
     @property
     def unjudged(self) -> tuple[str, ...]:
@@ -222,6 +224,7 @@ def check_layout(
     answers = judged_trains(layout, trains=plan.trains, trials=trials)
     alignment = layout.alignment
     doubts = (
+        *doubtful_readings(plan, (*plan.locos, *plan.cars) if answered else ()),
         *plan.doubts,
         *surveyed_steeper(plan, alignment),
         *unusual_notes(plan, alignment, (answer.ruling for answer in answered)),

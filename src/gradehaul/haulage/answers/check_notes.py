@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from statistics import fmean
 
@@ -29,6 +29,10 @@ from gradehaul.track.piecewise import PiecewiseQuadratic, join
 MUCH_WRAPPED = 4.0
 """Angle of curves under a train, rad, beyond which coupler tension is a doubt: some 6 % more demand."""
 
+MATTERS = 0.02
+"""Share of a mean of readings by which a doubt must move it to be worth a look: what a careful hand repeats a pull to
+(assumed)."""
+
 USUAL_TENSION = 0.03
 """Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
 measured value was found)."""
@@ -44,6 +48,28 @@ def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
             else:
                 text = f"it is {needed} long and does not fit {misfit.place}, which holds {holds}"
             yield Note(f'train "{train.name}"', text)
+
+
+def doubtful_readings(plan: Plan, vehicles: Collection[str], matters: float = MATTERS) -> tuple[Note, ...]:
+    """Return a note for each doubt about readings of some vehicles that matters, the gravest first.
+
+    One matters where the mean hangs on it by more than a share.
+    """
+    found = [
+        (f"readings of {name} on {rail} rail{'' if state == 'standing' else ', slipping'}", doubt)
+        for name in vehicles
+        if name in plan.locos
+        for (state, rail), doubts in plan.locos[name].doubts.items()
+        for doubt in doubts
+    ]
+    found += [
+        (f"readings of the rolling resistance of {name}", doubt)
+        for name in vehicles
+        if name in plan.cars
+        for doubt in plan.cars[name].doubts
+    ]
+    found.sort(key=lambda each: -each[1].share)
+    return tuple(Note(place, doubt.text) for place, doubt in found if doubt.share > matters)
 
 
 def unsure_predictions(plan: Plan, trials: RandomTrials) -> Iterator[Note]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.bench.reduction import outliers
 from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
@@ -28,10 +29,12 @@ LONGEST_AGE = 1e6
 
 
 def _with_bench(plan: Plan, hours: float | None) -> Plan:
-    """Return a plan with what was read at the bench; where nothing was, the module for it is not even loaded."""
+    """Return a plan with what was read at the bench; where nothing changes, the module for it is not even loaded."""
     if hours is not None and not 0.0 <= hours <= LONGEST_AGE:
         raise QuantityError(f"the age of a film is from 0 to {LONGEST_AGE:g} hours", place="hours", found=f"{hours:g}")
-    if plan.book.empty:
+    tables = (table for loco in plan.locos.values() for table in (loco.pull, loco.slipping))
+    rows = ([force.value for force in forces] for table in tables for forces in table.values())
+    if plan.book.empty and not any(map(outliers, rows)):
         return plan
     from gradehaul.haulage.bench.benched import with_bench
 

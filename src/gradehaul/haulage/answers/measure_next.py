@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 
+from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.bench.benched import Bench, work_out
 from gradehaul.haulage.bench.film_age import EARLY
@@ -14,8 +15,8 @@ from gradehaul.haulage.trust.train import BEND, ROLL
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, ages
 from gradehaul.plan.records import Plan
 
-_MOST, _MOST_OF_TRAINS = 6, 4
-"""Measurements that are advised at the most, and those of them that would make trains more certain."""
+_MOST, _AGAIN, _MOST_OF_TRAINS = 6, 2, 4
+"""Measurements that are advised at the most, and those of them to be taken again, or to make trains more certain."""
 
 _GAIN, _NARROWS = 1e-4, 0.05
 """The least gain in certainty, and the least share of the margin's variance removed, that are worth a measurement."""
@@ -33,13 +34,16 @@ class Measurement:
 
 
 def measurements(
-    plan: Plan, judged: Iterable[TrainAnswer], film: Iterable[TrainAnswer], bench: Bench | None = None
+    plan: Plan, taken_in: Plan, judged: Iterable[TrainAnswer], film: Iterable[TrainAnswer], bench: Bench | None = None
 ) -> Iterator[Measurement]:
     """Yield what to measure next, at most six measurements, the most useful first.
 
-    `judged` are the named trains as they are judged, each at its worst, `film` with each film everywhere; the first go
-    first. `bench` is what the readings say, where that is at hand.
+    What was read but is doubtful goes first. `taken_in` is the plan with its readings taken in; `judged` are the named
+    trains as they are judged, each at its worst, `film` with each film everywhere; the first go first. `bench` is what
+    the readings say, where that is at hand.
     """
+    again = doubtful_readings(taken_in, (*plan.locos, *plan.cars))[:_AGAIN]
+    yield from (Measurement(f"take {each.place} again", each.text) for each in again)
     best: dict[str, tuple[bool, float, str]] = {}
     for first, trains in ((True, judged), (False, film)):
         for train in trains:
@@ -51,7 +55,7 @@ def measurements(
     ranked = sorted(best.items(), key=lambda item: item[1][:2], reverse=True)[:_MOST_OF_TRAINS]
     yield from (Measurement(what, why) for what, (*_, why) in ranked)
     missing = _missing(plan, work_out(plan) if bench is None else bench, best)
-    yield from islice(missing, _MOST - len(ranked))
+    yield from islice(missing, _MOST - len(ranked) - len(again))
 
 
 def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Measurement]:
@@ -63,7 +67,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Mea
         yield Measurement("read three locomotives that differ in tires, on clean rail", clean.why)
     if plan.locos:
         yield from _of_films(plan, bench)
-    few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
+    few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.counted < ENOUGH and row.state == "standing"]
     if few:
         yield Measurement(f"read more often, five times{_each(few)}: {_some(few)}")
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]

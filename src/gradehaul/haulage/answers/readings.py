@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from gradehaul.haulage.answers.check_notes import pull_notes
+from gradehaul.haulage.answers.check_notes import doubtful_readings, pull_notes
 from gradehaul.haulage.answers.judged import judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
@@ -109,7 +109,9 @@ def odd_readings(plan: Plan, *, seed: int = 0) -> tuple[Note, ...]:
 
 
 def _remarks(plan: Plan, bench: Bench, trials: Sequence[JudgedTrial]) -> tuple[Note, ...]:
-    return *odd_figures(plan, bench), *pull_notes(with_bench(plan)), *_against(plan, trials)
+    judged = with_bench(plan)
+    doubts = doubtful_readings(judged, (*plan.locos, *plan.cars), matters=0.0)
+    return *doubts, *odd_figures(plan, bench), *pull_notes(judged), *_against(plan, trials)
 
 
 def _against(plan: Plan, trials: Sequence[JudgedTrial]) -> Iterator[Note]:
@@ -182,10 +184,10 @@ def _crossed(trials: Sequence[JudgedTrial]) -> Iterator[Note]:
 def _next(plan: Plan, bench: Bench, seed: int) -> Iterator[Measurement]:
     """Return what to measure next, first what would narrow the verdicts on the named trains."""
     if not (plan.trains and plan.lines):
-        return measurements(plan, (), (), bench)
+        return measurements(plan, with_bench(plan), (), (), bench)
     layout = Layout(plan)
     trials = RandomTrials(layout.plan, layout.coefficient, seed=seed)
     rails = layout.judged()
     film = [rail for rail in film_rails(layout.rails) if rail not in rails]
     judged, filmed = (judged_trains(layout, on, trials=trials) for on in (rails, film))
-    return measurements(plan, worst_of_each(judged), worse_ages(filmed), bench)
+    return measurements(plan, layout.plan, worst_of_each(judged), worse_ages(filmed), bench)

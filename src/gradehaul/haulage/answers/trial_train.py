@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from gradehaul.errors import PlanError, Problems
+from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.set_heights import HeldHeight, with_heights
@@ -80,7 +81,7 @@ class TrialAnswer(AnswerRecord):
 
     KEYS: ClassVar[str] = (
         "route=route.name from=route.origin to=route.destination length hours railheads=heights "
-        "heights_that_hold=held lines_without_their_grades=freed film_spreads trains notes"
+        "heights_that_hold=held lines_without_their_grades=freed film_spreads trains doubts notes"
     )
 
     plan: Plan
@@ -102,6 +103,8 @@ class TrialAnswer(AnswerRecord):
     """Whether wheels carry a film onto track of the route that is planned without."""
     compares: bool
     """Whether powers are compared."""
+    doubts: tuple[Note, ...]
+    """Readings of its vehicles that are to be taken again."""
     notes: tuple[Note, ...]
     """Notes on the route."""
 
@@ -154,7 +157,16 @@ def try_train(
         film_spreads=profile.film_spreads,
         trains=tuple(trains),
         compares=compares,
+        doubts=doubtful_readings(plan, _named(plan, trains)),
         notes=tuple(note for note in layout.found.notes if note.place == f'route "{route}"'),
+    )
+
+
+def _named(plan: Plan, trains: Iterable[TrialTrain]) -> dict[str, None]:
+    """Return the names of the locomotives and cars of some trains, each once."""
+    names = [cut.name for train in trains for cut in train.consist]
+    return dict.fromkeys(
+        each for name in names for each in (plan.powers[name].locos if name in plan.powers else (name,))
     )
 
 

@@ -15,11 +15,9 @@ from gradehaul.haulage.bench.reduction import (
     Reduced,
     Taken,
     all_forces,
-    mean_of,
     pool,
     reduce_row,
     rows_taken,
-    weakest_age,
     weights_on,
 )
 from gradehaul.haulage.resistance import curve_coefficient, curve_spread
@@ -28,8 +26,6 @@ from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions
 from gradehaul.plan.records import Car, CurveResistance, Loco, Plan, PredictedPull, WorkedOut
 from gradehaul.quantities import Reading
 from gradehaul.quantities.si import Meters
-
-Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +41,6 @@ class Bench:
     coefficient: Meters
     """Curve coefficient used, m."""
     pooled: Pooled
-    taken: Rows
 
     def row(self, loco: str, rail: str, state: State = "standing") -> Reduced | None:
         """Return the readings of a locomotive on a rail in a state."""
@@ -82,7 +77,7 @@ def work_out(plan: Plan) -> Bench:
         for rail, found in by_rail.items()
         if all(sum(weights_on(plan.locos[row.loco])) > 0 for row in found)
     }
-    return Bench(rows, fits, tuple(_films(plan, taken)), cars, curve, coefficient, pooled, taken)
+    return Bench(rows, fits, tuple(_films(plan, rows)), cars, curve, coefficient, pooled)
 
 
 def predicted(bench: Bench, loco: Loco) -> dict[str, PredictedPull]:
@@ -104,8 +99,8 @@ def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
     At an age of all films, hours, the fresh or rested condition, as the age has it, has the pulls of that age. Where it
     is left out, each condition has those of the age at which it was read to pull least.
     """
-    book = plan.book
-    if not (book.pulls or book.strings or book.tilts):
+    book, in_tables = plan.book, any(loco.pull or loco.slipping for loco in plan.locos.values())
+    if not (book.pulls or book.strings or book.tilts or in_tables):
         return plan
     bench = work_out(plan)
     taken_in = replace(
@@ -144,34 +139,32 @@ def _sure(plan: Plan, loco: str, rows: Sequence[Taken], resistance: CurveResista
     return weight * coefficient * curve_spread(resistance) * bend
 
 
-def _films(plan: Plan, taken: Rows) -> list[Recovery]:
+def _films(plan: Plan, rows: Sequence[Reduced]) -> list[Recovery]:
+    standing = {(row.loco, row.rail): row for row in rows if row.state == "standing"}
     found = []
     for loco in plan.locos:
-        clean = taken.get((loco, CLEAN, "standing"))
-        most = None if clean is None else mean_of(_forces(clean), scatter=0.0, freedom=1).value
+        clean = standing.get((loco, CLEAN))
         for film in plan.films:
-            settled, fresh = (taken.get((loco, rail, "standing"), ()) for rail in ages(film))
             pulls = [
-                (row.hours, sum(force.value for force in row.forces) / len(row.forces))
-                for row in (*fresh, *settled)
-                if row.hours is not None
+                (hours, age.mean)
+                for rail in reversed(ages(film))
+                if (loco, rail) in standing
+                for hours, age in standing[loco, rail].ages.items()
+                if hours is not None
             ]
             if pulls:
-                found.append(recovery(loco, film, pulls, most))
+                found.append(recovery(loco, film, pulls, None if clean is None else clean.mean))
     return found
-
-
-def _forces(rows: Sequence[Taken]) -> list[float]:
-    return [force.value for row in rows for force in row.forces]
 
 
 def _with_readings(bench: Bench, loco: Loco, *, predict: bool) -> Loco:
     tables: dict[State, dict[str, tuple[Reading, ...]]] = {"standing": {}, "slipping": {}}
-    for (name, rail, state), rows in bench.taken.items():
-        if name == loco.name:
-            tables[state][rail] = weakest_age(rows)
+    own = [row for row in bench.rows if row.loco == loco.name]
+    for row in own:
+        tables[row.state][row.rail] = row.weakest
     predicted_pulls = predicted(bench, loco) if predict else {}
-    return replace(loco, pull=tables["standing"], slipping=tables["slipping"], predicted=predicted_pulls)
+    doubts = {(row.state, row.rail): row.doubts for row in own if row.doubts}
+    return replace(loco, pull=tables["standing"], slipping=tables["slipping"], predicted=predicted_pulls, doubts=doubts)
 
 
 def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float | None) -> Loco:
@@ -229,4 +222,5 @@ def _with_car(car: Car, bench: CarBench | None) -> Car:
         starting=found[1],
         rolling_basis="measured" if bench.rolling is not None else car.rolling_basis,
         starting_basis="measured" if bench.starting is not None else car.starting_basis,
+        doubts=bench.doubts,
     )

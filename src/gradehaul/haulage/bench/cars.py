@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.bench.reduction import Mean, mean_of
+from gradehaul.haulage.bench.reduction import Mean, counted, mean_of
 from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE
-from gradehaul.plan.records import Car, Plan
+from gradehaul.plan.records import Car, Doubt, Plan
 from gradehaul.quantities import Reading
 from gradehaul.quantities.si import Meters
 
@@ -22,9 +22,13 @@ SINGLE_SCATTER = 0.10
 class CarBench:
     """Bench results for a kind of car, as pull per unit of weight; None where nothing was measured."""
 
+    KEYS: ClassVar[str] = "car rolling starting doubts"
+
     car: str
     rolling: Mean | None
     starting: Mean | None
+    doubts: tuple[Doubt, ...] = ()
+    """What of the readings of its rolling resistance is doubtful, and what of it counts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,29 +53,37 @@ def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
     on at an even pace on a track tilted by a rise over a length has that grade as its rolling resistance; the grade at
     which it starts is its starting resistance (statics).
     """
-    rolling = {car: [value for _, values in rows for value in values] for car, rows in rolls_read(plan).items()}
+    rolling = {
+        car: counted(rows, SINGLE_SCATTER, lambda share: f"{100 * share:.2f} %", highest=True)
+        for car, rows in _rolls_read(plan).items()
+    }
     starting: dict[str, list[float]] = {}
     for tilt in plan.book.tilts:
         starting.setdefault(tilt.car, []).extend(rise / tilt.over for rise in tilt.starts)
     names = dict.fromkeys([*rolling, *starting])
     return {
-        name: CarBench(name, _mean(rolling.get(name, ())), _mean(starting.get(name, ())))
+        name: CarBench(
+            name,
+            _mean([each.value for each in rolling[name].readings]) if name in rolling else None,
+            _mean(starting.get(name, ())),
+            rolling[name].doubts if name in rolling else (),
+        )
         for name in names
-        if rolling.get(name) or starting.get(name)
+        if name in rolling or starting.get(name)
     }
 
 
-def rolls_read(plan: Plan) -> dict[str, list[tuple[str, list[float]]]]:
+def _rolls_read(plan: Plan) -> dict[str, list[tuple[str, list[Reading]]]]:
     """Return the rolling resistances that every kind of car was read at, row by row, each with the row's place."""
-    found: dict[str, list[tuple[str, list[float]]]] = {}
+    found: dict[str, list[tuple[str, list[Reading]]]] = {}
     for row in plan.book.strings:
         if row.curvature == 0:
             weight = GRAVITY * row.cars * plan.cars[row.car].mass
-            values = [force.value / weight - row.grade for force in row.forces]
+            values = [Reading(force.value / weight - row.grade) for force in row.forces]
             found.setdefault(row.car, []).append((row.place, values))
     for tilt in plan.book.tilts:
         if tilt.rolls:
-            found.setdefault(tilt.car, []).append((tilt.place, [rise / tilt.over for rise in tilt.rolls]))
+            found.setdefault(tilt.car, []).append((tilt.place, [Reading(rise / tilt.over) for rise in tilt.rolls]))
     return found
 
 

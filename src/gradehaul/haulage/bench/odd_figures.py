@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Sequence
-from itertools import combinations
+from collections.abc import Iterator
 from statistics import fmean
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.bench.benched import Bench
-from gradehaul.haulage.bench.cars import SINGLE_SCATTER, rolls_read
-from gradehaul.haulage.bench.reduction import FAR_OUT, Reduced
+from gradehaul.haulage.bench.reduction import Reduced
 from gradehaul.haulage.resistance import DEGREE_COEFFICIENT
 from gradehaul.plan.rail_condition import ages
 from gradehaul.plan.records import Note, Plan
@@ -27,7 +24,7 @@ _UNITS = ("N", "gf", "ozf", "mN")
 
 def odd_figures(plan: Plan, bench: Bench) -> tuple[Note, ...]:
     """Return a remark for each figure that cannot be, or that stands out."""
-    return (*_of_pulls(plan, bench), *_of_cars(plan, bench), *_contradictions(plan, bench))
+    return (*_of_pulls(plan, bench), *_of_cars(plan, bench))
 
 
 def _of_pulls(plan: Plan, bench: Bench) -> Iterator[Note]:
@@ -36,11 +33,8 @@ def _of_pulls(plan: Plan, bench: Bench) -> Iterator[Note]:
         unit = next((force.unit for taken in row.taken for force in taken.forces if force.unit), "N")
         if row.state == "standing":
             yield from _share_of_weight(plan, row, place, unit)
-        if row.outliers:
-            far = ", ".join(describe(value, "force", unit) for value in row.outliers)
-            yield Note(place, f"{far} lies far from the other readings; it is counted all the same")
         if row.borrowed:
-            count = "one reading" if row.count == 1 else "two readings"
+            count = "one reading" if row.counted == 1 else "two readings"
             kind = "assumed" if bench.pooled.freedom <= 4 else "that of the other readings"
             yield Note(place, f"{count} only: the scatter is {kind}, {100 * bench.pooled.share:.1f} % of a reading")
     yield from _of_films(plan, bench)
@@ -114,41 +108,3 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
         yield Note(
             "curves", "no pull on straight track was read for some of these cars: their rolling resistance is assumed"
         )
-
-
-def _contradictions(plan: Plan, bench: Bench) -> Iterator[Note]:
-    """Yield a remark for every two rows of one locomotive, rail, state and age, or of one car's rolling, that differ.
-
-    Rows of readings that scatter by s differ by s √(1/n + 1/m) in their means; beyond 3.5 times that they contradict.
-    """
-    for row in bench.rows:
-        unit = next((force.unit for taken in row.taken for force in taken.forces if force.unit), "N")
-        scatter = max(bench.pooled.share * row.mean, bench.pooled.step / math.sqrt(12))
-        for one, other in combinations(row.taken, 2):
-            first, second = ([force.value for force in taken.forces] for taken in (one, other))
-            if one.hours == other.hours and _apart(first, second, scatter):
-                means = " and ".join(describe(fmean(values), "force", unit) for values in (first, second))
-                yield Note(
-                    f"{row.loco} on {row.rail} rail, {row.state}",
-                    f"{one.place} and {other.place} contradict each other, {means}: was the rail, the weight or the "
-                    "unit the same?",
-                )
-    for car, rows in rolls_read(plan).items():
-        for (place, values), (other_place, others) in combinations(rows, 2):
-            middle = abs(fmean([*values, *others]))
-            if _apart(values, others, SINGLE_SCATTER * middle):
-                shares = f"{100 * fmean(values):.2f} % and {100 * fmean(others):.2f} % of the weight"
-                yield Note(
-                    car,
-                    f"{place} and {other_place} contradict one another on what it rolls at, {shares}: was the track "
-                    "level, and were all cars counted?",
-                )
-
-
-def _apart(one: Sequence[float], other: Sequence[float], scatter: float) -> bool:
-    """Return whether the means of two rows lie farther apart than readings of a scatter let them.
-
-    >>> _apart([90.0, 91.0], [60.0], 2.0), _apart([90.0, 91.0], [88.0], 2.0)
-    (True, False)
-    """
-    return abs(fmean(one) - fmean(other)) > FAR_OUT * scatter * math.sqrt(1 / len(one) + 1 / len(other))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import fmean, median
@@ -12,8 +12,8 @@ from typing import ClassVar
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import RailCondition
-from gradehaul.plan.records import Loco, Plan
-from gradehaul.quantities import Reading, convert
+from gradehaul.plan.records import Doubt, Loco, Plan
+from gradehaul.quantities import Reading, convert, describe
 from gradehaul.quantities.si import Hours, Newtons, Ratio
 
 ENOUGH = 3
@@ -131,25 +131,99 @@ class Taken:
 
 
 @dataclass(frozen=True, slots=True)
+class Counted:
+    """The readings of one thing that count, at one age of a film, and what is doubtful of all that were taken."""
+
+    readings: tuple[Reading, ...]
+    far: tuple[float, ...]
+    """Readings far off the others, counted or not."""
+    doubts: tuple[Doubt, ...]
+
+    @property
+    def mean(self) -> float:
+        """The mean of what counts."""
+        return fmean(_values(self.readings))
+
+
+def counted(
+    sets: Sequence[tuple[str, Sequence[Reading]]],
+    share: float,
+    show: Callable[[float], str],
+    *,
+    step: float = 0.0,
+    highest: bool = False,
+) -> Counted:
+    """Return which readings of one thing count: of sets that contradict the lower, and none far above the others.
+
+    Sets are taken in the order of their means up to the first that contradicts the least; of these, readings far off
+    that would raise the mean are left out. So no set above that contradicts can raise the mean.
+
+    `sets` are the readings with the place of each; `share` is the scatter of a single one as a share of it, `step` the
+    least that the balance shows. What is `highest` is a load, of which the higher counts. `show` words a figure.
+
+    >>> pulls = [("a", [Reading(0.66), Reading(0.67)]), ("b", [Reading(0.79), Reading(0.80)])]
+    >>> found = counted(pulls, 0.02, "{:.3f} N".format)
+    >>> round(found.mean, 3), str(found.doubts[0])
+    (0.665, 'a and b contradict, 0.665 N and 0.795 N; the lower counts')
+    """
+    sign, side = (-1.0, "higher") if highest else (1.0, "lower")
+    ordered = sorted(((place, forces, fmean(_values(forces))) for place, forces in sets), key=lambda one: sign * one[2])
+    place, least, mean = ordered[0]
+    apart = [k for k, one in enumerate(ordered) if _apart(_values(least), _values(one[1]), share, step)]
+    doubts = [
+        Doubt(f"{place} and {other} contradict, {show(mean)} and {show(far)}; the {side} counts", abs(far / mean - 1))
+        for other, _, far in (ordered[k] for k in apart)
+    ]
+    readings = [each for _, forces, _ in ordered[: apart[0] if apart else None] for each in forces]
+    values = _values(readings)
+    far_off, middle = outliers(values, step=step), median(values)
+    kept = [each for each in readings if each.value not in far_off or sign * (each.value - middle) < 0]
+    for value in far_off:
+        others = [each for each in values if each not in far_off]
+        share = abs(fmean([*others, value]) / fmean(others) - 1)
+        how = "without" if sign * (value - middle) > 0 else "with"
+        far = f"{show(value)} lies far from the other readings; the {side} mean, {how} it, counts"
+        doubts.append(Doubt(far, share))
+    return Counted(tuple(kept), far_off, tuple(doubts))
+
+
+def _values(readings: Iterable[Reading]) -> list[float]:
+    return [reading.value for reading in readings]
+
+
+def _apart(one: Sequence[float], other: Sequence[float], share: float, step: float) -> bool:
+    """Return whether the means of two sets lie farther apart than readings of a scatter let them.
+
+    Means of readings that scatter by s differ by s √(1/n + 1/m); beyond 3.5 times that the sets contradict.
+
+    >>> _apart([90.0, 91.0], [60.0], 0.025, 0.0), _apart([90.0, 91.0], [88.0], 0.025, 0.0)
+    (True, False)
+    """
+    scatter = max(share * abs(fmean([*one, *other])), step / math.sqrt(12))
+    return abs(fmean(one) - fmean(other)) > FAR_OUT * scatter * math.sqrt(1 / len(one) + 1 / len(other))
+
+
+@dataclass(frozen=True, slots=True)
 class Reduced:
     """All readings of one locomotive on one rail in one state, reduced to a pull on level straight track, N.
 
-    Where a film was read at several ages the mean is that of the age at which it pulled least, and the scatter that of
-    all readings about their own age's mean. `scatter` is that of a single reading and `error` the standard error of the
-    mean; the mean lies between `low` and `high` with 95 %, by Student's t with `freedom` degrees of freedom. `borrowed`
-    means that the scatter is that of all rows, or assumed, since there are too few readings here. `outliers` are shown
-    and never dropped.
+    `ages` has the readings that count, at each age of a film; the mean is that of the age at which it pulled least, and
+    the scatter that of all that count about their own age's mean. `scatter` is that of a single reading and `error` the
+    standard error of the mean; the mean lies between `low` and `high` with 95 %, by Student's t with `freedom` degrees
+    of freedom. `borrowed` means that the scatter is that of all rows, or assumed, since there are too few readings
+    here. `outliers` are far off the others, and `doubts` say of them, and of sets that contradict, which count.
     """
 
     KEYS: ClassVar[str] = (
         "loco rail state readings=count pull=mean low high scatter error freedom scatter_borrowed=borrowed "
-        "outliers taken"
+        "outliers counted doubts taken"
     )
 
     loco: str
     rail: str
     state: State
     taken: tuple[Taken, ...]
+    ages: Mapping[Hours | None, Counted]
     mean: Newtons
     scatter: Newtons
     error: Newtons
@@ -157,12 +231,31 @@ class Reduced:
     borrowed: bool
     low: Newtons
     high: Newtons
-    outliers: tuple[Newtons, ...]
 
     @property
     def count(self) -> int:
         """How many readings there are."""
         return sum(len(row.forces) for row in self.taken)
+
+    @property
+    def counted(self) -> int:
+        """How many of them count, at any age."""
+        return sum(len(age.readings) for age in self.ages.values())
+
+    @property
+    def weakest(self) -> tuple[Reading, ...]:
+        """The readings that count at the age of the film at which they are least in the mean."""
+        return min(self.ages.values(), key=lambda age: age.mean).readings
+
+    @property
+    def outliers(self) -> tuple[Newtons, ...]:
+        """Readings far off the others of their age, counted or not."""
+        return tuple(far for age in self.ages.values() for far in age.far)
+
+    @property
+    def doubts(self) -> tuple[Doubt, ...]:
+        """What is doubtful, and what of it counts."""
+        return tuple(doubt for age in self.ages.values() for doubt in age.doubts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,11 +339,21 @@ def reduce_row(
 
     `sure` is the standard error of the correction for curves, N, common to all of the readings.
     """
-    forces = [force for row in taken for force in row.forces]
-    values = [force.value for force in weakest_age(taken)]
-    stated = [force.spread for force in forces if force.spread is not None]
     step = pooled.step if step is None else step
-    scatter, freedom = _within_ages(taken)
+    unit = next((force.unit for row in taken for force in row.forces if force.unit), "N")
+    ages = {
+        hours: counted(
+            [(row.place, row.forces) for row in taken if row.hours == hours],
+            pooled.share,
+            lambda value: describe(value, "force", unit),
+            step=step,
+        )
+        for hours in dict.fromkeys(row.hours for row in taken)
+    }
+    forces = [force for age in ages.values() for force in age.readings]
+    values = _values(min(ages.values(), key=lambda age: age.mean).readings)
+    stated = [force.spread for force in forces if force.spread is not None]
+    scatter, freedom = _within_ages([_values(age.readings) for age in ages.values()])
     borrowed = len(forces) < ENOUGH or freedom < 1
     if stated:
         scatter, freedom = math.sqrt(fmean(spread**2 for spread in stated)), max(pooled.freedom, 30)
@@ -262,6 +365,7 @@ def reduce_row(
     return Reduced(
         *key,
         taken=tuple(taken),
+        ages=ages,
         mean=mean.value,
         scatter=mean.scatter,
         error=error,
@@ -269,39 +373,16 @@ def reduce_row(
         borrowed=borrowed and not stated,
         low=max(0.0, mean.value - half),
         high=mean.value + half,
-        outliers=tuple(far for age in _values_by_age(taken) for far in outliers(age, step=step)),
     )
 
 
-def weakest_age(taken: Sequence[Taken]) -> tuple[Reading, ...]:
-    """Return the readings at the age of the film at which they are least in the mean: no other age pulls less.
-
-    >>> rows = [Taken("a", (Reading(0.5),), 0.0, 1.0), Taken("b", (Reading(0.4),), 0.0, 6.0)]
-    >>> weakest_age(rows)[0].value
-    0.4
-    """
-    return min(_by_age(taken), key=lambda forces: fmean(force.value for force in forces))
-
-
-def _within_ages(taken: Sequence[Taken]) -> tuple[float | None, int]:
+def _within_ages(ages: Sequence[Sequence[float]]) -> tuple[float | None, int]:
     """Return the scatter of readings about the mean of their own age of film, and its degrees of freedom."""
-    ages = _values_by_age(taken)
     freedom = sum(len(values) - 1 for values in ages)
     if freedom < 1:
         return None, 0
     squares = sum((x - fmean(values)) ** 2 for values in ages for x in values)
     return math.sqrt(squares / freedom), freedom
-
-
-def _values_by_age(taken: Sequence[Taken]) -> list[list[float]]:
-    return [[force.value for force in forces] for forces in _by_age(taken)]
-
-
-def _by_age(taken: Sequence[Taken]) -> list[tuple[Reading, ...]]:
-    by_age: dict[float | None, tuple[Reading, ...]] = {}
-    for row in taken:
-        by_age[row.hours] = (*by_age.get(row.hours, ()), *row.forces)
-    return list(by_age.values())
 
 
 def outliers(values: Sequence[float], *, step: float = 0.0) -> tuple[float, ...]:
@@ -326,5 +407,5 @@ def weights_on(loco: Loco) -> tuple[float, float]:
 
 
 def all_forces(rows: Iterable[Sequence[Taken]]) -> list[tuple[Reading, ...]]:
-    """Return the readings of every row, for pooling."""
-    return [row.forces for taken in rows for row in taken if row.forces]
+    """Return the readings of every row that count of it, for pooling: a slip in one must not hide others' doubts."""
+    return [counted([(row.place, row.forces)], 0.0, str).readings for taken in rows for row in taken if row.forces]

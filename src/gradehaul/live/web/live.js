@@ -69,6 +69,11 @@
       desk.data.chances = part.chances;
       desk.outcomes();
     },
+    clearance({ words }) {
+      const line = byId("clearance");
+      if (line.textContent !== words) line.textContent = words;
+      line.hidden = !words;
+    },
     film(part) {
       desk.data.films_may = part;
       byId("show-treat").hidden = false;
@@ -124,6 +129,7 @@
     const list = part.lost.length ? [`No longer in the plan, and left out: ${part.lost.join(", ")}`] : [];
     if (part.not_run.length) list.push(`Not judged, since no train can run its route: ${part.not_run.join(", ")}`);
     const lines = [...part.changes, ...list];
+    byId("doubts").replaceChildren(...part.doubts.map((each) => item(`Look at this first: ${each}`)));
     if (lines.length) byId("changes").replaceChildren(...lines.map(item));
     if (byId("said").dataset.trial) say("");
   }

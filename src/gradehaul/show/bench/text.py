@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.readings import ReadingsAnswer, bounds
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
-from gradehaul.haulage.bench.reduction import Mean
+from gradehaul.haulage.bench.reduction import Mean, Reduced
 from gradehaul.haulage.trust.random_trials import Estimate
 from gradehaul.plan.names import clean
 from gradehaul.quantities.si import Newtons
@@ -93,7 +93,7 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     pulls: dict[tuple[str, str], dict[str, str]] = {}
     judged, differs = Pulls(answer.judged), False
     for row in answer.bench.rows:
-        pull = f"{units.force(row.mean)} ({row.count})"
+        pull = f"{units.force(row.mean)} ({_how_many(row)})"
         loco = answer.judged.locos[row.loco]
         counts = units.force((judged.standing if row.state == "standing" else judged.slipping)(loco, row.rail).value)
         if row.rail in loco.worked_out and counts != units.force(row.mean):
@@ -108,6 +108,10 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
         page.paragraph("At 0 h: just after the film goes on; check uses that pull unless --hours gives an age.")
 
 
+def _how_many(row: Reduced) -> str:
+    return str(row.count) if row.counted == row.count else f"{row.counted} of {row.count}"
+
+
 def _add_scatter(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     rows = answer.bench.rows
     page.heading("Pulls and their scatter")
@@ -116,7 +120,7 @@ def _add_scatter(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
             row.loco,
             row.rail,
             row.state,
-            str(row.count),
+            _how_many(row),
             units.force(row.mean),
             f"{units.force(row.low)} to {units.force(row.high)}",
             f"{100 * row.scatter / row.mean:.1f} %" + (" borrowed" if row.borrowed else ""),
@@ -129,7 +133,7 @@ def _add_scatter(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     heads = ["locomotive", "rail", "state", "readings>", "pull>", "95 % between", "scatter", "corrected by>"]
     page.table(heads, table)
     share = f"{100 * answer.bench.pooled.share:.1f} %"
-    page.line(f"Scatter is that of a single reading; over all readings it is {share}. Outliers are counted.", indent=2)
+    page.line(f"Scatter is that of a single reading; over all readings it is {share}.", indent=2)
     if any(taken.correction for row in rows for taken in row.taken):
         page.line(
             "Corrected by: average correction for the grade and the curve where it was read.",

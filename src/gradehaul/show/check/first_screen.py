@@ -11,6 +11,7 @@ from gradehaul.haulage.longest import Load
 from gradehaul.haulage.verdict import FAILS
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
+from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import FILM_CAUTION, listed
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
@@ -43,7 +44,7 @@ _GROUPS, _ROWS = 8, 24
 def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> None:
     """Add the first screen: lines of at most 80 columns where at most two conditions are shown."""
     _add_title(page, answer)
-    add_doubts(page, answer)
+    add_doubts(page, answer.doubts)
     page.line()
     for sentence in (headline(answer), *film_headlines(answer)):
         page.paragraph(*sentence)
@@ -70,13 +71,13 @@ def clearance_words(count: int) -> str:
     return f"{count} place{' fails' if count == 1 else 's fail'} clearance"
 
 
-def add_doubts(page: Page, answer: CheckAnswer) -> None:
+def add_doubts(page: Page, doubts: Sequence[Note], rest: str = "--more notes") -> None:
     """Add what can make the whole answer wrong."""
-    for doubt in answer.doubts[:_DOUBTS]:
+    for doubt in doubts[:_DOUBTS]:
         page.paragraph(("Look at this first", "yellow"), f": {doubt}")
-    more = len(answer.doubts) - _DOUBTS
+    more = len(doubts) - _DOUBTS
     if more > 0:
-        page.line(f"{more} more like this: --more notes")
+        page.line(f"{more} more like this: {rest}")
 
 
 # Trains

@@ -130,7 +130,11 @@ def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
     at = box.top - 1.8 * line
     sheet.text(box.left, at, sheet.fitted(card.under, wide), va="top")
     at -= 1.2 * line
-    foot = [(each, "bold") for text in card.trains for each in sheet.wrapped(text, wide, scale=0.9, weight="bold")]
+    foot = [
+        (each, "bold")
+        for text in (*card.again, *card.trains)
+        for each in sheet.wrapped(text, wide, scale=0.9, weight="bold")
+    ]
     foot += [(each, "normal") for each in sheet.wrapped(card.note, wide, scale=0.9)]
     low = box.bottom
     for words, weight in reversed(foot):

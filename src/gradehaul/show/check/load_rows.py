@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from gradehaul.haulage.adhesion import weakest_basis
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
+from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import Power
@@ -42,6 +43,8 @@ class Card:
     under: str
     cars: tuple[str, ...]
     rows: tuple[CardRow, ...]
+    again: tuple[str, ...]
+    """Which of its readings are doubtful, a sentence each."""
     trains: tuple[str, ...]
     """The outcome of each named train that it pulls, the worst first: as judged, then with film everywhere."""
     note: str
@@ -86,6 +89,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         under=", ".join(part for part in (made_of, answer.plan.title) if part),
         cars=tuple(answer.plan.cars),
         rows=tuple(CardRow(tuple(names), basis if len(bases) > 1 else "", row) for (basis, row), names in rows.items()),
+        again=tuple(f"Read again: {doubt}." for doubt in doubtful_readings(answer.plan, dict.fromkeys(power.locos))),
         trains=tuple(_trains(answer, power)),
         note=note,
     )

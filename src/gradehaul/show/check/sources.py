@@ -78,8 +78,11 @@ def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
     for loco in plan.locos.values():
         for rail in conditions(plan.films):
             subject = f'loco "{loco.name}"'
-            yield (subject, f"standing pull, {rail}"), _standing(plan, loco, rail)
-            yield (subject, f"slipping pull, {rail}"), _slipping(plan, loco, rail)
+            stands, slips = source_of_pull(plan, loco, rail).rail, source_of_slipping(plan, loco, rail).rail
+            stand = _standing(plan, loco, rail), *map(str, loco.doubts.get(("standing", stands), ()))
+            slip = _slipping(plan, loco, rail), *map(str, loco.doubts.get(("slipping", slips), ()))
+            yield (subject, f"standing pull, {rail}"), "; ".join(stand)
+            yield (subject, f"slipping pull, {rail}"), "; ".join(slip)
     for power in plan.powers.values():
         rule = "together left out: common practice" if power.basis == "assumed" else "the plan's together"
         yield (f'power "{power.name}"', "together"), f"{rule}, of the sum of their pulls"
@@ -141,7 +144,7 @@ def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:
     mass = words.get(car.mass_basis, f"mass left out: the {plan.practice} weight in {plan.scale.name} for its length")
     yield (subject, "mass"), mass
     rolling = words.get(car.rolling_basis, f"rolling left out: {100 * ROLLING:g} % of its weight, common practice")
-    yield (subject, "rolling resistance"), rolling
+    yield (subject, "rolling resistance"), "; ".join((rolling, *map(str, car.doubts)))
     starting = words.get(car.starting_basis, f"starting left out: {STARTING:g} x the rolling resistance")
     yield (subject, "starting resistance"), starting
 

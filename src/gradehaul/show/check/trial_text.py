@@ -12,6 +12,7 @@ from gradehaul.plan.records import Cut
 from gradehaul.show.base.labels import FILM_CAUTION, RISK, apart, listed
 from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.headline import at_age
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, outcome_cells, spread_words
 
@@ -22,6 +23,7 @@ def trial_page(answer: TrialAnswer, units: UnitFormat) -> Page:
     """Return the answer as a page: the train, what becomes of it, a row for each condition or power, and remarks."""
     page = Page()
     page.line((shortened(_subject(answer, units), FULL), "bold"))
+    add_doubts(page, answer.doubts, "gradehaul readings")
     if answer.compares:
         _add_powers(page, answer, units)
     else:

@@ -24,7 +24,7 @@ _WORDS: dict[ClearanceOutcome, Piece] = {
     "fail": ("FAIL", "bold red"),
 }
 _SHORT_RULES: dict[Rule, str] = {
-    "vertical room": "height over",
+    "vertical room": "height",
     "side room": "centers",
     "radius": "radius",
     "change of grade": "vertical curve",
@@ -93,7 +93,7 @@ def _basis(found: Clearances, units: UnitFormat) -> str:
     clear = f"Clear height {_length(standard.height, units)}"
     if standard.clear is not None:
         more = standard.clear > standard.printed_height
-        clear += " as wanted" if more else f" by the standard (wanted {_length(standard.clear, units)})"
+        clear += " as wanted" if more else f" by the standard, {_length(standard.clear, units)} wanted"
     deck = f"track, roadbed and deck {_deck(standard, units)}" + (", assumed" if standard.deck_assumed else "")
     spacing = standard.spacing
     group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
@@ -132,12 +132,22 @@ def _add_rows(page: Page, found: Clearances, units: UnitFormat) -> None:
             places.append(place_words(finding, units))
     page.line()
     for (outcome, rule), alike in kinds.items():
-        page.line(_WORDS[outcome], f": {RULES[rule][0].lower()}{RULES[rule][1:].replace(': ', ', ')}")
+        under = _under_standard(found.standard, units) if (outcome, rule) == ("look", "vertical room") else ""
+        page.paragraph(_WORDS[outcome], f": {RULES[rule][0].lower()}{RULES[rule][1:].replace(': ', ', ')}{under}")
         rows = [[spans(numbers), *figures, _listed(places)] for figures, (numbers, places) in alike.items()]
         heads = ["no.", "is>", "passes", "fails", "by", "place"]
         several = {"fails": any(row[3] for row in rows), "by": len({row[4] for row in rows}) > 1}
         kept = [k for k, head in enumerate(heads) if several.get(head, True)]
         page.table([heads[k] for k in kept], [[row[k] for k in kept] for row in rows], folded=True)
+
+
+def _under_standard(standard: Standard, units: UnitFormat) -> str:
+    """Return between which clear heights a place lies that is only to be looked at; "" where none less is wanted."""
+    if standard.clear is None or standard.clear >= standard.printed_height:
+        return ""
+    printed, clear = (_length(each, units) for each in (standard.printed_height, standard.clear))
+    assumed = standard.deck_assumed or standard.overhead_assumed
+    return f"; under the standard's {printed}" + ("" if assumed else f", over your {clear}")
 
 
 def _add_places(page: Page, found: Clearances, units: UnitFormat) -> None:
@@ -200,7 +210,15 @@ def place_words(finding: Finding, units: UnitFormat) -> str:
     if finding.other is None or finding.other_at is None:
         return here
     joined = "over" if finding.rule == "vertical room" else "and"
-    return f"{here} {joined} {finding.other} at {units.length(finding.other_at)}"
+    fails = "fails along" if finding.outcome == "fail" else "along"
+    along = "" if finding.along is None else f", {fails} {units.length(finding.along)}"
+    return f"{here} {joined} {finding.other} at {units.length(finding.other_at)}{along}"
+
+
+def failing_words(finding: Finding, units: UnitFormat) -> str:
+    """Return where a finding is, what is there and what it takes to pass."""
+    is_now = f"{_SHORT_RULES[finding.rule]} {figure_words(finding.value, finding, units)}"
+    return f"{place_words(finding, units)}: {is_now}, passes {bounds_words(finding, units)}"
 
 
 def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
@@ -232,7 +250,7 @@ class _Row(NamedTuple):
 
 _COLUMNS = (
     "finding.number finding.rule finding.outcome finding.track finding.at other_track=finding.other finding.other_at "
-    "finding.train finding.head_at value passes fails in=unit finding.words finding.source"
+    "finding.along finding.train finding.head_at value passes fails in=unit finding.words finding.source"
 )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 
 from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
 from gradehaul.design.climb.headroom import headroom_of
-from gradehaul.design.climb.helix import GUARD, UNEASED, Helix, easement_shift, usual_helix_build
+from gradehaul.design.climb.helix import GUARD, HEADROOM_TIE, UNEASED, Helix, easement_shift, usual_helix_build
 from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
@@ -32,26 +32,44 @@ _EASEMENTS = f"Easements would help: the radius is not over {UNEASED:g} x gauge 
 def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()) -> Page:
     """Return the page of a helix, with what was looked for, and below it the sections named in `more`."""
     page, helix, build, stock = Page(), found.helix, found.helix.build, found.stock
-    page.line(("Helix", "bold"), f", scale {stock.scale.name}")
+    two = build.spacing is not None
+    shape = f"{'with straight sides' if build.straight else 'round'}, {'two tracks' if two else 'one track'}"
+    page.line(("Helix", "bold"), f", scale {stock.scale.name}, {shape}")
     page.line()
     _add_headroom(page, found, units)
     _add_worst(page, found.hill)
     step = units.length(steps_of(stock.unit).length, fine=True)
     steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
     _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
+    if find == "cars":
+        turns = " in whole half turns" if build.straight else ""
+        page.paragraph(
+            "The most cars for this floor: the radius is the largest there, and the rise per turn the least"
+            f"{turns} that keeps the headroom."
+        )
     if found.stops is not None and found.stops.alone is not None:
         _add_alone(page, found.stops.alone, stock, units)
-    left = found.clear_left
-    ratio = math.floor(100 * helix.radius / car_length(stock) + 1e-6) / 100  # never rounded over a bar
+    inner = "inner track: " if two else ""
     rows = [
-        ("radius", units.length(helix.radius, fine=True)),
+        (f"{inner}radius", units.length(helix.radius, fine=True)),
         ("turns", f"{helix.turns:.2f}"),
         ("total rise", units.length(helix.rise, fine=True)),
         ("rise per turn", units.length(helix.rise_per_turn, fine=True)),
-        ("grade", units.grade(helix.grade)),
-        ("effective grade", units.grade(found.effective)),
-        ("radius over the longest vehicle", f"{ratio:.2f}"),
-        ("length of the climb", units.length(helix.length)),
+        (f"{inner}grade", units.grade(helix.grade)),
+        (f"{inner}effective grade", units.grade(found.effective)),
+    ]
+    if two:
+        rows += [
+            ("between their centers", units.length(float(build.apart(helix.radius)), fine=True)),
+            ("outer track: radius", units.length(helix.outer_radius, fine=True)),
+            ("outer track: grade", units.grade(helix.outer_grade)),
+            ("outer track: effective grade", units.grade(found.outer_effective)),
+        ]
+    left = found.clear_left
+    ratio = math.floor(100 * helix.radius / car_length(stock) + 1e-6) / 100  # never rounded over a bar
+    rows += [
+        (f"{inner}radius over the longest vehicle", f"{ratio:.2f}"),
+        (f"{inner}length of the climb", units.length(helix.length)),
         ("vertical curves", units.length(found.vertical_curve)),
         ("track, roadbed and deck", units.length(build.structure, fine=True)),
         ("clear height wanted", units.length(build.clear, fine=True)),
@@ -61,6 +79,11 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     page.line()
     page.table(["", ">"], rows, indent=0)
     page.line()
+    if two:
+        page.paragraph(
+            "Let trains climb on the outer track (route Up): it is longer for the same rise, so its grade is flatter, "
+            "and its curve is wider. Trains come down on the inner."
+        )
     words = "too tight, under 2" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
     words = "looks good" if ratio >= _GOOD else words
     page.paragraph(
@@ -69,21 +92,27 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     if not build.ease and helix.radius <= UNEASED * stock.scale.gauge:
         page.paragraph(_EASEMENTS)
     page.paragraph(GUARD)
-    _add_more(page, found.hill, units, more)
+    _add_more(page, found.hill, units, {*more, "loads"} if find == "cars" else more)
     if "notes" in more:
         _add_helix_notes(page, found, units)
     return page
 
 
 def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
-    """Add by how much the deck above is too low, and each single change that would mend it."""
+    """Add by how much the deck above is too low, and what would mend it; or that it is under the standard's."""
     room, left, helix = found.headroom, found.clear_left, found.helix
-    if room.outcome == "pass" or left is None:
+    if left is None:
         return
 
     def shown(length: float) -> str:
         return units.length(length, fine=True)
 
+    if room.outcome == "pass":
+        standard = usual_helix_build(found.stock).clear
+        if left < standard - HEADROOM_TIE:
+            wanted = f"under the standard's {shown(standard)}, not under your {shown(helix.build.clear)}"
+            page.paragraph(("look", "yellow"), f": the deck above leaves {shown(left)} over the railhead, {wanted}.")
+        return
     page.paragraph(
         ("TOO LOW", "bold red"),
         f", by {shown(room.short_by)}: the deck above leaves {shown(max(left, 0.0))} over the railhead where it is "
@@ -225,7 +254,7 @@ def _add_worst(page: Page, hill: Hill) -> None:
         rails.setdefault((own[train.name], way, _outcome(train)), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
         page.paragraph(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
-    add_doubts(page, hill.check)
+    add_doubts(page, hill.check.doubts)
     if not rails:
         page.line("No train is named, so none is judged: --plan names a plan with one.")
 

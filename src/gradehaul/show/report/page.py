@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from gradehaul import __version__
+from gradehaul.design.clearance.rules import Finding
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import worst_first
@@ -34,6 +35,7 @@ from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_r
 from gradehaul.show.check.sources import add_sources
 from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
 from gradehaul.show.check.trains_text import WAYS_OVER, add_trains, add_ways_over
+from gradehaul.show.clearance.text import failing_words
 from gradehaul.show.film.text import add_film_plan
 from gradehaul.show.plan_view.styles import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
@@ -59,8 +61,8 @@ _OPEN = 6
 """Routes whose sections are shown at once; of more, the reader opens those wanted."""
 
 
-_ODD = 3
-"""Readings to look at again that the first screen of the page has one by one."""
+_ODD, _FAILS = 3, 5
+"""Readings to look at again, and places that fail clearance, that the first screen of the page has one by one."""
 
 
 def report_page(
@@ -70,10 +72,11 @@ def report_page(
     units: UnitFormat,
     film: KeepCleanPlan | None = None,
     odd: Sequence[Note] = (),
+    fails: Sequence[Finding] = (),
 ) -> str:
     """Return the page as HTML, in the order of a builder's questions: verdict, routes, trains, loads, basis.
 
-    `odd` are the readings to look at again.
+    `odd` are the readings to look at again, `fails` what fails clearance, the worst first.
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
     the plan are text and nothing else.
@@ -95,7 +98,7 @@ def report_page(
         filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
         train_key=TRAIN_KEY,
         legs=any(route.profile.legs for route in answer.routes),
-        points=list(_points(answer, odd)),
+        points=list(_points(answer, odd, fails, units)),
         **_answers(answer, ways, units),
     )
 
@@ -148,11 +151,17 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
     }
 
 
-def _points(answer: CheckAnswer, odd: Sequence[Note]) -> Iterator[tuple[str, str]]:
+def _points(
+    answer: CheckAnswer, odd: Sequence[Note], fails: Sequence[Finding], units: UnitFormat
+) -> Iterator[tuple[str, str]]:
     """Yield what a builder should do next, each as what it is and the words behind that."""
     file = clean(Path(answer.plan.file).name)
-    if answer.clearance_fails:
-        yield clearance_words(answer.clearance_fails), f": gradehaul clearance {file}"
+    if fails:
+        yield clearance_words(len(fails)), f": gradehaul clearance {file}"
+    for finding in fails[:_FAILS]:
+        yield "Fails clearance", f": {failing_words(finding, units)}."
+    if len(fails) > _FAILS:
+        yield f"and {len(fails) - _FAILS} more", " that fail clearance."
     for note in odd[:_ODD]:
         yield "Look at this reading again", f": {note}."
     if len(odd) > _ODD:
