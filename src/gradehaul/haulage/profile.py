@@ -193,7 +193,7 @@ class RouteProfile:
         return self.tracks[self.number_at(place, ahead=ahead)]
 
     def number_at(self, place: float, *, ahead: bool = False) -> int:
-        """Return the number of that track, from 0."""
+        """Return the number, from 0, of the track at a place: at a joint the one behind, or `ahead`."""
         number = int(np.searchsorted(self.starts, place + (1e-9 if ahead else -1e-9), side="right")) - 1
         return min(max(number, 0), len(self.tracks) - 1)
 

@@ -170,7 +170,7 @@ def made_up(plan: Plan, named: NamedTrain) -> Train:
 
 
 def trains_named(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
-    """Return names of trains, each once; those of all trains where there are no names, none that the plan has not."""
+    """Return names of trains, each once, those of all where none is named; refuse one that the plan does not have."""
     for name in names:
         look_up(name, plan.trains, "train", file=plan.file, place="--train")
     return tuple(dict.fromkeys(names or plan.trains))
