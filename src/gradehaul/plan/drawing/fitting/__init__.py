@@ -9,8 +9,7 @@ corner
 joint
     Where an element ends and the next begins, at a vertex or between two.
 free curve
-    A run whose curvature changes smoothly nearly all along, as that of a spline by hand: pairs of arcs follow it. One
-    drawn by its vertices must be long to be known for that.
+    A long run whose curvature changes smoothly nearly all along, as that of a spline by hand: pairs of arcs follow it.
 scatter
     How far vertices stray sideways from the track, m (standard deviation).
 """
@@ -33,8 +32,6 @@ FLAT, FLATTEST = 10.0, 0.004
 """A curve lies off its chords by at most so many tolerances (half a gauge, by default), or this many m."""
 DEEP = 4.0
 """In tolerances: a long chord from which a curve would lie off so far, beside a shorter one, is a straight."""
-SMOOTH = frozenset({"SPLINE", "HELIX", "ELLIPSE"})
-"""The kinds of stroke whose vertices lie on a curve by its formula: they do not scatter."""
 SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
 
@@ -93,9 +90,7 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
 def _fitted(
     course: Course, stroke: Stroke, tolerance: float, kink: float
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
-    level = 0.0
-    if stroke.kind not in SMOOTH:
-        level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
+    level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level / tolerance)
     lone = lone_chords(course, DEEP * tolerance)
     cuts = np.union1d(cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST)), np.concatenate((lone, lone + 1)))

@@ -11,15 +11,17 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain
-from gradehaul.plan.drawing.fitting.course import turns
-from gradehaul.plan.drawing.fitting.search import NODE, PRICE, STRAY, nodes_of
+from gradehaul.plan.drawing.fitting.search import NODE, nodes_of
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of
-from gradehaul.plan.drawing.records import FloatArray, IntArray
 
-FEWEST, FEWEST_SMOOTH = 100, 6
-"""A run of fewer nodes is left to the search; of fewer still where its vertices do not scatter."""
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+FEWEST = 100
+"""A run of fewer nodes is left to the search."""
 WINDOW = 6 * NODE
 """In tolerances: over three times this far a curve must bend unlike an arc to be free."""
 LEAST = 3
@@ -32,19 +34,18 @@ AIM, MOST = 1 / 6, 1 / 4
 """In tolerances: how far off a vertex of each pair of arcs should lie, and may."""
 TURN = 1.0
 """How much a pair of arcs should turn at the most, radians."""
-BEGUN, EVENED, HALVED = 10, 2, 16
+BEGUN, EVENED, HALVED = 10, 4, 16
 """How many nodes a pair spans at first, how often pairs are made longer and shorter until all miss alike, and how often
 a pair that misses is halved."""
 
 
 def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool) -> list[Span] | None:
     """Return the elements of a run that is a free curve, or None; a closed one repeats its first vertex."""
-    fewest = FEWEST if fit.scatter else FEWEST_SMOOTH
-    if len(points) < fewest:
+    if len(points) < FEWEST:
         return None
     scaled = (points - points[0]) / fit.tolerance
     vertex = nodes_of(scaled, 0.0).vertex
-    if len(vertex) < fewest or not _is_free(scaled[vertex], fit.scatter):
+    if len(vertex) < FEWEST or not _is_free(scaled[vertex], fit.scatter):
         return None
     heading = _headings(scaled, closed=closed)
     often = np.full(len(vertex) - 1, 1 / BEGUN)  # pairs on each chord between nodes
@@ -58,7 +59,7 @@ def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool)
     for _ in range(HALVED):
         arcs, miss = _pairs(scaled, heading, at)
         wrong = np.flatnonzero((miss > MOST) & (np.diff(at) > 1))
-        if fit.scatter and 3 * arcs.count > len(vertex):
+        if 3 * arcs.count > len(vertex):
             return None
         if not wrong.size:
             return spans_of(points, along, arcs.scaled(fit.tolerance, points[0]))
@@ -67,19 +68,10 @@ def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool)
 
 
 def _is_free(places: FloatArray, scatter: float) -> bool:
-    """Return whether three quarters of a run bend unlike arcs, and steadily, unlike vertices that scatter.
-
-    Where they do not scatter, as on a spline, shorter stretches of a short run will do, if it is not one arc.
-    """
-    chord = np.hypot(*np.diff(places, axis=0).T)
-    stride, unlike = round(WINDOW / float(chord.mean())), UNLIKE
-    if scatter and stride < LEAST:
+    """Return whether three quarters of a run bend unlike arcs, and steadily, unlike vertices that scatter."""
+    stride = round(WINDOW / float(np.hypot(*np.diff(places, axis=0).T).mean()))
+    if stride < LEAST:
         return False
-    if not scatter:
-        if _is_arc(places, chord):
-            return False
-        stride = max(1, min(stride, len(places) // 5))
-        unlike *= min(1.0, stride * float(chord.mean()) / WINDOW) ** 3
     way = places[stride:] - places[:-stride]
     one, other = way[:-stride], way[stride:]
     chord = np.hypot(*way.T)
@@ -87,17 +79,7 @@ def _is_free(places: FloatArray, scatter: float) -> bool:
     mean = (chord[:-stride] + chord[stride:]) / 2
     rate = turn / mean
     miss = np.abs(rate[stride:] - rate[:-stride]) * ((mean[stride:] + mean[:-stride]) / 2) ** 2
-    return float(np.quantile(miss, 0.25)) > max(unlike, STEADY * stride**3 * scatter)
-
-
-def _is_arc(places: FloatArray, chord: FloatArray) -> bool:
-    """Return whether one arc between the ends explains all vertices: unrolled along its chords it is a parabola."""
-    share = np.concatenate(([0.0], np.cumsum(chord))) / chord.sum()
-    heading = np.concatenate(([0.0], np.cumsum(turns(places))))
-    aside = np.concatenate(([0.0], np.cumsum(heading * chord)))
-    aside, parabola = aside - share * aside[-1], share * (1 - share)
-    off = aside - (parabola @ aside) / (parabola @ parabola) * parabola
-    return float(off @ off) <= PRICE * STRAY**2
+    return float(np.quantile(miss, 0.25)) > max(UNLIKE, STEADY * stride**3 * scatter)
 
 
 def _headings(points: FloatArray, *, closed: bool) -> FloatArray:
