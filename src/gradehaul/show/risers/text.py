@@ -127,15 +127,15 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     turns = any(riser.per_turn is not None for riser in risers)
     columns = [
         RiserColumn("riser>", 0.72, [_label(riser) for riser in risers]),
-        RiserColumn("at>", 0.72, [at(riser.at) for riser in risers]),
-        RiserColumn("from joint", 1.75, joints),
-        RiserColumn("railhead>", 0.82, [height(riser.railhead) for riser in risers]),
-        RiserColumn("top>" if found.build.datum is None else "cut to>", 0.92, [height(riser.cut) for riser in risers]),
-        RiserColumn("on deck>", 0.82, on_deck),
-        RiserColumn("off>", 0.72, off),
-        RiserColumn("change>", 0.78, [change(riser.change) for riser in risers]),
+        RiserColumn("at>", 0.62, [at(riser.at) for riser in risers]),
+        RiserColumn("from joint", 1.35, joints),
+        RiserColumn("railhead>", 0.72, [height(riser.railhead) for riser in risers]),
+        RiserColumn("top>" if found.build.datum is None else "cut to>", 0.75, [height(riser.cut) for riser in risers]),
+        RiserColumn("on deck>", 0.68, on_deck),
+        RiserColumn("off>", 0.6, off),
+        RiserColumn("change>", 0.65, [change(riser.change) for riser in risers]),
         RiserColumn("turn>", 0.62, [_turn(riser.turned) for riser in risers]),
-        RiserColumn("block", 1.0, [_block(riser, height) for riser in risers]),
+        RiserColumn("block", 0.95, [_block(riser, height) for riser in risers]),
     ]
     left_out = ["from joint" if turns else "turn>"]
     if not found.below:
