@@ -253,7 +253,7 @@ class Layout(engine.Layout):
         vehicles
             The train from head to tail, such as ``["switcher", "4 boxcar"]``.
         heights
-            Other railheads, m, by joint.
+            Other railheads, m, by joint, by a track for its end, or by ``LINE@DISTANCE``.
         seed
             Of the random trials.
 
@@ -262,7 +262,7 @@ class Layout(engine.Layout):
         RouteError
             No such route or place, or no way between two places.
         PlanError
-            A vehicle or a joint that the plan does not have, or no locomotive.
+            A vehicle that the plan does not have, no locomotive, or a distance that is not on its line.
         Problems
             Heights that contradict one another.
 
@@ -342,10 +342,13 @@ def helix(
     turns: float | None = None,
     grade: float | None = None,
     floor: tuple[float, float] | None = None,
+    tracks: int = 1,
+    straight: float | None = None,
     ease: float | None = None,
     deck: float | None = None,
     roadbed: float | None = None,
     clear: float | None = None,
+    centers: float | None = None,
     vertical: float | None = None,
     find: HelixSearch | None = None,
     train: str | None = None,
@@ -361,8 +364,11 @@ def helix(
         A plan with the stock, the scale and the practice.
     radius, rise_per_turn, rise, turns, grade, floor
         What is fixed: lengths and the two sides of the floor in m, the grade a plain ratio; any that suffice.
-    ease, deck, roadbed, clear, vertical
-        Easements, thicknesses, the clear height wanted and the length of vertical curves, m; None for what is usual.
+    tracks
+        One or two; two share a center, and trains climb on the outer.
+    straight, ease, deck, roadbed, clear, centers, vertical
+        Straight sides, easements, thicknesses, the clear height wanted, the distance of two tracks and the length of
+        vertical curves, m; None for what is usual.
     find
         ``radius`` for the least, ``grade`` for the steepest; None for what is fixed.
     train, rail, need
@@ -379,7 +385,7 @@ def helix(
 
     Notes
     -----
-    A helix of radius R and N turns is 2 pi R N long; curves add C / R to its grade (docs/design-of-climbs.md).
+    A round helix of radius R and N turns is 2 pi R N long; curves add C / R to its grade (docs/design-of-climbs.md).
 
     Examples
     --------
@@ -390,14 +396,17 @@ def helix(
     (0.02653, 2.65258)
     """
     from gradehaul.design.climb.designs import build_for, design_helix
-    from gradehaul.design.climb.helix import HelixGiven
+    from gradehaul.design.climb.helix_given import HelixGiven
 
     build = build_for(
         stock,
+        tracks=tracks,
+        straight=straight,
         ease=ease,
         deck=deck,
         roadbed=roadbed,
         clear=clear,
+        centers=centers,
         vertical=vertical,
     )
     fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)

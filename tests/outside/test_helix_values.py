@@ -7,7 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from gradehaul.design.climb.helix import Helix, HelixBuild, HelixGiven, helix_of, usual_helix_build
+from gradehaul.design.climb.helix import Helix, HelixBuild, usual_helix_build
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import coefficient_of, stock_of, usual_vertical_curve
 from gradehaul.plan.reader import read_plan
 
@@ -61,6 +62,6 @@ def test_a_foot_of_vertical_curve_for_each_percent_in_ho() -> None:
 
 def test_an_easement_shifts_its_curve_by_a_24th_of_its_length_squared_over_the_radius() -> None:
     """f = L^2 / (24 R) (from memory): by so much on either side an eased helix is wider than one that is not."""
-    eased = Helix(0.6, 2, 0.2, HelixBuild(0.3, 0, 0, 0, 0, 0, 0.04))
+    eased = Helix(0.6, 2, 0.2, HelixBuild(0, 0.3, 0, 0, 0, 0, 0, 0.04))
     assert eased.floor[0] == pytest.approx(2 * (0.6 + 0.3**2 / (24 * 0.6)))
-    assert math.isclose(Helix(0.6, 2, 0.2, HelixBuild(0, 0, 0, 0, 0, 0, 0.04)).floor[0], 1.2)
+    assert math.isclose(Helix(0.6, 2, 0.2, HelixBuild(0, 0, 0, 0, 0, 0, 0, 0.04)).floor[0], 1.2)

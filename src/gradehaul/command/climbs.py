@@ -40,7 +40,9 @@ _SHEET = ("risers", "every", "datum", "paper")
 """Options of the sheets for the bench."""
 _GIVEN = ("radius", "rise_per_turn", "rise", "grade", "floor")
 _LENGTH_OPTIONS = {
+    "straight": "Length of each of two straight sides.  [default: none, round]",
     "ease": "Easement at each end of a curve.  [default: none]",
+    "centers": "Between the centers of two tracks.  [default: as the practice wants on the curve]",
     "deck": "Thickness of the deck.  [default: the plan's, else 1/2 in]",
     "roadbed": "Thickness of the roadbed.  [default: the plan's, else 1/4 in]",
     "clear": "Clear height wanted above the railhead.  [default: the practice's]",
@@ -97,14 +99,15 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 
 
 @click.command()
-@click.option("--radius", type=LENGTH, help="Radius of the track.")
+@click.option("--radius", type=LENGTH, help="Radius of the (inner) track.")
 @click.option("--rise-per-turn", type=LENGTH, help="Rise in one turn.")
 @click.option("--rise", type=LENGTH, help="Total rise.")
 @click.option("--turns", type=float, help="Number of turns.")
-@click.option("--grade", type=GRADE, help='The grade, such as "2 %".')
+@click.option("--grade", type=GRADE, help='The grade of the (inner) track, such as "2 %".')
 @click.option("--floor", type=Floor(), help='Floor space: one side, or two as in "5 ft x 4 ft".')
 @_length_options(*_LENGTH_OPTIONS)
 @click.option("--risers", type=int, default=8, show_default=True, help="On the sheets: risers per turn.")
+@click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
 @click.option("--find", type=click.Choice(["radius", "grade"]), help="Find the smallest radius or the steepest grade.")
 @click.option("--sweep", type=LENGTH, nargs=4, help="Chart designs: smallest and largest radius, then rise per turn.")
 @click.option(
@@ -131,6 +134,7 @@ def helix(
     grade: float | None,
     floor: tuple[float, float] | None,
     vertical_curve: float | None,
+    tracks: int,
     find: HelixSearch | None,
     sweep: tuple[float, float, float, float] | None,
     powers: tuple[str, ...],
@@ -147,18 +151,20 @@ def helix(
     **lengths: float | None,
 ) -> Answer:
     """Design a helix, or find the best one for a train."""
+    if tracks == 1:
+        refuse_idle("centers", needs="--tracks 2")
     if sweep:
-        refuse_idle(*_GIVEN, *_SHEET, "find", "need", beside="--sweep")
+        refuse_idle(*_GIVEN, *_SHEET, "straight", "centers", "find", "need", beside="--sweep")
     else:
         _refuse_sheet_options(out)
         refuse_idle("powers", "car", "steepest", needs="--sweep")
         if find is None:
             refuse_idle("rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
-    from gradehaul.design.climb.helix import HelixGiven
+    from gradehaul.design.climb.helix_given import HelixGiven
     from gradehaul.show.climb.text import helix_page
 
-    build = build_for(stock, vertical=vertical_curve, **lengths)
+    build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)
     if sweep:
         own = {"powers": powers, "car": car, "train": train, "direction": direction, "steepest": steepest}
         return _sweep(stock, out, build, turns, sweep, rail, **own)

@@ -121,7 +121,9 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
             each: train.together * sum(weakest(kind, *pair) for pair in zip(locos, each, strict=True))
             for each in dict.fromkeys(under)
         }
-        totals.append(total[under[0]] if len(total) == 1 else steps(places, [total[each] for each in under]))
+        value = np.array([total[each] for each in under])
+        changes = np.flatnonzero(np.diff(value, prepend=np.nan))  # the first, which nothing is before, among them
+        totals.append(float(value[0]) if changes.size == 1 else steps(places[[*changes, -1]], value[changes]))
     return Supply(*totals)
 
 

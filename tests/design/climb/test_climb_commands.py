@@ -36,8 +36,8 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
 
 
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
-    page = " ".join(run(*USUAL, "--ease", "8").stdout.split())
-    for words in ("effective grade", "clear height left", "floor needed", "raised edge"):
+    page = " ".join(run(*USUAL, "--tracks", "2", "--ease", "8").stdout.split())
+    for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "raised edge"):
         assert words in page
     for words in ("children", "local codes", "qualified person"):
         assert words in page
@@ -134,6 +134,7 @@ PARTS = [
         "level plans/first-hill.toml --at-least 'Ridge = 3' --target '2 %'",
         "--at-least has no effect beside --survey",
     ),
+    (f"helix {PLAN} --centers 2", "--centers needs --tracks 2"),
     (f"helix {PLAN} --car boxcar", "--car needs --sweep"),
     (f"helix {PLAN} --rail clean", "--rail needs --find radius, --find grade or --sweep"),
     (f"helix {PLAN} --sweep 18 40 3 6 --radius 24", "--radius has no effect beside --sweep"),

@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from gradehaul.design.climb.designs import build_for
 from gradehaul.design.climb.headroom import clears
-from gradehaul.design.climb.helix import HelixBuild, HelixGiven, helix_of, usual_helix_build
+from gradehaul.design.climb.helix import usual_helix_build
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.helix_sweep import sweep
 from gradehaul.design.climb.hill import directions_of, stock_of
 from gradehaul.design.climb.search import train_test
@@ -25,11 +27,13 @@ def stock(request: pytest.FixtureRequest) -> Plan:
     return stock_of(request.param, scale=None, unit=None)
 
 
-@pytest.mark.parametrize(("ease", "vertical", "turns"), [(0.0, None, 3.0), (0.3, 0.0, 2.5), (0.2, 0.25, 1.5)])
+@pytest.mark.parametrize(
+    ("ease", "vertical", "turns", "tracks"), [(0.0, None, 3.0, 1), (0.3, 0.0, 2.5, 2), (0.2, 0.25, 1.5, 1)]
+)
 def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
-    stock: Plan, ease: float, vertical: float | None, turns: float
+    stock: Plan, ease: float, vertical: float | None, turns: float, tracks: int
 ) -> None:
-    build: HelixBuild = replace(usual_helix_build(stock), ease=ease, vertical=vertical)
+    build = build_for(stock, tracks=tracks, ease=ease, vertical=vertical)
     radii, rises = np.linspace(0.27, 0.9, 4), np.linspace(0.05, 0.16, 4)
     train = next(iter(stock.trains))
     found = sweep(radii, rises, build, stock, turns=turns, train=train, steepest=0.03)
@@ -99,5 +103,7 @@ def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: di
 
 def test_what_cannot_be_swept_is_refused(stock: Plan) -> None:
     build = usual_helix_build(stock)
+    with pytest.raises(DesignError, match="round"):
+        sweep([0.5], [0.1], replace(build, straight=0.2), stock, turns=3)
     with pytest.raises(DesignError, match="more than 0"):
         sweep([0.0], [0.1], build, stock, turns=3)

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.plan.drawing.assembly import reaches_of
-from gradehaul.plan.drawing.elements import gap, in_plan, in_space, nearest, order, place, whole
+from gradehaul.plan.drawing.elements import cut, gap, height, in_plan, in_space, nearest, order, place, reverse, whole
 from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.nearness import Nearness, components, pairs
@@ -130,3 +130,41 @@ def test_a_tolerance_must_be_above_0():
     stroke = Stroke("2F", "TRACK", "LINE", np.array([(0.0, 0), (1, 0)]), np.zeros(1), exact=True)
     with pytest.raises(ValueError, match="above 0"):
         reaches_of([stroke], tolerance=0, kink=0.1)
+
+
+def assert_alike(found, expected):
+    """Compare elements, whatever the rounding and whichever way round a straight's curvature of 0 is signed."""
+    assert len(found) == len(expected)
+    for one, other in zip(found, expected, strict=True):
+        assert (one.handle, one.layer, one.radius_spread) == (other.handle, other.layer, other.radius_spread)
+        assert math.remainder(one.heading - other.heading, math.tau) == pytest.approx(0, abs=1e-9)
+        figures = [(*each.start, *each.end, each.curvature, each.length, *sum(each.inner, ())) for each in (one, other)]
+        assert figures[0] == pytest.approx(figures[1], abs=1e-9)
+
+
+@given(st.integers(0, 2**32), st.booleans())
+def test_columns_do_what_is_done_to_records_one_by_one(seed, flat):
+    random = np.random.default_rng(seed)
+    ways = []
+    for number in range(int(random.integers(1, 5))):
+        tracks = [(float(length), float(bend)) for length, bend in random.uniform((0.05, -3), (0.9, 3), (3, 2))]
+        own = draw((0.3, -0.2, 1.0), tracks, f"{number}", heights=None if flat else (0.1, 0.02))
+        middle = () if flat else ((0.25, 0.3), (0.75, 0.2))
+        ways.append([own[0], own[1]._replace(inner=middle), own[2]._replace(radius_spread=0.01)])
+    rows, every = Rows.of(ways), [element for way in ways for element in way]
+    ends = 2 * random.permutation(len(ways)) + random.integers(0, 2, len(ways))
+    entered = [reverse(ways[end // 2]) if end % 2 else ways[end // 2] for end in ends]
+    for ours, theirs in zip(rows.run(ends).rows(), entered, strict=True):
+        assert_alike(ours, theirs)
+    assert_alike(rows.run(ends, np.array([0, len(ends)])).row(0), [element for row in entered for element in row])
+    number = int(random.integers(len(every)))
+    on = float(random.uniform(0.1, 0.9)) * every[number].length
+    parts = rows.split(np.array([number]), np.array([on]))
+    assert_alike(
+        [element for row in parts.rows() for element in row],
+        [*every[:number], *cut(every[number], on), *every[number + 1 :]],
+    )
+    fused = parts.fused(np.arange(len(every) + 1) == number + 1).element(number)
+    seam = (on / every[number].length, height(every[number], on))
+    inner = sorted([*every[number].inner, seam]) if every[number].inner else []
+    assert_alike([fused], [every[number]._replace(inner=tuple(inner))])

@@ -76,13 +76,13 @@ def test_the_sheets_of_a_helix_show_every_height_and_the_cautions() -> None:
     clear = 1000 * (0.1 - found.found.build.structure)
     assert words.count(f"clear {clear:.1f} mm") == 3  # at riser 5 twice, at riser 1 away from its curved ends once
     assert "R 600.0 mm" in words
-    assert re.search(r"Opening inside the deck: \d+ mm", words)
+    assert re.search(r"Opening inside the deck: [0-9.]+ mm by", words)
 
 
 def test_the_verbs_write_their_sheets(tmp_path: Path) -> None:
     helix = ["helix", "--scale", "HO", "--radius", "24 in", "--rise-per-turn", "4.6 in", "--turns", "2"]
     file = tmp_path / "helix.pdf"
-    done = run(*helix, "--risers", "6", "--datum", "40 in", "--paper", "a4", "-o", str(file))
+    done = run(*helix, "--tracks", "2", "--risers", "6", "--datum", "40 in", "--paper", "a4", "-o", str(file))
     assert done.exit_code == 0, done.output
     assert float(pypdf.PdfReader(file).pages[0].mediabox.width) == pytest.approx(595.3, abs=0.1)
     incline = ["incline", "--scale", "HO", "--rise", "4 in", "--length", "16 ft", "--curve", "24", "90", "--ease", "6"]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gradehaul.design.climb.helix import Helix
+from gradehaul.design.climb.helix import Helix, turn_length
 from gradehaul.design.climb.hill import UP, Hill
 from gradehaul.design.risers.risers import Riser, Risers, System, risers_along, risers_at, usual_riser_build
 from gradehaul.design.risers.walk import walk_along
@@ -25,26 +25,35 @@ EVERY = {"metric": 0.4, "imperial": 16 * 0.0254}
 
 @dataclass(frozen=True, slots=True)
 class Spoke:
-    """Where risers of a helix stand over one another: its number, its angle, rad, and a riser for each turn."""
+    """Where risers of a helix stand over one another: its number, a riser for each turn, and its angle, rad.
+
+    Where there are straight sides, the angle is the share of a turn's length that lies before it.
+    """
 
     number: int
     angle: Radians
     risers: tuple[Riser, ...]
-    """From the lowest turn up."""
+    """From the lowest turn up; those of the outer track where there are two."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HelixBench:
-    """A helix as it is built: the risers of its track, and by spokes."""
+    """A helix as it is built: the risers of its (outer) track, and by spokes."""
 
     helix: Helix
     found: Risers
     spokes: tuple[Spoke, ...]
 
     @property
-    def opening(self) -> Meters:
-        """Width of the opening inside the deck, across the helix, m."""
-        return 2 * (self.helix.radius - self.helix.build.edge)
+    def width(self) -> Meters:
+        """Width of the deck, m."""
+        return float(self.helix.build.apart(self.helix.radius)) + 2 * self.helix.build.edge
+
+    @property
+    def opening(self) -> tuple[Meters, Meters]:
+        """Length and width of the opening inside the deck, m."""
+        width, build = 2 * (self.helix.radius - self.helix.build.edge), self.helix.build
+        return (width + build.straight + build.ease if build.straight else width), width
 
 
 def helix_bench(
@@ -63,9 +72,9 @@ def helix_bench(
         raise DesignError(f"a turn has 3 to {_MOST_SPOKES} risers", place="--risers", found=str(spokes))
     walk, own = walk_along(hill.layout, route=UP), helix.build
     build = usual_riser_build(stock, system, deck=own.deck, roadbed=own.roadbed, track=own.track, datum=datum)
-    every = 2 * math.pi * helix.radius / spokes
-    begin = helix.vertical(stock) + 0.5 * helix.build.ease
-    places = np.arange(begin, begin + helix.length + 1e-6, every)
+    every = turn_length(helix.build, helix.outer_radius) / spokes
+    begin = helix.vertical(stock) + (0.0 if helix.build.straight else 0.5 * helix.build.ease)
+    places = np.arange(begin, begin + helix.length_at(helix.outer_radius) + 1e-6, every)
     risers = risers_at(walk, build, [(at, "spacing") for at in places.tolist()])
     found = Risers(walk, build, every, begin, risers)
     by_spoke: Sequence[tuple[Riser, ...]] = [risers[number::spokes] for number in range(spokes)]

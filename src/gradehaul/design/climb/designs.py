@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Literal
 
 from gradehaul.design.climb.headroom import Headroom, headroom_of
-from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, HelixGiven, helix_of, usual_helix_build
+from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_build
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Hill, car_length, coefficient_of, directions_of
 from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of
 from gradehaul.design.climb.search import Stop, search_helix, search_incline, train_test
@@ -19,6 +20,7 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.track.proximity.spacing import spacing_of
 
 HelixSearch = Literal["radius", "grade"]
 """What of a helix is looked for backward."""
@@ -61,16 +63,22 @@ class HelixAnswer(ClimbAnswer):
 
     KIND, CARE = "helix", GUARD
     KEYS: ClassVar[str] = (
-        "helix.radius helix.turns helix.rise helix.rise_per_turn helix.grade effective helix.length vertical_curve "
-        f"helix.build.structure clear_wanted=helix.build.clear clear_left headroom helix.floor {_STOPS}"
+        "helix.radius helix.outer_radius helix.turns helix.rise helix.rise_per_turn helix.grade helix.outer_grade "
+        "effective outer_effective helix.length vertical_curve helix.build.structure clear_wanted=helix.build.clear "
+        f"clear_left headroom helix.floor {_STOPS}"
     )
 
     helix: Helix
 
     @property
     def effective(self) -> Ratio:
-        """The grade with what its curve adds."""
+        """The grade with what curves add, on the (inner) track."""
         return self.helix.effective_grade(coefficient_of(self.stock))
+
+    @property
+    def outer_effective(self) -> Ratio:
+        """The grade with what curves add, on the outermost track."""
+        return self.helix.effective_grade(coefficient_of(self.stock), outer=True)
 
     @property
     def vertical_curve(self) -> Meters:
@@ -137,17 +145,17 @@ class InclineAnswer(ClimbAnswer):
         return self.incline.change_per_car(self.car_length)
 
 
-def build_for(stock: Plan, **given: float | None) -> HelixBuild:
+def build_for(stock: Plan, *, tracks: int = 1, **given: float | None) -> HelixBuild:
     """Return how a helix is built: what is usual for the stock's scale and practice, but for what is given.
 
-    Lengths are those of `HelixBuild`, m; None for what is usual.
+    Lengths are those of `HelixBuild`, m; None for what is usual. The distance of two tracks counts where there are two.
 
     Raises
     ------
     DesignError
         Lengths that make no sense.
     """
-    build = usual_helix_build(stock)
+    build = replace(usual_helix_build(stock), spacing=spacing_of(stock) if tracks == 2 else None)
     for name in ("deck", "roadbed", "clear"):
         value = given.get(name)
         if value is not None and value > _THICKEST * stock.scale.gauge:

@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from gradehaul.design.climb.helix import HEADROOM_TIE, Helix, HelixBuild
+from gradehaul.design.climb.helix import HEADROOM_TIE, Helix, HelixBuild, turn_length
+from gradehaul.design.climb.helix_given import turns_of
 from gradehaul.design.climb.hill import steps_of
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.si import Meters, Share
@@ -59,10 +60,10 @@ def headroom_of(helix: Helix, stock: Plan) -> Headroom:
         return Headroom("pass")
     build, steps = helix.build, steps_of(stock.unit)
     rise_per_turn = _least_rise_per_turn(helix, stock)
-    turns = None
-    if rise_per_turn is not None:
-        once = 2 * math.pi * helix.radius
-        turns = math.floor(100 * (helix.rise / rise_per_turn - build.ease / once) + _HAIR) / 100
+    turns = None if rise_per_turn is None else turns_of(helix.radius, rise_per_turn, helix.rise, build)
+    if turns is not None:
+        parts = 2 if build.straight else 100
+        turns = math.floor(parts * turns + _HAIR) / parts
         fewer = Helix(helix.radius, turns, helix.rise, build)
         turns = turns if fewer.stacked and clears(fewer, stock) else None
     deck = math.floor((build.deck - short + HEADROOM_TIE) / steps.rise + _HAIR) * steps.rise
@@ -98,4 +99,4 @@ def _least_radius(helix: Helix, stock: Plan) -> float | None:
 def _stack(radius: float, rise_per_turn: float, build: HelixBuild) -> Helix:
     """Return two turns of a climb as even as that of many."""
     flat = Helix(radius, 2.0, 1.0, build)
-    return Helix(radius, 2.0, rise_per_turn * flat.length / (2 * math.pi * radius), build)
+    return Helix(radius, 2.0, rise_per_turn * flat.length / turn_length(build, radius), build)

@@ -1,19 +1,21 @@
-"""A helix: its geometry, its headroom, its floor and its plan, and which one follows from what is given of it."""
+"""A helix: round or with straight sides, one track or two: its geometry, its headroom, its floor and its plan."""
 
 from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gradehaul.design.climb.given import AGREE, Relation, described, follows, solved
 from gradehaul.design.climb.hill import (
+    UP,
     Direction,
     Hill,
+    HillLine,
     directions_of,
     hill_of,
     length_text,
@@ -21,12 +23,14 @@ from gradehaul.design.climb.hill import (
 )
 from gradehaul.design.deck import STRENGTH, structure_of
 from gradehaul.errors import DesignError
-from gradehaul.haulage.answers.check_notes import STEEP
 from gradehaul.plan.records import Deck, Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import Meters, Ratio, Share
 from gradehaul.scales import clear_height
 from gradehaul.track.piecewise import FloatArray
+from gradehaul.track.proximity.spacing import Spacing
+
+_Length = TypeVar("_Length", float, FloatArray)
 
 GUARD = (
     "A train can fall from a helix: put a barrier or a raised edge at least as high as the axles along every open "
@@ -36,6 +40,8 @@ GUARD = (
 
 HEADROOM_TIE = 1e-6
 """Headroom that is short by no more, m, is enough."""
+_ROUNDS = 40
+"""Rounds of the search for the radius in a floor: each leaves a small part of what is left."""
 UNEASED = 60.0
 """Radius over gauge beyond which no transition curve is needed (NEM 113, read)."""
 
@@ -44,8 +50,10 @@ UNEASED = 60.0
 class HelixBuild:
     """How a helix is built, all lengths in m."""
 
+    straight: Meters
+    """Length of each of its two straight sides, 0 for a round helix."""
     ease: Meters
-    """Length of the easement at each end of its curve."""
+    """Length of the easement at each end of a curve."""
     deck: Meters
     roadbed: Meters
     track: Meters
@@ -53,9 +61,13 @@ class HelixBuild:
     clear: Meters
     """Clear height wanted above the railhead."""
     edge: Meters
-    """From the center of the track to the edge of the floor it needs."""
+    """From the center of the outermost track to the edge of the floor it needs."""
     near: Meters
     """Distance between track centers at which stock beside a track is clear of what is over it."""
+    spacing: Spacing | None = field(default=None, compare=False)
+    """What two tracks need between their centers; None for one track."""
+    centers: Meters | None = None
+    """The distance between them; None for what the practice wants on their curve."""
     vertical: Meters | None = None
     """Length of the vertical curves; None for what is usual for the grade."""
 
@@ -64,9 +76,21 @@ class HelixBuild:
         """Deck, roadbed and track together, m."""
         return self.deck + self.roadbed + self.track
 
+    def apart(self, radius: ArrayLike) -> FloatArray:
+        """Return the distance between the centers of two tracks, m, the inner of a radius; 0 for one track."""
+        r = np.asarray(radius, dtype=np.float64)
+        if self.spacing is None:
+            return np.zeros_like(r)
+        return self.spacing.wanted(1 / r, 1 / r) if self.centers is None else np.full_like(r, self.centers)
+
+    def outer(self, radius: ArrayLike) -> FloatArray:
+        """Return the radius of the outermost track, m, about the same center as the (inner) one of a radius."""
+        r = np.asarray(radius, dtype=np.float64)
+        return r if self.spacing is None else _inward(r + easement_shift(self.ease, r) + self.apart(r), self.ease)
+
 
 def usual_helix_build(stock: Plan) -> HelixBuild:
-    """Return a helix on the deck that the plan with the stock states, else on the usual one.
+    """Return a round helix of one track on the deck that the plan with the stock states, else on the usual one.
 
     The clear height is the practice's (NEM 102, or NMRA S-7 for modern stock); the edge is half the stock's width and
     the room kept beside it.
@@ -79,6 +103,7 @@ def usual_helix_build(stock: Plan) -> HelixBuild:
     (0.059, 24.9)
     """
     return HelixBuild(
+        straight=0.0,
         ease=0.0,
         **structure_of(stock)._asdict(),
         clear=clear_height(stock.scale, stock.practice),
@@ -89,10 +114,10 @@ def usual_helix_build(stock: Plan) -> HelixBuild:
 
 @dataclass(frozen=True, slots=True)
 class Helix:
-    """A helix: radius, turns, total rise; lengths in m.
+    """A helix: radius of its (inner) track, turns, total rise; lengths in m.
 
-    It climbs evenly from the start of its curve to the end. One of radius R and N turns is 2πR N + e long with an
-    easement e at each end (each easement turns e / 2R, as long an arc would turn e / R).
+    It climbs evenly from the start of its first curve to the end of its last. A round one of radius R and N turns is
+    2πR N + e long with an easement e at each end (each easement turns e / 2R, as long an arc would turn e / R).
 
     Examples
     --------
@@ -109,24 +134,40 @@ class Helix:
     rise: Meters
     build: HelixBuild
 
+    def length_at(self, radius: float) -> Meters:
+        """Return the length of the climb on a track of a radius, m."""
+        per_turn, once = lengths_of(self.build, self.turns)
+        return per_turn * radius + once
+
     @property
     def length(self) -> Meters:
-        """Length of the climb, m."""
-        return 2 * math.pi * self.turns * self.radius + self.build.ease
+        """Length of the climb on the (inner) track, m."""
+        return self.length_at(self.radius)
+
+    @property
+    def outer_radius(self) -> Meters:
+        """Radius of the outermost track, m."""
+        return float(self.build.outer(self.radius))
 
     @property
     def grade(self) -> Ratio:
-        """Its grade."""
+        """Grade of the (inner) track."""
         return self.rise / self.length
+
+    @property
+    def outer_grade(self) -> Ratio:
+        """Grade of the outermost track, which is longer for the same rise, and so flatter."""
+        return self.rise / self.length_at(self.outer_radius)
 
     @property
     def rise_per_turn(self) -> Meters:
         """Rise in one whole turn, m, where a turn goes on in another."""
-        return self.grade * 2 * math.pi * self.radius
+        return self.grade * turn_length(self.build, self.radius)
 
-    def effective_grade(self, coefficient: float) -> Ratio:
-        """Return the grade with what its curve adds, C / R."""
-        return self.grade + coefficient / self.radius
+    def effective_grade(self, coefficient: float, *, outer: bool = False) -> Ratio:
+        """Return the grade with what its curves add, C / R, on the (inner) or the outermost track."""
+        radius, grade = (self.outer_radius, self.outer_grade) if outer else (self.radius, self.grade)
+        return grade + coefficient / radius
 
     @property
     def stacked(self) -> bool:
@@ -157,10 +198,13 @@ class Helix:
     def floor(self) -> tuple[Meters, Meters]:
         """Length and width of the floor it needs, m, without its approaches.
 
-        An easement lies outside its curve by e² / 24 R at most (textbooks).
+        An easement lies outside its curve by e² / 24 R at most (textbooks) and reaches e / 2 out of a half turn.
         """
-        width = 2 * (self.radius + easement_shift(self.build.ease, self.radius) + self.build.edge)
-        return width, width
+        build, radius = self.build, self.outer_radius
+        width = 2 * (radius + easement_shift(build.ease, radius) + build.edge)
+        if not build.straight:
+            return width, width
+        return 2 * (radius + build.edge) + build.straight + build.ease, width
 
     def vertical(self, stock: Plan) -> Meters:
         """Return the length of its vertical curves, m: as stated, else what is usual for its grade."""
@@ -168,7 +212,11 @@ class Helix:
         return usual_vertical_curve(self.grade, stock) if stated is None else stated
 
     def hill(self, stock: Plan, directions: Mapping[str, Direction] | None = None) -> Hill:
-        """Return it as a plan with the stock of another, with level approaches as long as the vertical curves."""
+        """Return it as a plan with the stock of another: level approaches as long as the vertical curves at both ends.
+
+        With two tracks the outer climbs (route ``Up``), the inner has a route of its own (``Up inner``), and what comes
+        down runs on the inner.
+        """
         vertical, unit = self.vertical(stock), stock.unit
         remarks = [
             "A helix as gradehaul helix designed it. Run it with: gradehaul check",
@@ -178,15 +226,33 @@ class Helix:
         if short := self.short_by(vertical):
             words = describe(short, "length", unit)
             remarks.insert(1, f"TOO LOW: the deck of a turn leaves {words} too little over the railhead below")
-        level = (f"straight = {length_text(vertical, unit)}, rise = 0",) if vertical else ()
-        ease = f", ease = {length_text(self.build.ease, unit)}" if self.build.ease else ""
-        turns = f'name = "Helix", left = {length_text(self.radius, unit)}, angle = {360 * self.turns:.13g}{ease}'
+        if self.build.spacing is None:
+            lines = [HillLine("Helix", self._tracks("Helix", self.radius, vertical, unit))]
+        else:
+            apart = float(self.build.apart(self.radius))
+            outer = self._tracks("Outer", self.outer_radius, vertical, unit)
+            inner = self._tracks("Inner", self.radius, vertical, unit)
+            lines = [
+                HillLine("Outer", outer, "Outer foot", "Outer top", UP, 0.0),
+                HillLine("Inner", inner, "Inner foot", "Inner top", f"{UP} inner", apart),
+            ]
         deck = Deck(self.build.deck, self.build.roadbed, self.build.track)
-        tracks = (*level, turns, *level)
-        return hill_of(stock, "Helix", tracks, self.rise, vertical, remarks, directions or directions_of(stock), deck)
+        ways = directions or directions_of(stock)
+        return hill_of(stock, "Helix", lines, self.rise, vertical, remarks, ways, deck)
+
+    def _tracks(self, name: str, radius: float, vertical: float, unit: str) -> tuple[str, ...]:
+        level = (f"straight = {length_text(vertical, unit)}, rise = 0",) if vertical else ()
+        curve = f"left = {length_text(radius, unit)}, angle = "
+        ease = f", ease = {length_text(self.build.ease, unit)}" if self.build.ease else ""
+        if not self.build.straight:
+            return (*level, f'name = "{name}", {curve}{360 * self.turns:.13g}{ease}', *level)
+        halves = round(2 * self.turns)
+        side = f"straight = {length_text(self.build.straight, unit)}"
+        around = [f"{curve}180{ease}", side] * halves
+        return (*level, *around[:-1], *level)
 
 
-def easement_shift(ease: float, radius: float) -> float:
+def easement_shift(ease: float, radius: _Length) -> _Length:
     """Return how far easements of a length move their curve inward, m: e² / 24 R (textbooks).
 
     Examples
@@ -197,139 +263,61 @@ def easement_shift(ease: float, radius: float) -> float:
     return ease**2 / (24 * radius)
 
 
+def _inward(reach: _Length, ease: float) -> _Length:
+    """Return the radius of a curve that reaches so far out of its center with its easements, R + e² / 24 R, m."""
+    root: _Length = np.sqrt(np.maximum(reach**2 - ease**2 / 6, 0.0))
+    return 0.5 * (reach + root)
+
+
 def clear_height_left(
     build: HelixBuild, radius: ArrayLike, grade: ArrayLike, rise_per_turn: ArrayLike, vertical: ArrayLike
 ) -> FloatArray:
     """Return what `Helix.clear_left` does, for arrays of one shape, m, the grades plain ratios."""
     r, g, h, v = (np.asarray(value, dtype=np.float64) for value in (radius, grade, rise_per_turn, vertical))
-    angle = np.arccos(r / (r + build.near))
-    beside = r * angle - np.minimum(r * angle, 0.5 * build.ease)
+    angle = np.arccos(r / (build.outer(r) + build.near))
+    beside = r * angle
+    beside = beside + (build.straight + 0.5 * build.ease if build.straight else -np.minimum(beside, 0.5 * build.ease))
     lifted = np.maximum(0.0, 0.5 * v - r * np.tan(angle)) ** 2 / np.where(v > 0, 2 * v, 1.0)
     return np.asarray(h - build.structure - g * np.maximum(0.125 * v, beside + lifted))
 
 
-@dataclass(frozen=True, slots=True)
-class HelixGiven:
-    """What is given of a helix: lengths in m, the grade a plain ratio, the floor its two sides; None where open."""
-
-    radius: Meters | None = None
-    rise_per_turn: Meters | None = None
-    rise: Meters | None = None
-    turns: Share | None = None
-    grade: Ratio | None = None
-    floor: tuple[Meters, Meters] | None = None
+def lengths_of(build: HelixBuild, turns: float) -> tuple[float, float]:
+    """Return (a, b) with the length of a climb = a * radius + b, m."""
+    if not build.straight:
+        return 2 * math.pi * turns, build.ease
+    return 2 * math.pi * turns, 2 * turns * build.ease + (2 * turns - 1) * build.straight
 
 
-def _rules(ease: float) -> Sequence[Relation]:
-    """Return each figure with those that it follows from.
-
-    Two relations tie all five: rise per turn = grade x length of a turn, and rise = grade x length of the climb.
-    """
-
-    def turn(known: Mapping[str, float]) -> float:
-        return 2 * math.pi * known["radius"]
-
-    return (
-        Relation("grade", ("radius", "rise_per_turn"), lambda k: k["rise_per_turn"] / turn(k)),
-        Relation("rise_per_turn", ("radius", "grade"), lambda k: k["grade"] * turn(k)),
-        Relation("radius", ("rise_per_turn", "grade"), lambda k: k["rise_per_turn"] / k["grade"] / (2 * math.pi)),
-        Relation("rise", ("radius", "turns", "grade"), lambda k: k["grade"] * (k["turns"] * turn(k) + ease)),
-        Relation("grade", ("radius", "turns", "rise"), lambda k: k["rise"] / (k["turns"] * turn(k) + ease)),
-        Relation("turns", ("radius", "grade", "rise"), lambda k: (k["rise"] / k["grade"] - ease) / turn(k)),
-        Relation(
-            "radius",
-            ("turns", "grade", "rise"),
-            lambda k: (k["rise"] / k["grade"] - ease) / (2 * math.pi * k["turns"]),
-        ),
-    )
-
-
-def helix_of(given: HelixGiven, build: HelixBuild, unit: str = "mm") -> Helix:
-    """Return the helix that follows from what is given of it.
-
-    Raises
-    ------
-    DesignError
-        Figures that contradict one another (which), that leave the helix open (what is missing), or that no helix has.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> build = usual_helix_build(read_plan('scale = "HO"'))
-    >>> helix = helix_of(HelixGiven(rise_per_turn=4 * 0.0254, grade=0.02, turns=3), build)
-    >>> round(helix.radius / 0.0254, 1)
-    31.8
-    >>> helix_of(HelixGiven(radius=0.6096, turns=3), build)
-    Traceback (most recent call last):
-    gradehaul.errors.DesignError: not enough is known to size the helix, got radius and turns; write one more of
-    --grade, --rise, --rise-per-turn
-    """
-    rules = _rules(build.ease)
-    known = asdict(given)
-    floor, words = known.pop("floor"), ""
-    if floor is not None:
-        words = described("floor", floor, unit)
-        if not all(math.isfinite(side) and side > 0 for side in floor):
-            raise DesignError("floor must be more than 0", place="--floor", found=words)
-        if "radius" in follows([name for name, value in known.items() if value is not None], rules):
-            words = ""
-        else:
-            known["radius"] = radius_in(floor, build)
-    write = "--radius or --floor, --rise-per-turn or --grade, and --turns or --rise"
-    found = solved("helix", known, rules, unit, write=write, floor=words)
-    helix = Helix(found["radius"], found["turns"], found["rise"], build)
-    _refuse_impossible(helix, unit)
-    if floor is not None:
-        _refuse_outside(helix, floor, given, unit)
-    return helix
-
-
-def _refuse_impossible(helix: Helix, unit: str) -> None:
-    build = helix.build
-    if helix.grade > STEEP * (1 + 1e-9):
-        raise DesignError(
-            f"a helix is no steeper than {describe(STEEP, 'grade', '%')}, which is rack-railway country",
-            found=describe(helix.grade, "grade", "%"),
-            write="a larger radius, or less rise",
-        )
-    curve = 2 * math.pi * helix.turns * helix.radius
-    if curve < build.ease:
-        raise DesignError(
-            "the easements are longer than the curve between them",
-            place="--ease",
-            found=describe(build.ease, "length", unit),
-            write=f"at most {describe(curve, 'length', unit)}",
-        )
-
-
-def _refuse_outside(helix: Helix, floor: tuple[float, float], given: HelixGiven, unit: str) -> None:
-    """Refuse a helix that is larger than its floor."""
-    figures = {name: value for name, value in asdict(given).items() if value is not None and name != "floor"}
-    words = [described(name, value, unit) for name, value in figures.items()]
-    if any(need > side * (1 + AGREE) for need, side in zip(helix.floor, (max(floor), min(floor)), strict=True)):
-        raise DesignError(
-            f"{described('floor', floor, unit)} contradicts {', '.join(words)}",
-            found=f"{' by '.join(describe(side, 'length', unit) for side in helix.floor)} needed",
-            write="a larger floor",
-        )
+def turn_length(build: HelixBuild, radius: float) -> float:
+    """Return the length of one turn that goes on in another, m."""
+    return 2 * math.pi * radius + (2 * (build.ease + build.straight) if build.straight else 0.0)
 
 
 def radius_in(floor: tuple[float, float], build: HelixBuild) -> float:
-    """Return the largest radius that a floor holds, m.
+    """Return the largest (inner) radius that a floor holds, m.
 
     Raises
     ------
     DesignError
         The floor holds none.
     """
-    half = 0.5 * min(floor) - build.edge
-    under = half**2 - build.ease**2 / 6
-    if half <= 0 or under < 0:
-        long, wide = (1000 * each for each in (max(floor), min(floor)))
+    long, wide = max(floor), min(floor)
+    reach = 0.5 * wide - build.edge
+    if build.straight:
+        outer = 0.5 * (long - build.straight - build.ease) - build.edge
+        reach = min(reach, outer + easement_shift(build.ease, outer)) if outer > 0 else 0.0
+    radius = reach
+    for _ in range(_ROUNDS):  # the sharper the inner track, the farther out the other
+        inner = reach - float(build.apart(radius))
+        if inner <= 0 or inner**2 < build.ease**2 / 6:
+            radius = 0.0
+            break
+        radius = float(_inward(inner, build.ease))
+    if radius <= 0:
         raise DesignError(
-            "the floor is too small for its edges and easements",
+            "the floor is too small for its edges, easements and sides",
             place="--floor",
-            found=f"{long:.4g} mm by {wide:.4g} mm",
+            found=f"{1000 * long:.4g} mm by {1000 * wide:.4g} mm",
             write="a larger floor",
         )
-    return 0.5 * (half + math.sqrt(under))
+    return radius

@@ -1,4 +1,4 @@
-"""Sweeps of helices: radius against rise per turn, the cars of many powers and rails, and what forbids."""
+"""Sweeps of round helices: radius against rise per turn, the cars of many powers and rails, and what forbids."""
 
 from __future__ import annotations
 
@@ -87,6 +87,8 @@ class Sweep(AnswerRecord):
     direction: Direction
     """Which way the train runs over the hill."""
     steepest: Ratio
+    two: bool
+    """Whether there are two tracks: radii and grades are of the inner then, and trains climb on the outer."""
     nearest: tuple[Meters, Meters] | None = None
     """Radius and rise of the nearest design that works, by the factors of both, where none on the grid does."""
 
@@ -144,9 +146,9 @@ def sweep(
     steepest: float = STEEPEST,
     look_further: bool = True,
 ) -> Sweep:
-    """Return what becomes of every radius with every rise per turn, m, of helices with so many turns.
+    """Return what becomes of every radius with every rise per turn, m, of round helices with so many turns.
 
-    On the even stretch of a helix the effective grade e = h / (2 pi R) + C / R is the same everywhere, so that a
+    On the even stretch of a round helix the effective grade e = h / (2 pi R) + C / R is the same everywhere, so that a
     train on it needs its weight times e and its resistance, in closed form and exactly.
 
     Cars are counted for `powers`, all where left out, on `rails`, clean and the first film at both ages where left out.
@@ -156,9 +158,11 @@ def sweep(
     Raises
     ------
     DesignError
-        Radii, rises or turns of nothing or less.
+        Straight sides, or radii, rises or turns of nothing or less.
     """
     across, down = (np.atleast_1d(np.asarray(values, dtype=np.float64)) for values in (radii, rises))
+    if build.straight:
+        raise DesignError("a sweep is of round helices", place="--straight", write="without straight sides")
     if not (turns > 0 and math.isfinite(turns) and (across > 0).all() and (down > 0).all()):
         wrong = "radii, rises per turn and turns must be more than 0"
         raise DesignError(wrong, place="--sweep", write="--sweep 18 40 3 6 --turns 3")
@@ -172,11 +176,12 @@ def sweep(
 
     turn = 2 * np.pi * across
     grade = down[:, None] / turn
+    outer = build.outer(across)
+    climb = grade * (turn * turns + build.ease) / (2 * np.pi * outer * turns + build.ease)
     curves = curve_costs(stock.curve_resistance, stock.scale)
-    effective = grade + curves.coefficient / across
-    effective_starting = grade + curves.starting * curves.coefficient / across
+    effective, effective_starting = (climb + times * curves.coefficient / outer for times in (1.0, curves.starting))
     vertical = usual_vertical_curve(grade, stock) if build.vertical is None else np.full_like(grade, build.vertical)
-    even = turn * turns + build.ease - 2 * np.maximum(build.ease, 0.5 * vertical)
+    even = 2 * np.pi * outer * turns + build.ease - 2 * np.maximum(build.ease, 0.5 * vertical)
 
     counted = []
     for power, rail in product(powers, rails):
@@ -194,7 +199,7 @@ def sweep(
                 _most_cars(
                     pull * (1 + TIE) - own * steep,
                     GRAVITY * each.mass * steep + resistance,
-                    curves.tension * each.length / across,
+                    curves.tension * each.length / outer,
                 )
                 for pull, steep, resistance in tests
             ]
@@ -206,18 +211,21 @@ def sweep(
         radii=across,
         rises=down,
         grade=grade,
-        effective=effective,
+        effective=grade + curves.coefficient / across,
         car=car or "",
         cars=tuple(counted),
         low_by=(build.clear - HEADROOM_TIE - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
         steep_by=grade - steepest * (1 + 1e-9),
         short_by=np.full_like(grade, -1.0)
         if train is None
-        else _short_by(grade, across, curves, pulls, made_up(stock, stock.trains[train]), judged, direction),
+        else _short_by(
+            (climb, outer), (grade, across), curves, pulls, made_up(stock, stock.trains[train]), judged, direction
+        ),
         train=train,
         judged=judged,
         direction=direction,
         steepest=steepest,
+        two=build.spacing is not None,
     )
     if found.possible.any() or not look_further:
         return found
@@ -258,8 +266,8 @@ def _most_cars(pull: FloatArray, car: FloatArray, turn: FloatArray) -> FloatArra
 
 
 def _short_by(
-    grade: FloatArray,
-    radius: FloatArray,
+    up: tuple[FloatArray, FloatArray],
+    down: tuple[FloatArray, FloatArray],
     curves: CurveCosts,
     pulls: Pulls,
     train: Train,
@@ -268,15 +276,17 @@ def _short_by(
 ) -> FloatArray:
     """Return by how much the pull of a train on the even stretch is short, N; under 0 where it is not.
 
-    Going down its locomotives must also hold back what curves and rolling, at their least, do not.
+    `up` and `down` are the grades and radii of the track on which it goes so. Going down its locomotives must also hold
+    back what curves and rolling, at their least, do not.
     """
     cars = GRAVITY * sum(count * car.mass for car, count in train.cars)
     locos = GRAVITY * sum(block.mass for block in train.blocks) - cars
-    x = curves.tension / radius * train.length  # all of it, wherever its locomotives are
-    taut = np.where(x > 0, np.expm1(x) / np.where(x > 0, x, 1.0), 1.0)
-    bends = curves.coefficient / radius
     short = []
     for sign in {"up": (1,), "down": (-1,), "both": (1, -1)}[direction]:
+        grade, radius = up if sign > 0 else down
+        x = curves.tension / radius * train.length  # all of it, wherever its locomotives are
+        taut = np.where(x > 0, np.expm1(x) / np.where(x > 0, x, 1.0), 1.0)
+        bends = curves.coefficient / radius
         running, starting = (
             locos * steep + (cars * steep + resistance) * taut
             for steep, resistance in (

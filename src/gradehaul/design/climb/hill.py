@@ -20,7 +20,7 @@ from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Deck, NamedTrain, Plan
-from gradehaul.plan.text.toml import parse, read_text, table_written
+from gradehaul.plan.text.toml import key_written, parse, read_text, table_written
 from gradehaul.quantities import conversion, convert, length_unit
 from gradehaul.quantities.si import Meters
 from gradehaul.scales import Practice, scale_named
@@ -186,6 +186,18 @@ def usual_vertical_curve(change: _Length, stock: Plan) -> _Length:
     return steps_of(stock.unit).upward(100 * change * car_length(stock))
 
 
+class HillLine(NamedTuple):
+    """A line of the hill: its name, its tracks as the text of a plan, its ends, and the way up on it."""
+
+    name: str
+    tracks: tuple[str, ...]
+    foot: str = "Foot"
+    top: str = "Top"
+    route: str = UP
+    beside: Meters | None = None
+    """How far left of the first line it begins, m, where there are two."""
+
+
 @dataclass(frozen=True, eq=False)
 class Hill:
     """A hill as a plan, read back from its own text, so that what is said of it is what `check` says of the file.
@@ -226,21 +238,23 @@ def length_text(value: float, unit: str) -> str:
 
 def hill_of(
     stock: Plan,
-    name: str,
-    tracks: Sequence[str],
+    title: str,
+    lines: Sequence[HillLine],
     rise: float,
     vertical_curve: float,
     remarks: Sequence[str],
     directions: Mapping[str, Direction],
     deck: Deck,
 ) -> Hill:
-    """Return a hill as a plan with the stock of another; its tracks, from foot to top, are the text of a plan."""
+    """Return a hill as a plan with the stock of another: its trains go up on the first line, and down on the last."""
     unit = stock.unit
     parts = [f"# {remark}" for remark in remarks]
     size: Mapping[str, object] = {"ratio": stock.scale.ratio, "gauge": f"{1000 * stock.scale.gauge:.10g} mm"}
     scale = size if stock.scale.name.startswith("1:") else stock.scale.name
-    parts += table_written("", {"title": name, "scale": scale, "unit": unit, "practice": stock.practice})[1:]
-    parts += ["", "[railhead]", "Foot = 0", f"Top = {length_text(rise, unit)}"]
+    parts += table_written("", {"title": title, "scale": scale, "unit": unit, "practice": stock.practice})[1:]
+    parts += ["", "[railhead]"]
+    for line in lines:
+        parts += [f"{key_written(line.foot)} = 0", f"{key_written(line.top)} = {length_text(rise, unit)}"]
     parts += ["", "[vertical_curve]", f"length = {length_text(vertical_curve, unit)}"]
     layers = [
         f"{each.name} = {length_text(thickness, unit)}"
@@ -248,9 +262,11 @@ def hill_of(
         if (thickness := getattr(deck, each.name)) is not None
     ]
     parts += ["", "[deck]", *layers] if layers else []
-    parts += table_written(f"[line.{name}]", {"from": "Foot", "to": "Top"})
-    parts += ["track = [", *(f"  {{ {track} }}," for track in tracks), "]"]
-    parts += table_written(f"[route.{UP}]", {"from": "Foot", "to": "Top"})
+    for line in lines:
+        parts += table_written(f"[line.{line.name}]", {"from": line.foot, "to": line.top})
+        parts += [] if line.beside is None else [f"at = [0, {length_text(line.beside, unit)}]"]
+        parts += ["track = [", *(f"  {{ {track} }}," for track in line.tracks), "]"]
+        parts += table_written(f"[route.{key_written(line.route)}]", {"from": line.foot, "to": line.top})
     trains: list[NamedTrain] = []
     runs: dict[str, tuple[str, ...]] = {}
     for train in stock.trains.values():
@@ -263,6 +279,6 @@ def hill_of(
         trains += own
         runs[train.name] = tuple(each.name for each in own)
     if any(train.route == DOWN for train in trains):
-        parts += table_written(f"[route.{DOWN}]", {"from": "Top", "to": "Foot"})
+        parts += table_written(f"[route.{DOWN}]", {"from": lines[-1].top, "to": lines[-1].foot})
     parts += stock_text(stock, trains)
     return Hill("\n".join(parts).lstrip("\n") + "\n", runs)

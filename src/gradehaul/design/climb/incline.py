@@ -15,6 +15,7 @@ from gradehaul.design.climb.given import Relation, solved
 from gradehaul.design.climb.hill import (
     Direction,
     Hill,
+    HillLine,
     coefficient_of,
     directions_of,
     hill_of,
@@ -139,7 +140,8 @@ class Incline:
             *textwrap.wrap(CARE, 110),
         ]
         ways = directions or directions_of(stock)
-        return hill_of(stock, "Incline", (*level, *tracks, *level), self.rise, self.vertical, remarks, ways, stock.deck)
+        lines = [HillLine("Incline", (*level, *tracks, *level))]
+        return hill_of(stock, "Incline", lines, self.rise, self.vertical, remarks, ways, stock.deck)
 
 
 def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) -> float:

@@ -9,7 +9,8 @@ from functools import cache, partial
 from typing import Literal, NamedTuple
 
 from gradehaul.design.climb.headroom import clears
-from gradehaul.design.climb.helix import Helix, HelixBuild, HelixGiven, helix_of
+from gradehaul.design.climb.helix import Helix, HelixBuild
+from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import DOWN, Direction, Hill, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError

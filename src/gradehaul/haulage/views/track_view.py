@@ -45,14 +45,15 @@ class TrackSpot:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TrackView:
-    """A track where it lies, as chords between n points; between two points the effective grade runs evenly.
+    """A track where it lies, as chords between points; between two points the effective grade runs evenly.
 
+    Attributes
+    ----------
     Tracks of one `frame` lie truly to one another; frames are laid beside one another with room between them, and
     `start` is shifted as the frame is. Points lie at a `distance` from the start, m, shape (n,), at `xy`, m, shape
     (n, 2), with their `railhead`, m, and `heading`, rad; `profile` is the railhead as it lies, rounded. Each chord has
     the `effective` grade at both its ends for a train that climbs there, shape (n - 1, 2), and `climbs`: 1 onward, -1
-    back, 0 level. `steepest` is the greatest effective grade running onward, and running back. `named` says whether the
-    builder chose the name.
+    back, 0 level. `named` says whether the builder chose the name.
     """
 
     KEYS: ClassVar[str] = (
@@ -66,7 +67,9 @@ class TrackView:
     named: bool
     line: str
     berth: str | None
+    """The berth it belongs to, None where it belongs to none."""
     rail: str
+    """The planned rail condition, clean where nothing is said."""
     frame: int
     start: Pose
     sections: tuple[Section, ...]
@@ -78,6 +81,7 @@ class TrackView:
     effective: FloatArray
     climbs: NDArray[np.int_]
     steepest: tuple[Ratio, Ratio]
+    """The greatest effective grade running onward, and running back."""
 
     @property
     def length(self) -> Meters:

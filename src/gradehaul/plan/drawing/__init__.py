@@ -2,7 +2,8 @@
 
 `assembly` is the way through: `dxf` reads a file, `plausible` refuses what no train fits in, and rails, and leaves out
 frames of tables; `joining` makes one stroke of separate chords, `fitting` makes straights and arcs of strokes,
-`heights` and `linking` make a network, `naming` names it; `tables` adds it to a plan. The words of all of them:
+`heights` and `linking` make a network, `naming` names it; `tables` adds it to a plan. `outlines` are all strokes, and
+`rows` all elements, as columns: a record is made where one is looked at, and at the end. The words of all of them:
 
 stroke
     One entity of the drawing as drawn, or several that were joined end to end: vertices in plan, straights or arcs

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gradehaul.plan.drawing.linking.duplicates import Dropped
+from gradehaul.plan.drawing.linking.overlaps import Dropped
 from gradehaul.plan.drawing.nearness import pairs, places_of, walks
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.records import BoolArray, Fault, FloatArray, IntArray, Spot, Stroke, Terms
@@ -72,22 +72,10 @@ def joined(
 
 
 class _Ends:
-    """The ends of all strokes: end 2n is where stroke n begins, 2n + 1 where it ends.
+    """The ends of strokes as `Outlines` has them, the place of each, and the end that it is joined to, -1 for none.
 
-    Attributes
-    ----------
-    line, able
-        Whether each stroke is a straight line, and whether it is that or open and of chords alone, shape (n,).
-    spots
-        Where each lies, m, shape (2n, 3); without a height z is 0.
-    outward
-        In which direction the stroke leaves it, radians, shape (2n,).
-    lengths
-        How long each stroke is, m, shape (n,); the length of its shortest chord where it has several.
-    place
-        The number of the place where each lies, shape (2n,).
-    partner
-        The end that each is joined to, -1 for none, shape (2n,).
+    `line` is whether each stroke is a straight line, `able` whether it is that or open and of chords alone, `lengths`
+    how long it is, m, or its shorter chord at an end where it has several.
     """
 
     def __init__(self, strokes: Sequence[Stroke], outlines: Outlines) -> None:

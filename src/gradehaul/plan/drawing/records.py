@@ -10,6 +10,8 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from gradehaul.quantities.si import Meters, PerMeter, Radians, Share
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -48,14 +50,14 @@ LEVEL = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """On what terms a drawing is read: lengths in m, `kink` in radians; `plan_unit` reads the plan's bare lengths."""
+    """On what terms a drawing is read; `plan_unit` reads the plan's bare lengths."""
 
-    gauge: float
+    gauge: Meters
     plan_unit: str
     layers: tuple[str, ...]
-    snap: float
-    fit: float
-    kink: float
+    snap: Meters
+    fit: Meters
+    kink: Radians
     height_layers: tuple[str, ...] = ()
     rails: bool = False
     """Whether the two rails of each track are drawn, of which the center line is read."""
@@ -63,13 +65,13 @@ class Terms:
     """Whether they were typed on the command line, so that advice names an option, not a key of the plan."""
 
     @property
-    def near(self) -> float:
-        """How far from a joint or a line a text may stand that belongs to it, m."""
+    def near(self) -> Meters:
+        """How far from a joint or a line a text may stand that belongs to it."""
         return NEAR * self.gauge
 
     @property
-    def level(self) -> float:
-        """How much the heights of ends that meet may differ, m."""
+    def level(self) -> Meters:
+        """How much the heights of ends that meet may differ."""
         return LEVEL * self.gauge
 
     def option(self, name: str, value: str = "") -> str:
@@ -95,11 +97,11 @@ def terms(gauge: float, plan_unit: str, layers: Sequence[str], **given: Any) -> 
 
 
 class Spot(NamedTuple):
-    """A point of the drawing, m; z is None where the drawing has no height there."""
+    """A point of the drawing; z is None where the drawing has no height there."""
 
-    x: float
-    y: float
-    z: float | None = None
+    x: Meters
+    y: Meters
+    z: Meters | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -170,9 +172,9 @@ class Fault:
 
 
 class Source(NamedTuple):
-    """A height, m, and what shows it."""
+    """A height, and what shows it."""
 
-    height: float
+    height: Meters
     by: str
 
 
@@ -190,25 +192,24 @@ class Drawing:
     """Points on layers that have texts and no track; they say nothing themselves."""
 
 
-Inner = tuple[tuple[float, float], ...]
-"""Heights of the vertices drawn between the ends of an element, m, each after the share of its length there."""
+Inner = tuple[tuple[Share, Meters], ...]
+"""Heights of the vertices drawn between the ends of an element, each after the share of its length there."""
 
 
 class Element(NamedTuple):
-    """A straight or an arc as fitted: from `start` to `end`, with signed curvature, 1/m (left positive), and length, m.
+    """A straight or an arc as fitted, from `start` to `end`; `heading` is the direction at its start.
 
-    `heading` is the direction at its start, radians. `radius_spread` is the standard deviation of the fitted radius, m,
-    None for straights and for arcs drawn as arcs.
+    `radius_spread` is the standard deviation of the fitted radius, None for straights and for arcs drawn as arcs.
     """
 
     start: Spot
     end: Spot
-    heading: float
-    curvature: float
-    length: float
+    heading: Radians
+    curvature: PerMeter
+    length: Meters
     handle: str
     layer: str
-    radius_spread: float | None = None
+    radius_spread: Meters | None = None
     inner: Inner = ()
 
 
@@ -232,8 +233,8 @@ class ReachEnd(NamedTuple):
 class DrawnLine(NamedTuple):
     """A line as drawn: elements in order between two joints, by their numbers; named when all of them are linked.
 
-    `railhead_at` are heights between its ends, m. `berths` is for each element the berth that it is in, empty for none;
-    nothing where no element is in one.
+    `railhead_at` are heights between its ends, each after its distance. `berths` is for each element the berth that it
+    is in, empty for none; nothing where no element is in one.
     """
 
     elements: tuple[Element, ...]
@@ -241,12 +242,12 @@ class DrawnLine(NamedTuple):
     finish: int
     layer: str
     name: str = ""
-    railhead_at: tuple[tuple[float, float], ...] = ()
+    railhead_at: tuple[tuple[Meters, Meters], ...] = ()
     berths: tuple[str, ...] = ()
 
     @property
-    def length(self) -> float:
-        """Level length, m."""
+    def length(self) -> Meters:
+        """Level length."""
         return sum(element.length for element in self.elements)
 
 
@@ -256,7 +257,7 @@ class DrawnJoint(NamedTuple):
     A joint of two ends is plain. A joint of four ends that pairs lines straight through (a crossing drawn as four
     ends that meet) is a ``crossing``, whose pairs are `through`. Two turnouts toe to toe are one too: every end of one
     side leads to both of the other, and the moves that change over are its `slips`. A ``table`` is a turntable, where
-    the ends of track around it are one joint; `length` is that of its bridge, m, where the drawing has it.
+    the ends of track around it are one joint; `length` is that of its bridge, where the drawing has it.
     """
 
     spot: Spot
@@ -266,12 +267,17 @@ class DrawnJoint(NamedTuple):
     through: tuple[tuple[ReachEnd, ReachEnd], ...] = ()
     slips: tuple[tuple[ReachEnd, ReachEnd], ...] = ()
     name: str = ""
-    length: float | None = None
+    length: Meters | None = None
 
     @property
     def legs(self) -> tuple[ReachEnd, ...]:
         """The ends of a turnout that are not its toe."""
         return tuple(end for end in self.ends if end != self.toe)
+
+    def end_name(self, end: ReachEnd, lines: Sequence[str]) -> str:
+        """Return an end as a plan names it: by its line, and its side where both ends of the line are here."""
+        both = sum(each.line == end.line for each in self.ends) > 1
+        return f"{lines[end.line]}.{end.end}" if both else lines[end.line]
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,18 +294,18 @@ class Linked:
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """A name for the joint nearest a point, m, where one lies `within`; `file` and `place` are for messages."""
+    """A name for the joint nearest a point, where one lies `within`; `file` and `place` are for messages."""
 
     name: str
     at: Spot
-    within: float
+    within: Meters
     file: str = ""
     place: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A drawing as a network: lines and joints by name, in their order, heights of joints, m, and what was found."""
+    """A drawing as a network: lines and joints by name, in their order, heights of joints, and what was found."""
 
     file: str
     unit: str
@@ -310,5 +316,5 @@ class Drawn:
     """The layers whose texts were read: as names, and as heights."""
     lines: Mapping[str, DrawnLine]
     joints: Mapping[str, DrawnJoint]
-    heights: Mapping[str, float]
+    heights: Mapping[str, Meters]
     faults: tuple[Fault, ...]

@@ -72,7 +72,10 @@ class Rows:
 
     def element(self, number: int) -> Element:
         """Return the record of one element."""
-        return self._records(slice(number, number + 1))[0]
+        own = slice(number, number + 1)
+        (start,), (end,) = spots_of(self.start[own]), spots_of(self.end[own])
+        figures = float(self.heading[number]), float(self.curvature[number]), float(self.length[number])
+        return Element(start, end, *figures, *self.origins[int(self.origin[number])], self.inner.get(number, ()))
 
     def row(self, number: int) -> list[Element]:
         """Return the records of one row."""

@@ -249,10 +249,9 @@ def _split_heights(line: DrawnLine) -> tuple[dict[int, float], list[tuple[float,
 
 def joint_table(joint: DrawnJoint, names: Sequence[str]) -> tuple[str, dict[str, Any]] | None:
     """Return the section and the table that show how trains pass a joint of lines of these names; None for none."""
-    lines = [end.line for end in joint.ends]
 
     def named(end: ReachEnd) -> str:
-        return f"{names[end.line]}.{end.end}" if lines.count(end.line) > 1 else names[end.line]
+        return joint.end_name(end, names)
 
     if joint.kind == "turnout" and joint.toe is not None:
         return "turnout", {"toe": named(joint.toe), "legs": [named(end) for end in joint.legs]}

@@ -11,8 +11,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from gradehaul.design.climb.bench import HelixBench
-from gradehaul.design.climb.helix import GUARD
+from gradehaul.design.climb.bench import HelixBench, Spoke
+from gradehaul.design.climb.helix import GUARD, HelixBuild
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.strip import section_words
@@ -39,7 +39,7 @@ def incline_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[
     half, unit = 1.5 * found.walk.layout.plan.scale.gauge, found.walk.layout.plan.unit
     form.words("Take care", [CARE], numbered=False)
     labels = {riser.at: str(riser.number) for riser in found.risers}
-    draw_plan(form.panel(_PLAN), found.walk, labels, half, units)
+    draw_plan(form.panel(_PLAN), found.walk, labels, (half, half), units)
     changes = found.walk.tangent_points
     words = [f"{units.length(at, fine=True)}: {section_words(after, unit)} from here" for at, _, after in changes]
     form.words("Tangent points", words, numbered=False)
@@ -52,47 +52,71 @@ incline_sheet = as_pages(incline_figures)
 def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the sheets of a helix as figures; to be called by the `drawing_rules`."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
-    form = Form("Helix: sheets for the bench", paper, foot="Angles count from where the curve begins.")
+    count = "Distances along the track" if build.straight else "Angles"
+    form = Form("Helix: sheets for the bench", paper, foot=f"{count} count from where the curve begins.")
     form.words("Take care", [GUARD], numbered=False)
-    labels = {spoke.risers[0].at: f"{spoke.number}\n{math.degrees(spoke.angle):.0f}°" for spoke in bench.spokes}
-    draw_plan(form.panel(_PLAN), found.walk, labels, build.edge, units)
-    floor = " by ".join(units.length(side, fine=True) for side in helix.floor)
+    labels = {spoke.risers[0].at: f"{spoke.number}\n{_place(bench, spoke, units, 0)}" for spoke in bench.spokes}
+    inner = float(build.apart(helix.radius))
+    draw_plan(form.panel(_PLAN), found.walk, labels, (inner + build.edge, build.edge), units, second=inner)
+    floor, opening = (
+        " by ".join(units.length(side, fine=True) for side in sides) for sides in (helix.floor, bench.opening)
+    )
+    outer = "outer " if inner else ""
     short, apart = helix.short_by(_vertical(bench)), units.length(found.every, fine=True)
     form.words(
         "Sizes",
         [
             *([f"TOO LOW by {units.length(short, fine=True)}: stock does not clear the deck above."] if short else ()),
-            f"Radius of the track: {units.length(helix.radius, fine=True)}.",
-            f"Floor needed, without the approaches: {floor}. Opening inside the deck: {units.length(bench.opening)}.",
-            f"{helix.turns:g} turns, {len(bench.spokes)} risers in a turn, {apart} apart along the track.",
-            f"Deck {units.length(build.deck, fine=True)} thick, {units.length(2 * build.edge, fine=True)} wide.",
+            f"Radius of the track: {_radii(bench, units)}.",
+            *([_sides(build, units)] if build.straight else ()),
+            f"Floor needed, without the approaches: {floor}. Opening inside the deck: {opening}.",
+            f"{helix.turns:g} turns, {len(bench.spokes)} risers in a turn, {apart} apart along the {outer}track.",
+            f"Deck {units.length(build.deck, fine=True)} thick, {units.length(bench.width, fine=True)} wide.",
         ],
         numbered=False,
     )
     form.new_page()
     _section(form, bench, units)
-    _heights(form, bench)
+    _heights(form, bench, units)
     return [*form.finish(), *cut_list_figures(found, units, paper)]
 
 
 helix_sheet = as_pages(helix_figures)
 
 
+def _radii(bench: HelixBench, units: UnitFormat) -> str:
+    inner, outer = (units.length(r, fine=True) for r in (bench.helix.radius, bench.helix.outer_radius))
+    return inner if bench.helix.build.spacing is None else f"inner {inner}, outer {outer}"
+
+
+def _sides(build: HelixBuild, units: UnitFormat) -> str:
+    side, apart = (units.length(each, fine=True) for each in (build.straight, build.straight + build.ease))
+    return f"Straight sides {side} long; centers of the curves {apart} apart."
+
+
+def _place(bench: HelixBench, spoke: Spoke, units: UnitFormat, decimals: int) -> str:
+    """Return where a spoke stands: its angle, or how far along a track that is not round."""
+    if bench.helix.build.straight:
+        return units.length((spoke.number - 1) * bench.found.every, fine=True)
+    return f"{math.degrees(spoke.angle):.{decimals}f}°"
+
+
 def _section(form: Form, bench: HelixBench, units: UnitFormat) -> None:
-    """Draw the section through the stack at the first spoke and the one across, with clear heights."""
+    """Draw the section through the stack at the first spoke and half a turn on, with clear heights."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
-    form.words("Section through the stack, at the first riser and across", [], numbered=False)
+    form.words("Section through the stack, at the first riser and half a turn on", [], numbered=False)
     axes = form.panel(form.top - 4.6)
     half = len(bench.spokes) // 2
-    wide = 2 * build.edge
+    wide = bench.width
     for spoke, sign in ((bench.spokes[0], 1.0), (bench.spokes[half], -1.0)):
         left = sign * (helix.radius - build.edge)
-        right = sign * (helix.radius + build.edge)
+        right = sign * (helix.outer_radius + build.edge)
         tops = [riser.top for riser in spoke.risers]
         heads = [riser.railhead + (found.build.datum or 0.0) for riser in spoke.risers]
         for top, head in zip(tops, heads, strict=True):
             axes.fill([left, right, right, left], [top, top, top + build.deck, top + build.deck], color="#d8c39a", lw=0)
-            axes.plot([sign * helix.radius], [head], marker="_", ms=12, mew=1.6, color="#1a1a1a")
+            for radius in {helix.radius, helix.outer_radius}:
+                axes.plot([sign * radius], [head], marker="_", ms=12, mew=1.6, color="#1a1a1a")
         outside = right + sign * 0.08 * wide
         for head, above in zip(heads, tops[1:], strict=False):
             words = f"clear {units.length(above - head, fine=True)}"
@@ -121,7 +145,7 @@ def _vertical(bench: HelixBench) -> float:
     return bench.found.walk.layout.plan.vertical_curve
 
 
-def _heights(form: Form, bench: HelixBench) -> None:
+def _heights(form: Form, bench: HelixBench, units: UnitFormat) -> None:
     """Add the heights of every spoke, turn by turn, and the blocks between the decks."""
     rule = bench.found.build.rule
     turns = max(len(spoke.risers) for spoke in bench.spokes)
@@ -129,13 +153,13 @@ def _heights(form: Form, bench: HelixBench) -> None:
         shown = range(first, min(first + _MOST_TURNS, turns))
         columns = [
             ("riser", 0.5),
-            ("angle", 0.6),
+            ("along", 0.8) if bench.helix.build.straight else ("angle", 0.6),
             *((f"turn {turn + 1}", 0.95) for turn in shown),
         ]
         rows = [
             [
                 str(spoke.number),
-                f"{math.degrees(spoke.angle):.1f}°",
+                _place(bench, spoke, units, 1),
                 *(on_rule(spoke.risers[n].cut, rule) if n < len(spoke.risers) else "" for n in shown),
             ]
             for spoke in bench.spokes
@@ -157,6 +181,8 @@ def _blocks(bench: HelixBench) -> Iterator[str]:
 
 _POINTS = 1500
 """Points by which a track is drawn."""
+_UPRIGHT = 0.4
+"""A riser that leans less than this, as a sine, has its label over or under it, else beside it."""
 _SAME = 1e-4
 """Centers nearer than this, m, are one."""
 
@@ -165,32 +191,40 @@ def draw_plan(
     axes: Axes,
     walk: Walk,
     risers: Mapping[float, str],
-    edge: float,
+    edges: tuple[float, float],
     units: UnitFormat,
+    *,
+    second: float = 0.0,
 ) -> None:
     """Draw a climb in plan, all to one scale.
 
-    Risers stand at places along the walk, m, each with its label; the deck reaches so far to either side, m.
+    Risers stand at places along the walk, m, each with its label; the deck reaches so far to the left and the right, m,
+    and a second track lies so far to the left, m.
     """
     axes.set_aspect("equal")
     places, headings, _ = walk.places(np.linspace(0.0, walk.length, _POINTS))
-    axes.plot(places.real, places.imag, color=INK, lw=1.1, zorder=3, gid="track")
-    for off in edge, -edge:
-        line = places + off * 1j * np.exp(1j * headings)
+    for left in {0.0, second}:
+        line = places + left * 1j * np.exp(1j * headings)
+        axes.plot(line.real, line.imag, color=INK, lw=1.1, zorder=3, gid="track")
+    for left in edges[0], -edges[1]:
+        line = places + left * 1j * np.exp(1j * headings)
         axes.plot(line.real, line.imag, color="#8a8a8a", lw=0.6, ls=(0, (4, 2)), zorder=2, gid="edge")
     labeled: dict[bool, complex] = {}
     for place, label in risers.items():
         (spot,), (heading,), _ = walk.places(place)
         side = 1j * np.exp(1j * heading)
-        ends = spot + side * np.array([edge, -edge])
+        ends = spot + side * np.array([edges[0], -edges[1]])
         axes.plot(ends.real, ends.imag, color="#8a6d3b", lw=2.2, zorder=4, gid="riser")
         # a label too near to the one before stands on the other side
         right = abs(spot - labeled.get(True, math.inf)) > 0.035 * _span(places)
         labeled[right] = spot
-        out = spot - (1 if right else -1) * side * (edge + 0.03 * _span(places))
-        axes.text(out.real, out.imag, label, fontsize=8, ha="center", va="center", color=INK, weight="bold")
+        beyond = 0.03 * _span(places)
+        out = spot + side * (-edges[1] - beyond if right else edges[0] + beyond)
+        lean = (out - spot).real / abs(out - spot)
+        across = "center" if abs(lean) < _UPRIGHT else "left" if lean > 0 else "right"
+        axes.text(out.real, out.imag, label, fontsize=8, ha=across, va="center", color=INK, weight="bold")
     _draw_centers(axes, walk, units)
-    axes.margins(0.07)
+    axes.margins(0.1)
 
 
 def _span(places: NDArray[np.complex128]) -> float:

@@ -69,7 +69,7 @@ def sweep_figure(found: Sweep, units: UnitFormat) -> Figure:
         _draw(axes, found, each.reach, units, regions)
         axes.set_title(plain(f"{each.power}, {each.rail} rail"), fontsize=paper.font, loc="left", color=INK)
     for axes in panels[-1]:
-        axes.set_xlabel(f"Radius, {units.length_unit}")
+        axes.set_xlabel(f"Radius{' of the inner track' if found.two else ''}, {units.length_unit}")
     for row in panels:
         row[0].set_ylabel(f"Rise per turn, {units.length_unit}")
     return paper.figure

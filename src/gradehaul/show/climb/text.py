@@ -32,7 +32,9 @@ _EASEMENTS = f"Easements would help: the radius is not over {UNEASED:g} x gauge 
 def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()) -> Page:
     """Return the page of a helix, with what was looked for, and below it the sections named in `more`."""
     page, helix, build, stock = Page(), found.helix, found.helix.build, found.stock
-    page.line(("Helix", "bold"), f", scale {stock.scale.name}")
+    two = build.spacing is not None
+    shape = f"{'with straight sides' if build.straight else 'round'}, {'two tracks' if two else 'one track'}"
+    page.line(("Helix", "bold"), f", scale {stock.scale.name}, {shape}")
     page.line()
     _add_headroom(page, found, units)
     _add_worst(page, found.hill)
@@ -41,17 +43,27 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
     if found.stops is not None and found.stops.alone is not None:
         _add_alone(page, found.stops.alone, stock, units)
-    left = found.clear_left
-    ratio = math.floor(100 * helix.radius / car_length(stock) + 1e-6) / 100  # never rounded over a bar
+    inner = "inner track: " if two else ""
     rows = [
-        ("radius", units.length(helix.radius, fine=True)),
+        (f"{inner}radius", units.length(helix.radius, fine=True)),
         ("turns", f"{helix.turns:.2f}"),
         ("total rise", units.length(helix.rise, fine=True)),
         ("rise per turn", units.length(helix.rise_per_turn, fine=True)),
-        ("grade", units.grade(helix.grade)),
-        ("effective grade", units.grade(found.effective)),
-        ("radius over the longest vehicle", f"{ratio:.2f}"),
-        ("length of the climb", units.length(helix.length)),
+        (f"{inner}grade", units.grade(helix.grade)),
+        (f"{inner}effective grade", units.grade(found.effective)),
+    ]
+    if two:
+        rows += [
+            ("between their centers", units.length(float(build.apart(helix.radius)), fine=True)),
+            ("outer track: radius", units.length(helix.outer_radius, fine=True)),
+            ("outer track: grade", units.grade(helix.outer_grade)),
+            ("outer track: effective grade", units.grade(found.outer_effective)),
+        ]
+    left = found.clear_left
+    ratio = math.floor(100 * helix.radius / car_length(stock) + 1e-6) / 100  # never rounded over a bar
+    rows += [
+        (f"{inner}radius over the longest vehicle", f"{ratio:.2f}"),
+        (f"{inner}length of the climb", units.length(helix.length)),
         ("vertical curves", units.length(found.vertical_curve)),
         ("track, roadbed and deck", units.length(build.structure, fine=True)),
         ("clear height wanted", units.length(build.clear, fine=True)),
@@ -61,6 +73,11 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     page.line()
     page.table(["", ">"], rows, indent=0)
     page.line()
+    if two:
+        page.paragraph(
+            "Let trains climb on the outer track (route Up): it is longer for the same rise, so its grade is flatter, "
+            "and its curve is wider. Trains come down on the inner."
+        )
     words = "too tight, under 2" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
     words = "looks good" if ratio >= _GOOD else words
     page.paragraph(

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import gap, place
+from gradehaul.plan.drawing.elements import center, gap, place
 from gradehaul.plan.drawing.heights.levels import LEAST_TURN
 from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Linked, Spot, Terms
 from gradehaul.plan.drawing.rows import Rows
@@ -27,15 +27,9 @@ class Turns(NamedTuple):
 
     def holds(self, element: Element, snap: float) -> bool:
         """Return whether an element lies on the circle."""
-        if abs(element.curvature) < 1e-9 or gap(_center(element), self.center) > 2 * snap:
+        if abs(element.curvature) < 1e-9 or gap(center(element), self.center) > 2 * snap:
             return False
         return abs(1 / abs(element.curvature) - 1 / abs(self.arc.curvature)) <= 2 * snap
-
-
-def _center(element: Element) -> Spot:
-    radius = 1 / element.curvature
-    x, y = element.start.x, element.start.y
-    return Spot(x - radius * math.sin(element.heading), y + radius * math.cos(element.heading))
 
 
 def level_turns(reaches: Rows, snap: float) -> list[Turns]:
@@ -49,7 +43,7 @@ def level_turns(reaches: Rows, snap: float) -> list[Turns]:
             continue
         number = next((n for n, circle in enumerate(found) if circle.holds(arc, snap)), len(found))
         before = found[number].turn if number < len(found) else 0.0
-        found[number : number + 1] = [Turns(_center(arc), arc, before + turn)]
+        found[number : number + 1] = [Turns(center(arc), arc, before + turn)]
     return [circle for circle in found if circle.turn >= _ROUND]
 
 

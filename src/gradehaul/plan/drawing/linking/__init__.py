@@ -8,10 +8,9 @@ import numpy as np
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import middle, order
-from gradehaul.plan.drawing.linking.duplicates import lengths_drawn, once, overlap_faults, source
 from gradehaul.plan.drawing.linking.flaws import level_misses, near_misses, strays
 from gradehaul.plan.drawing.linking.lines import in_order, written
-from gradehaul.plan.drawing.linking.sides import mark_cuts, side_cuts
+from gradehaul.plan.drawing.linking.overlaps import lengths_drawn, mark_cuts, once, overlap_faults, side_cuts, source
 from gradehaul.plan.drawing.linking.turnouts import askew, judged
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot, cut_ways, meet, merged, specks, without_specks
 from gradehaul.plan.drawing.nearness import Nearness

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from gradehaul.plan.drawing.elements import in_plan, level_with, micro, middle, place, whole
-from gradehaul.plan.drawing.linking.duplicates import source
+from gradehaul.plan.drawing.linking.overlaps import source
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot, continuing
 from gradehaul.plan.drawing.nearness import Nearness, components, pairs
 from gradehaul.plan.drawing.records import Fault, FloatArray, IntArray, Linked, Terms

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from gradehaul.plan.drawing.elements import beyond, gap, heading, in_space, length_of, order, reverse, turned, whole
-from gradehaul.plan.drawing.linking.duplicates import longest_source, source
+from gradehaul.plan.drawing.linking.overlaps import longest_source, source
 from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of, named
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot
 from gradehaul.plan.drawing.records import BoolArray, DrawnJoint, DrawnLine, Element, Fault, IntArray, Spot, Terms

@@ -17,6 +17,7 @@ from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters, Radians
 
 LONGEST = 40
 """A text longer than this is a remark, not a name."""
@@ -179,16 +180,16 @@ _SAME_WAY = math.radians(5)
 
 
 class KnownLine(NamedTuple):
-    """A line as it was drawn before: its name, its joints, where its ends lie, m, and how it leaves them, radians."""
+    """A line as it was drawn before: its name, its joints, where its ends lie, and how it leaves them."""
 
     name: str
     start: str
     finish: str
     at: Spot
-    heading: float
+    heading: Radians
     end: Spot
-    end_heading: float
-    length: float
+    end_heading: Radians
+    length: Meters
 
 
 def recognize(linked: Linked, known: Sequence[KnownLine], within: float) -> tuple[dict[int, str], dict[int, str]]:

@@ -11,7 +11,7 @@ from typing import Literal, NamedTuple
 from gradehaul.errors import QuantityError
 from gradehaul.plan.drawing.elements import gap, place
 from gradehaul.plan.drawing.heights.texts import says_height
-from gradehaul.plan.drawing.records import Drawing, Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked, ReachEnd
+from gradehaul.plan.drawing.records import Drawing, Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import read_quantity
 
@@ -194,7 +194,7 @@ def with_slips(joint: DrawnJoint, labels: Sequence[Label], names: Sequence[str],
     if joint.kind != "crossing":
         return joint
     texts = {label.text for label in labels if gap(label.spot, joint.spot) <= near}
-    by_name = {_of_crossing(joint, end, names): end for end in joint.ends}
+    by_name = {joint.end_name(end, names): end for end in joint.ends}
     found = [
         (min(by_name[one], by_name[other]), max(by_name[one], by_name[other]))
         for one in by_name
@@ -202,12 +202,6 @@ def with_slips(joint: DrawnJoint, labels: Sequence[Label], names: Sequence[str],
         if f"{one} to {other}" in texts
     ]
     return joint._replace(slips=tuple(sorted({*joint.slips, *found}))) if found else joint
-
-
-def _of_crossing(joint: DrawnJoint, end: ReachEnd, names: Sequence[str]) -> str:
-    """Return an end as a plan names it: by its line, and its side where both ends of the line are here."""
-    both = sum(each.line == end.line for each in joint.ends) > 1
-    return f"{names[end.line]}.{end.end}" if both else names[end.line]
 
 
 # Berths
