@@ -70,7 +70,9 @@ def _hill_options(function: Verb) -> Verb:
             type=click.Choice(["up", "down", "both"]),
             help="Which way trains run.  [default: as in their own plan, else both]",
         ),
-        click.option("--train", type=Name("train"), help="A train of the plan.  [default: the only one]"),
+        click.option(
+            "--train", type=Name("train"), help="The train to judge by.  [default: all; to find, the only one]"
+        ),
         click.option(
             "--practice",
             type=click.Choice(["NMRA", "NEM"]),
@@ -161,7 +163,7 @@ def helix(
         _refuse_sheet_options(out)
         refuse_idle("powers", "car", "steepest", needs="--sweep")
         if find not in ("radius", "grade"):
-            refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
+            refuse_idle("rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
     from gradehaul.design.climb.helix_given import HelixGiven
     from gradehaul.show.climb.text import helix_page
@@ -224,7 +226,7 @@ def incline(
 ) -> Answer:
     """Design an incline, or find the best one for a train."""
     if find is None:
-        refuse_idle("train", "rail", "need", needs="--find length or --find rise")
+        refuse_idle("rail", "need", needs="--find length or --find rise")
     if not curves:
         refuse_idle("ease", "compensate", needs="--curve")
     _refuse_sheet_options(out)

@@ -199,7 +199,7 @@ def _shims(plan: Plan, out: Output, surveys: Sequence[str], more: Sequence[str],
 @click.option("--deck", type=THICKNESS, help="Thickness of the deck.  [default: the plan's, else 1/2 in]")
 @click.option("--roadbed", type=THICKNESS, help="Thickness of the roadbed.  [default: the plan's, else 1/4 in]")
 @click.option("--track", type=THICKNESS, help="Height of rail and ties.  [default: the plan's, else the scale's]")
-@click.option("--datum", type=LENGTH, help="Height of the plan's 0 above the floor or joists that risers stand on.")
+@click.option("--datum", type=LENGTH, help="Height of the plan's 0 above what risers stand on; negative: below.")
 @click.option("--rule", type=LENGTH, help="Smallest division of your rule.  [default: 1/32 in or 0.5 mm]")
 @click.option("--level", type=LENGTH, help="Length of your level.  [default: 24 in or 600 mm]")
 @click.option("--strip", type=LENGTH, help="Print this much of the track at full size, too.")

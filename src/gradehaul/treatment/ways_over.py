@@ -136,10 +136,16 @@ class WaysOver:
     train: str
     rail: str
     outcome: Outcome
-    cars: int
+    kinds: tuple[str, ...]
+    """The kind of each car, from the head."""
     leave: int | None
     double: Doubling | Undivided
     help: tuple[Help, ...]
+
+    @property
+    def cars(self) -> int:
+        """How many cars it has."""
+        return len(self.kinds)
 
     @property
     def parts(self) -> Doubling | None:
@@ -169,7 +175,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
                 judged.name,
                 judged.rail,
                 judged.outcome,
-                sum(count for _, count in train.cars),
+                tuple(car.name for car, count in train.cars for _ in range(count)),
                 cars_to_leave(layout, profile, train, judged.rail),
                 doubling(layout, profile, train, judged.rail),
                 helps(layout, profile, train, judged.rail, tuple(plan.locos.values())),

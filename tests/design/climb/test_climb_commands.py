@@ -63,6 +63,17 @@ def test_a_cure_stands_beside_what_it_is_now_and_tension_on_the_first_screen() -
     )
 
 
+@pytest.mark.parametrize("verb", ["helix --radius 700", "incline --grade 2%"])
+def test_a_fixed_design_is_judged_by_the_train_that_is_named(verb: str) -> None:
+    words = [*shlex.split(verb), "--plan", "plans/two-levels.toml", "--rise", "300"]
+    words += ["--turns", "3"] if "helix" in verb else []
+    whole, one = (json.loads(run(*words, *more, "--json").stdout) for more in ((), ("--train", "stone")))
+    assert {each["name"] for each in whole["trains"]} > {"stone"}
+    assert one["trains"] == [each for each in whole["trains"] if each["name"] == "stone"]
+    assert re.search(r"^stone, going \w+, ", run(*words, "--train", "stone").stdout, re.MULTILINE)
+    assert 'no train of this name, got "sand"' in run(*words, "--train", "sand").output
+
+
 def test_a_radius_that_headroom_sets_is_not_blamed_on_the_train() -> None:
     find = ["helix", *PLAN.split(), "--find", "radius", "--turns", "3", "--rail", "clean", "--rise-per-turn"]
     shown = " ".join(run(*find, "4.3").stdout.split())
@@ -146,10 +157,10 @@ PARTS = [
     ),
     (f"helix {PLAN} --centers 2", "--centers needs --tracks 2"),
     (f"helix {PLAN} --car boxcar", "--car needs --sweep"),
-    (f"helix {PLAN} --train local", "--train needs --find radius, --find grade or --sweep"),
+    (f"helix {PLAN} --rail clean", "--rail needs --find radius, --find grade or --sweep"),
     (f"helix {PLAN} --sweep 18 40 3 6 --radius 24", "--radius has no effect beside --sweep"),
     (f"helix {PLAN} --unit mm --radius 600", "the plan has a unit of its own"),
-    (f"incline {PLAN} --train local", "--train needs --find length or --find rise"),
+    (f"incline {PLAN} --rail clean", "--rail needs --find length or --find rise"),
     (f"incline {PLAN} --ease 6", "--ease needs --curve"),
     (f"incline {PLAN} --compensate", "--compensate needs --curve"),
     (f"incline {PLAN} --practice NEM --rise 4", "the plan says its practice itself"),

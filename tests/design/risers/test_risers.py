@@ -164,8 +164,11 @@ WRONG = {
     "before": ({"every": "100", "begin": "-5"}, "--from: the first riser must stand on Hill, got -5 mm on 1000 mm"),
     "beyond": ({"every": "100", "begin": "1001"}, "--from: the first riser must stand on Hill"),
     "crowd": ({"every": "0.5"}, "--every: at most 1000 risers in one answer"),
-    "floor": ({"every": "100", "datum": "-3"}, "--datum: the plan's 0 lies below what the risers stand on, got -3 mm"),
-    "into the floor": ({"every": "100", "datum": "30"}, "riser 4 would end 0.9283 mm below where it stands, got 30 mm"),
+    "floor": (
+        {"every": "100", "datum": "30"},
+        "--datum: riser 4, railhead -6 mm, would be cut to -1 mm, got 30 mm; write more than 45.1783 mm",
+    ),
+    "below 0": ({"every": "100", "datum": "-3"}, "riser 1, railhead 0 mm, would be cut to -28 mm, got -3 mm"),
     "thin": ({"every": "100", "deck": "-1"}, "--deck: deck must be 0 or more, got -1"),
     "rule": ({"every": "100", "rule": "0"}, "--rule: rule must be longer than 0, got 0"),
     "words": ({"every": "often"}, "--every: "),
@@ -259,6 +262,42 @@ def test_risers_of_a_turn_are_said_to_stand_over_the_turns_of_another_line() -> 
     assert found.below == tuple(each.number for each in found.risers)
 
 
+def test_decks_counted_from_the_floor_stand_on_what_lies_above_it(tmp_path: Path) -> None:
+    (tmp_path / "hill.toml").write_text(HILL.replace("A = 0", "A = 1000"))
+    high, low = (
+        json.loads(run("risers", tmp_path / "hill.toml", "--every", "200", "--datum", datum, "--json").stdout)["risers"]
+        for datum in ("0", "-900")
+    )
+    assert [riser["top_m"] - 0.9 for riser in high] == pytest.approx([riser["top_m"] for riser in low], abs=1e-6)
+    assert "900 mm above it." in " ".join(
+        run("risers", tmp_path / "hill.toml", "--every", "200", "--datum", "-900").stdout.split()
+    )
+
+
+@pytest.mark.parametrize("slope", [0.03, -0.02])
+@pytest.mark.parametrize("cross", [0, 40])
+def test_a_block_on_the_deck_below_never_takes_more_than_the_room_there(slope: float, cross: float) -> None:
+    """A line over two on a slope, along them or across: the room over the higher, at most a car's width away."""
+    text = f"""{HEAD}railhead.C = 20
+railhead.E = 200
+line.Low = {{ from = "A", to = "B", track = [{{ straight = 2000, grade = "{100 * slope} %" }}] }}
+line.Side = {{ from = "C", to = "D", at = [0, 20], track = [{{ straight = 2000, grade = "{100 * slope} %" }}] }}
+line.Over = {{ from = "E", to = "F", at = [1000, 0], heading = {cross}, track = [{{ straight = 800, grade = "1 %" }}] }}
+"""
+    layout = Layout(read_plan(text))
+    walk = walk_along(layout, line="Over")
+    wide = layout.plan.scale.stock_width
+    for riser in risers_along(walk, BUILD, every=0.05).risers:
+        spot = complex(walk.places(riser.at)[0][0])
+        off = spot.imag - 0.02
+        if abs(off) < 0.9 * wide:
+            room = 0.2 + 0.01 * riser.at - (0.02 + slope * spot.real) - BUILD.deck
+            assert riser.on_deck is not None
+            assert room - 0.05 * wide < riser.on_deck <= room + 0.0001
+        elif abs(off) > 0.02 + wide:
+            assert riser.on_deck is None
+
+
 @pytest.mark.parametrize("ease", [0, 150])
 def test_on_a_helix_each_riser_has_its_turn_and_the_rise_over_the_turn_before(ease: int) -> None:
     """Against arithmetic: on the even part of a helix one turn is 2 pi R long, wherever on the turn a riser stands."""
@@ -282,7 +321,7 @@ def test_on_a_helix_each_riser_has_its_turn_and_the_rise_over_the_turn_before(ea
         None
     }
     words = run("risers", PLANS / "two-levels.toml", "--line", "Helix", "--every", "471 mm").stdout
-    assert re.search(r"\d+ +8949 .* 3: 120° +\+100 ", words)
+    assert re.search(r"\d+ +8949 .* 87.5 .* 3: 120° ", words)
 
 
 def test_helix_risers_and_clearance_assume_one_deck(tmp_path: Path) -> None:

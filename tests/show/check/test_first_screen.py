@@ -212,7 +212,7 @@ def test_trains_that_fail_have_a_line_on_what_to_do(answer: CheckAnswer) -> None
     assert 'short: it is 100.0 in long and does not fit berth "Wharf", which holds 50.0 in.' in text
     assert re.search(r"^short +TOO LONG +– +–  ", text, flags=re.MULTILINE)
     film = shown(layout_of("first-hill"), answer_of("first-hill", ("treated", "treated fresh")))[2]
-    assert "local: leave 6 of its 8 cars behind, from the tail: the other 2 climb." in film
+    assert "local: leave 6 of its 8 cars behind, from the tail (5 boxcar and 1 caboose): the" in film
 
 
 def run(name: str, *arguments: str) -> str:

@@ -163,6 +163,14 @@ def test_all_that_one_locomotive_needs_stands_on_one_card_and_four_cards_on_a_sh
             assert "date ____________" in words
 
 
+def test_a_fifth_kind_of_car_shares_the_card_where_its_column_has_room_and_none_is_cut():
+    for fifth, parted in (("caboose", False), ("refrigerator", True)):
+        cars = ("boxcar", "hopper", "loaded", "coach", fifth)
+        words = texts_of(load_cards(hill(routes=2, cars=cars)))
+        assert any("of 2)" in word for word in words) is parted
+        assert [word for word in words if word in cars] == list(cars)
+
+
 def test_a_load_that_a_descent_limits_is_marked():
     (card,) = load_cards(answer_of("landing", ("treated fresh",)))
     assert [(cell.cars, cell.mark) for cell in card.rows[0].cells][:1] == [("4", "downhill")]

@@ -239,6 +239,9 @@ def test_the_worst_train_is_the_headline_and_a_stack_says_how_many_turns(size):
     assert {"Harbor 0.0", "Ridge 4.0", "Lower bend 4.04 %", "over 4 %", "2 to 3 %"} <= set(found)
     assert any("Three turns" in text and text.endswith("3 turns") for text in words(figure_of("two-levels", size)))
     assert stacks(view_of("first-hill")) == stacks(view_of("loop")) == {}  # a crossing over itself is no stack
+    turns = 'track = [{ left = 0.6, angle = 720 }, { name = "More", left = 0.6, angle = 540 }]'
+    plan = f'scale = "H0"\nunit = "m"\nrailhead = {{ A = 0, B = 0.35 }}\nline.Up = {{ from = "A", to = "B", {turns} }}'
+    assert list(stacks(plan_view(Layout(read_plan(plan)))).values()) == ["2 of 3.5 turns"]
 
 
 def test_a_common_design_grade_lies_in_the_milder_class():

@@ -23,6 +23,7 @@ from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.risers.sheet import JOIN, RISER, cut_list_figures, risers_sheet, strip_figures
+from gradehaul.show.risers.text import riser_columns
 from gradehaul.show.sheets import CAUTIONS
 from project import PLANS
 
@@ -129,6 +130,20 @@ def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
     for caution in CAUTIONS:
         assert caution in text
     assert "joins strip" not in text
+
+
+def test_over_track_the_sheets_have_the_block_on_its_deck_and_the_columns_keep_to_the_page() -> None:
+    over = 'line.Over = { from = "C", to = "D", at = [0, 0], track = [{ straight = 900, rise = 0 }] }'
+    under = over.replace("Over", "Under").replace('"C", to = "D"', '"A", to = "B"')
+    plan = read_plan(f'scale = "HO"\nunit = "mm"\nrailhead = {{ A = 0, C = 100 }}\n{under}\n{over}\n')
+    build = usual_riser_build(plan, "metric", datum=0.9, deck=0.0125)
+    found = risers_along(walk_along(Layout(plan), line="Over"), build, every=0.3)
+    pages = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "a4", strip=0.5))).pages
+    assert pages[0].extract_text().count(" 975.5 87.5 +0.23 ") == len(found.risers)
+    strip = "".join(page.extract_text() for page in pages[2:])
+    assert "on deck 87.5 mm" in strip
+    assert "cut to" not in strip  # or a post goes through the track below
+    assert sum(column.width for column in riser_columns(found, READER)) <= 8.27 - 2 * 0.52
 
 
 def test_the_sheets_are_the_same_bytes_from_run_to_run() -> None:

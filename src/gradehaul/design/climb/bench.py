@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -35,11 +34,6 @@ class Spoke:
     angle: Radians
     risers: tuple[Riser, ...]
     """From the lowest turn up; those of the outer track where there are two."""
-
-    def blocks(self, deck: float, rule: float) -> tuple[float, ...]:
-        """Return the blocks between the deck of one turn and that of the next, m, to the step of a rule."""
-        tops = [riser.top for riser in self.risers]
-        return tuple(round((above - below - deck) / rule) * rule for below, above in pairwise(tops))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

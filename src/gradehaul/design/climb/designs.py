@@ -15,6 +15,7 @@ from gradehaul.design.climb.search import Stop, roomiest, search_helix, search_i
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.verdict import Need
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord, document
@@ -178,8 +179,12 @@ def design_helix(
     """Return the helix that is fixed, or looked for; one that lacks headroom is judged like any other.
 
     Where no rail is named the train must climb on the stock's first film, at both ages; where no direction is given
-    each train runs as in its own plan. What is raised is that of `gradehaul.helix`.
+    each train runs as in its own plan. A fixed one, and that of the most cars,
+    is judged by the train that is named, else by all. What is raised is
+    that of `gradehaul.helix`.
     """
+    if find not in ("radius", "grade"):
+        stock = _judged_by(stock, train)
     directions = directions_of(stock, direction)
     stop: Stop | None = None
     if find is None:
@@ -202,6 +207,8 @@ def design_incline(
     direction: Direction | None = None,
 ) -> InclineAnswer:
     """Return the incline that is fixed, or looked for; the rest as in `design_helix`."""
+    if find is None:
+        stock = _judged_by(stock, train)
     directions = directions_of(stock, direction)
     stop: Stop | None = None
     if find is None:
@@ -209,3 +216,11 @@ def design_incline(
     else:
         incline, stop = search_incline(find, given, train_test(stock, train, rail, need, directions))
     return InclineAnswer(stock, incline.hill(stock, directions), stop, incline)
+
+
+def _judged_by(stock: Plan, train: str | None) -> Plan:
+    """Return the stock with the train that is named, or with all."""
+    if train is None:
+        return stock
+    look_up(train, stock.trains, "train", file=stock.file, place="--train")
+    return replace(stock, trains={train: stock.trains[train]})

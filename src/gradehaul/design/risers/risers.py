@@ -51,8 +51,8 @@ where a change of grade begins or ends."""
 class RiserBuild:
     """What lies between railhead and riser, and from where heights count, all in m.
 
-    `datum` is the height of the plan's 0 over the floor or joists that risers stand on; None where heights count from
-    the plan's 0.
+    `datum` is the height of the plan's 0 over the floor or joists that risers stand on, negative where the plan counts
+    from below them; None where heights count from the plan's 0.
     """
 
     deck: Meters
@@ -84,7 +84,8 @@ class Riser:
     """A riser, lengths in m: its place along the walk, the railhead there and its top, to cut by the rule."""
 
     KEYS: ClassVar[str] = (
-        "number reason joint track at after railhead top cut residual change turned per_turn block low_end beside"
+        "number reason joint track at after railhead top cut residual change turned per_turn block low_end on_deck "
+        "beside"
     )
 
     number: int
@@ -110,6 +111,8 @@ class Riser:
     """Thickness of the block under the low end of the level; None where the line is shorter than the level."""
     low_end: str
     """Where that end lies: behind, ahead, or neither where the track is level."""
+    on_deck: Meters | None
+    """From the top of the deck of track below it up to its own top, where a post would go through that; else None."""
     beside: tuple[TrackBeside, ...]
 
     @property
@@ -137,17 +140,7 @@ class Risers(AnswerRecord):
     @property
     def below(self) -> tuple[int, ...]:
         """The numbers of risers that stand over track of any line, which a post would go through."""
-        samples = np.linspace(0.0, self.walk.length, max(int(self.walk.length / _NEAR_BY), 2))
-        others, railheads = _other_track(self.walk)
-        points = np.concatenate([self.walk.places(samples)[0], others])
-        heights = np.concatenate([self.walk.railhead.at(samples), railheads])
-        wide = self.walk.layout.plan.scale.stock_width
-        found = []
-        for riser in self.risers:
-            near = np.abs(points - self.walk.places(riser.at)[0]) < wide
-            if (near & (heights < riser.railhead - self.build.structure)).any():
-                found.append(riser.number)
-        return tuple(found)
+        return tuple(riser.number for riser in self.risers if riser.on_deck is not None)
 
     @property
     def title(self) -> str:
@@ -212,7 +205,7 @@ def risers_along(
         A distance of 0 or less, or longer than the walk; a start or a joint that is not on it; too many risers; or a
         riser that would end at the datum or below.
     """
-    _refuse(walk, build, every, begin, deck_joints)
+    _refuse(walk, every, begin, deck_joints)
     places = riser_places(walk, every=every, begin=begin, deck_joints=deck_joints)
     return Risers(walk, build, every, begin, risers_at(walk, build, places))
 
@@ -244,39 +237,50 @@ def risers_at(walk: Walk, build: RiserBuild, where: Sequence[tuple[float, RiserR
     railheads = walk.railhead.at(np.minimum(places, walk.length))
     beside = list(_beside(walk, places, railheads))
     turned, per_turn = _turns(walk, places)
+    on_deck = list(_on_decks(walk, build, places, railheads))
+    tops = railheads - build.structure + (build.datum or 0.0)
+    cuts = (np.round(tops / build.rule) * build.rule).tolist()
+    if build.datum is not None:
+        _refuse_sunk(walk, build, tops, cuts)
     found: list[Riser] = []
-    for number, ((at, reason), railhead) in enumerate(zip(where, railheads.tolist(), strict=True), 1):
-        top = railhead - build.structure + (build.datum or 0.0)
-        cut = round(top / build.rule) * build.rule
-        if build.datum is not None and cut <= 0:
-            raise DesignError(
-                f"riser {number} would end {_described(walk, -top)} below where it stands",
-                place="--datum",
-                found=_described(walk, build.datum),
-                write=f"more than {_described(walk, build.datum - top)}",
-            )
+    for index, ((at, reason), cut) in enumerate(zip(where, cuts, strict=True)):
         joint_at, joint = walk.joint_before(at)
-        block, low_end = _block(walk, at, build.level)
         found.append(
             Riser(
-                number,
+                index + 1,
                 reason,
                 at,
                 joint,
                 at - joint_at,
                 walk.track_at(at).name,
-                railhead,
-                top,
+                float(railheads[index]),
+                float(tops[index]),
                 cut,
-                cut - found[-1].cut if found else None,
-                turned[number - 1],
-                per_turn[number - 1],
-                block,
-                low_end,
-                beside[number - 1],
+                cut - cuts[index - 1] if index else None,
+                turned[index],
+                per_turn[index],
+                *_block(walk, at, build.level),
+                on_deck[index],
+                beside[index],
             )
         )
     return tuple(found)
+
+
+def _on_decks(walk: Walk, build: RiserBuild, places: FloatArray, railheads: FloatArray) -> Iterator[float | None]:
+    """Yield for each riser the least room within a car's width, m, from a deck below to its own; None without one."""
+    samples = np.linspace(0.0, walk.length, max(int(walk.length / _NEAR_BY), 2))
+    others, heights = _other_track(walk)
+    points = np.concatenate([walk.places(samples)[0], others])
+    heights = np.concatenate([walk.railhead.at(samples), heights])
+    wide = walk.layout.plan.scale.stock_width
+    spots, headings, _ = walk.places(places)
+    for at, spot, heading, railhead in zip(places, spots, headings, railheads, strict=True):
+        below = (np.abs(points - spot) < wide) & (heights < railhead - build.structure)
+        # both decks slope, so each point below counts against the point of this deck over it
+        over = at + ((points[below] - spot) * np.exp(-1j * heading)).real
+        rooms = walk.railhead.at(np.clip(over, 0.0, walk.length)) - heights[below]
+        yield float(rooms.min() - build.deck) if rooms.size else None
 
 
 def _other_track(walk: Walk) -> tuple[NDArray[np.complex128], FloatArray]:
@@ -298,7 +302,7 @@ def _described(walk: Walk, length: float) -> str:
     return describe(length, "length", walk.layout.plan.unit)
 
 
-def _refuse(walk: Walk, build: RiserBuild, every: float, begin: float, deck_joints: Sequence[float]) -> None:
+def _refuse(walk: Walk, every: float, begin: float, deck_joints: Sequence[float]) -> None:
     if every <= 0:
         raise DesignError("risers stand apart", place="--every", found=_described(walk, every), write='--every "16 in"')
     if every > walk.length:
@@ -313,9 +317,19 @@ def _refuse(walk: Walk, build: RiserBuild, every: float, begin: float, deck_join
             raise DesignError(f"a joint of the deck must lie on {walk.name}", place="--deck-joint", found=found)
     if (walk.length - begin) / every > _MOST:
         raise DesignError(f"at most {_MOST} risers in one answer", place="--every", found=_described(walk, every))
-    if build.datum is not None and build.datum < 0:
+
+
+def _refuse_sunk(walk: Walk, build: RiserBuild, tops: FloatArray, cuts: Sequence[float]) -> None:
+    """Refuse a datum that leaves nothing to cut."""
+    sunk = next((number for number, cut in enumerate(cuts) if cut <= 0), None)
+    if sunk is not None and build.datum is not None:
+        railhead = _described(walk, tops[sunk] - build.datum + build.structure)
+        least = build.datum + 0.5 * build.rule - float(tops.min())
         raise DesignError(
-            "the plan's 0 lies below what the risers stand on", place="--datum", found=_described(walk, build.datum)
+            f"riser {sunk + 1}, railhead {railhead}, would be cut to {_described(walk, cuts[sunk])}",
+            place="--datum",
+            found=_described(walk, build.datum),
+            write=f"more than {describe(least, 'length', walk.layout.plan.unit, 6)}",
         )
 
 

@@ -19,7 +19,8 @@ from gradehaul.haulage.train import Train
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
 from gradehaul.plan.names import quoted
 from gradehaul.plan.rail_condition import CLEAN, ages, conditions
-from gradehaul.plan.records import Car, Loco, Note, Plan, Survey
+from gradehaul.plan.records import Car, Line, Loco, Note, Plan, Survey
+from gradehaul.plan.text.toml import key_written
 from gradehaul.quantities import describe
 from gradehaul.scales import car_mass
 from gradehaul.track.alignment import Alignment
@@ -149,6 +150,8 @@ _READING, _READING_IN_INCHES = 0.0005, 0.0254 / 32
 
 _SURE = 1.645
 """Standard deviations beyond which a grade is steeper in 19 cases of 20."""
+_AGREE = 4.0
+"""Readings within so many of their errors of the plan's heights count from the same zero."""
 
 
 def surveyed_steeper(plan: Plan, alignment: Alignment) -> Iterator[Note]:
@@ -169,8 +172,19 @@ def surveyed_steeper(plan: Plan, alignment: Alignment) -> Iterator[Note]:
             yield Note(
                 place,
                 f"it is steeper than the plan, by which trains are judged: {built} measured, {drawn} planned, from "
-                f"{here} to {there}",
+                f"{here} to {there}{_heights_to_write(line, survey, railhead, reading)}",
             )
+
+
+def _heights_to_write(line: Line, survey: Survey, railhead: PiecewiseQuadratic, reading: float) -> str:
+    """Return how trains are judged by a survey, where the plan has its ends and knows nothing between."""
+    known = line.railhead_at or any(each.grade is not None or each.rise is not None for each in line.tracks)
+    places, heights = np.array(sorted(survey.heights)).T
+    on_line = places[0] >= 0.0 and places[-1] <= railhead.stop and np.diff(places).all()
+    ends = railhead.continued(places[[0, -1]]) - heights[[0, -1]]
+    if known or not on_line or np.abs(ends).max() > _AGREE * reading:
+        return ""
+    return f"; write its heights as railhead_at in [line.{key_written(line.name)}]"
 
 
 def _steepest_beyond(

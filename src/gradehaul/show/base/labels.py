@@ -33,7 +33,7 @@ USE_MEANINGS: Mapping[Use, str] = {
     "has film": "has film already",
     "keep clean": "keep clean",
     "buffer": "also keep clean: wheels would spread film",
-    "no effect": "film or not: no locomotive in question runs there",
+    "no effect": "may have film or not: no locomotive in question runs there",
 }
 """What the uses of track mean, in a sum or the key of a picture."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
@@ -12,7 +12,7 @@ from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
 from gradehaul.show.base.paper import LETTER, MARGIN, SIZES, Sheet
 from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
-from gradehaul.show.check.load_rows import Card, CardCell, CardRow, load_cards
+from gradehaul.show.check.load_rows import Card, CardCell, load_cards
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
 _FONT = 8.0
 _ACROSS = 4
-"""Kinds of car beside one another; more go below."""
+"""Kinds of car beside one another at the least; where more have no room they go on another card."""
 
-_ROUTE = 0.3
+_ROUTE = 0.26
 """The share of the width for the names of routes."""
 
 _HEAD, _ROW = 1.4, 3.4
@@ -31,6 +31,9 @@ _HEAD, _ROW = 1.4, 3.4
 
 _ROWS = 7
 """Rows of loads on one card."""
+
+_GAP = 6
+"""Dots between columns, and between cars and what stands beside them."""
 
 _CUT = 0.2
 """The length of a cut mark, inches."""
@@ -64,32 +67,35 @@ def load_card_picture(answer: CheckAnswer, form: Format, paper: PaperName = "a4"
     with drawing_rules():
         if form == "pdf":
             return pages_bytes(load_card_figures(cards, date, paper))
-        return picture_bytes(_sheet([part for card in cards for part in _parts(card)], date, paper), form)
+        return picture_bytes(_sheet(_parts(cards, paper), date, paper), form)
 
 
 def load_card_figures(cards: Sequence[Card], date: str = "", paper: PaperName = "a4") -> list[Figure]:
     """Return a sheet for each four cards; to be called by the `drawing_rules`, as is all that is done with them."""
-    return [_sheet(four, date, paper) for four in _by([part for card in cards for part in _parts(card)], 4)]
+    return [_sheet(four, date, paper) for four in _by(_parts(cards, paper), 4)]
 
 
-def _parts(card: Card) -> Iterator[_Part]:
-    """Yield a card in as many parts as it takes: kinds of car side by side as far as there is room, then below."""
-    cells = [
-        replace(card, cars=tuple(cars), rows=tuple(_cut(card.rows, first)))
-        for first, cars in zip(range(0, len(card.cars), _ACROSS), _by(card.cars, _ACROSS), strict=False)
-    ]
-    parts = [replace(each, rows=tuple(rows)) for each in cells for rows in _by(each.rows, _ROWS)]
-    for number, part in enumerate(parts, 1):
-        yield _Part(part, number, len(parts))
+def _parts(cards: Sequence[Card], paper: PaperName) -> list[_Part]:
+    """Return cards in as many parts as each takes: kinds of car side by side as far as there is room, then below."""
+    size, found = LETTER if paper == "letter" else SIZES["a4"], list[_Part]()
+    sheet = Sheet(size.width, size.width, _FONT)
+    room = (1 - _ROUTE) * (0.5 * size.width - 2 * MARGIN) * DOTS_PER_INCH
+    for card in cards:
+        wide = [sheet.extent(car, weight="bold")[0] for car in card.cars]
+        wide += [_wide(sheet, cell) for row in card.rows for cell in row.cells]
+        across = max(_ACROSS, int(room // (max(wide) + 1.5 * _GAP)))
+        columns = [slice(first, first + across) for first in range(0, len(card.cars), across)]
+        parts = [
+            replace(card, cars=card.cars[own], rows=tuple(replace(row, cells=row.cells[own]) for row in rows))
+            for own in columns
+            for rows in _by(card.rows, _ROWS)
+        ]
+        found += [_Part(part, number, len(parts)) for number, part in enumerate(parts, 1)]
+    return found
 
 
 def _by(items: Sequence[_Each], count: int) -> list[Sequence[_Each]]:
     return [items[first : first + count] for first in range(0, len(items), count)]
-
-
-def _cut(rows: Sequence[CardRow], first: int) -> Iterator[CardRow]:
-    for row in rows:
-        yield replace(row, cells=row.cells[first : first + _ACROSS])
 
 
 def _sheet(parts: Sequence[_Part], date: str, paper: PaperName) -> Figure:
@@ -144,7 +150,7 @@ def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
     first = box.left + _ROUTE * wide
     step = (box.right - first) / max(len(card.cars), 3)
     for k, car in enumerate(card.cars):
-        sheet.text(first + k * step, at, sheet.fitted(car, step - 6, weight="bold"), weight="bold", va="top")
+        sheet.text(first + k * step, at, sheet.fitted(car, step - _GAP, weight="bold"), weight="bold", va="top")
     at -= _HEAD * line
     for row in card.rows:
         _rule(sheet, box, at)
@@ -171,17 +177,28 @@ def _names(sheet: Sheet, routes: Sequence[str], lines: int, room: float) -> list
     return [*found[: lines - 1], sheet.fitted(" ".join(found[lines - 1 :]), room, scale=0.95)]
 
 
+def _big(cell: CardCell) -> float:
+    return 1.8 if cell.cars[:1].isdigit() else 1.1
+
+
+def _beside(cell: CardCell) -> list[str]:
+    """Return what stands small beside the cars: the range above the mark."""
+    return [each for each in (cell.range and f"({cell.range})", cell.mark) if each]
+
+
+def _wide(sheet: Sheet, cell: CardCell) -> float:
+    small = [sheet.extent(each, scale=0.8)[0] for each in _beside(cell)]
+    return sheet.extent(cell.cars, scale=_big(cell), weight="bold")[0] + _GAP + max(small, default=0.0)
+
+
 def _draw_cell(sheet: Sheet, cell: CardCell, left: float, middle: float, step: float) -> None:
-    """Set the cars large, and beside them the range above the mark."""
-    big = 1.8 if cell.cars[:1].isdigit() else 1.1
-    sheet.text(left, middle, cell.cars, scale=big, weight="bold", va="center")
-    beside = left + sheet.extent(cell.cars, scale=big, weight="bold")[0] + 6
-    small = [(f"({cell.range})", "normal")] if cell.range else []
-    small += [(cell.mark, "normal")] if cell.mark else []
-    for k, (words, weight) in enumerate(small):
+    """Set the cars large, and beside them the range and the mark."""
+    sheet.text(left, middle, cell.cars, scale=_big(cell), weight="bold", va="center")
+    beside = left + sheet.extent(cell.cars, scale=_big(cell), weight="bold")[0] + _GAP
+    small = _beside(cell)
+    for k, words in enumerate(small):
         up = middle + (0.5 * (len(small) - 1) - k) * 0.85 * sheet.dots_per_line
-        sheet.text(beside, up, sheet.fitted(words, left + step - beside, scale=0.8, weight=weight),
-                   scale=0.8, weight=weight, va="center")  # fmt: skip
+        sheet.text(beside, up, sheet.fitted(words, left + step - beside, scale=0.8), scale=0.8, va="center")
 
 
 def _rule(sheet: Sheet, box: Box, at: float) -> None:

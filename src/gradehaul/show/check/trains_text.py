@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer
@@ -9,6 +10,7 @@ from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
+from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.show.base.labels import RISK, basis_words, counted, listed, rail_words
 from gradehaul.show.base.page import Page, Piece
@@ -168,11 +170,23 @@ def best_way(way: WaysOver) -> str:
 def _leave(way: WaysOver) -> str:
     if way.leave is None:
         return "Leaving cars does not help: the locomotives do not climb alone."
-    left = way.cars - way.leave
-    rest = (
-        "the locomotives climb alone" if left == 0 else "the other climbs" if left == 1 else f"the other {left} climb"
+    leave = f"Leave {way.leave} of its {counted(way.cars, 'car')} behind, from the tail"
+    stay, gone = way.kinds[: way.cars - way.leave], way.kinds[way.cars - way.leave :]
+    if not stay:
+        return f"{leave}: the locomotives climb alone."
+    behind, left = (f" ({_kinds(each)})" if len(set(way.kinds)) > 1 else "" for each in (gone, stay))
+    other = f"other {len(stay)}{left} climb" if stay[1:] else f"other{left} climbs"
+    return f"{leave}{behind}: the {other}."
+
+
+def _kinds(cars: Sequence[str]) -> str:
+    """Return how many cars of each kind there are."""
+    counts = Counter(map(clean, cars))
+    return (
+        f"all {next(iter(counts))}"
+        if len(counts) == 1 < len(cars)
+        else listed([f"{n} {kind}" for kind, n in counts.items()])
     )
-    return f"Leave {way.leave} of its {counted(way.cars, 'car')} behind, from the tail: {rest}."
 
 
 _NO_DOUBLING: dict[Undivided, str] = {

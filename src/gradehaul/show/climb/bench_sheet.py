@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -165,18 +165,18 @@ def _heights(form: Form, bench: HelixBench, units: UnitFormat) -> None:
             for spoke in bench.spokes
         ]
         form.table("Under the deck at each riser: nuts on threaded rod, or tops of posts", columns, rows, row=0.22)
-    if turns > 1:
-        form.words("Blocks from deck to deck", list(_blocks(bench)), numbered=False)
+    if blocks := list(_blocks(bench)):
+        form.words("Blocks from deck to deck", blocks, numbered=False)
 
 
 def _blocks(bench: HelixBench) -> Iterator[str]:
-    build = bench.found.build
-    for turn in range(max(len(spoke.risers) for spoke in bench.spokes) - 1):
-        own = [spoke.blocks(build.deck, build.rule) for spoke in bench.spokes]
-        sizes = [blocks[turn] for blocks in own if turn < len(blocks)]
-        low, high = on_rule(min(sizes), build.rule), on_rule(max(sizes), build.rule)
-        words = low if low == high else f"{low} to {high}, see the heights"
-        yield f"On turn {turn + 1}: {len(sizes)} block{'s' if len(sizes) > 1 else ''} of {words}."
+    rule = bench.found.build.rule
+    for turn, risers in enumerate(zip_longest(*(spoke.risers[1:] for spoke in bench.spokes)), 1):
+        sizes = [riser.on_deck for riser in risers if riser is not None and riser.on_deck is not None]
+        if sizes:
+            low, high = on_rule(min(sizes), rule), on_rule(max(sizes), rule)
+            words = low if low == high else f"{low} to {high}, see the cut list"
+            yield f"On turn {turn}: {len(sizes)} block{'s' if len(sizes) > 1 else ''} of {words}."
 
 
 _POINTS = 1500

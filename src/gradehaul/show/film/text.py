@@ -9,7 +9,7 @@ from itertools import groupby
 from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.verdict import FAILS, WORST_FIRST, Need
 from gradehaul.plan.names import clean
-from gradehaul.show.base.labels import RISK, USE_WORDS, WOULD, chance_words
+from gradehaul.show.base.labels import RISK, USE_MEANINGS, USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -217,8 +217,8 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
     film = found.length("film")
     may = f"{units.length(film)} of" if film else "No more" if found.length("has film") else "No"
     clean_track = units.length(found.length("keep clean") + found.length("buffer"))
-    rest: dict[Use, str] = {"has film": "has film already", "no effect": "makes no difference"}
-    others = [f"; {units.length(found.length(use))} {words}" for use, words in rest.items() if found.length(use)]
+    rest: Sequence[Use] = ("has film", "no effect")
+    others = [f"; {units.length(found.length(use))} {USE_MEANINGS[use]}" for use in rest if found.length(use)]
     yield [(f"{may} track may be filmed; {clean_track} stays clean", "green" if film else "yellow"), *others, "."]
     carry = units.length(found.carry)
     if found.depends_on_carry:

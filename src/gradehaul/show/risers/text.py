@@ -40,7 +40,7 @@ def beside_lines(found: Risers, units: UnitFormat) -> list[str]:
     """Return the tracks that run beside, those of risers in a row that have the same in one line."""
     lines: list[str] = []
     if found.below:
-        lines.append(f"{track_below(found)} Cut blocks from deck to deck there.")
+        lines.append(f'{track_below(found)} Cut blocks to "on deck" there.')
     for words, run in groupby(found.risers, key=lambda riser: _beside_words(riser, units)):
         numbers = [riser.number for riser in run]
         if words:
@@ -79,10 +79,10 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
     counted = (
         "Railhead and top count from the plan's 0, so top is no length to cut: --datum gives that."
         if build.datum is None
-        else f"Railhead counts from the plan's 0, cut to from what risers stand on, {units.length(build.datum)} below."
+        else f"Railhead counts from the plan's 0, cut to from what risers stand on, {units.length(abs(build.datum))} "
+        f"{'above' if build.datum < 0 else 'below'} it."
     )
-    turns = any(riser.per_turn is not None for riser in found.risers)
-    more = ". Per turn: how much higher than one whole turn before" if turns else ""
+    more = ". On deck: cut this over track, from the top of the deck below to under this one" if found.below else ""
     unit = _rule_of(found)[1]
     places = "" if units.length_unit == unit else f", places in {units.lengths}"
     block = (
@@ -122,21 +122,24 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
         return place_words(length, units).removesuffix(f" {units.length_unit}")
 
     joints = [f"{clean(riser.joint)} + {at(riser.after)}" for riser in risers]
+    on_deck = ["" if riser.on_deck is None else height(riser.on_deck) for riser in risers]
     off = [f"{convert(riser.residual, unit):+.{2 if unit == 'mm' else 3}f}" for riser in risers]
     turns = any(riser.per_turn is not None for riser in risers)
     columns = [
-        RiserColumn("riser>", 0.75, [_label(riser) for riser in risers]),
-        RiserColumn("at>", 0.72, [at(riser.at) for riser in risers]),
-        RiserColumn("from joint", 1.75, joints),
-        RiserColumn("railhead>", 0.82, [height(riser.railhead) for riser in risers]),
-        RiserColumn("top>" if found.build.datum is None else "cut to>", 0.92, [height(riser.cut) for riser in risers]),
-        RiserColumn("off>", 0.72, off),
-        RiserColumn("change>", 0.78, [change(riser.change) for riser in risers]),
+        RiserColumn("riser>", 0.72, [_label(riser) for riser in risers]),
+        RiserColumn("at>", 0.62, [at(riser.at) for riser in risers]),
+        RiserColumn("from joint", 1.35, joints),
+        RiserColumn("railhead>", 0.72, [height(riser.railhead) for riser in risers]),
+        RiserColumn("top>" if found.build.datum is None else "cut to>", 0.75, [height(riser.cut) for riser in risers]),
+        RiserColumn("on deck>", 0.68, on_deck),
+        RiserColumn("off>", 0.6, off),
+        RiserColumn("change>", 0.65, [change(riser.change) for riser in risers]),
         RiserColumn("turn>", 0.62, [_turn(riser.turned) for riser in risers]),
-        RiserColumn("per turn>", 0.82, [change(riser.per_turn) for riser in risers]),
-        RiserColumn("block", 1.0, [_block(riser, height) for riser in risers]),
+        RiserColumn("block", 0.95, [_block(riser, height) for riser in risers]),
     ]
-    left_out = ["from joint"] if turns else ["turn>", "per turn>"]
+    left_out = ["from joint" if turns else "turn>"]
+    if not found.below:
+        left_out.append("on deck>")
     if len({riser.joint for riser in risers}) == 1 and all(abs(riser.after - riser.at) < _SAME for riser in risers):
         left_out.append("from joint")
     return [column for column in columns if column.head not in left_out]
@@ -182,5 +185,5 @@ def _beside_words(riser: Riser, units: UnitFormat) -> str:
 
 def risers_csv(found: Risers, units: UnitFormat | None) -> str:
     """Return the risers as CSV (RFC 4180), lengths in the units shown, or in m."""
-    columns = "riser=number reason joint track at after railhead top cut residual change turned per_turn block low_end"
+    columns = Riser.KEYS.replace("number", "riser=number").removesuffix(" beside")
     return table(Riser, columns, found.risers, units)
