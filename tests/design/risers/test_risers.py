@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import brute_walk
@@ -76,23 +76,63 @@ def test_risers_stand_wherever_a_deck_needs_one_and_none_twice(written: Written,
             assert heights == pytest.approx(parabola, abs=1e-8)
 
 
-@given(layouts(lap=False, most=8))
-@settings(max_examples=20, deadline=None)
-def test_a_level_with_the_block_under_its_low_end_reads_level(written: Written) -> None:
-    layout = Layout(read_plan(written.text))
-    walk = walk_along(layout, route=ROUTE)
-    level = 0.3 * walk.length
-    for riser in risers_along(walk, RiserBuild(0, 0, 0, rule=0.0005, level=level), every=0.2 * walk.length).risers:
-        assert riser.block is not None
-        curvature = float(walk.places(riser.at)[2][0])
-        half = level / 2
-        if abs(curvature) * half < 1 and curvature:
-            half = math.asin(half * abs(curvature)) / abs(curvature)
-        ends = np.array([riser.at - half, riser.at + half])
-        ends += max(0.0, -ends[0]) - max(0.0, ends[1] - walk.length)
-        behind, ahead = brute_walk.railhead(written.chain, np.clip(ends, 0, walk.length)).tolist()
-        raised = riser.block if riser.low_end == "behind" else -riser.block if riser.low_end == "ahead" else 0.0
-        assert behind + raised == pytest.approx(ahead, abs=2e-6)
+def bent(s: np.ndarray, straight: float, radius: float, angle: float) -> np.ndarray:
+    """Places, x + iy, on a straight, a left-hand curve and one more straight, written down from their geometry."""
+    turned = np.clip((s - straight) / radius, 0, angle)
+    beyond = np.maximum(s - straight - radius * angle, 0)
+    return np.minimum(s, straight) + 1j * radius * (1 - np.exp(1j * turned)) + beyond * np.exp(1j * angle)
+
+
+@given(st.floats(250, 900), st.floats(250, 700), st.integers(20, 330), st.floats(200, 1300))
+@settings(max_examples=25, deadline=None)
+def test_a_level_with_the_block_under_its_low_end_reads_level(
+    straight: float, radius: float, degrees: int, level: float
+) -> None:
+    """The two ends of the level are as far along the track from the riser, and a level apart: all in mm, by trial."""
+    angle = math.radians(degrees)
+    length = 2 * straight + radius * angle
+    track = f"[{{ straight = {straight} }}, {{ left = {radius}, angle = {degrees} }}, {{ straight = {straight} }}]"
+    line = f'line.Hill = {{ from = "A", to = "B", track = {track} }}'
+    layout = Layout(read_plan(f"{HEAD}railhead.B = {0.04 * length}\n{line}"))
+    build = RiserBuild(0, 0, 0, rule=0.0005, level=level / 1000)
+    found = risers_along(walk_along(layout), build, every=0.13 * length / 1000)
+    halves = np.arange(0, min(level, length / 2), 0.1)
+    longest = [level]
+    for riser in found.risers:
+        behind = np.clip(1000 * riser.at - halves, 0, length - 2 * halves)
+        chords = np.abs(bent(behind + 2 * halves, straight, radius, angle) - bent(behind, straight, radius, angle))
+        most = chords[chords >= halves].max()
+        assume(abs(most - level) > 2)
+        longest.append(min(level, most))
+        if most < level:
+            assert riser.block is None
+        else:
+            assert riser.block is not None
+            assert riser.low_end == "behind"
+            half = halves[(chords >= level) & (halves >= level / 2 - 0.1)].min()
+            assert 1000 * riser.block == pytest.approx(0.04 * 2 * half, abs=0.02)
+    if min(longest) < level:
+        assert found.longest_level is not None
+        assert 1000 * found.longest_level == pytest.approx(min(longest), abs=1.5)
+    else:
+        assert found.longest_level is None
+
+
+@pytest.mark.parametrize(("radius", "longest"), [(280, "550 mm"), (300, "590 mm"), (301, None)])
+def test_a_level_longer_than_the_curve_is_wide_has_no_block(radius: int, longest: str | None, tmp_path: Path) -> None:
+    """As an arc of the curve up to its diameter, 2 R asin(L / 2R); beyond that it does not lie on the track."""
+    plan = tmp_path / "helix.toml"
+    track = f"{{ left = {radius}, angle = 1080 }}"
+    text = f'{HEAD}railhead.B = 200\nline.Hill = {{ from = "A", to = "B", track = [{track}] }}'
+    plan.write_text(text, encoding="utf-8")
+    said = " ".join(run("risers", str(plan), "--every", "500").stdout.split())
+    assert (" –" in said) == (longest is not None)
+    if longest:
+        assert f"the level is too long to lie on the track: --level '{longest}' is" in said
+        arc = 2 * radius * math.asin(float(longest.removesuffix(" mm")) / 2 / radius)
+        shown = json.loads(run("risers", str(plan), "--every", "500", "--level", longest, "--json").stdout)
+        blocks = [riser["block_m"] for riser in shown["risers"]]
+        assert blocks[3:-3] == pytest.approx([arc * 0.2 / (radius * 6 * math.pi)] * len(blocks[3:-3]), abs=1e-5)
 
 
 def on_plan(name: str, *, line: str | None = None, route: str | None = None, **mm: float) -> Risers:

@@ -39,6 +39,8 @@ _NEAR_BY = 0.005
 """How closely track is followed to see whether it lies below a riser, m."""
 _FINE = 1e-5
 """How closely tracks beside are followed, m."""
+_LEVEL_STEP = 0.001
+"""How closely a curve is followed to see where a level lies on it, m."""
 _ONE_POST = 0.01
 """Places nearer to one another, m, have one riser."""
 
@@ -108,7 +110,7 @@ class Riser:
     per_turn: Meters | None
     """By how much its railhead is higher than that one whole turn before, where that lies below it; else None."""
     block: Meters | None
-    """Thickness of the block under the low end of the level; None where the line is shorter than the level."""
+    """Thickness of the block under the low end of the level; None where the level is too long to lie on the track."""
     low_end: str
     """Where that end lies: behind, ahead, or neither where the track is level."""
     on_deck: Meters | None
@@ -128,7 +130,7 @@ class Risers(AnswerRecord):
     HEAD: ClassVar[str] = "plan=title"
     KEYS: ClassVar[str] = (
         "along=walk.name walk.length every from=begin build.deck build.roadbed build.track build.datum build.rule "
-        "build.level below risers"
+        "build.level longest_level below risers"
     )
 
     walk: Walk
@@ -141,6 +143,17 @@ class Risers(AnswerRecord):
     def below(self) -> tuple[int, ...]:
         """The numbers of risers that stand over track of any line, which a post would go through."""
         return tuple(riser.number for riser in self.risers if riser.on_deck is not None)
+
+    @property
+    def longest_level(self) -> Meters | None:
+        """The longest level that lies on the track at every riser, where the one that was stated is too long."""
+        halves = np.arange(_LEVEL_STEP, min(self.build.level, self.walk.length), _LEVEL_STEP)
+        longest = []
+        for riser in self.risers:
+            if riser.block is None:
+                own, chords = _chords(self.walk, riser.at, halves)
+                longest.append(float(chords[chords >= own].max(initial=0.0)))
+        return min(longest, default=None)
 
     @property
     def title(self) -> str:
@@ -214,8 +227,8 @@ def risers_at(walk: Walk, build: RiserBuild, where: Sequence[tuple[float, RiserR
     """Return the risers that stand at places of a walk, m, in order.
 
     The railhead is that of `check`. Each height is rounded to the rule by itself, so that errors never add up. The
-    level lies along the track with its middle over the riser, its two ends on the rail; on a curve of radius R it
-    spans an arc of 2 R asin(L / 2R). Near the ends of the walk it is moved to lie on it.
+    two ends of the level lie on the rail, as far along it from the riser: on a curve of radius R the level L spans an
+    arc of 2 R asin(L / 2R), and none where L is more than 2 R. Near the ends of the walk it is moved to lie on it.
 
     Raises
     ------
@@ -335,14 +348,30 @@ def _refuse_sunk(walk: Walk, build: RiserBuild, tops: FloatArray, cuts: Sequence
 
 def _block(walk: Walk, at: float, level: float) -> tuple[float | None, str]:
     """Return the block under the low end of a level over a riser, m, and where that end lies."""
-    if level > walk.length:
+    halves, chords = _chords(walk, at, np.arange(0.5 * level, min(level, walk.length), _LEVEL_STEP))
+    reaches = np.flatnonzero(chords >= level - 1e-9)
+    if not reaches.size:
         return None, ""
-    curvature = abs(float(walk.places(at)[2][0]))
-    half = math.asin(0.5 * level * curvature) / curvature if 1e-9 < curvature < 2 / level else 0.5 * level
-    middle = min(max(at, half), walk.length - half)
-    behind, ahead = walk.railhead.at(np.clip([middle - half, middle + half], 0.0, walk.length)).tolist()
+    last = int(reaches[0])
+    half = float(
+        halves[last] if last == 0 else np.interp(level, chords[last - 1 : last + 1], halves[last - 1 : last + 1])
+    )
+    behind, ahead = walk.railhead.at(_between(walk, at, np.array([half]))[:, 0]).tolist()
     rise = ahead - behind
     return abs(rise), "" if abs(rise) < 1e-6 else "behind" if rise > 0 else "ahead"
+
+
+def _between(walk: Walk, at: float, halves: FloatArray) -> FloatArray:
+    """Return both ends of stretches round a place by half their lengths, moved to lie on the walk, m."""
+    behind = np.clip(at - halves, 0.0, walk.length - 2 * halves)
+    return np.stack([behind, np.minimum(behind + 2 * halves, walk.length)])
+
+
+def _chords(walk: Walk, at: float, halves: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return half the lengths of stretches round a place, those that the walk has room for, and their chords, m."""
+    halves = halves[halves <= 0.5 * walk.length + 1e-9]
+    behind, ahead = (walk.places(ends)[0] for ends in _between(walk, at, halves))
+    return halves, np.abs(ahead - behind)
 
 
 def _turns(walk: Walk, places: FloatArray) -> tuple[list[float], list[float | None]]:

@@ -90,6 +90,12 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
         "then reads level. Behind: the end toward the start; ahead: the other. Change: over the riser before, both "
         "rounded."
     )
+    if (longest := found.longest_level) is not None:
+        part = 0.01 if units.system == "metric" else 0.0127
+        fits = units.length(math.floor(longest / part) * part)
+        block += (
+            f" At –, the level is too long to lie on the track: --level {fits!r} is the longest that works everywhere."
+        )
     return [
         f"Columns are in {'inches' if unit == 'in' else unit}{places}.",
         counted,
@@ -164,7 +170,7 @@ def _turn(turned: float) -> str:
 
 def _block(riser: Riser, height: Callable[[float], str]) -> str:
     if riser.block is None:
-        return ""
+        return "–"
     block = height(riser.block)
     return "level" if block == "0" else f"{block} {riser.low_end}".strip()
 
