@@ -20,7 +20,7 @@ from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.linking.overlaps import overlap_faults
-from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, name_all, named_marks, recognize
+from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, is_radius, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
@@ -89,8 +89,7 @@ def assemble(
         lines_taken={*lines_taken, *gone, *of_berths},
         joints_taken=joints_taken,
     )
-    for label in names.unused:
-        why = "longer than a name" if len(label.text) > LONGEST else "too far from track that it may name"
+    for label, why in names.unused:
         text = f"{quoted(label.text[:LONGEST])} names nothing: {why}"
         faults.append(Fault("text-unused", text, label.spot, label.handle, label.layer))
     linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
@@ -202,7 +201,7 @@ def _sorted_labels(
     named = [pattern for pattern in terms.layers if pattern != "*"]
     for label in labels:
         of_heights = matches(label.layer, terms.height_layers)
-        if not of_heights and not says_height(label.text):
+        if is_radius(label) or not (of_heights or says_height(label.text)):
             names.append(label)
             continue
         try:
