@@ -25,6 +25,9 @@ UNUSED = "height-unused"
 FLAT_HELIX = "flat-helix"
 """The code of faults for turns that may be a helix drawn flat: they come before any answer too."""
 
+NUMBERS = "numbers"
+"""The code of faults for bare numbers on a layer that does not say what they are: they come before any answer too."""
+
 
 def length_text(length: float, unit: str, fine: float = _FINE) -> str:
     """Return the text of a length, to about `fine`, m.

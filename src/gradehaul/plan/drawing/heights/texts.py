@@ -48,6 +48,17 @@ def read_height(text: str, unit: str) -> float:
     return read_quantity(_bared(called["figure"]), "length", unit=unit)
 
 
+def is_number(text: str) -> bool:
+    """Return whether a text is a bare number: a height, or the number of a track.
+
+    Examples
+    --------
+    >>> [is_number(text) for text in ("25", "+20.4", "(25)", "3 1/2", "25 mm", "R280", "7B")]
+    [True, True, True, True, False, False, False]
+    """
+    return bool(re.fullmatch(r"[-+]?\d[\d., /]*", _bared(text)))
+
+
 def says_height(text: str) -> bool:
     """Return whether a text says itself that it is a height, so that it can be no name.
 
