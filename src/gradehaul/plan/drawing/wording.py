@@ -40,6 +40,17 @@ def length_text(length: float, unit: str, fine: float = _FINE) -> str:
     return f"{convert(length, unit):.{_decimals(unit, fine)}f} {unit}"
 
 
+def bare(length: float, unit: str) -> str:
+    """Return a length as a bare figure of a plan, to a hundredth of a millimeter or so.
+
+    Examples
+    --------
+    >>> bare(0.07, "mm"), bare(0.0254 / 3, "in")
+    ('70', '0.333')
+    """
+    return f"{round(convert(length, unit), _decimals(unit, _GAP)):.12g}"
+
+
 def _decimals(unit: str, fine: float) -> int:
     return max(0, round(-math.log10(convert(fine, unit))))
 

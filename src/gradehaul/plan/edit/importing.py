@@ -86,6 +86,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     from gradehaul.plan.drawing.dxf.file import check_file
     from gradehaul.plan.drawing.naming.layers import layers_with_numbers, lone_layers, use_of, without_notes
     from gradehaul.plan.drawing.records import CHORDS, terms
+    from gradehaul.plan.drawing.tables import stations_given
 
     file = plan or ""
     before = _before(file, drawing) if file and Path(file).exists() else ""
@@ -125,6 +126,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         terms=on,
         known=known,
         before=heights_before(data, file),
+        along={name: stations_given(line, unit) for name, line in data.get("line", {}).items()},
         lines_taken=_own_names(data, {line.name for line in known}),
     )
     drawn, lone = assembled(read), []

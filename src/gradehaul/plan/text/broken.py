@@ -174,7 +174,9 @@ def _values(stop: _Stop, code: str, comment: str) -> Iterator[_Cure]:
     if not unclosed and (listed := _LIST.fullmatch(code)):
         items = [item.strip() for item in _LISTED.findall(listed[2]) if item.strip()]
         meant = ", ".join(next((text for _, text in _meant(item)), item) for item in items)
-        yield _Cure("text, and a figure with its unit, needs quotes", stop.number, f"{listed[1]}{meant}{listed[3]}{comment}")
+        yield _Cure(
+            "text, and a figure with its unit, needs quotes", stop.number, f"{listed[1]}{meant}{listed[3]}{comment}"
+        )
     start = max((code.rfind(sign, 0, column + (sign == "=")) for sign in "=[,"), default=-1) + 1
     for begin in dict.fromkeys((code.rfind("=", 0, column) + 1, start)):
         stops = _ITEM_ENDS.search(code, begin if unclosed else max(begin, column)) if inside else None

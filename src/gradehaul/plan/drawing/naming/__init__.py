@@ -149,8 +149,8 @@ def _remark(label: Label) -> str:
     Examples
     --------
     >>> from gradehaul.plan.drawing.records import Spot
-    >>> [_remark(Label(text, Spot(0, 0), layer, "")) for text, layer in (("R 280", "0"), ("R280", "Names"), ("R2", "0"))]
-    ['a radius', '', '']
+    >>> [_remark(Label(text, Spot(0, 0), "0", "")) for text in ("R 280", 'R18"', "R2", "Ridge")]
+    ['a radius', 'a radius', '', '']
     """
     if len(label.text) > LONGEST:
         return "longer than a name"

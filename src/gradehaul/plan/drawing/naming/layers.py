@@ -112,15 +112,15 @@ class Numbers(NamedTuple):
     """A layer with bare numbers beside track, how many it has, and whether they can hardly be anything but heights."""
 
     layer: str
-    count: int
+    amount: int
     surely: bool
 
     def fault(self, *, taken: bool) -> Fault:
         """Return what is said of it."""
         layer = quoted(self.layer)
-        text = f"{self.count:,} texts on {layer} look like heights: if they are, add --height-layers {layer}"
+        text = f"{self.amount:,} texts on {layer} look like heights: if they are, add --height-layers {layer}"
         if taken:
-            text = f"{self.count:,} heights read from numbers on {layer}: if they are none, add --height-layers none"
+            text = f"{self.amount:,} heights read from numbers on {layer}: if they are none, add --height-layers none"
         return Fault(NUMBERS, text, layer=self.layer)
 
 
