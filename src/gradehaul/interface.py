@@ -253,7 +253,7 @@ class Layout(engine.Layout):
         vehicles
             The train from head to tail, such as ``["switcher", "4 boxcar"]``.
         heights
-            Other railheads, m, by joint.
+            Other railheads, m, by joint, by a track for its end, or by ``LINE@DISTANCE``.
         seed
             Of the random trials.
 
@@ -262,7 +262,7 @@ class Layout(engine.Layout):
         RouteError
             No such route or place, or no way between two places.
         PlanError
-            A vehicle or a joint that the plan does not have, or no locomotive.
+            A vehicle that the plan does not have, no locomotive, or a distance that is not on its line.
         Problems
             Heights that contradict one another.
 

@@ -117,7 +117,12 @@ def check(
 @click.argument("route", type=ROUTE_OR_PLACES)
 @click.argument("vehicles", type=VEHICLE, metavar="VEHICLE...", nargs=-1, required=True)
 @click.option(
-    "--set", "heights", type=Height(), multiple=True, help="Try another railhead at a joint; repeat for more."
+    "--set",
+    "heights",
+    type=Height(),
+    multiple=True,
+    help='Try another railhead: at a joint, at the end of a track such as "Hill:2", or at LINE@DISTANCE; '
+    "repeat for more.",
 )
 @json_option
 @output_option("Write to this file; - prints.")

@@ -194,20 +194,25 @@ class Name(Completed):
 
 
 class Height(Completed):
-    """A joint and a height there, m, as ``JOINT=HEIGHT``."""
+    """A place on the rail and a height there, m, as ``PLACE=HEIGHT``."""
 
-    name = "JOINT=HEIGHT"
+    name = "PLACE=HEIGHT"
 
     def __init__(self) -> None:
-        super().__init__(lambda plan, _: [f"{joint}=" for joint in plan.joints])
+        super().__init__(_places_with_heights)
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, float]:  # noqa: ANN401 - as click has it
         """Return the two."""
         from gradehaul.plan.names import quoted
 
-        joint, sign, height = value.rpartition("=")
+        place, sign, height = value.rpartition("=")
         if not sign:
-            wrong, example = "write the joint, =, and a height", f'{option_of(param)} "Bridge = 4 in"'
+            wrong, example = "write the place, =, and a height", f'{option_of(param)} "Bridge = 4 in"'
             raise DesignError(wrong, place=option_of(param), found=quoted(value), write=example)
-        name = Name("joint").convert(joint.strip(), param, ctx)
-        return name, LENGTH.convert(height, param, ctx)
+        return place.strip(), LENGTH.convert(height, param, ctx)
+
+
+def _places_with_heights(plan: Plan, _incomplete: str) -> Iterable[str]:
+    """Return the joints, and tracks whose ends have heights of their own."""
+    tracks = (name for name, track in plan.tracks.items() if track.railhead is not None)
+    return [f"{place}=" for place in (*plan.joints, *tracks)]

@@ -19,7 +19,7 @@ Stamp = tuple[tuple[str, int, int, int], ...]
 """Each file with its time of change, size and number on the disk: none of these where it is not there."""
 
 _MOST = 200
-_QUOTED = re.compile(r"""["']([^"'\n]+)["']""")
+_QUOTED = re.compile(r"""(?P<quote>["'])(?P<name>(?:(?!(?P=quote)).)+)(?P=quote)""")
 _KINDS = (".toml", ".csv", ".dxf")
 """The endings of files that plans name."""
 
@@ -94,12 +94,20 @@ def _named(text: str, folder: Path) -> Iterator[Path]:
     waiting, seen = [(text, folder)], 0
     while waiting and seen < _MOST:
         inner, beside = waiting.pop(0)
-        for name in filter(is_beside, _QUOTED.findall(inner)):
+        for name in filter(is_beside, (found["name"] for found in _QUOTED.finditer(inner))):
             kind = Path(name).suffix.lower()
-            if kind not in _KINDS and not (beside / name).is_file():
+            if kind not in _KINDS and not _is_file(beside / name):
                 continue
             seen += 1
             yield beside / name
             if kind not in _KINDS[1:]:
                 with suppress(GradehaulError, OSError):
                     waiting.append((read_text(beside / name, name), (beside / name).parent))
+
+
+def _is_file(path: Path) -> bool:
+    """Return whether a file is there; what is too long for a name of one, as words about a plan may be, is none."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False

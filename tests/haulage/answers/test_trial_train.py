@@ -1,12 +1,13 @@
 """A trial train against `check`: each figure is the check's on the same train, the most cars the last to climb."""
 
+import re
 from dataclasses import replace
 
 import pytest
 
 from checked import check
 from demos import answer_of, plan_of
-from gradehaul.errors import PlanError, RouteError
+from gradehaul.errors import GradehaulError, PlanError, RouteError
 from gradehaul.haulage.answers.judged import misfits, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, TrialOutcome, try_train
@@ -183,6 +184,78 @@ def test_a_grade_that_agrees_with_a_railhead_stays() -> None:
     assert answer.freed == ("Tied",)
 
 
+CRESTED = """
+scale = "N"
+unit = "mm"
+railhead = { Foot = 0, Top = 66 }
+line.Hill = { from = "Foot", to = "Top", railhead_at = [[700, 11]], track = [
+  { straight = 1500, name = "Cut" }, { straight = 1500, railhead = 66 }, { straight = 850 } ] }
+loco.tank = { mass = "100 g", length = 100, pull.clean = "20 gf", slipping.clean = "17 gf" }
+car.ore = { mass = "20 g", length = 60 }
+train.up = { route = "Up", consist = ["tank", "6 ore"] }
+route.Up = { from = "Foot", to = "Top" }
+"""
+
+
+@pytest.mark.parametrize(
+    ("heights", "written", "held"),
+    [
+        ({"Top": 61}, {"Top = 66": "Top = 61"}, [(3000, 66, None)]),
+        ({"Hill:3": 61}, {"Top = 66": "Top = 61"}, [(3000, 66, None)]),
+        ({"Hill:2": 61}, {"railhead = 66 }": "railhead = 61 }"}, [(700, 11, None), (3850, 66, "Top")]),
+        ({"Hill:2, at its end": 61}, {"railhead = 66 }": "railhead = 61 }"}, [(700, 11, None), (3850, 66, "Top")]),
+        ({"Hill@3001": 61}, {"railhead = 66 }": "railhead = 61 }"}, [(700, 11, None), (3850, 66, "Top")]),
+        ({"Hill@70.1 cm": 15}, {"[700, 11]": "[700, 15]"}, [(0, 0, "Foot"), (3000, 66, None)]),
+        ({"Cut": 40}, {"[[700, 11]]": "[[700, 11], [1500, 40]]"}, [(700, 11, None), (3000, 66, None)]),
+        (
+            {"Hill:2, 30 cm along it": 50},
+            {"[[700, 11]]": "[[700, 11], [1800, 50]]"},
+            [(700, 11, None), (3000, 66, None)],
+        ),
+        (
+            {"Top": 61, "Hill:2": 61},
+            {"Top = 66": "Top = 61", "railhead = 66 }": "railhead = 61 }"},
+            [(700, 11, None)],
+        ),
+    ],
+)
+def test_heights_along_a_line_are_set_by_the_names_that_screens_show(heights, written, held) -> None:
+    """As in a plan with these heights in its text; what stands next to them and holds is named, in mm."""
+    text = CRESTED
+    for old, new in written.items():
+        assert old in text
+        text = text.replace(old, new)
+    answer = try_train(read_plan(CRESTED), "Up", ["tank", "6 ore"], heights={at: h / 1e3 for at, h in heights.items()})
+    assert answer.trains[0].trials[0].verdict == Layout(read_plan(text)).verdict("up")
+    assert [(round(each.at * 1e3), round(each.railhead * 1e3), each.joint) for each in answer.held] == held
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ("Hill", 'got "Hill"; write "Hill@"'),
+        ("Hill@9000", "the distance must lie on the line, got 9000 mm on a line of 3850 mm"),
+        ("Hill@far", 'this is not a length, got "far"'),
+    ],
+)
+def test_a_place_that_is_not_on_the_line(place: str, words: str) -> None:
+    with pytest.raises(GradehaulError, match=re.escape(words)):
+        try_train(read_plan(CRESTED), "Up", ["tank"], heights={place: 0.02})
+
+
+def test_the_last_height_of_a_line_gives_way_to_its_joint() -> None:
+    """A height of the last track is that of the joint at its end."""
+    text = CRESTED.replace(", Top = 66", "").replace("{ straight = 850 }", "{ straight = 850, railhead = 66 }")
+    answer = try_train(read_plan(text), "Up", ["tank"], heights={"Top": 0.061})
+    other = read_plan(CRESTED.replace("Top = 66", "Top = 61"))
+    assert answer.plan.railhead == other.railhead
+    beside = try_train(read_plan(text), "Up", ["tank"], heights={"Hill:2": 0.061}).held
+    assert [each.joint for each in beside] == [None, "Top"]
+    plain = read_plan(CRESTED.replace("railhead_at = [[700, 11]], ", "").replace(", railhead = 66 }", " }"))
+    assert try_train(plain, "Up", ["tank"], heights={"Top": 0.061}).held == ()
+    assert answer.trains[0].trials[0].verdict == try_train(other, "Up", ["tank"]).trains[0].trials[0].verdict
+
+
 def test_the_most_cars_hold_back_downhill() -> None:
     plan = read_plan(BRANCHED)
     layout = Layout(plan)
@@ -217,7 +290,7 @@ def test_what_cannot_be_tried(route: str, vehicles: list[str], kind: type[Except
 
 
 def test_a_joint_that_is_not_there() -> None:
-    with pytest.raises(RouteError, match='--set: the plan has no joint of this name, got "Ridg"; write "Ridge"'):
+    with pytest.raises(RouteError, match=r'--set: the plan has no joint, .* of this name, got "Ridg"; write "Ridge"'):
         try_train(plan_of("first-hill"), "Uphill", ["switcher"], heights={"Ridg": 0.1})
 
 

@@ -1,4 +1,4 @@
-"""On which level track lies: over itself by z, as turns of a helix, and at z = 0, where it may be flat."""
+"""On which level track lies: over itself by texts or z, as turns of a helix, and at z = 0, where it may be flat."""
 
 import math
 
@@ -35,8 +35,25 @@ def arc(start, end, z=None, handle="1"):
     return Stroke(handle, "TRACK", "ARC", points, bulges, exact=True, heights=heights)
 
 
+def beside(text, angle):
+    way = math.radians(angle)
+    return label(text, 1.04 * RADIUS * math.cos(way), 1.04 * RADIUS * math.sin(way), layer="HEIGHTS")
+
+
 def text(words, x):
     return label(words, x, 0.02, layer="HEIGHTS")
+
+
+def helix(heights=(0, 45, 90, 135, 180), order=range(4)):
+    """Draw four turns of 350 degrees over one another, each from where the one below ends, and heights beside them."""
+    turns = [arc(-10 * turn - 360, -10 * turn - 10, handle=str(turn)) for turn in order]
+    return turns, [beside(str(height), -10 * turn) for turn, height in enumerate(heights)]
+
+
+def leads():
+    way = math.radians(50)
+    x, y = RADIUS * math.cos(math.radians(-40)), RADIUS * math.sin(math.radians(-40))
+    return [straight(RADIUS, -0.8, RADIUS, 0, handle="in"), straight(x, y, x + math.cos(way), y + math.sin(way))]
 
 
 def turning(count, *, down=False):
@@ -90,6 +107,7 @@ def flat_branch():
 
 UP = straight(0, 5, 2, 5, z=[0.03, 0.05], handle="UP")
 """Track in space, away from all others."""
+TURN = math.radians(350) * RADIUS
 WHARF = [label("Wharf", 0.0, 0.01)]
 
 LEVEL = straight(0, 0, 2, 0, handle="A")
@@ -98,12 +116,10 @@ AT_RIM = (RADIUS, -0.8, RADIUS, 0)
 CLIMB = "1: 0 440 | 20 420 | climb"
 
 CASES = {
-    "turns without heights": (
-        [arc(-10 * n - 360, -10 * n - 10, handle=str(n)) for n in range(4)],
-        [],
-        ROUND,
-        "1: ? |  | duplicate duplicate overlap flat-helix",
-    ),
+    "turns by texts": ([*helix()[0], *leads()], helix()[1], 4 * TURN + 1.8, "1: 0 ? | 0 180 | "),
+    "in another order": ([*helix(order=(2, 0, 3, 1))[0], *leads()], helix()[1], 4 * TURN + 1.8, "1: 0 ? | 0 180 | "),
+    "an uneven climb": (*helix((0, 45, 95, 135, 190)), 4 * TURN, "1: 0 190 | 45 95 135 | "),
+    "turns without heights": (helix()[0], [], ROUND, "1: ? |  | duplicate duplicate overlap flat-helix"),
     "drawn twice": ([LEVEL, straight(0, 0, 2, 0)], [text("0", 0), text("40", 2)], 2, "1: 0 40 |  | duplicate"),
     "circles by z": (circles(0.001, 0.046, 0.091, 0.136), [], 4 * ROUND, "4: 1 46 91 136 |  | turns"),
     "circles from 0": (circles(None, 0.1, 0.2), [], 3 * ROUND, "3: 0 100 200 |  | turns"),

@@ -105,3 +105,12 @@ def test_what_the_most_cars_are_counted_with_is_shown() -> None:
 def test_heights_that_were_set_are_shown() -> None:
     lines = tried(TWO_LEVELS, "Up by the main", "tank", "--set", "Helix top = 306")
     assert "With Helix top at 306 mm; the grades of Helix give way." in lines
+    assert not [line for line in lines if line.startswith("Grades change")]
+
+
+def test_heights_that_hold_beside_one_that_is_set_are_shown(tmp_path: Path) -> None:
+    text = (PLANS / "first-hill.toml").read_text(encoding="utf-8")
+    text = text.replace('to   = "Ridge"', 'to   = "Ridge"\nrailhead_at = [[200, 4]]')
+    (tmp_path / "crest.toml").write_text(text, encoding="utf-8")
+    lines = tried(tmp_path / "crest.toml", "Uphill", "switcher", "--set", "Ridge=3")
+    assert "Grades change only as far as the next heights that are given: 4.00 in at" in lines

@@ -9,6 +9,7 @@ from typing import ClassVar
 from gradehaul.errors import PlanError, Problems
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.set_heights import HeldHeight, with_heights
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials
@@ -16,11 +17,10 @@ from gradehaul.haulage.verdict import judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED
-from gradehaul.plan.records import Cut, Line, NamedRoute, NamedTrain, Note, Plan
+from gradehaul.plan.records import Cut, NamedRoute, NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import cut_of
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters
-from gradehaul.track.heights.railhead import solve_railheads
 
 ANY = "any"
 """A vehicle of this name is each power of the plan by turns."""
@@ -80,7 +80,7 @@ class TrialAnswer(AnswerRecord):
 
     KEYS: ClassVar[str] = (
         "route=route.name from=route.origin to=route.destination length hours railheads=heights "
-        "lines_without_their_grades=freed film_spreads trains notes"
+        "heights_that_hold=held lines_without_their_grades=freed film_spreads trains notes"
     )
 
     plan: Plan
@@ -90,9 +90,11 @@ class TrialAnswer(AnswerRecord):
     climbs: bool
     """Whether the route climbs anywhere."""
     heights: Mapping[str, Meters]
-    """Railheads of joints that were set, m."""
+    """Railheads that were set, m, by the names of their places."""
     hours: Hours | None
     """The age of every film; None where it is the worse of fresh and rested."""
+    held: tuple[HeldHeight, ...]
+    """Heights given on lines of the route next to those that were set: beyond them, grades are as before."""
     freed: tuple[str, ...]
     """Lines whose stated grades and rises yield to them."""
     trains: tuple[TrialTrain, ...]
@@ -117,17 +119,16 @@ def try_train(
 
     The route goes by its name, or two places as ``FROM..TO``, between which the shortest way with the fewest reversals
     is taken. The vehicles go from head to tail: names of locomotives, powers and cars, with a number before a name that
-    counts; ``any`` stands for each power of the plan by turns. `heights` are railheads, m, by joint, in the place of
-    the plan's: where stated grades and rises contradict one, those of the lines at its joint give way, but for level
-    track. `hours` is the age of every film, None for the worse of fresh and rested. What is raised is that of
-    `gradehaul.Layout.try_train`.
+    counts; ``any`` stands for each power of the plan by turns. `heights` are railheads, m, by their places, as
+    `set_heights.with_heights` has them. `hours` is the age of every film, None for the worse of fresh and rested. What
+    is raised is that of `gradehaul.Layout.try_train`.
 
     >>> from gradehaul.plan import load_plan
     >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
     >>> [(each.condition, each.outcome, each.most) for each in answer.trains[0].trials]
     [('clean', 'climbs', 8), ('film everywhere', 'marginal', 2)]
     """
-    plan, freed = _with_heights(plan, heights or {})
+    plan, held, freed = with_heights(plan, heights or {})
     texts = _vehicles(plan, vehicles)
     named = route in plan.routes or _BETWEEN not in route
     layout = Layout(plan, hours=hours) if named else _between(plan, route, hours)
@@ -147,6 +148,7 @@ def try_train(
         length=profile.length,
         climbs=profile.climb > _LEVEL or profile.fall <= _LEVEL,
         heights=dict(heights or {}),
+        held=tuple(each for each in held if each.line in {plan.tracks[way.track].line for way in profile.route.ways}),
         hours=hours,
         freed=freed,
         film_spreads=profile.film_spreads,
@@ -257,35 +259,3 @@ def _between(plan: Plan, route: str, hours: float | None) -> Layout:
         return layout(0)
     except Problems:
         return layout(len(layout(_MOST_REVERSALS).route(route).tails))
-
-
-def _with_heights(plan: Plan, heights: Mapping[str, float]) -> tuple[Plan, tuple[str, ...]]:
-    """Return a plan with other railheads, and the lines whose stated grades and rises gave way to them."""
-    for joint in heights:
-        look_up(joint, plan.joints, "joint", file=plan.file, place="--set")
-    plan = replace(plan, railhead={**plan.railhead, **heights})
-    freed: list[str] = []
-    faults = _contradictions(plan) if heights else 0
-    for line in plan.lines.values():
-        if faults and (line.start in heights or line.finish in heights):
-            looser = replace(plan, lines={**plan.lines, line.name: _without_grades(line)})
-            left = _contradictions(looser)
-            if left < faults:
-                plan, faults = looser, left
-                freed.append(line.name)
-    return plan, tuple(freed)
-
-
-def _contradictions(plan: Plan) -> int:
-    """Return how much is wrong with the heights of a plan."""
-    try:
-        solve_railheads(plan)
-    except Problems as problems:
-        return len(problems.errors)
-    return 0
-
-
-def _without_grades(line: Line) -> Line:
-    """Return a line whose tracks lie as the heights around them say; level track stays level."""
-    tracks = (replace(track, grade=None, rise=None) if track.grade or track.rise else track for track in line.tracks)
-    return replace(line, tracks=tuple(tracks))

@@ -14,7 +14,7 @@ from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
-from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, raised_by_plan
+from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
 from gradehaul.plan.drawing.heights.texts import Stand, read_height, says_height
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
@@ -72,7 +72,7 @@ def assemble(
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
-    linked, faults, circles = _linked(drawing, texts, terms)
+    linked, faults, left, circles = _linked(drawing, texts, terms)
     faults += unread
     own = by_layer(labels)
     linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
@@ -95,7 +95,7 @@ def assemble(
         faults.append(Fault("text-unused", text, label.spot, label.handle, label.layer))
     linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
     stand = Stand(along or {}, overriding=given is not None)
-    heights = read_heights(linked, names.joints, names.lines, texts, given or {}, stand, meetings, terms)
+    heights = read_heights(linked, names.joints, names.lines, left, given or {}, stand, meetings, terms)
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
         raise Problems(errors)
@@ -124,8 +124,8 @@ def assemble(
 
 def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
-) -> tuple[Linked, list[Fault], list[Turns]]:
-    """Return the network of a drawing's strokes, all faults up to here, and circles."""
+) -> tuple[Linked, list[Fault], Sequence[tuple[Label, float]], list[Turns]]:
+    """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     if terms.rails:
         reaches, alone = center_lines(reaches, terms)
@@ -134,13 +134,14 @@ def _linked(
         refuse_rails(reaches, terms, drawing.file)
     reaches, of_turns = climbing(reaches, terms)
     faults += of_turns
-    reaches = at_zero_elevation(reaches, texts, terms)
+    reaches, left = lifted(reaches, texts, terms)
+    reaches = at_zero_elevation(reaches, left, terms)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
     linked = link(reaches, terms, marks)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
-    return linked, [*drawing.faults, *faults], level_turns(reaches, terms.snap)
+    return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)
 
 
 def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[Rows, list[Fault]]:

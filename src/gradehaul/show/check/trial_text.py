@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from gradehaul.haulage.answers.set_heights import HeldHeight
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, TrialAnswer, TrialOutcome, TrialTrain
 from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
@@ -111,6 +112,9 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
         heights = ", ".join(f"{joint} at {units.length(height)}" for joint, height in answer.heights.items())
         gives_way = f"; the grades of {', '.join(answer.freed)} give way" if answer.freed else ""
         yield f"With {heights}{gives_way}."
+    if answer.held:
+        held = ", ".join(f"{units.length(each.railhead, fine=True)} at {_held_at(each, units)}" for each in answer.held)
+        yield f"Grades change only as far as the next heights that are given: {held}. --set sets those too."
     if answer.route.tails:
         yield f"It reverses in {' and in '.join(apart(tail.name) for tail in answer.route.tails)}."
     if answer.film_spreads:
@@ -120,6 +124,10 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     if others and not answer.compares:
         yield f"Most {train.counted}: with {listed([_cut(cut) for cut in others])} in the train."
     yield f"{RISK}."
+
+
+def _held_at(held: HeldHeight, units: UnitFormat) -> str:
+    return apart(held.joint or f"{held.line}@{units.length(held.at, fine=True)}")
 
 
 def _cut(cut: Cut) -> str:

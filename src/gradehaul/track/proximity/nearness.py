@@ -75,7 +75,7 @@ Pairs = tuple[NDArray[np.intp], NDArray[np.intp]]
 """Numbers of chords, pair by pair, shape (n,) each."""
 
 _FEW = 1_000
-"""Up to so many chords each is held against each: loading shapely would take longer."""
+"""Up to so many chords each is held against each: loading a library with a tree would take longer."""
 
 _AT_ONCE = 8_000
 """Chords whose neighbors are looked for at once, so that memory stays small."""
@@ -118,23 +118,30 @@ def near_pairs(ends: FloatArray, reach: float, highest: float) -> Iterator[Pairs
     >>> [(one.tolist(), two.tolist()) for one, two in near_pairs(ends, 0.6, 1.0)]
     [([0], [1])]
     """
+    low, top = ends.min(axis=1), ends.max(axis=1)
+    room = np.array([reach, reach, highest])
+
+    def near(one: NDArray[np.intp], two: NDArray[np.intp]) -> Pairs:
+        kept = np.all(np.maximum(low[one] - top[two], low[two] - top[one]) < room, axis=1)
+        return one[kept], two[kept]
+
+    if len(ends) <= _FEW:
+        yield near(*np.triu_indices(len(ends), 1))
+        return
     from scipy.spatial import cKDTree
 
     size = np.abs(ends[:, 1] - ends[:, 0]).max(axis=0)
     wide, high = reach + max(size[0], size[1]), highest + size[2]
     middle = ends.mean(axis=1) / [wide, wide, high]
     tree = cKDTree(middle)
-    low, top = ends.min(axis=1), ends.max(axis=1)
-    room = np.array([reach, reach, highest])
     for begin in range(0, len(middle), _AT_ONCE):
         some = cKDTree(middle[begin : begin + _AT_ONCE])
         pairs = some.sparse_distance_matrix(tree, 1.0 + 1e-9, p=np.inf, output_type="ndarray")
         one, two = pairs["i"] + begin, pairs["j"]
         rising = one < two
-        one, two = one[rising], two[rising]
-        near = np.all(np.maximum(low[one] - top[two], low[two] - top[one]) < room, axis=1)
-        order = np.lexsort((two[near], one[near]))
-        yield one[near][order], two[near][order]
+        one, two = near(one[rising], two[rising])
+        order = np.lexsort((two, one))
+        yield one[order], two[order]
 
 
 def near_stretches(

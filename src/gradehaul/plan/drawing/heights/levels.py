@@ -20,6 +20,50 @@ STEEPEST = 0.15
 """Level pieces that differ more in height than this share of their length are no climb (our own choice)."""
 
 
+# Levels by texts
+
+
+def lifted(
+    reaches: Rows, texts: Sequence[tuple[Label, float]], terms: Terms
+) -> tuple[Rows, Sequence[tuple[Label, float]]]:
+    """Return reaches with those lifted to the heights of their ends that lie over one another on several levels.
+
+    A reach is lifted where a text shows the height, m, of both of its ends, and halfway along it lies over another such
+    reach, or under it, higher or lower by more than `level` if both climb evenly. All other reaches stay as they are,
+    so that a track drawn twice is still one track, and so do the texts that no lifted end takes, which come second.
+    """
+    ends = _open_ends(reaches)
+    ends = ends[reaches.flat[ends // 2]]
+    best: dict[int, int] = {}
+    for _, text, end in beside_texts([label for label, _ in texts], reaches.tips[ends], terms.near):
+        best.setdefault(int(ends[end]), text)
+    beside = {end // 2: (best[end], best[end + 1]) for end in sorted(best) if end % 2 == 0 and end + 1 in best}
+    slopes = {number: (texts[one][1], texts[other][1]) for number, (one, other) in beside.items()}
+    apart = _apart(reaches, slopes, terms) if len(slopes) > 1 else set()
+    taken = {text for number in apart for text in beside[number]}
+    left = [text for number, text in enumerate(texts) if number not in taken]
+    return reaches.raised({number: slopes[number] for number in sorted(apart)}), left
+
+
+def _apart(reaches: Rows, slopes: Mapping[int, tuple[float, float]], terms: Terms) -> set[int]:
+    """Return the reaches that lie over others on another level, and those others."""
+    numbers = list(slopes)
+    climbs = reaches.raised(slopes).only(np.array(numbers))
+    half, before = climbs.total / 2, climbs.before
+    at = np.array([np.flatnonzero((climbs.owner == row) & (before <= half[row]))[-1] for row in range(len(half))])
+    on = half - before[at]
+    middles = np.column_stack((climbs.places(at, on), np.mean(list(slopes.values()), axis=1)))
+    headings = climbs.heading[at] + climbs.curvature[at] * on
+    index = Nearness(climbs)
+    near, same = (index.beside(middles, terms.snap, headings, level) for level in (0.0, terms.level))
+    on_level = set(zip(same.which.tolist(), same.number.tolist(), strict=True))
+    found: set[int] = set()
+    for foot in near.feet():
+        if foot.which != foot.row and foot.turn <= terms.kink and (foot.which, foot.number) not in on_level:
+            found |= {numbers[foot.which], numbers[foot.row]}
+    return found
+
+
 # Turns by their own heights
 
 

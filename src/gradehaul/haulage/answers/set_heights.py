@@ -1,0 +1,181 @@
+"""Railheads that are tried in the place of the plan's: where they are, and what they leave as it was."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import NamedTuple
+
+from gradehaul.errors import PlanError, Problems, QuantityError
+from gradehaul.plan.names import look_up
+from gradehaul.plan.records import Line, Plan, Track
+from gradehaul.quantities import describe, read_quantity
+from gradehaul.quantities.si import Meters
+from gradehaul.track.fit import fitted
+from gradehaul.track.heights.railhead import solve_railheads
+
+_MEANT = 2e-3
+"""A height that the plan has this near, m, is the one that is meant: a screen shows its place rounded."""
+_ALONG = re.compile(r"(?P<track>.+), (?:at its (?P<end>start|end)|(?P<at>[^,]+) along it)")
+_OPTION = "--set"
+
+
+@dataclass(frozen=True, slots=True)
+class HeldHeight:
+    """A height that the plan gives along a line next to one that is set: beyond it, grades are as before."""
+
+    line: str
+    at: Meters
+    """How far it is from the line's `from`."""
+    joint: str | None
+    """The joint there, where it is one."""
+    railhead: Meters
+
+
+class _Spot(NamedTuple):
+    """A place along a line, m from its `from`."""
+
+    line: str
+    at: float
+
+
+def with_heights(plan: Plan, heights: Mapping[str, float]) -> tuple[Plan, tuple[HeldHeight, ...], tuple[str, ...]]:
+    """Return a plan with other railheads, the heights beside them that hold, and lines whose grades gave way.
+
+    A railhead, m, goes by its joint; by a track, for the end of that; or by ``LINE@DISTANCE``, from the line's `from`.
+    It takes the place of what the plan has there. Where stated grades and rises contradict it, those of its own line,
+    or of lines at its joint, give way, but for level track.
+
+    Raises
+    ------
+    RouteError
+        No such place.
+    PlanError
+        A distance that cannot be read, or is not on its line.
+    """
+    if not heights:
+        return plan, (), ()
+    plan = fitted(plan)
+    spots = {_spot(plan, name): height for name, height in heights.items()}
+    for spot, height in spots.items():
+        plan = _with_height(plan, spot, height)
+    held = tuple(each for line in plan.lines.values() for each in _held(plan, line, spots))
+    freed: list[str] = []
+    faults = _contradictions(plan)
+    own = {spot.line for spot in spots if isinstance(spot, _Spot)}
+    for line in plan.lines.values():
+        if faults and (line.name in own or line.start in spots or line.finish in spots):
+            looser = replace(plan, lines={**plan.lines, line.name: _without_grades(line)})
+            left = _contradictions(looser)
+            if left < faults:
+                plan, faults = looser, left
+                freed.append(line.name)
+    return plan, held, tuple(freed)
+
+
+def _spot(plan: Plan, name: str) -> str | _Spot:
+    """Return the joint or the place along a line that is called so."""
+    if name in plan.joints:
+        return name
+    along, (line, sign, distance) = _ALONG.fullmatch(name), (part.strip() for part in name.rpartition("@"))
+    if track := _track(plan, name):
+        return _on_line(plan, track, track.length)
+    if along and (track := _track(plan, along["track"])):
+        at = {"start": 0.0, "end": track.length}.get(along["end"])
+        return _on_line(plan, track, _distance(plan, along["at"]) if at is None else at)
+    if sign and line in plan.lines:
+        return _on_line(plan, plan.lines[line].tracks[0], _distance(plan, distance))
+    places = [*plan.joints, *plan.tracks, *(f"{line}@" for line in plan.lines)]
+    look_up(name, dict.fromkeys(places), "joint, track or LINE@DISTANCE", file=plan.file, place=_OPTION)
+    raise PlanError("write the distance along the line", file=plan.file, place=_OPTION, found=name)
+
+
+def _track(plan: Plan, name: str) -> Track | None:
+    """Return the track of an id, or of a name that no other has."""
+    named = [track for track in plan.tracks.values() if track.name == name]
+    return plan.tracks.get(name, named[0] if len(named) == 1 else None)
+
+
+def _distance(plan: Plan, text: str) -> float:
+    try:
+        return read_quantity(text.strip(), "length", unit=plan.unit)
+    except QuantityError as error:
+        raise error.at(file=plan.file, place=_OPTION) from error
+
+
+def _on_line(plan: Plan, track: Track, at: float) -> str | _Spot:
+    """Return a place at a distance from the start of a track: the height that stands there, or the joint."""
+    line = plan.lines[track.line]
+    at += sum(each.length for each in line.tracks[: track.number - 1])
+    if not -_MEANT <= at <= line.length + _MEANT:
+        found = f"{describe(at, 'length', plan.unit)} on a line of {describe(line.length, 'length', plan.unit)}"
+        raise PlanError("the distance must lie on the line", file=plan.file, place=_OPTION, found=found)
+    if at <= _MEANT:
+        return line.start
+    if at >= line.length - _MEANT:
+        return line.finish
+    near = min((place for place, _ in _heights_along(line)), key=lambda place: abs(place - at), default=at)
+    return _Spot(line.name, near if abs(near - at) <= _MEANT else at)
+
+
+def _heights_along(line: Line) -> Iterator[tuple[float, float]]:
+    """Yield the heights that a line gives: how far from its `from`, and the railhead, m."""
+    end = 0.0
+    for track in line.tracks:
+        end += track.length
+        if track.railhead is not None:
+            yield end, track.railhead
+    yield from line.railhead_at
+
+
+def _with_height(plan: Plan, spot: str | _Spot, height: float) -> Plan:
+    """Return a plan with one height at a place, instead of any that it has there."""
+    if isinstance(spot, _Spot):
+        line = _without_height(plan.lines[spot.line], spot.at)
+        line = replace(line, railhead_at=tuple(sorted([*line.railhead_at, (spot.at, height)])))
+        return replace(plan, lines={**plan.lines, line.name: line})
+    lines = dict(plan.lines)
+    for name, line in plan.lines.items():
+        for joint, at in ((line.start, 0.0), (line.finish, line.length)):
+            if joint == spot:
+                lines[name] = _without_height(lines[name], at)
+    return replace(plan, railhead={**plan.railhead, spot: height}, lines=lines)
+
+
+def _without_height(line: Line, at: float) -> Line:
+    """Return a line without the height that it has at a place."""
+    tracks, end = [], 0.0
+    for track in line.tracks:
+        end += track.length
+        tracks.append(replace(track, railhead=None) if abs(end - at) <= _MEANT else track)
+    pairs = tuple(pair for pair in line.railhead_at if abs(pair[0] - at) > _MEANT)
+    return replace(line, tracks=tuple(tracks), railhead_at=pairs)
+
+
+def _held(plan: Plan, line: Line, spots: Collection[str | _Spot]) -> Iterator[HeldHeight]:
+    """Yield the heights given next to those that are set; none where all between two joints follows from these."""
+    ends = [(0.0, plan.railhead.get(line.start)), (line.length, plan.railhead.get(line.finish))]
+    given: dict[str | _Spot, HeldHeight] = {}
+    for at, height in sorted((at, height) for at, height in [*ends, *_heights_along(line)] if height is not None):
+        joint = line.start if at <= _MEANT else line.finish if at >= line.length - _MEANT else None
+        given.setdefault(joint or _Spot(line.name, at), HeldHeight(line.name, at, joint, height))
+    for (one, before), (two, after) in pairwise(given.items()):
+        if (one in spots) != (two in spots) and not (before.joint and after.joint):
+            yield after if one in spots else before
+
+
+def _contradictions(plan: Plan) -> int:
+    """Return how much is wrong with the heights of a plan."""
+    try:
+        solve_railheads(plan)
+    except Problems as problems:
+        return len(problems.errors)
+    return 0
+
+
+def _without_grades(line: Line) -> Line:
+    """Return a line whose tracks lie as the heights around them say; level track stays level."""
+    tracks = (replace(track, grade=None, rise=None) if track.grade or track.rise else track for track in line.tracks)
+    return replace(line, tracks=tuple(tracks))
