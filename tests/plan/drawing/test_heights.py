@@ -6,6 +6,8 @@ import pytest
 from gradehaul.errors import Problems
 from plan.drawing.hand_made import assembled, label, polyline, straight
 
+SEVERAL = "stands beside several tracks; for the nearest write"
+
 
 def height(text, x, y):
     return label(text, x, y, layer="HEIGHTS")
@@ -39,7 +41,10 @@ def test_a_text_that_is_no_height_or_near_nothing_is_told():
     ("texts", "fault"),
     [
         ([("30", 1.0, 0.01)], ""),
-        ([("30", 1.0, 0.02)], '"30" stands beside several tracks'),  # as near to the siding
+        (
+            [("30", 1.0, 0.02)],
+            f'"30" {SEVERAL} railhead_at = [[1000, 30]] in [line."TRACK 1"]',
+        ),
         ([("30", 1.0, 0.01), ("40", 1.01, -0.015)], '"40" stands farther off than 30 mm at this place'),
         ([("30", 1.0, 0.01), ("30", 1.01, -0.015)], ""),
     ],
@@ -49,6 +54,25 @@ def test_a_text_beside_a_line_is_a_height_along_it(texts, fault):
     assert [each.text for each in drawn.faults] == [fault] * bool(fault)
     used = [line.railhead_at for line in drawn.lines.values() if line.railhead_at]
     assert used == ([] if "several" in fault else [((1.0, 0.03),)])
+
+
+def test_a_text_beside_several_tracks_is_of_the_one_whose_strokes_meet_there():
+    chords = [straight(x, 0, x + 0.5, 0, handle=str(x)) for x in (0, 0.5, 1, 1.5)]
+    siding = straight(0, 0.045, 2, 0.045, handle="S")
+    drawn = assembled([*chords, siding], [height("30", 1.005, 0.018)])
+    assert not drawn.faults
+    assert drawn.lines["TRACK 1"].railhead_at == ((pytest.approx(1.0, abs=0.006), 0.03),)
+    both = [straight(0, 0.038, 1, 0.038, handle="S"), straight(1, 0.038, 2, 0.038, handle="T")]
+    (fault,) = assembled([*chords, *both], [height("30", 1.0, 0.019)]).faults
+    assert SEVERAL in fault.text
+    assert not assembled([*chords, *both], [height("30", 1.0, 0.019)], along={"TRACK 1": [1.0]}).faults
+
+
+def test_heights_of_a_plan_that_is_written_anew_follow_the_texts():
+    """Those along lines of a plan that reads the drawing come before the texts."""
+    hill, texts = [straight(0, 0, 2, 0)], [height("30", 1.0, 0.01)]
+    assert assembled(hill, texts, along={"TRACK 1": [1.0]}).lines["TRACK 1"].railhead_at == ((1.0, 0.03),)
+    assert assembled(hill, texts, along={"TRACK 1": [1.0]}, given={}).lines["TRACK 1"].railhead_at == ()
 
 
 @pytest.mark.parametrize(("words", "faults"), [("26", 0), ("40", 1)])
@@ -62,7 +86,7 @@ def test_a_text_beside_two_turns_of_one_line_is_not_used():
     angle = np.radians(np.arange(0, 3 * 360 + 1, 6.0))
     turns = polyline(0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle))), z=0.01 + 0.6 * angle * 0.02)
     (fault,) = assembled([turns], [height("100", 0.0, 1.21)]).faults
-    assert fault.text == '"100" stands beside several tracks'
+    assert fault.text == f'"100" {SEVERAL} railhead_at = [[1884.96, 100]] in [line."TRACK 1"]'
 
 
 def test_the_plan_comes_first_then_the_text_then_z():

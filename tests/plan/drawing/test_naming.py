@@ -26,12 +26,15 @@ def test_without_texts_kinds_and_layers_give_the_names():
 
 def test_texts_near_name_joints_and_lines():
     texts = [label("Wharf", -0.02, 0.02), label("Main", 1.0, 0.03), label("far away", 1.0, 0.5), label("x" * 41, 1, 1)]
+    texts += [label("2nd", 1.0, 0.04), label("R 280", 1.0, 1.01)]
     drawn = assembled(YARD, texts)
     assert list(drawn.lines) == ["Main", "TRACK 2", "TRACK-OLD 1"]
     assert list(drawn.joints)[drawn.lines["Main"].start] == "Wharf"
     assert [(fault.code, fault.text, fault.spot.y) for fault in drawn.faults] == [
+        ("text-unused", '"2nd" names nothing: what it stands beside has another name', 0.04),
         ("text-unused", '"far away" names nothing: too far from track that it may name', 0.5),
         ("text-unused", f'"{"x" * 40}" names nothing: longer than a name', 1),
+        ("text-unused", '"R 280" names nothing: a radius', 1.01),
     ]
 
 

@@ -6,6 +6,8 @@ from gradehaul.errors import DrawingError
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from plan.drawing.dxf_files import MM, new
 
+LOOK = '3 texts on "texts" look like heights: if they are, add --height-layers "texts"'
+TAKEN = 'read from numbers on "texts": if they are none, add --height-layers none'
 FURNITURE = ("TABLES", "Wall_2", "FASCIA line", "A-DOORS", "Track dimensions", "Fenster")
 
 
@@ -112,11 +114,11 @@ def test_a_layer_of_notes_is_left_out_where_it_meets_no_track(imported, layer, l
     def draw(space):
         track(space)
         space.add_line((500, 0), (600, 200), {"layer": layer})  # leads from the track to a text
-        space.add_text("R400", height=20, dxfattribs={"layer": layer, "insert": (600, 200)})
+        space.add_text("flex", height=20, dxfattribs={"layer": layer, "insert": (600, 200)})
         space.add_text("h=25", height=20, dxfattribs={"layer": layer, "insert": (-20, 20)})
 
     done = imported(draw)
-    assert (list(done.drawn.layers) == ["TRACK"], "R400" not in done.drawn.joints) == (left, left)
+    assert (list(done.drawn.layers) == ["TRACK"], "flex" not in done.drawn.joints) == (left, left)
     assert list(done.drawn.heights.values()) == [0.025]
     assert said(done, "no-track") == [f'layer "{layer}" meets no track and is called notes: left out'] * left
 
@@ -192,3 +194,42 @@ def test_an_aligned_text_counts_from_its_point(imported):
 
     done = imported(draw)
     assert [name for name, joint in done.drawn.joints.items() if joint.spot.x == 0] == ["Mill end of the old branch"]
+
+
+@pytest.mark.parametrize(
+    ("words", "layer", "said_of_it"),
+    [
+        (("0", "20.4", "36"), "texts", f"3 heights {TAKEN}"),
+        (("0", "0", "36"), "texts", LOOK),  # two that differ
+        (("7", "8", "9"), "texts", LOOK),  # as tracks of a yard
+        (("0", "20", "36"), "Labels", LOOK.replace("texts", "Labels").replace("3 Labels", "3 texts")),
+        (("0", "36"), "texts", ""),
+        (("0", "20", "36", *("100",) * 4), "texts", ""),  # most are far from track
+        (("0", "h=20", "36"), "texts", ""),
+    ],
+)
+def test_bare_numbers_beside_track_are_heights_or_it_is_said(imported, words, layer, said_of_it):
+    def draw(space):
+        track(space)
+        for count, text in enumerate((*words, "Harbor", "R 600")):
+            spot = (count * 400, 10) if text != "100" else (400, 900)
+            spot = {"Harbor": (0, 20), "R 600": (1290, 90)}.get(text, spot)
+            space.add_text(text, height=10, dxfattribs={"layer": layer, "insert": spot})
+
+    done = imported(draw)
+    assert said(done, "numbers") == [said_of_it] * bool(said_of_it)
+    taken = TAKEN in said_of_it
+    assert "R 600" not in {*done.drawn.lines, *done.drawn.joints}
+    assert ("[400, 20.4]" in done.text, 'from = "Harbor"' in done.text) == (taken, taken)
+    if taken:
+        assert not said(imported(draw, height_layers=("none",)), "numbers")
+        assert f'layers = ["TRACK", "{layer}"]\nheight_layers = ["{layer}"]\n' in done.text
+
+
+def test_numbers_that_contradict_one_another_do_not_stop_the_import(imported):
+    def draw(space):
+        track(space)
+        for text, x in (("0", 0), ("20", 5), ("36", 1000)):
+            space.add_text(text, height=10, dxfattribs={"layer": "texts", "insert": (x, 10)})
+
+    assert said(imported(draw), "numbers") == [LOOK]

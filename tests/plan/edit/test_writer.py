@@ -142,16 +142,26 @@ def test_without_its_mark_a_table_is_the_persons(edited):
 
 
 def test_heights_of_the_person_stay_and_new_ones_are_added(edited):
-    own = edited.replace('"End 4" = 10', '"End 4" = 12.5  # measured')
-    text, changes, _ = updated_plan(own, DRAWN, file="tarn.toml")
-    assert text == own
-    assert changes == Changes(heights=['"End 4" stays at 12.5 mm; the drawing has 10 mm'])
-    own = edited.replace('"End 4" = 10\n', "# none for the hill yet\n")
+    stays = '"End 4" stays at 12.5 mm, and the drawing has 10 mm: take it out of [railhead] to follow the drawing'
+    for mine in ('"End 4" = 12.5  # measured', '"End 4" = 12.5  # drawn 10', '"End 4" = 12.5'):
+        own = edited.replace('"End 4" = 10  # drawn 10', mine)
+        text, changes, _ = updated_plan(own, DRAWN, file="tarn.toml")
+        assert text == own != edited
+        assert changes == Changes(contrary=[stays])
+    own = edited.replace('"End 4" = 10  # drawn 10\n', "# none for the hill yet\n")
     text, changes, _ = updated_plan(own, DRAWN, file="tarn.toml")
     assert changes == Changes(heights=['"End 4" is new, 10 mm'])
     assert tomli.loads(text)["railhead"] == tomli.loads(edited)["railhead"]
     assert tomli.loads(text)["railhead"]["End 4"] == 10
     assert "# none for the hill yet" in text
+
+
+def test_heights_as_an_import_wrote_them_follow_the_drawing(edited):
+    higher = replace(DRAWN, heights={**DRAWN.heights, "End 4": 0.0115})
+    text, changes, _ = updated_plan(edited, higher, file="tarn.toml")
+    assert text == edited.replace('"End 4" = 10  # drawn 10', '"End 4" = 11.5  # drawn 11.5')
+    assert changes == Changes(heights=['"End 4" was 10 mm and is 11.5 mm'])
+    assert updated_plan(text, DRAWN, file="tarn.toml").text == edited  # and back
 
 
 def climbing(*heights):
@@ -209,7 +219,7 @@ def _bend():
     ids=["dotted", "none", "Windows"],
 )
 def test_other_ways_to_write_a_plan(form, edited):
-    own = form(edited.replace('"End 1" = 0\n', ""))
+    own = form(edited.replace('"End 1" = 0  # drawn 0\n', ""))
     drawn = replace(DRAWN, heights={**DRAWN.heights, "End 1": 0.007})
     text, changes, _ = updated_plan(own, drawn, file="tarn.toml")
     assert tomli.loads(text)["railhead"]["End 1"] == 7

@@ -49,6 +49,12 @@ def test_what_may_be_a_flat_helix_comes_first():
     assert text.startswith("may be a helix drawn flat, at (1000.0, 2000.0) mm\ntarn.dxf: imported")
 
 
+def test_numbers_that_may_be_heights_and_heights_that_differ_come_first():
+    changes = Changes(contrary=['"Alp" stays at 70 mm'])
+    text = page([Fault("numbers", "3 texts look like heights")], changes=changes, new=False)
+    assert text.startswith('3 texts look like heights\n"Alp" stays at 70 mm\ntarn.dxf: imported')
+
+
 def test_changes_are_counted_and_named():
     changes = Changes(added=[f'line "{n}"' for n in range(30)], kept=['line "[/x]"'], heights=['"A" is new, 3 mm'])
     text = page(changes=changes, new=False)

@@ -15,12 +15,12 @@ from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
 from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
-from gradehaul.plan.drawing.heights.texts import read_height, says_height
+from gradehaul.plan.drawing.heights.texts import Stand, read_height, says_height
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.linking.overlaps import overlap_faults
-from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, name_all, named_marks, recognize
+from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, is_radius, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
@@ -42,8 +42,8 @@ def assemble(
     claims: Sequence[Claim] = (),
     known: Sequence[KnownLine] = (),
     given: Mapping[str, float] | None = None,
-    given_along: Mapping[str, Sequence[float]] | None = None,
     before: Mapping[str, float] | None = None,
+    along: Mapping[str, Sequence[float]] | None = None,
     lines_taken: Collection[str] = (),
     joints_taken: Collection[str] = (),
 ) -> Drawn:
@@ -51,8 +51,8 @@ def assemble(
 
     `claims` are names for joints nearest to points, `known` the lines of an earlier drawing, whose names stay. Heights
     of joints that stand already, m, by name, are `given` in the plan, or were in one that is written anew, `before`;
-    `given_along` is where along lines the plan gives heights, m. `lines_taken` are the plan's own lines and berths,
-    `joints_taken` its joints.
+    `along` is where along lines it has heights, m. `lines_taken` are the plan's own lines and berths, `joints_taken`
+    its joints.
 
     Raises
     ------
@@ -67,6 +67,7 @@ def assemble(
     if drawing is not framed:
         outlines = Outlines.of(drawing.strokes)
     layers = Counter(stroke.layer for stroke in drawing.strokes)
+    meetings = np.array([stroke.points[end] for stroke in drawing.strokes for end in (0, -1)]).reshape(-1, 2)
     strokes, dropped, gaps = joined(drawing.strokes, outlines, terms)
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
@@ -89,12 +90,12 @@ def assemble(
         lines_taken={*lines_taken, *gone, *of_berths},
         joints_taken=joints_taken,
     )
-    for label in names.unused:
-        why = "longer than a name" if len(label.text) > LONGEST else "too far from track that it may name"
+    for label, why in names.unused:
         text = f"{quoted(label.text[:LONGEST])} names nothing: {why}"
         faults.append(Fault("text-unused", text, label.spot, label.handle, label.layer))
     linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
-    heights = read_heights(linked, names.joints, names.lines, left, given or {}, given_along or {}, terms)
+    stand = Stand(along or {}, overriding=given is not None)
+    heights = read_heights(linked, names.joints, names.lines, left, given or {}, stand, meetings, terms)
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
         raise Problems(errors)
@@ -203,7 +204,7 @@ def _sorted_labels(
     named = [pattern for pattern in terms.layers if pattern != "*"]
     for label in labels:
         of_heights = matches(label.layer, terms.height_layers)
-        if not of_heights and not says_height(label.text):
+        if is_radius(label) or not (of_heights or says_height(label.text)):
             names.append(label)
             continue
         try:

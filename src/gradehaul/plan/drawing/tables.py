@@ -106,7 +106,7 @@ def _drawn(
             on,
             claims=claims,
             given=_given(tables),
-            given_along=_given_along(tables),
+            along={name: stations_given(line.table, line.source.unit) for name, line in tables.keyed["line"].items()},
             lines_taken={*own, *berths_named(tables.keyed["line"], tables.keyed["piece"])},
             joints_taken={joint for span in spans.values() for joint in (span.start, span.finish)},
         )
@@ -126,15 +126,14 @@ def _given(tables: Tables) -> dict[str, float]:
     return found
 
 
-def _given_along(tables: Tables) -> dict[str, list[float]]:
-    """Return where along lines the plan gives heights, m; what cannot be read is an error later on."""
-    found: dict[str, list[float]] = {}
-    for name, entry in tables.keyed["line"].items():
-        pairs = entry.table.get("railhead_at") if isinstance(entry.table, dict) else None
-        for pair in pairs if isinstance(pairs, list) else ():
-            if isinstance(pair, list) and pair:
-                with suppress(QuantityError):
-                    found.setdefault(name, []).append(read_quantity(pair[0], "length", unit=entry.source.unit))
+def stations_given(line: object, unit: str | None) -> list[float]:
+    """Return where along a line its table in the plan gives heights, m; what cannot be read is an error later on."""
+    found: list[float] = []
+    pairs = line.get("railhead_at") if isinstance(line, dict) else None
+    for pair in pairs if isinstance(pairs, list) else ():
+        if isinstance(pair, list) and pair:
+            with suppress(QuantityError):
+                found.append(read_quantity(pair[0], "length", unit=unit))
     return found
 
 

@@ -25,6 +25,9 @@ UNUSED = "height-unused"
 FLAT_HELIX = "flat-helix"
 """The code of faults for turns that may be a helix drawn flat: they come before any answer too."""
 
+NUMBERS = "numbers"
+"""The code of faults for bare numbers on a layer that does not say what they are: they come before any answer too."""
+
 
 def length_text(length: float, unit: str, fine: float = _FINE) -> str:
     """Return the text of a length, to about `fine`, m.
@@ -35,6 +38,17 @@ def length_text(length: float, unit: str, fine: float = _FINE) -> str:
     ('2.1 mm', '0.08 in', '1.04 mm')
     """
     return f"{convert(length, unit):.{_decimals(unit, fine)}f} {unit}"
+
+
+def bare(length: float, unit: str) -> str:
+    """Return a length as a bare figure of a plan, to a hundredth of a millimeter or so.
+
+    Examples
+    --------
+    >>> bare(0.07, "mm"), bare(0.0254 / 3, "in")
+    ('70', '0.333')
+    """
+    return f"{round(convert(length, unit), _decimals(unit, _GAP)):.12g}"
 
 
 def _decimals(unit: str, fine: float) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from glob import escape
@@ -83,8 +84,9 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     from gradehaul.plan.drawing.assembly import assemble
     from gradehaul.plan.drawing.dxf import read_drawing
     from gradehaul.plan.drawing.dxf.file import check_file
-    from gradehaul.plan.drawing.naming.layers import lone_layers, use_of, without_notes
+    from gradehaul.plan.drawing.naming.layers import layers_with_numbers, lone_layers, use_of, without_notes
     from gradehaul.plan.drawing.records import CHORDS, terms
+    from gradehaul.plan.drawing.tables import stations_given
 
     file = plan or ""
     before = _before(file, drawing) if file and Path(file).exists() else ""
@@ -124,16 +126,25 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         terms=on,
         known=known,
         before=heights_before(data, file),
+        along={name: stations_given(line, unit) for name, line in data.get("line", {}).items()},
         lines_taken=_own_names(data, {line.name for line in known}),
     )
-    drawn = assembled(read)
+    drawn, lone = assembled(read), []
     if layers is None:
-        if (track := without_notes(read, lone := lone_layers(drawn))) is not read:
-            drawn = assembled(track)
+        lone = lone_layers(drawn)
+        if (track := without_notes(read, lone)) is not read:
+            read, drawn = track, assembled(track)
             lone = lone_layers(drawn)
         # those that were taken, for the next import to take them again
         layers = tuple(sorted(map(escape, {*drawn.layers, *drawn.texts[0]})))
-        drawn = replace(drawn, faults=(*drawn.faults, *lone))
+    if not height_layers and not drawn.heights and not any(line.railhead_at for line in drawn.lines.values()):
+        numbers = layers_with_numbers(read.labels, drawn, on.near)
+        taken = tuple(escape(each.layer) for each in numbers if each.surely)
+        with suppress(Problems):  # heights that contradict one another were none, or are for the person to mend
+            drawn = assembled(read, terms=replace(on, layers=(*on.layers, *taken), height_layers=taken))
+            height_layers = taken
+        lone += [each.fault(taken=escape(each.layer) in height_layers) for each in numbers]
+    drawn = replace(drawn, faults=(*drawn.faults, *lone))
     options = replace(options, layers=layers, height_layers=height_layers)
     if before:
         written = updated_plan(before, drawn, options.table, file=file)

@@ -21,6 +21,9 @@ _CURLY = dict.fromkeys(map(ord, "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00a
 _LENGTH = re.compile(r"""(?:(\d+)\s*')?\s*(?:(\d[\d ./-]*?)\s*(?:""?|''))?""")
 """Feet with their mark, inches with theirs, or both."""
 _ITEM_ENDS = re.compile(rf"""\s*(?:[}}\]]|,\s*(?:{KEY}\s*=|[{{"\d]|$))""")
+_LIST = re.compile(r"([^=]+=[\s\[]*\[)([^\[\]{}]*)([\]\s]+)")
+_LISTED = re.compile(r"""\"[^\"]*\"|'[^']*'|[^,]+""")
+"""A list on its line, and one of its items."""
 _LONGEST_LINE = 110
 """A longer line is not written again."""
 _LARGEST = 300_000
@@ -168,6 +171,12 @@ def _values(stop: _Stop, code: str, comment: str) -> Iterator[_Cure]:
     """Yield the line with the value at which the parser stopped as it should be."""
     column, unclosed = min(stop.column - 1, len(code)), any(sign in _TOKEN.sub("", code) for sign in "\"'")
     inside = any(line == stop.number for _, line in _openers(stop)) or (unclosed and "{" in code)
+    if not unclosed and (listed := _LIST.fullmatch(code)):
+        items = [item.strip() for item in _LISTED.findall(listed[2]) if item.strip()]
+        meant = ", ".join(next((text for _, text in _meant(item)), item) for item in items)
+        yield _Cure(
+            "text, and a figure with its unit, needs quotes", stop.number, f"{listed[1]}{meant}{listed[3]}{comment}"
+        )
     start = max((code.rfind(sign, 0, column + (sign == "=")) for sign in "=[,"), default=-1) + 1
     for begin in dict.fromkeys((code.rfind("=", 0, column) + 1, start)):
         stops = _ITEM_ENDS.search(code, begin if unclosed else max(begin, column)) if inside else None

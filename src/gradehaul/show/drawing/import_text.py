@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 
 from gradehaul.plan.drawing.records import Drawn
-from gradehaul.plan.drawing.wording import FLAT_HELIX, at_text, by_code, fault_text, unused_text
+from gradehaul.plan.drawing.wording import FLAT_HELIX, NUMBERS, at_text, by_code, fault_text, unused_text
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.names import clean, quoted
 from gradehaul.show.base.page import Page, Piece
@@ -28,8 +28,11 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, of
     page = Page()
     if unused := unused_text(drawn.faults):
         page.line((unused, "bold red"))
-    for flat in by_code(drawn.faults).get(FLAT_HELIX, []):
-        page.paragraph((fault_text(flat, imported.unit), "bold red"))
+    found = by_code(drawn.faults)
+    for fault in (*found.get(FLAT_HELIX, []), *found.get(NUMBERS, [])):
+        page.paragraph((fault_text(fault, imported.unit), "bold red"))
+    for contrary in imported.changes.contrary:
+        page.paragraph((contrary, "bold red"))
     done = f"imported into {clean(plan)}" if plan else "plan printed"
     page.line((clean(drawn.file), "bold"), f": {done}, {len(imported.text.encode()):,} bytes")
     page.line()

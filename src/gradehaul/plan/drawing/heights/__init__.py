@@ -11,8 +11,8 @@ import numpy as np
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import beyond, length_of
-from gradehaul.plan.drawing.heights.texts import MISFIT, along_lines, at_joints
-from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Source, Spot, Terms
+from gradehaul.plan.drawing.heights.texts import MISFIT, Stand, along_lines, at_joints
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, FloatArray, Label, Linked, Source, Spot, Terms
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
@@ -45,13 +45,14 @@ def read_heights(
     line_names: Sequence[str],
     texts: Sequence[tuple[Label, float]],
     given: Mapping[str, float],
-    given_along: Mapping[str, Sequence[float]],
+    stand: Stand,
+    meetings: FloatArray,
     terms: Terms,
 ) -> Heights:
     """Return the heights of joints and along lines, from texts with their heights, m, and the z of track.
 
     A joint has the height that the plan gives, else that of the text nearest to it, else the mean z of the ends that
-    meet there. A text beside no joint is a height along its line, unless the plan gives one there, `given_along`, m.
+    meet there. A text beside no joint is a height along its line, as `along_lines` has it.
     Heights of one place that differ by up to 2 mm are noted, by more are an error each. A height along a line within
     `fit` of where the curvature changes belongs there: what is fitted is known no better, and a change of grade a hair
     beside it would make a place of its own.
@@ -63,7 +64,7 @@ def read_heights(
     others = at_joints(linked, texts, shown, terms.near)
     conflicts: list[_Conflict] = []
     along = [_inner(line, name, shown, conflicts, unit) for line, name in zip(linked.lines, line_names, strict=True)]
-    by_text, faults = along_lines(linked, [given_along.get(name, ()) for name in line_names], others, terms)
+    by_text, faults = along_lines(linked, line_names, stand, others, meetings, terms)
     along = [sorted([*drawn, *written]) for drawn, written in zip(along, by_text, strict=True)]
     heights: list[float | None] = []
     for own, name, joint in zip(shown, joint_names, linked.joints, strict=True):

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import accumulate
+from typing import NamedTuple
 
 from gradehaul.plan.drawing.elements import beyond, in_plan
-from gradehaul.plan.drawing.nearness import Foot, Nearness, beside_texts
-from gradehaul.plan.drawing.records import DrawnLine, Fault, Label, Linked, Source, Terms
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts
+from gradehaul.plan.drawing.records import DrawnLine, Fault, FloatArray, Label, Linked, Source, Terms
 from gradehaul.plan.drawing.rows import Rows
-from gradehaul.plan.drawing.wording import UNUSED
+from gradehaul.plan.drawing.wording import UNUSED, bare
 from gradehaul.plan.names import quoted
+from gradehaul.plan.text.toml import key_written
 from gradehaul.quantities import describe, read_quantity
 
 MISFIT = 0.002
@@ -46,6 +48,17 @@ def read_height(text: str, unit: str) -> float:
     called = _CALLED.fullmatch(_bared(text))
     assert called is not None
     return read_quantity(_bared(called["figure"]), "length", unit=unit)
+
+
+def is_number(text: str) -> bool:
+    """Return whether a text is a bare number: a height, or the number of a track.
+
+    Examples
+    --------
+    >>> [is_number(text) for text in ("25", "+20.4", "(25)", "3 1/2", "25 mm", "R280", "7B")]
+    [True, True, True, True, False, False, False]
+    """
+    return bool(re.fullmatch(r"[-+]?\d[\d., /]*", _bared(text)))
 
 
 def says_height(text: str) -> bool:
@@ -85,30 +98,53 @@ def at_joints(
     return [each for number, each in enumerate(texts) if number not in taken]
 
 
+class Stand(NamedTuple):
+    """Where a plan has heights along its lines, by their names, as distances, m; these may override texts."""
+
+    at: Mapping[str, Sequence[float]]
+    overriding: bool
+
+
+_Place = tuple[float, int, float]
+"""How far off a place on a line lies, m, the line, and how far along it, m."""
+
+
 def along_lines(
-    linked: Linked, given: Sequence[Sequence[float]], texts: Sequence[tuple[Label, float]], terms: Terms
+    linked: Linked,
+    names: Sequence[str],
+    stand: Stand,
+    texts: Sequence[tuple[Label, float]],
+    meetings: FloatArray,
+    terms: Terms,
 ) -> tuple[list[list[tuple[float, float]]], list[Fault]]:
     """Return for each line the distances and heights, m, that texts beside it show, and a fault for each unused one.
 
     A text within `AT_END` of where two tracks of its line meet shows the height there. Of several at one place the
-    nearest counts. One that may belong to several places is not used, nor one that contradicts the z of its line. No
-    text is missed where the plan gives heights, `given` for each line as distances, m.
+    nearest counts. One that may belong to several places is not used, nor one that contradicts the z of its line; but
+    within `AT_END` of `meetings` of drawn strokes, shape (n, 2), on one line alone, it belongs there. No text is
+    missed where a height `stand`s in the plan.
     """
     found: list[list[tuple[float, float]]] = [[] for _ in linked.lines]
     if not texts:
         return found, []
     faults = []
-    for number, foot, unclear in sorted(
-        _nearest(linked, texts, terms.near), key=lambda row: row[1].off if row[1] else 0
-    ):
+    unit = terms.plan_unit
+    own = [stand.at.get(name, ()) for name in names]
+    for number, feet, unclear in sorted(_nearest(linked, texts, meetings, terms), key=lambda row: row[1][:1]):
         label, height = texts[number]
-        wrong = unclear
-        if foot is not None and not unclear:
-            line = linked.lines[foot.row]
-            at = _end_beside(line, label, foot.along)
-            if any(abs(at - each) <= terms.near for each in given[foot.row]):
-                continue
-            wrong = _taken(found[foot.row], (at, height), beyond(line.elements, at).z, terms.plan_unit)
+        wrong = "" if feet else "stands beside no track"
+        for _, row, along in feet[:1]:
+            line = linked.lines[row]
+            at = _end_beside(line, label, along)
+            places = [(row, at)] if stand.overriding else []
+            places += [(row, along) for _, row, along in feet] if unclear else []
+            if any(abs(each - there) <= terms.near for row, each in places for there in own[row]):
+                break
+            if unclear:
+                cure = f"railhead_at = [[{bare(at, unit)}, {bare(height, unit)}]] in [line.{key_written(names[row])}]"
+                wrong = f"stands beside several tracks; for the nearest write {cure}"
+            else:
+                wrong = _taken(found[row], (at, height), beyond(line.elements, at).z, unit)
         if wrong:
             faults.append(Fault(UNUSED, f"{quoted(label.text)} {wrong}", label.spot, label.handle, label.layer))
     return found, faults
@@ -128,29 +164,47 @@ def _taken(pairs: list[tuple[float, float]], pair: tuple[float, float], drawn: f
     return ""
 
 
-def _nearest(linked: Linked, texts: Sequence[tuple[Label, float]], near: float) -> list[tuple[int, Foot | None, str]]:
-    """Return for each text the place on a line that is nearest to it, or None, and what keeps it from being used."""
+def _nearest(
+    linked: Linked, texts: Sequence[tuple[Label, float]], meetings: FloatArray, terms: Terms
+) -> list[tuple[int, list[_Place], bool]]:
+    """Return for each text the places on lines beside it, the one it belongs to first, and whether that is unclear."""
     spots = in_plan([spot for label, _ in texts for spot in (label.spot, label.seen)])
-    feet: dict[int, list[Foot]] = {}
-    for foot in Nearness(Rows.of(line.elements for line in linked.lines)).beside(spots, near).feet():
-        feet.setdefault(foot.which // 2, []).append(foot)
-    found: list[tuple[int, Foot | None, str]] = []
+    index = Nearness(Rows.of(line.elements for line in linked.lines))
+    feet: dict[int, list[_Place]] = {}
+    for foot in index.beside(spots, terms.near).feet():
+        feet.setdefault(foot.which // 2, []).append((foot.off, foot.row, foot.along))
+    met: dict[int, list[_Place]] = {}
+    for foot in index.beside(meetings, terms.snap).feet():
+        met.setdefault(foot.which, []).append((foot.off, foot.row, foot.along))
+    found = []
     for number, (label, _) in enumerate(texts):
-        own = sorted(feet.get(number, ()), key=lambda foot: foot.off)
-        if not own:
-            found.append((number, None, "stands beside no track"))
-            continue
-        best = own[0]
-        length = 2 * math.hypot(*label.half)
-        others = [foot for foot in own if foot.row != best.row or abs(foot.along - best.along) > 2 * near + length]
-        unclear = any(foot.off < _CLEARLY * best.off + AT_END / 4 for foot in others)
-        found.append((number, best, "stands beside several tracks" if unclear else ""))
+        own = sorted(feet.get(number, ()))
+        unclear = False
+        if own:
+            spread = 2 * terms.near + 2 * math.hypot(*label.half)
+            off = [each[0] for each in own[1:] if not _together(own[0], each, spread)]
+            unclear = any(each < _CLEARLY * own[0][0] + AT_END / 4 for each in off)
+        if unclear:
+            beside = beside_texts([_put(label), label], meetings, AT_END)
+            there = [place for _, _, meeting in beside for place in met.get(meeting, ())]
+            if there and all(_together(there[0], each, 2 * AT_END) for each in there):
+                own, unclear = there, False
+        found.append((number, own, unclear))
     return found
+
+
+def _together(one: _Place, other: _Place, spread: float) -> bool:
+    """Return whether two places lie on one line, so near to one another along it, m."""
+    return one[1] == other[1] and abs(one[2] - other[2]) <= spread
+
+
+def _put(label: Label) -> Label:
+    """Return a label as seen where it was put."""
+    return Label(label.text, label.spot, label.layer, label.handle)
 
 
 def _end_beside(line: DrawnLine, label: Label, along: float) -> float:
     """Return where two tracks of a line meet beside a text, as a distance along the line, m; else the place itself."""
     stops = list(accumulate(element.length for element in line.elements[:-1]))
-    put = Label(label.text, label.spot, label.layer, label.handle)
-    beside = beside_texts([put, label], in_plan([element.end for element in line.elements[:-1]]), AT_END)
+    beside = beside_texts([_put(label), label], in_plan([element.end for element in line.elements[:-1]]), AT_END)
     return stops[beside[0][2]] if beside else along

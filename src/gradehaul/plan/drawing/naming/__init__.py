@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter, deque
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -10,7 +11,7 @@ from typing import NamedTuple, TypeVar
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.drawing.elements import gap, in_plan, length_of, order, turned, wrapped
-from gradehaul.plan.drawing.naming.layers import free_name, names_lines
+from gradehaul.plan.drawing.naming.layers import LINE_NAMES, NAMES, free_name, names_lines
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, pairs
 from gradehaul.plan.drawing.records import Claim, DrawnJoint, DrawnLine, Label, Linked, Spot
 from gradehaul.plan.drawing.rows import Rows
@@ -21,6 +22,8 @@ from gradehaul.quantities.si import Meters, Radians
 
 LONGEST = 40
 """A text longer than this is a remark, not a name."""
+
+_RADIUS = re.compile(r"R[ =.]*\d[\d.,]+ *(mm|cm|in|m|\"|'')?", re.IGNORECASE)
 
 _KIND = {"end": "End", "plain": "Joint", "turnout": "Turnout", "crossing": "Crossing", "table": "Turntable"}
 
@@ -34,7 +37,8 @@ class Names(NamedTuple):
 
     joints: tuple[str, ...]
     lines: tuple[str, ...]
-    unused: tuple[Label, ...]
+    unused: tuple[tuple[Label, str], ...]
+    """Each with why."""
 
 
 def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) -> tuple[dict[int, str], list[PlanError]]:
@@ -101,14 +105,17 @@ def name_all(
     or layer. `claims` and `known_lines` are names that stand already, by number; no line and no joint bears one of
     `lines_taken`, the plan's own lines and berths, and no line one of `joints_taken`.
     """
+    remarks = [(label, why) for label in labels if (why := _remark(label))]
     texts = sorted(
-        (replace(label, text=_writable(label.text)) for label in labels if len(label.text) <= LONGEST),
+        (replace(label, text=_writable(label.text)) for label in labels if not _remark(label)),
         key=lambda label: (order(label.spot), label.text),
     )
     free = set(range(len(texts)))
     joints, lines = {**claims}, {**(known_lines or {})}
     used = {*lines_taken, *claims.values(), *lines.values()}
+    near_track: set[int] = set()
     for names, beside in zip((joints, lines), _beside(linked, texts, near), strict=True):
+        near_track.update(text for _, text, _ in beside)
         own = _nearest_first(each for each in beside if each[1] in free)
         free -= set(own.values())
         for number in sorted(set(own) - set(names)):
@@ -129,8 +136,31 @@ def name_all(
     return Names(
         tuple(joints[number] for number in range(len(linked.joints))),
         tuple(lines[number] for number in range(len(linked.lines))),
-        (*(texts[number] for number in sorted(free)), *(label for label in labels if len(label.text) > LONGEST)),
+        (*((texts[number], _TAKEN if number in near_track else _FAR) for number in sorted(free)), *remarks),
     )
+
+
+_TAKEN, _FAR = "what it stands beside has another name", "too far from track that it may name"
+
+
+def _remark(label: Label) -> str:
+    """Return why a text can be no name, empty where it can.
+
+    Examples
+    --------
+    >>> from gradehaul.plan.drawing.records import Spot
+    >>> [_remark(Label(text, Spot(0, 0), "0", "")) for text in ("R 280", 'R18"', "R2", "Ridge")]
+    ['a radius', 'a radius', '', '']
+    """
+    if len(label.text) > LONGEST:
+        return "longer than a name"
+    return "a radius" if is_radius(label) else ""
+
+
+def is_radius(label: Label) -> bool:
+    """Return whether a text is a note of a radius, such as R280, of two digits or more; export's names are none."""
+    own = {NAMES.casefold(), LINE_NAMES.casefold()}
+    return bool(_RADIUS.fullmatch(label.text.strip())) and label.layer.casefold() not in own
 
 
 def _nearest_first(pairs: Iterable[tuple[float, Named, int]]) -> dict[int, Named]:

@@ -9,9 +9,12 @@ from itertools import groupby
 from typing import Literal, NamedTuple
 
 from gradehaul.errors import QuantityError
-from gradehaul.plan.drawing.elements import gap, place
-from gradehaul.plan.drawing.heights.texts import says_height
+from gradehaul.plan.drawing.elements import gap, in_plan, place
+from gradehaul.plan.drawing.heights.texts import is_number, says_height
+from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Drawing, Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked
+from gradehaul.plan.drawing.rows import Rows
+from gradehaul.plan.drawing.wording import NUMBERS
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import read_quantity
 
@@ -99,6 +102,49 @@ def without_notes(drawing: Drawing, lone: Sequence[Fault]) -> Drawing:
         labels=tuple(each for each in drawing.labels if each.layer not in notes or says_height(each.text)),
         faults=(*drawing.faults, *faults),
     )
+
+
+_NUMBERS = 3
+"""So many bare numbers on a layer may be heights (our own choice)."""
+
+
+class Numbers(NamedTuple):
+    """A layer with bare numbers beside track, how many it has, and whether they can hardly be anything but heights."""
+
+    layer: str
+    amount: int
+    surely: bool
+
+    def fault(self, *, taken: bool) -> Fault:
+        """Return what is said of it."""
+        layer = quoted(self.layer)
+        text = f"{self.amount:,} texts on {layer} look like heights: if they are, add --height-layers {layer}"
+        if taken:
+            text = f"{self.amount:,} heights read from numbers on {layer}: if they are none, add --height-layers none"
+        return Fault(NUMBERS, text, layer=self.layer)
+
+
+def layers_with_numbers(labels: Sequence[Label], drawn: Drawn, near: float) -> list[Numbers]:
+    """Return the layers on which three bare numbers or more, at least half of them, stand beside track, m.
+
+    They can hardly be anything but heights if three of them differ, the layer is not called after names, and they are
+    not in a row like the numbers of tracks (our own choice).
+    """
+    found: dict[str, list[Label]] = {}
+    for label in labels:
+        if is_number(label.text):
+            found.setdefault(label.layer, []).append(label)
+    index = Nearness(Rows.of(line.elements for line in drawn.lines.values()))
+    layers = []
+    for layer, numbers in sorted(found.items()):
+        beside = {*index.beside(in_plan([label.seen for label in numbers]), near).which.tolist()}
+        if len(beside) >= max(_NUMBERS, len(numbers) / 2):
+            texts = [label.text.strip() for label in numbers]
+            whole = sorted(int(text) for text in texts if text.isdecimal())
+            in_a_row = len(whole) == len(texts) and whole == [*range(whole[0], whole[-1] + 1)]
+            surely = len({*texts}) >= _NUMBERS and not in_a_row and use_of(layer) != "names"
+            layers.append(Numbers(layer, len(numbers), surely))
+    return layers
 
 
 class Labels(NamedTuple):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -21,9 +21,12 @@ from gradehaul.plan.edit.writer.drawn_tables import (
 from gradehaul.plan.edit.writer.text import (
     DRAWN,
     MARK,
+    OURS,
     Chunk,
     chunks_of,
     comments,
+    drawn_heights,
+    height_rows,
     insert,
     put,
     snippet,
@@ -46,6 +49,8 @@ class Changes:
     kept: list[str] = field(default_factory=list)
     """Tables without the mark, which the drawing shows otherwise."""
     heights: list[str] = field(default_factory=list)
+    contrary: list[str] = field(default_factory=list)
+    """Heights of the person's that the drawing has otherwise."""
 
 
 class Written(NamedTuple):
@@ -72,7 +77,7 @@ def new_plan(drawn: Drawn, options: Mapping[str, Any] | None = None, *, title: s
         f"title = {written(title)}\nscale = {written(scale)}\nunit = {written(unit)}\n"
     )
     heights = {name: length_in(height, unit) for name, height in drawn.heights.items()}
-    railhead = _table("[railhead]  # heights of joints", heights) if heights else ""
+    railhead = f"\n[railhead]  # heights of joints\n{height_rows(heights)}" if heights else ""
     tables = tables_of(drawn, unit)
     rest = "".join(f"\n{snippet(section, name, table)}" for (section, name), table in tables.items())
     text = head + _import_table(options) + railhead + _unused_comment(drawn, unit) + rest
@@ -95,7 +100,8 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     Only tables whose header bears the mark are rewritten, and of those only what the drawing shows: a line's `berth`,
     `runs` and `rail` stay, and so do the names, berths and heights on its tracks where their number stays the same.
     Heights along a line without z stay but where a text of the drawing shows one.
-    Comments stay, those of tables that go too. Heights of joints are added where there are none.
+    Comments stay, those of tables that go too. Heights of joints are added where there are none, and changed where they
+    are as an import wrote them.
 
     Raises
     ------
@@ -143,10 +149,10 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     there = {line.get(end) for line in lines if isinstance(line, dict) for end in ("from", "to")}
     heights = {name: height for name, height in drawn.heights.items() if name in there}
     _keep_options(chunks, data.get("import"), options, file)
-    _add_heights(chunks, data.get("railhead"), heights, unit, changes, file)
+    followed = _add_heights(chunks, data.get("railhead"), heights, unit, changes, file)
     result = "".join(chunk.text for chunk in chunks)
     after = _checked(result, rewritten, file, unit=unit)
-    _check_kept(result, after, text, data, file)
+    _check_kept(result, after, text, data, followed, file)
     return Written(result, changes, after)
 
 
@@ -189,14 +195,16 @@ def _checked(
     return data
 
 
-def _check_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[str, Any], file: str) -> None:
-    """Make sure that a plan has lost no comment, no table that is not drawn and no height."""
+def _check_kept(
+    text: str, data: Mapping[str, Any], before: str, old: Mapping[str, Any], followed: Collection[str], file: str
+) -> None:
+    """Make sure that a plan has lost no comment, no table that is not drawn and no height but those of the drawing."""
     lost = Counter(comments(before))
     lost.subtract(comments(text))
     heights = data.get("railhead", {})
     if (
-        any(count > 0 and comment.strip() != MARK for comment, count in lost.items())
-        or any(heights.get(name) != height for name, height in old.get("railhead", {}).items())
+        any(count > 0 and not OURS.fullmatch(comment.strip()) for comment, count in lost.items())
+        or any(heights.get(name) != height for name, height in old.get("railhead", {}).items() if name not in followed)
         or any(data.get(own) != value for own, value in old.items() if own not in (*DRAWN, "railhead", "import"))
     ):
         raise _cannot(file)
@@ -204,18 +212,26 @@ def _check_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[st
 
 def _add_heights(
     chunks: list[Chunk], given: object, drawn: Mapping[str, float], unit: str, changes: Changes, file: str
-) -> None:
-    """Add heights of joints that have none, and name those that the drawing has otherwise."""
+) -> Collection[str]:
+    """Add heights of joints that have none, change those that an import wrote, and name those that differ otherwise."""
     before = given if isinstance(given, dict) else {}
-    missing: dict[str, float | int] = {}
+    ours = drawn_heights(chunks)
+    values: dict[str, float | int] = {}
     for name, height in drawn.items():
-        there = describe(height, "length", unit)
+        there, value = describe(height, "length", unit), length_in(height, unit)
         if name not in before:
-            missing[name] = length_in(height, unit)
+            values[name] = value
             changes.heights.append(f"{quoted(name)} is new, {there}")
-        elif (own := height_of(before[name], unit)) is not None and abs(own - height) > MISFIT:
-            changes.heights.append(f"{quoted(name)} stays at {describe(own, 'length', unit)}; the drawing has {there}")
-    if missing and given is None:
-        insert(chunks, Chunk(("railhead",), _table("[railhead]", missing)))
-    elif missing:
-        _put(chunks, "railhead", missing, file)
+        elif before[name] == value or (own := height_of(before[name], unit)) is None:
+            continue
+        elif before[name] == ours.get(name):
+            values[name] = value
+            changes.heights.append(f"{quoted(name)} was {describe(own, 'length', unit)} and is {there}")
+        elif abs(own - height) > MISFIT:
+            stays = f"{quoted(name)} stays at {describe(own, 'length', unit)}, and the drawing has {there}"
+            changes.contrary.append(f"{stays}: take it out of [railhead] to follow the drawing")
+    if values and given is None:
+        insert(chunks, Chunk(("railhead",), f"\n[railhead]\n{height_rows(values)}"))
+    elif values:
+        _put(chunks, "railhead", values, file)
+    return values

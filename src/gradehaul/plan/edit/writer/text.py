@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from gradehaul.plan.text.toml import KeyPath, header_path, key_written, written
 
 MARK = "# drawn"
-"""What follows the header of a table that import wrote and may rewrite."""
+"""What follows the header of a table that import wrote and may rewrite; behind a height, with the figure it wrote."""
+OURS = re.compile(rf"{MARK}(?: (-?[\d.e-]+))?")
 
 
 _IN_A_ROW = 5
@@ -118,8 +119,38 @@ def put(chunk: Chunk, section: str, values: Mapping[str, Any]) -> bool:
     if table is None:
         return False
     table.update(values)
+    if section == "railhead":
+        for name, value in values.items():
+            table[name].comment(f"{MARK[2:]} {written(value)}")
+            table[name].trivia.comment_ws = "  "
     chunk.text = tomlkit.dumps(document) + tail
     return True
+
+
+def height_rows(heights: Mapping[str, float | int]) -> str:
+    r"""Return heights of joints as rows of a table, each with the mark that it was drawn so.
+
+    Examples
+    --------
+    >>> height_rows({"Alp": 66})
+    'Alp = 66  # drawn 66\n'
+    """
+    return "".join(
+        f"{key_written(name)} = {written(value)}  {MARK} {written(value)}\n" for name, value in heights.items()
+    )
+
+
+def drawn_heights(chunks: Sequence[Chunk]) -> dict[str, float]:
+    """Return the heights of joints that import wrote under their own header, by name, whatever stands there now."""
+    import tomlkit
+
+    found: dict[str, float] = {}
+    for chunk in chunks:
+        if chunk.key == ("railhead",) and MARK in chunk.text:
+            rows: Any = tomlkit.parse(chunk.text)["railhead"]
+            marks = {name: OURS.fullmatch(row.trivia.comment.strip()) for name, row in rows.items()}
+            found |= {name: float(mark[1]) for name, mark in marks.items() if mark and mark[1]}
+    return found
 
 
 def without_tail(text: str) -> tuple[str, str]:
