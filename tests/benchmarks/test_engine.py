@@ -7,7 +7,7 @@ from layouts import loco, long_hill
 from walks import height_lookup, numpy_longest, plain_longest, sampled
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.longest import Climb
+from gradehaul.haulage.longest import Climb, Room
 from gradehaul.plan import read_plan
 
 BEHIND = 20.0
@@ -23,7 +23,7 @@ class Setting:
 
     def exact(self) -> int:
         climb = Climb(self.plan, self.profile, self.plan.powers["mallet"], self.car, self.layout.pulls)
-        return climb.load("clean").limit
+        return climb.load("clean", [Room("the route", 1e3, "route")]).limit
 
     def walk(self) -> int:
         """The best walk that numpy allows: heights sampled once, then each train as two look-ups."""

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.longest import Climb, Load
+from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.train import headed_by
 from gradehaul.haulage.verdict import FAILS, judge
 from gradehaul.plan import load_plan, read_plan
@@ -185,7 +185,7 @@ def test_the_limit_alone_is_that_of_the_load(pull: float) -> None:
     plan = layout.plan
     climb = Climb(plan, layout.profile("Up"), plan.powers["mule"], plan.cars["ore"], layout.pulls)
     # a car asks 2 % of its weight for the grade and 2 % for rolling
-    assert climb.load("clean").limit == int(pull / 0.04)
+    assert climb.load("clean", [Room("the route", 1e3, "route")]).limit == int(pull / 0.04)
 
 
 def test_the_limit_may_pass_999_where_the_rated_load_does_not() -> None:
@@ -317,9 +317,9 @@ def test_a_berth_that_holds_more_than_the_power_lifts_leaves_the_rated_load() ->
     assert (load.fits, load.to_run) == (78, 40)
 
 
-def test_nothing_bounds_a_train_between_two_ends_of_track() -> None:
-    load = longest(layout_of("{ straight = 3, rise = 0 }", pull=0.305))
-    assert (load.fits, load.fits_by, load.to_run) == (None, None, 15)
+def test_a_route_between_two_ends_of_track_bounds_the_whole_train() -> None:
+    load = longest(layout_of("{ straight = 3, rise = 0 }", pull=0.81, loco='mass = "1 g"\nlength = 0.2'))
+    assert (load.fits, load.fits_by, load.rated) == (28, "the route", 40)
 
 
 def test_a_lap_bounds_the_whole_train() -> None:

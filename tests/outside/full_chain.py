@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.demand import gravity_and_curves
-from gradehaul.haulage.longest import Climb, Load
+from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
@@ -43,7 +43,7 @@ class Answers:
         return self.profiles[route]
 
     def load(self, power: str, car: str, rail: str = "clean") -> Load:
-        return self._climb(power, car).load(rail)
+        return self._climb(power, car).load(rail, [Room("the route", 1e3, "route")])
 
     def share_lifted(self, power: str, car: str, count: int, rail: str = "clean") -> float:
         """Return the pull of one locomotive or power over what each of so many cars asks at the worst place."""

@@ -47,9 +47,9 @@ class Binds:
         return "pull"
 
 
-RoomKind = Literal["berth", "tail", "lap", "loop", "run-round"]
-"""Where a train must fit: a berth in which it begins or ends its run, a tail in which it reverses, its lap, a loop on
-which it would meet itself; in a run-round its locomotives alone."""
+RoomKind = Literal["berth", "tail", "lap", "route", "loop", "run-round"]
+"""Where a train must fit: a berth in which it begins or ends its run, a tail in which it reverses, its lap, else its
+route with the track behind that; a loop on which it would meet itself; in a run-round its locomotives alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,18 +60,13 @@ class Room:
     length: Meters
     kind: RoomKind
 
-    @property
-    def berth(self) -> bool:
-        """Whether it is a berth: a train too long for one may still run."""
-        return self.kind == "berth"
-
 
 @dataclass(frozen=True, slots=True)
 class Load(Documented):
     """The longest train of one kind of car behind one power on one route and rail condition.
 
     `rated` and `limit` count what its locomotives pull and hold back, up to 999 cars. `fits` is the most cars for which
-    the whole train fits every place that must hold it, None where nothing bounds it; `fits_by` names the tightest.
+    the whole train fits every place that must hold it; `fits_by` names the tightest.
     """
 
     power: str
@@ -79,8 +74,8 @@ class Load(Documented):
     rail: str
     rated: int
     limit: int
-    fits: int | None
-    fits_by: str | None
+    fits: int
+    fits_by: str
     binds: Binds | None
     basis: Basis
     slipping_basis: Basis
@@ -95,7 +90,7 @@ class Load(Documented):
 
     def held(self, count: int) -> int:
         """Return a number of cars, or fewer where a place holds no more."""
-        return count if self.fits is None else min(count, self.fits)
+        return min(count, self.fits)
 
 
 _SLACK, _LEAST_SLACK = 1e-9, 1e-12
@@ -285,7 +280,7 @@ class Climb:
         """Return the train of a number of cars as it starts."""
         return headed_by(self.plan, self.power, self.car, count, engine=self.engine)
 
-    def load(self, rail: str, rooms: tuple[Room, ...] = ()) -> Load:
+    def load(self, rail: str, rooms: Sequence[Room]) -> Load:
         """Return the longest train on a rail condition, given the places that must hold it whole."""
         rated_fails = limit_fails = MOST_CARS + 1
         binding: tuple[_Run, float] | None = None
@@ -303,15 +298,15 @@ class Climb:
         else:
             bases = bases_at(self.profile, self.train(1), rail, self.pulls, None)
         # of places alike to a hundredth of a millimeter the first by name, whatever rounding their lengths went through
-        tightest = min(rooms, key=lambda room: (round(room.length, 5), room.name), default=None)
+        tightest = min(rooms, key=lambda room: (round(room.length, 5), room.name))
         return Load(
             power=self.power.name,
             car=self.car.name,
             rail=rail,
             rated=rated_fails - 1,
             limit=limit_fails - 1,
-            fits=None if tightest is None else self._fits(min(room.length for room in rooms)),
-            fits_by=None if tightest is None else tightest.name,
+            fits=self._fits(min(room.length for room in rooms)),
+            fits_by=tightest.name,
             binds=binds,
             basis=bases.standing,
             slipping_basis=bases.slipping,

@@ -22,8 +22,8 @@ Need = Literal["climbs", "marginal"]
 
 Outcome = Literal["stalls", "runs away", "too long", "marginal", "climbs"]
 """``stalls``: its locomotives cannot pull it over. ``runs away``: it pushes them down the hill. ``too long``: it does
-not fit a berth, tail, loop or lap where it must stand or run. ``marginal``: it gets through only while its wheels never
-slip and it never stops where it would not restart. ``climbs``: none of these."""
+not fit a berth, tail, loop, lap or route where it must stand or run. ``marginal``: it gets through only while its
+wheels never slip and it never stops where it would not restart. ``climbs``: none of these."""
 
 WORST_FIRST: tuple[Outcome, ...] = get_args(Outcome)
 

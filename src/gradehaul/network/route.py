@@ -10,7 +10,7 @@ from typing import ClassVar
 from gradehaul.errors import RouteError
 from gradehaul.network.engine_moves import RunRound, no_run_round, run_round
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.search import Runs
+from gradehaul.network.search import Runs, dijkstra
 from gradehaul.plan.records import NamedRoute, Note
 from gradehaul.quantities.si import Meters, Ratio
 
@@ -59,7 +59,8 @@ class Route:
     """A way for trains: tracks in running order.
 
     `start_berth` and `end_berth` are the berths it begins and ends in; a train starts with its tail at the far end of
-    the first. On a lap, `origin` and `destination` are the line it begins with.
+    the first. On a lap, `origin` and `destination` are the line it begins with. `track_behind` is how far track goes on
+    behind its start, m, where it is no lap and neither begins nor ends in a berth.
 
     A route with reversals has `legs`: routes run in one direction each, by turns with the train's order as it started
     and turned, and between them the `tails` in which the whole train stands. A leg is `number` from 1, 0 for a route
@@ -73,6 +74,7 @@ class Route:
     lap: bool = False
     start_berth: str | None = None
     end_berth: str | None = None
+    track_behind: Meters = 0.0
     tightest_loop: Loop | None = None
     legs: tuple[Route, ...] = ()
     tails: tuple[Tail, ...] = ()
@@ -118,15 +120,34 @@ class RouteList:
 
 def route_of(graph: MovementGraph, name: str, origin: str, destination: str, ways: Sequence[Way]) -> Route:
     """Return a route of ways that are run over in one direction."""
+    start_berth, end_berth = graph.berth_of.get(ways[0].track), graph.berth_of.get(ways[-1].track)
     return Route(
         name,
         origin,
         destination,
         tuple(ways),
-        start_berth=graph.berth_of.get(ways[0].track),
-        end_berth=graph.berth_of.get(ways[-1].track),
+        start_berth=start_berth,
+        end_berth=end_berth,
+        track_behind=_track_behind(graph, ways) if start_berth is None and end_berth is None else 0.0,
         tightest_loop=_tightest_loop(graph, ways, lap=False),
     )
+
+
+def _track_behind(graph: MovementGraph, ways: Sequence[Way]) -> float:
+    """Return how far track goes on behind the start of a route, to the farthest place by the shortest way there, m.
+
+    No joint is passed twice, those of the route included: a train that stood there would meet itself.
+    """
+    passed: dict[str | Way, Way | None] = {graph.joint_ahead[way]: None for way in ways if way in graph.joint_ahead}
+
+    def behind(way: Way, length: float) -> list[tuple[float, Way]]:
+        return [
+            (length + graph.lengths[before], before)
+            for before in graph.predecessors[way]
+            if passed.setdefault(graph.joint_between(before, way) or way, way) == way
+        ]
+
+    return max(length for length, _ in dijkstra([(0.0, ways[0])], behind).values())
 
 
 def route_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:

@@ -12,7 +12,7 @@ from demos import layout_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.reduction import pool
 from gradehaul.haulage.demand import demand, supply
-from gradehaul.haulage.longest import Climb
+from gradehaul.haulage.longest import Climb, Room
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust import load as trust_load
 from gradehaul.haulage.trust import random_trials
@@ -199,7 +199,7 @@ def test_percentiles_of_a_load_agree_with_the_exact_engine_draw_by_draw(monkeypa
     for number in range(trials.count):
         own = each.plan_of(number)
         climb = (own, each.profile("Up", number), own.powers["mogul"], own.cars[car], each.pulls_of(own))
-        load = Climb(*climb, engine=engine).load(rail)
+        load = Climb(*climb, engine=engine).load(rail, [Room("the route", 1e3, "route")])
         rated.append(load.rated)
         limit.append(load.limit)
     nominal = layout.longest_train("Up", "mogul", car, rail=rail, engine=engine)
@@ -220,7 +220,11 @@ def test_long_trains_agree_too(monkeypatch):
     for number in range(trials.count):
         plan = each.plan_of(number)
         power, car = plan.powers["mogul"], plan.cars["ore"]
-        limit.append(Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan)).load("clean").limit)
+        limit.append(
+            Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan))
+            .load("clean", [Room("the route", 1e3, "route")])
+            .limit
+        )
     (nominal,) = layout.loads(layout.profile("Up"), "mogul", "ore", ["clean"])
     spread = RouteTrust(layout.plan, layout.profile("Up"), trials).spread(nominal)
     assert nominal.limit > 40

@@ -165,4 +165,4 @@ def test_how_sure_each_verdict_and_load_is(answer):
             assert (load["rated_low"], load["rated_high"]) == (spread.rated_low, spread.rated_high)
             assert (load["limit_low"], load["limit_high"]) == (spread.limit_low, spread.limit_high)
             assert load["rated_low"] <= load["rated_cars"] <= load["rated_high"]
-            assert load["told_low"] <= load["told_cars"] <= load["told_high"] <= (load["fits_cars"] or 999)
+            assert load["told_low"] <= load["told_cars"] <= load["told_high"] <= load["fits_cars"]

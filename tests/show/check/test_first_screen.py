@@ -130,16 +130,16 @@ def loads_agree(route: dict[str, Any], answer: CheckAnswer, units: UnitFormat, t
             wanted = {load_words(load) for load in mine if load["rail"] in answer.judged_rails}
             film = {str(load["told_cars"]) for load in mine if load["rail"] in answer.film_rails}
             own, _, with_film = cell.partition(" | ")
-            assert re.sub(r" (berth|tail|lap|loop|run-round|downhill)$", "", own) in wanted
+            assert re.sub(r" (berth|tail|lap|route|loop|run-round|downhill)$", "", own) in wanted
             assert not film or with_film.split(" ")[0] in {*film, "length"}
             compared += 1
     return compared
 
 
 def load_words(load: dict[str, Any]) -> str:
-    if load["fits_cars"] is None and load["rated_cars"] == 999:
+    if load["told_cars"] == 999:
         return "length"
-    if load["fits_cars"] is not None and load["told_low"] == load["fits_cars"] <= load["rated_cars"]:
+    if load["told_low"] == load["fits_cars"] <= load["rated_cars"]:
         return str(load["fits_cars"])
     if load["told_low"] == load["told_high"]:
         return str(load["told_cars"])

@@ -87,7 +87,7 @@ def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
                     "length" if held(least, least["rated_cars"]) >= 999 else str(held(least, least["rated_cars"]))
                 )
                 cells += [f"({low}-{high})"] if low != high else []
-                full = least["fits_cars"] is not None and least["fits_cars"] <= least["rated_cars"]
+                full = least["fits_cars"] <= least["rated_cars"]
                 held_back = "downhill" if least["binds"] and least["binds"]["test"] == "hold" else ""
                 mark = re.split(r"[ ]", least["fits_by"].removeprefix("the "))[0] if full else held_back
                 cells += [mark] if mark else []
@@ -100,7 +100,7 @@ def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
 
 
 def held(load: dict, count: int) -> int:
-    return count if load["fits_cars"] is None else min(count, load["fits_cars"])
+    return min(count, load["fits_cars"])
 
 
 @pytest.mark.parametrize("name", DEMOS)

@@ -198,6 +198,9 @@ class Layout:
         rooms += [Room(tail.name, self.tail_room(tail), "tail") for tail in route.tails]
         if route.lap:
             rooms.append(Room("the lap", self.movements.length_of(route.ways), "lap"))
+        elif not rooms:
+            name = "the route and the track behind it" if route.track_behind else "the route"
+            rooms.append(Room(name, self.movements.length_of(route.ways) + route.track_behind, "route"))
         if route.tightest_loop is not None:
             rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length, "loop"))
         return tuple(rooms)

@@ -99,6 +99,7 @@ MARKS = {
     "berth": "Berth: where a train waits, as a siding or a platform; as many cars as it holds.",
     "tail": "Tail: the track in which a train reverses; as many cars as it holds.",
     "lap": "Lap: as many cars as it holds.",
+    "route": "Route: as many cars as it holds, with the track behind its start.",
     "loop": "Loop: as many cars as it holds.",
     "run-round": "Run-round: as many locomotives as it holds.",
     "downhill": "Downhill: with one car more it runs away, pushing the locomotive.",
@@ -111,7 +112,7 @@ def load_cell(route: RouteAnswer, load: Load) -> CardCell:
     if not load.holds_back:
         return CardCell("RUNS AWAY")
     mark, full = "downhill" if load.binds is not None and load.binds.test == "hold" else "", False
-    if load.fits is not None and load.fits_by is not None and load.fits <= load.rated:
+    if load.fits <= load.rated:
         mark, full = load.fits_by.removeprefix("the ").partition(" ")[0], route.trials.sure(load, load.fits)
     if load.to_run >= MOST_CARS:
         cars, between = "length", ""

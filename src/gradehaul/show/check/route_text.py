@@ -165,7 +165,7 @@ def _load(route: RouteAnswer, load: Load, spread: LoadSpread) -> Piece:
 def _bound(load: Load, units: UnitFormat) -> list[tuple[str, ...]]:
     """Return what limits a load: the place that is full, where there is one, and the pull."""
     rows: list[tuple[str, ...]] = []
-    if load.fits is not None and load.fits < load.rated:
+    if load.fits < load.rated:
         rows.append((counted(load.fits + 1, "car"), f"do not fit {load.fits_by}", "", "", "", ""))
     binds = load.binds
     if binds is None:
