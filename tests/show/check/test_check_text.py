@@ -98,7 +98,7 @@ def test_loads_show_rated_limit_basis_and_what_binds(text, answer):
 
 def test_the_most_that_are_counted_have_a_plus(answer):
     route = answer.routes[0]
-    endless = replace(route.loads[0], rated=999, limit=999, binds=None)
+    endless = replace(route.loads[0], rated=999, limit=999, fits=2000, binds=None)
     text = whole(replace(answer, routes=(replace(route, loads=(endless, *route.loads[1:])),))).text()
     assert "length / 999+ " in text
     assert "nothing limits it" in text
