@@ -146,7 +146,7 @@ def test_heights_that_were_measured_and_bind_lead_to_shims(tmp_path: Path) -> No
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        (["--at-least", "M"], "the joint, =, and a height"),
+        (["--at-least", "M"], "the place, =, and a height"),
         (["--at-least", "M = high"], "--at-least"),
         (["--at-least", "N = 3"], "no joint of this name"),
         (["--change", "0 %"], "more than 0"),

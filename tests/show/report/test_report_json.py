@@ -53,7 +53,8 @@ def test_stock_has_every_pull(layout, document):
 
 def test_places_that_must_hold_a_train(layout, document):
     rooms = {route["name"]: route["rooms"] for route in document["routes"]}
-    assert rooms["Up ore"] == []
+    (whole,) = rooms["Up ore"]
+    assert whole == {"name": "the route", "length_m": pytest.approx(layout.profile("Up ore").length)}
     (room,) = rooms["To quarry"]
     assert room["name"] == 'berth "Quarry loading"'
     assert room["length_m"] == layout.clear["Quarry loading"].length
