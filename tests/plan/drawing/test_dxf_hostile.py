@@ -177,7 +177,8 @@ def test_names_not_in_the_file_s_encoding(tmp_path):
             tmp_path, text.replace("8\nTrack", "100\nAcDbEntity\n8\nTrack").replace("10\n0", "100\nAcDbLine\n10\n0")
         )
     )
-    assert drawing.strokes[0].layer == "Track Wei\N{REPLACEMENT CHARACTER}e"
+    assert drawing.strokes[0].layer == "Track Weiße"
+    assert [fault.code for fault in drawing.faults] == ["encoding"]
     str(drawing).encode("utf-8")
 
 

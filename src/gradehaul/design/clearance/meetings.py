@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from gradehaul.design.clearance.places import WorstPlaces
 from gradehaul.design.clearance.rules import HAIR, Standard
+from gradehaul.plan.drawing.nearness import components
 from gradehaul.quantities.si import Meters, PerMeter
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray
@@ -265,9 +266,6 @@ def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers, named: Inte
     """
     if not pairs.one.size:
         return np.zeros(0, dtype=np.intp), np.zeros(0, dtype=np.intp)
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     count = line.size + 1
     key = pairs.one * count + pairs.two
     order = np.argsort(key)
@@ -282,8 +280,7 @@ def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers, named: Inte
         hit &= (line[one] == line[pairs.one]) & (line[two] == line[pairs.two])
         edges.append((np.flatnonzero(hit), order[place[hit]]))
     row, column = (np.concatenate(part) for part in zip(*edges, strict=True))
-    graph = coo_array((np.ones(row.size), (row, column)), shape=(key.size, key.size))
-    connected = connected_components(graph, directed=False)[1]
+    connected = components(key.size, np.column_stack((row, column)))
     both = np.sort([named[pairs.one], named[pairs.two]], axis=0)
     stretch = np.unique(np.stack([connected, *both]), axis=1, return_inverse=True)[1].ravel()
     by_stretch = np.lexsort((short, stretch))

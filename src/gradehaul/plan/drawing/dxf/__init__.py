@@ -13,7 +13,7 @@ import numpy as np
 from gradehaul.errors import DrawingError, Problems
 from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
-from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches
+from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
 from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
 from gradehaul.plan.drawing.naming.layers import use_of
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
@@ -60,7 +60,7 @@ def read_drawing(
     Returns
     -------
         Lines, arcs and bulges as they are, everything else as chords. Its faults have the codes ``zero-length``,
-        ``unknown-entity``, ``missing-block``, ``external-block``, ``unit``, ``paper-space``, ``not-read``
+        ``unknown-entity``, ``missing-block``, ``external-block``, ``unit``, ``encoding``, ``paper-space``, ``not-read``
         and ``warned``.
 
     Raises
@@ -130,7 +130,7 @@ class _Reading:
     ) -> None:
         self.document, self.file, self.patterns = document, file, layers
         self.scale, self.budget = 1 / per_meter, Budget(tolerance * per_meter)
-        self.shown = cache(clean)
+        self.shown = cache(lambda layer: clean(mended_name(layer)))
         """A layer's name in readable characters."""
         self.use = cache(lambda layer: use_of(self.shown(layer)))
         self.lines = cache(
@@ -168,7 +168,7 @@ class _Reading:
             raise self.all_errors()
         if not strokes:
             raise self.nothing(blocks.layers, bool(dropped))
-        return strokes, marks, [*blocks.faults, *dropped, *self.faults()]
+        return strokes, marks, [*blocks.faults, *dropped, *self.faults(blocks.layers)]
 
     def trouble(self, entity: Any, layer: str, error: DrawingError) -> None:  # noqa: ANN401
         """Take an error of an entity, once however often it is drawn."""
@@ -207,13 +207,15 @@ class _Reading:
                 self.unknown.setdefault("POINT", []).append(item)
         return marks
 
-    def faults(self) -> list[Fault]:
+    def faults(self, layers: Iterable[str]) -> list[Fault]:
         """Return what was not read, or only in part."""
         found = []
         for kind, items in self.unknown.items():
             layer = self.shown(items[0].layer)
             text = f"{len(items)} {clean(kind)} on the layers to read, such as on {quoted(layer)}: not read as track"
             found.append(Fault("unknown-entity", text, None, items[0].handle, layer, weight=len(items)))
+        if any(mended_name(layer) != layer for layer in layers):
+            found.append(Fault("encoding", "names of layers are not in the file's own encoding"))
         model = self.document.modelspace()  # a damaged layout may not know which one it is
         layouts = (layout for layout in self.document.layouts if layout is not model)
         paper = sum(entity.dxftype() != "VIEWPORT" for layout in layouts for entity in layout)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fnmatch
 import math
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -51,6 +52,22 @@ def matches(layer: str, patterns: Sequence[str]) -> bool:
     (True, False)
     """
     return any(fnmatch.fnmatchcase(layer.casefold(), pattern.casefold()) for pattern in patterns)
+
+
+def mended_name(text: str) -> str:
+    r"""Return a name with bytes that are not of the file's own encoding read as what they most likely are.
+
+    Examples
+    --------
+    >>> mended_name("Wei\udcdfe"), mended_name("Track")
+    ('Weiße', 'Track')
+    """
+    data = text.encode("utf-8", "surrogateescape")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        western = re.compile("[\udc80-\udcff]+")
+        return western.sub(lambda found: found[0].encode("utf-8", "surrogateescape").decode("cp1252", "replace"), text)
 
 
 def point_of(entity: Entity, name: str) -> Point:
