@@ -556,6 +556,22 @@ def test_on_a_phone_outcomes_come_first_and_nothing_is_wider(browser, serve):
         assert tops == sorted(tops)
 
 
+def test_a_folder_without_a_plan_says_so_until_a_drawing_is_imported(browser, serve):
+    folder = serve(whole_folder=True)
+    folder.plan.unlink()
+    page = browser.new_page()
+    try:
+        page.goto(folder.url)
+        expect(page.locator("#no-plans")).to_have_text("There is no plan in this folder yet.")
+        page.locator("#drawing").set_input_files(Path(__file__).parents[2] / "plans" / "hollow.dxf")
+        page.locator("#drawing-scale").select_option("HO")
+        page.locator("#import").click()
+        expect(page.locator("#open-drawn a")).to_have_text("Open hollow.toml", timeout=60_000)
+        assert page.locator("#no-plans").count() == 0
+    finally:
+        page.close()
+
+
 def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_path):
     folder = serve(whole_folder=True)
     page = browser.new_page()
@@ -564,7 +580,12 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
         page.goto(folder.url)
         expect(page.locator(".headline")).to_contain_text("ore gets through on clean rail.")
         assert page.locator(".plans li").count() == 1  # stock alone is no plan
-        page.locator("#drawing").set_input_files(Path(__file__).parents[2] / "plans" / "hollow.dxf")
+        drawing = page.locator("#drawing")
+        page.locator("#drawing-scale").select_option("N")
+        drawing.set_input_files(Path(__file__).parents[2] / "plans" / "hollow.dxf")
+        expect(page.locator("#drawing-said")).to_have_text("hollow.dxf, in scale N.")
+        drawing.set_input_files(Path(__file__).parents[2] / "plans" / "cove.dxf")  # another drawing, another scale
+        drawing.set_input_files(Path(__file__).parents[2] / "plans" / "hollow.dxf")
         expect(page.locator("#drawing-said")).to_have_text("hollow.dxf: choose its scale.")
         assert page.locator("#import").is_disabled()
         page.locator("#drawing-scale").select_option("HO")

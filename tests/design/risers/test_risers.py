@@ -196,6 +196,21 @@ map.joint = "A"
         assert beside.railhead == pytest.approx(riser.railhead + 0.012, abs=1e-6)
 
 
+def test_a_track_that_turns_slowly_away_is_beside_until_it_ends() -> None:
+    text = f"""{HEAD}
+railhead.C = 12
+line.Low = {{ from = "A", to = "B", track = [{{ straight = 2000, rise = 0 }}] }}
+line.Aside = {{ from = "C", to = "D", at = [0, 60], heading = 2, track = [{{ straight = 1200, rise = 0 }}] }}
+map.joint = "A"
+"""
+    found = risers_along(walk_along(Layout(read_plan(text)), line="Low"), BUILD, every=0.5)
+    assert [len(riser.beside) for riser in found.risers] == [1, 1, 1, 0, 0]
+    for riser in found.risers[1:3]:
+        (beside,) = riser.beside
+        foot = (0.060 + riser.at * math.tan(math.radians(2))) * math.cos(math.radians(2))
+        assert beside.offset == pytest.approx(foot * math.cos(math.radians(2)), rel=1e-3)
+
+
 HILL = f'{HEAD}line.Hill = {{ from = "A", to = "B", track = [{{ straight = 1000, grade = "-2 %" }}] }}\n'
 WRONG = {
     "nothing": ({"every": "0"}, "--every: risers stand apart, got 0 mm"),

@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 from gradehaul.command import main
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
+from gradehaul.show.base.labels import WOULD
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.film.text import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
@@ -98,6 +99,14 @@ def test_a_carry_longer_than_the_layout_leaves_nothing_and_says_so(hill: Path) -
         in words
     )
     assert "all track together" not in treat(hill).stdout
+
+
+def test_trains_that_keep_track_clean_are_named_with_the_place_where_each_fails_most(hill: Path) -> None:
+    tracks = json.loads(treat(hill, "--json", "--carry", "6000 mm").stdout)["tracks"]
+    worst = max((row["forced_by"] for row in tracks if row["forced_by"]), key=lambda reason: reason["short_n"])
+    words = " ".join(treat(hill, "--carry", "6000 mm").stdout.split())
+    assert f"With film on clean track, {worst['train']} {WOULD[worst['test']]} on {worst['track']}, " in words
+    assert f"{1000 * worst['short_n'] / 9.80665:.1f} gf short." in words
 
 
 def test_film_everywhere_stands_beside_every_answer(hill: Path, tmp_path: Path) -> None:

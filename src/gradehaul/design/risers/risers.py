@@ -429,8 +429,10 @@ def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[t
             way = complex(on.x - back.x, on.y - back.y)
             off = complex(near.x, near.y) - spot
             ahead = complex(math.cos(heading), math.sin(heading))
-            if abs((way * ahead.conjugate()).real) < _PARALLEL * abs(way) or abs((off * ahead.conjugate()).real) > 1e-3:
+            if abs((way * ahead.conjugate()).real) < _PARALLEL * abs(way):
                 continue
+            if not 1e-6 < along < line.length - 1e-6 and abs((off * ahead.conjugate()).real) > 1e-3:
+                continue  # it ends before the riser
             height = float(layout.alignment.tracks[track.id].railhead(min(along, track.length)))
             offset = (off * ahead.conjugate()).imag
             if abs(offset) > 0.5 * plan.scale.gauge and abs(height - railhead) < high:

@@ -31,8 +31,8 @@
   }
 
   function take(file) {
+    if (chosen) scale.value = "";  // that of another drawing
     chosen = file;
-    scale.value = "";
     byId("open-drawn").hidden = byId("report").hidden = true;
     offer();
     scale.focus();
@@ -50,6 +50,7 @@
       anchor.textContent = `Open ${name}`;
       byId("open-drawn").hidden = byId("report").hidden = false;
       byId("report").textContent = report;
+      byId("no-plans")?.remove();
       tell(`${file.name} was read in scale ${taken} and is now the plan ${name}.`);
       anchor.focus();
     } catch (error) {

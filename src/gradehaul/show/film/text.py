@@ -30,6 +30,8 @@ _CAUTION = (
 )
 _NAMED = 12
 """Tracks, or runs of tracks, of a use that are named one by one at the most."""
+_FORCING = 3
+"""Trains that keep track clean, named one by one at the most."""
 
 
 def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = ()) -> Page:
@@ -181,6 +183,16 @@ def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     yield ["Shorten these trains, or leave them out: treat --train names those that must run."]
 
 
+def _forcing(found: KeepCleanPlan, units: UnitFormat) -> list[str]:
+    """Return the trains that keep track clean, the worst first, each with where it would fail."""
+    worst = sorted(found.hardest, key=lambda reason: reason.short)
+    of_train = {reason.train: reason for reason in worst}
+    ordered = sorted(of_train.values(), key=lambda reason: -reason.short)
+    left = [f"{len(ordered) - _FORCING} more trains fail"] if len(ordered) > _FORCING else []
+    places = [f"{each.train} {WOULD[each.test]} on {each.track}, {units.force(each.short)} short" for each in ordered]
+    return [*places[:_FORCING], *left]
+
+
 def _not_helped(found: KeepCleanPlan) -> tuple[list[str], list[str]]:
     """Return the trains that no plan helps: those that do not get by, and those that are marginal with no more film.
 
@@ -235,8 +247,12 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             f", or is within {carry} of one that must.",
             " How far wheels carry film is a guess (--carry).",
         ]
+        yield [f"With film on clean track, {'; '.join(_forcing(found, units))}."]
     if found.options.step is None and found.length("film") < found.length("buffer"):
-        yield ["Each track is filmed as a whole or not at all: dividing a long one in the plan may allow more film."]
+        yield [
+            "Each track is filmed as a whole or not at all",
+            ": dividing a long one, in the plan or in the drawing it comes from, may allow more film.",
+        ]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
         yield [
