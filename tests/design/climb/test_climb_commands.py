@@ -90,7 +90,7 @@ def test_a_radius_is_found_where_no_radius_has_the_headroom_and_is_too_low() -> 
     words = " ".join(shown.stdout.split())
     radius = re.search(r"radius (\S+) in turns", words)
     assert radius, words
-    assert " track TOO LOW, by 0.85 in: " in words
+    assert " track TOO LOW, by 0.86 in: " in words
     assert 'A radius 0.01 in smaller does not work: train "local"' in words
     assert (shown.exit_code, run(*find, "--strict").exit_code) == (0, 1)
     assert f" radius {radius[1]} in " in " ".join(run(*find, "--deck", "0.05", "--clear", "2.5").stdout.split())

@@ -20,7 +20,6 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Ratio
-from gradehaul.track.proximity.spacing import spacing_of
 
 HelixSearch = Literal["radius", "grade", "cars"]
 """What of a helix is looked for backward."""
@@ -155,7 +154,7 @@ def build_for(stock: Plan, *, tracks: int = 1, **given: float | None) -> HelixBu
     DesignError
         Lengths that make no sense.
     """
-    build = replace(usual_helix_build(stock), spacing=spacing_of(stock) if tracks == 2 else None)
+    build = replace(usual_helix_build(stock), two=tracks == 2)
     for name in ("deck", "roadbed", "clear"):
         value = given.get(name)
         if value is not None and value > _THICKEST * stock.scale.gauge:

@@ -28,7 +28,7 @@ from gradehaul.quantities import describe
 from gradehaul.quantities.si import Meters, Ratio, Share
 from gradehaul.scales import clear_height
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.proximity.spacing import Spacing
+from gradehaul.track.proximity.spacing import Spacing, spacing_of
 
 _Length = TypeVar("_Length", float, FloatArray)
 
@@ -62,10 +62,10 @@ class HelixBuild:
     """Clear height wanted above the railhead."""
     edge: Meters
     """From the center of the outermost track to the edge of the floor it needs."""
-    near: Meters
-    """Distance between track centers at which stock beside a track is clear of what is over it."""
-    spacing: Spacing | None = field(default=None, compare=False)
-    """What two tracks need between their centers; None for one track."""
+    spacing: Spacing = field(compare=False)
+    """The room that stock takes on either side of a track, and what two tracks need between their centers."""
+    two: bool = False
+    """Whether it has two tracks."""
     centers: Meters | None = None
     """The distance between them; None for what the practice wants on their curve."""
     vertical: Meters | None = None
@@ -79,14 +79,14 @@ class HelixBuild:
     def apart(self, radius: ArrayLike) -> FloatArray:
         """Return the distance between the centers of two tracks, m, the inner of a radius; 0 for one track."""
         r = np.asarray(radius, dtype=np.float64)
-        if self.spacing is None:
+        if not self.two:
             return np.zeros_like(r)
         return self.spacing.wanted(1 / r, 1 / r) if self.centers is None else np.full_like(r, self.centers)
 
     def outer(self, radius: ArrayLike) -> FloatArray:
         """Return the radius of the outermost track, m, about the same center as the (inner) one of a radius."""
         r = np.asarray(radius, dtype=np.float64)
-        return r if self.spacing is None else _inward(r + easement_shift(self.ease, r) + self.apart(r), self.ease)
+        return _inward(r + easement_shift(self.ease, r) + self.apart(r), self.ease) if self.two else r
 
 
 def usual_helix_build(stock: Plan) -> HelixBuild:
@@ -108,7 +108,7 @@ def usual_helix_build(stock: Plan) -> HelixBuild:
         **structure_of(stock)._asdict(),
         clear=clear_height(stock.scale, stock.practice),
         edge=0.5 * stock.scale.stock_width + stock.scale.side_clearance,
-        near=stock.scale.fouling_distance,
+        spacing=spacing_of(stock),
     )
 
 
@@ -179,8 +179,10 @@ class Helix:
 
         Between two turns that is the rise per turn less track, roadbed and deck. At the foot and at the top it is less:
         there a level approach leads in beside the helix, under (or over) track that is lower (or higher) by what it
-        climbs until the approach is clear of it; and a vertical curve lifts the foot. The approach is clear of a track
-        of radius R once it is a fouling distance d outside, at an angle of arccos(R / (R + d)).
+        climbs until the approach is clear of it; and a vertical curve lifts the foot. Stock takes half a fouling
+        distance to either side, and more where it swings out on a curve. So an approach to a track of radius r, with
+        stock up to b inside it, is clear of a turn of radius R, with stock up to a outside it, at an angle of
+        arccos((r - b) / (R + a)).
 
         Parameters
         ----------
@@ -226,7 +228,7 @@ class Helix:
         if short := self.short_by(vertical):
             words = describe(short, "length", unit)
             remarks.insert(1, f"TOO LOW: the deck of a turn leaves {words} too little over the railhead below")
-        if self.build.spacing is None:
+        if not self.build.two:
             lines = [HillLine("Helix", self._tracks("Helix", self.radius, vertical, unit))]
         else:
             apart = float(self.build.apart(self.radius))
@@ -274,11 +276,15 @@ def clear_height_left(
 ) -> FloatArray:
     """Return what `Helix.clear_left` does, for arrays of one shape, m, the grades plain ratios."""
     r, g, h, v = (np.asarray(value, dtype=np.float64) for value in (radius, grade, rise_per_turn, vertical))
-    angle = np.arccos(r / (build.outer(r) + build.near))
-    beside = r * angle
-    beside = beside + (build.straight + 0.5 * build.ease if build.straight else -np.minimum(beside, 0.5 * build.ease))
-    lifted = np.maximum(0.0, 0.5 * v - r * np.tan(angle)) ** 2 / np.where(v > 0, 2 * v, 1.0)
-    return np.asarray(h - build.structure - g * np.maximum(0.125 * v, beside + lifted))
+    outer, half = build.outer(r), 0.5 * build.spacing.fouling
+    bends = build.spacing.overhang(1 / r) if build.ease else 0.0  # an eased approach bends at its foot
+    inside = np.maximum(r - half - bends, 0.0)
+    angle = np.arccos(inside / (outer + half + build.spacing.overhang(1 / outer)))
+    begun = build.straight + 0.5 * build.ease if build.straight else -0.5 * build.ease
+    before = inside * np.tan(angle) + begun  # from there to where the climb begins
+    level = np.where(v > 0, v, 1.0)
+    lifted = np.where(before > -0.5 * v, np.maximum(0.5 * v - before, 0.0) ** 2 / (2 * level), -before)
+    return np.asarray(h - build.structure - g * np.maximum(0.125 * v, r * angle + begun + lifted))
 
 
 def lengths_of(build: HelixBuild, turns: float) -> tuple[float, float]:

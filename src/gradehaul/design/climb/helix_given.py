@@ -126,7 +126,7 @@ def _refuse_impossible(helix: Helix, unit: str) -> None:
             found=f"{helix.turns:.4g}",
             write=f"--turns {whole:g} and leave another figure out",
         )
-    if build.spacing is not None and build.centers is not None:
+    if build.two and build.centers is not None:
         bends = np.array([1 / helix.radius, 1 / helix.outer_radius])
         least, wanted = (float(each(*bends)) for each in (build.spacing.least, build.spacing.wanted))
         if build.centers < least:

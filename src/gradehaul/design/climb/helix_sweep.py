@@ -225,7 +225,7 @@ def sweep(
         judged=judged,
         direction=direction,
         steepest=steepest,
-        two=build.spacing is not None,
+        two=build.two,
     )
     if found.possible.any() or not look_further:
         return found

@@ -8,8 +8,6 @@ from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import Literal, NamedTuple
 
-import numpy as np
-
 from gradehaul.design.climb.headroom import clears, least_rise_per_turn
 from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in
 from gradehaul.design.climb.helix_given import HelixGiven, helix_of, turns_of
@@ -21,7 +19,6 @@ from gradehaul.haulage.verdict import Need, how_well
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
-from gradehaul.track.proximity.spacing import spacing_of
 
 GRADE_STEP = 1e-5
 """Grades are tried in thousandths of a percent."""
@@ -225,11 +222,7 @@ def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> Helix:
     ):
         raise DesignError("the most cars are looked for in a space", write="--floor, and --rise or --turns, alone")
     radius = radius_in(given.floor, build)
-    outer = float(build.outer(radius))
-    swing = float(spacing_of(stock).overhang(1 / np.array([radius, outer])).sum())
-    across = build.near + swing  # from an approach, whose foot may be eased, to any track over it
-    sure = replace(build, near=outer * across / (radius - across)) if across < radius else build
-    lowest = least_rise_per_turn(radius, sure, stock)
+    lowest = least_rise_per_turn(radius, build, stock)
     if lowest is None:
         raise DesignError("no rise per turn leaves the headroom", write="a larger floor or a shorter --vertical-curve")
     turns = given.turns

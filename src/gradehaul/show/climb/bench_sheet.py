@@ -86,7 +86,7 @@ helix_sheet = as_pages(helix_figures)
 
 def _radii(bench: HelixBench, units: UnitFormat) -> str:
     inner, outer = (units.length(r, fine=True) for r in (bench.helix.radius, bench.helix.outer_radius))
-    return inner if bench.helix.build.spacing is None else f"inner {inner}, outer {outer}"
+    return f"inner {inner}, outer {outer}" if bench.helix.build.two else inner
 
 
 def _sides(build: HelixBuild, units: UnitFormat) -> str:

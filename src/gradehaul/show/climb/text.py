@@ -32,7 +32,7 @@ _EASEMENTS = f"Easements would help: the radius is not over {UNEASED:g} x gauge 
 def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()) -> Page:
     """Return the page of a helix, with what was looked for, and below it the sections named in `more`."""
     page, helix, build, stock = Page(), found.helix, found.helix.build, found.stock
-    two = build.spacing is not None
+    two = build.two
     shape = f"{'with straight sides' if build.straight else 'round'}, {'two tracks' if two else 'one track'}"
     page.line(("Helix", "bold"), f", scale {stock.scale.name}, {shape}")
     page.line()
