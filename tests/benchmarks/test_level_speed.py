@@ -12,13 +12,20 @@ from gradehaul.plan import read_plan
 
 
 def hills(tracks: int, every: int) -> str:
-    """A line of straights and curves of random lengths, with a given height at every so many tracks, up and down."""
+    """A line of straights and curves of random lengths, with a given height at every so many tracks, up and down.
+
+    Curves turn back by turns, so that it never lies over itself.
+    """
     draws = np.random.default_rng(1)
-    rows, height, run = [], 0.0, 0.0
+    rows, height, run, heading = [], 0.0, 0.0, 0.0
     for number in range(1, tracks + 1):
         length, radius = draws.uniform(0.2, 1.0), draws.choice([0, 0.5, 0.7, 1.0])
         run += length
-        row = f"left = {radius}, length = {length:.3f}" if radius else f"straight = {length:.3f}"
+        row = f"straight = {length:.3f}"
+        if radius:
+            hand = "left" if heading < 0 else "right"
+            heading += length / radius * (1 if hand == "left" else -1)
+            row = f"{hand} = {radius}, length = {length:.3f}"
         if number % every == 0:
             height += run * draws.uniform(0.0, 0.03) * (1 if draws.random() < 0.75 else -1)
             row, run = f"{row}, railhead = {height:.4f}", 0.0

@@ -249,11 +249,14 @@ def _other_angle(track: Track, wanted: Leg) -> _Change | None:
 
 def _roundest(figure: float, with_figure: Callable[[float], Track], wanted: Leg) -> Track | None:
     """Return a track with a figure of the fewest decimals with which it leads as wanted; None where none does."""
-    for decimals in range(_FINEST + 1):
-        track = with_figure(round(figure, decimals))
-        if track.length > max(PERFECT[0], 2 * track.ease) and _fits(track, wanted):
-            return track
-    return None
+
+    def leads(track: Track) -> bool:
+        return track.length > max(PERFECT[0], 2 * track.ease) and _fits(track, wanted)
+
+    if not leads(with_figure(figure)):
+        return None
+    tried = (with_figure(round(figure, decimals)) for decimals in range(_FINEST + 1))
+    return next((track for track in tried if leads(track)), None)
 
 
 def _turned(track: Track) -> float:
