@@ -65,13 +65,15 @@ class RouteTrust:
 
     def _range(self, load: Load, kind: _Kind, nominal: int, most: int = MOST_CARS) -> tuple[int, int]:
         if (load, kind, most) not in self._ranges:
-            low = self._most_cars(load, kind, LOW, 1, nominal)
-            self._ranges[load, kind, most] = low, self._most_cars(load, kind, HIGH, nominal + 1, most)
+            # whatever is rated is within the limit in every trial
+            sure = (0, 0) if kind == "rated" else self._range(load, "rated", load.rated)
+            low = self._most_cars(load, kind, LOW, sure[0], nominal)
+            self._ranges[load, kind, most] = low, self._most_cars(load, kind, HIGH, max(nominal, sure[1]), most)
         return self._ranges[load, kind, most]
 
-    def _most_cars(self, load: Load, kind: _Kind, share: float, first: int, most: int) -> int:
-        """Return the number of cars before the first of some with which a percentile of the margin is negative."""
-        known, looked_at, sure = self._known(load), 0, first - 1
+    def _most_cars(self, load: Load, kind: _Kind, share: float, sure: int, most: int) -> int:
+        """Return the number of cars before the first with which a percentile is negative, of those not sure yet."""
+        known, looked_at = self._known(load), 0
         while sure < most:
             # a train that was worked out for another rail costs little and may show that some more cars are sure
             count = max((each for each in known if looked_at < each <= sure), default=sure + 1)

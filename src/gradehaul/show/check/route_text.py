@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import Ruling
-from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.network.route import Route
 from gradehaul.show.base.labels import FAILS, apart, basis_words, cars_words, counted
 from gradehaul.show.base.page import Page, Piece
@@ -15,7 +14,7 @@ from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.load_rows import beside, judged_words
 
 HOW_LOADED = (
-    "Cars to run (90 % range) / limit (90 % range). To run: gets through even if the wheels slip, can restart "
+    "To run: gets through even if the wheels slip, can restart "
     "anywhere, and fits. Limit: gets through while the wheels never slip, whether or not it fits. Neither runs away. "
     "In a range lie 9 of 10 random trials of every uncertain figure; that of cars to run counts marginal as failing, "
     "risk does not."
@@ -35,7 +34,7 @@ def add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add each route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
     page.heading("Routes and longest trains")
     if any(route.loads for route in answer.routes):
-        page.line(HOW_LOADED, indent=2)
+        page.line(f"Cars to run (90 % range) / limit (90 % range). {HOW_LOADED}", indent=2)
     before: Shown = {}
     for route in answer.routes:
         _add_route(page, answer, route, units)
@@ -121,11 +120,12 @@ def _add_longest(page: Page, answer: CheckAnswer, route: RouteAnswer, before: Sh
         page.table(["locomotive", "car", *answer.rails], rows)
 
 
-def load_rows(answer: CheckAnswer, route: RouteAnswer) -> list[list[Piece]]:
+def load_rows(answer: CheckAnswer, route: RouteAnswer, *, ranges: bool = True) -> list[list[Piece]]:
     """Return the longest trains over a route, a row for each power and car: power, car, and each rail condition."""
     rows: dict[tuple[str, str], dict[str, Piece]] = {}
-    for load, spread in zip(route.loads, route.spreads, strict=True):
-        rows.setdefault((power_words(load, route), load.car), {})[load.rail] = _load(route, load, spread)
+    for load in route.loads:
+        words = _load(route, load) if ranges else _figures(load, cars_words(load.to_run), cars_words(load.limit))
+        rows.setdefault((power_words(load, route), load.car), {})[load.rail] = words
     return [[power, car, *(row[rail] for rail in answer.rails)] for (power, car), row in rows.items()]
 
 
@@ -154,12 +154,17 @@ def power_words(load: Load, route: RouteAnswer) -> str:
     return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
 
-def _load(route: RouteAnswer, load: Load, spread: LoadSpread) -> Piece:
-    if not load.holds_back:
-        return ("RUNS AWAY", "bold red")
+def _load(route: RouteAnswer, load: Load) -> Piece:
+    spread = route.trials.spread(load)
     low, high = cars_words(spread.limit_low), cars_words(spread.limit_high)
     limit = beside(cars_words(load.limit), "" if low == high else f"{low}-{high}", "")
-    return f"{judged_words(route, load)} / {limit} {basis_words(load.basis, load.slipping_basis)}"
+    return _figures(load, judged_words(route, load), limit)
+
+
+def _figures(load: Load, rated: str, limit: str) -> Piece:
+    if not load.holds_back:
+        return ("RUNS AWAY", "bold red")
+    return f"{rated} / {limit} {basis_words(load.basis, load.slipping_basis)}"
 
 
 def _bound(load: Load, units: UnitFormat) -> list[tuple[str, ...]]:

@@ -141,7 +141,7 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "shades": shades(units),
         "workbench": bool(answer.routes and plan.powers),
         "loads": _loads(answer) if loads else None,
-        "how_loaded": HOW_LOADED,
+        "how_loaded": f"Cars to run (90 % range); then cars to run / limit on each rail condition. {HOW_LOADED}",
         "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, units)) if loads else [],
         "berths": parts_of("Berths", lambda page: add_berths(page, answer, units)) if answer.berths else [],
         "unsure": parts_of("What it rests on", lambda page: add_unsure_figures(page, answer, units)),
@@ -191,7 +191,7 @@ def _loads(answer: CheckAnswer) -> Rows:
         for load in route.loads:
             if load.rail in answer.judged_rails:
                 judged.setdefault((power_words(load, route), load.car), []).append(load)
-        for row, loads in zip(load_rows(answer, route), judged.values(), strict=True):
+        for row, loads in zip(load_rows(answer, route, ranges=False), judged.values(), strict=True):
             rows.append([route.route.name, *row[:2], judged_words(route, worst_load(loads)), *row[2:]])
     return rows_of(heads, rows)
 
