@@ -210,6 +210,8 @@ class CurveResistance:
     """Effective friction of flanges that coupler tension presses against the rail; 0 leaves it out."""
     spread: Meters | None = None
     """Standard error of a coefficient that was worked out from readings, m."""
+    doubts: tuple[Doubt, ...] = ()
+    """What of these readings is doubtful, and what of them counts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +260,10 @@ class Doubt:
 
     def __str__(self) -> str:
         return self.text
+
+
+CarFigure = Literal["rolling", "starting"]
+CarDoubts = Mapping[CarFigure, tuple[Doubt, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,8 +323,8 @@ class Car:
     mass_basis: Basis = "stated"
     rolling_basis: Basis = "stated"
     starting_basis: Basis = "stated"
-    doubts: tuple[Doubt, ...] = ()
-    """What of the readings of its rolling resistance is doubtful, and what of it counts."""
+    doubts: CarDoubts = field(default_factory=dict)
+    """What of the readings of each of its resistances is doubtful, and what of it counts."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,3 +14,8 @@ def reading(loco: str, force: str, more: str = "") -> str:
 def string(force: str, more: str = "", car: str = "ore") -> str:
     """Return a reading of a string of ten cars."""
     return f'[[reading]]\ncar = "{car}"\ncars = 10\nforce = {force}\n{more}\n'
+
+
+def tilt(kind: str, rises: list[float], car: str = "ore") -> str:
+    """Return a reading of a tilt of 1000 mm; `kind` is starts or rolls."""
+    return f'[[tilt]]\ncar = "{car}"\nover = 1000\n{kind} = {rises}\n'

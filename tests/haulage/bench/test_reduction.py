@@ -134,6 +134,7 @@ def brute_mean(sets) -> float:
 @example([[66, 68, 67, 65, 67], [79, 81, 80, 78, 80]])
 @example([[104, 107, 105, 150, 106]])
 @example([[60], [72], [72, 72, 72, 72, 72]])
+@example([[40, 47, 49, 49, 49]])
 def test_the_lower_of_readings_that_contradict_counts(sets):
     found = count_of(sets)
     assert found.mean == pytest.approx(brute_mean(sets))

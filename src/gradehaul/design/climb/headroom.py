@@ -53,7 +53,7 @@ def headroom_of(helix: Helix, stock: Plan) -> Headroom:
     >>> stock = stock_of(None, scale="H0", unit="mm")
     >>> found = headroom_of(Helix(0.6, 3.0, 0.3, usual_helix_build(stock)), stock)
     >>> found.outcome, round(1000 * found.short_by, 1), round(1000 * found.least_rise_per_turn, 1)
-    ('fail', 11.3, 112.4)
+    ('fail', 11.9, 113.1)
     """
     short = helix.short_by(helix.vertical(stock))
     if not short:

@@ -64,11 +64,14 @@ def doubtful_readings(plan: Plan, vehicles: Collection[str], matters: float = MA
         for doubt in doubts
     ]
     found += [
-        (f"readings of the rolling resistance of {name}", doubt)
+        (f"readings of the {kind} resistance of {name}", doubt)
         for name in vehicles
         if name in plan.cars
-        for doubt in plan.cars[name].doubts
+        for kind, doubts in plan.cars[name].doubts.items()
+        for doubt in doubts
     ]
+    if vehicles:
+        found += [("readings of the curve resistance", doubt) for doubt in plan.curve_resistance.doubts]
     found.sort(key=lambda each: -each[1].share)
     return tuple(Note(place, doubt.text) for place, doubt in found if doubt.share > matters)
 

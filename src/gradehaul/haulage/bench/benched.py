@@ -127,6 +127,7 @@ def _curve_resistance(plan: Plan, curve: CurveBench | None) -> CurveResistance:
         starting=known.starting,
         tension=known.tension,
         spread=error,
+        doubts=curve.doubts,
     )
 
 
@@ -222,5 +223,5 @@ def _with_car(car: Car, bench: CarBench | None) -> Car:
         starting=found[1],
         rolling_basis="measured" if bench.rolling is not None else car.rolling_basis,
         starting_basis="measured" if bench.starting is not None else car.starting_basis,
-        doubts=bench.doubts,
+        doubts=bench.doubtful,
     )

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.bench.reduction import Mean, counted, mean_of
+from gradehaul.haulage.bench.reduction import Counted, Mean, counted, mean_of
 from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE
-from gradehaul.plan.records import Car, Doubt, Plan
-from gradehaul.quantities import Reading
+from gradehaul.plan.records import Car, CarDoubts, CarFigure, Doubt, Plan
+from gradehaul.quantities import Reading, describe
 from gradehaul.quantities.si import Meters
 
 SINGLE_SCATTER = 0.10
 """Scatter of a single tilt or pull of a string as a share of it, where there is one alone (assumed)."""
+
+Sets = list[tuple[str, list[Reading]]]
+"""Readings of one thing row by row, each with the row's place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +31,13 @@ class CarBench:
     car: str
     rolling: Mean | None
     starting: Mean | None
-    doubts: tuple[Doubt, ...] = ()
-    """What of the readings of its rolling resistance is doubtful, and what of it counts."""
+    doubtful: CarDoubts = field(default_factory=dict)
+    """What of the readings of each resistance is doubtful, and what of it counts."""
+
+    @property
+    def doubts(self) -> tuple[Doubt, ...]:
+        """What is doubtful of all of its readings."""
+        return tuple(itertools.chain(*self.doubtful.values()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +47,13 @@ class CurveBench:
     `error` has the error of the rolling resistance too; `assumed_rolling` means that it was not measured for all.
     """
 
-    KEYS: ClassVar[str] = "coefficient_m=coefficient.value error rolling_assumed=assumed_rolling"
+    KEYS: ClassVar[str] = "coefficient_m=coefficient.value error rolling_assumed=assumed_rolling doubts"
 
     coefficient: Mean
     error: Meters
     cars: tuple[str, ...]
     assumed_rolling: bool
+    doubts: tuple[Doubt, ...] = ()
 
 
 def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
@@ -53,29 +63,29 @@ def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
     on at an even pace on a track tilted by a rise over a length has that grade as its rolling resistance; the grade at
     which it starts is its starting resistance (statics).
     """
-    rolling = {
-        car: counted(rows, SINGLE_SCATTER, lambda share: f"{100 * share:.2f} %", highest=True)
-        for car, rows in _rolls_read(plan).items()
+    read: dict[CarFigure, dict[str, Sets]] = {"rolling": _rolls_read(plan), "starting": _starts_read(plan)}
+    found = {
+        kind: {car: counted(rows, SINGLE_SCATTER, _percent, highest=True) for car, rows in of_cars.items()}
+        for kind, of_cars in read.items()
     }
-    starting: dict[str, list[float]] = {}
-    for tilt in plan.book.tilts:
-        starting.setdefault(tilt.car, []).extend(rise / tilt.over for rise in tilt.starts)
-    names = dict.fromkeys([*rolling, *starting])
     return {
         name: CarBench(
             name,
-            _mean([each.value for each in rolling[name].readings]) if name in rolling else None,
-            _mean(starting.get(name, ())),
-            rolling[name].doubts if name in rolling else (),
+            _mean(found["rolling"].get(name)),
+            _mean(found["starting"].get(name)),
+            {kind: of_cars[name].doubts for kind, of_cars in found.items() if name in of_cars},
         )
-        for name in names
-        if name in rolling or starting.get(name)
+        for name in dict.fromkeys([*found["rolling"], *found["starting"]])
     }
 
 
-def _rolls_read(plan: Plan) -> dict[str, list[tuple[str, list[Reading]]]]:
+def _percent(share: float) -> str:
+    return f"{100 * share:.2f} %"
+
+
+def _rolls_read(plan: Plan) -> dict[str, Sets]:
     """Return the rolling resistances that every kind of car was read at, row by row, each with the row's place."""
-    found: dict[str, list[tuple[str, list[Reading]]]] = {}
+    found: dict[str, Sets] = {}
     for row in plan.book.strings:
         if row.curvature == 0:
             weight = GRAVITY * row.cars * plan.cars[row.car].mass
@@ -87,9 +97,18 @@ def _rolls_read(plan: Plan) -> dict[str, list[tuple[str, list[Reading]]]]:
     return found
 
 
+def _starts_read(plan: Plan) -> dict[str, Sets]:
+    """Return the same of starting resistances."""
+    found: dict[str, Sets] = {}
+    for tilt in plan.book.tilts:
+        if tilt.starts:
+            found.setdefault(tilt.car, []).append((tilt.place, [Reading(rise / tilt.over) for rise in tilt.starts]))
+    return found
+
+
 def curve_at_bench(plan: Plan, cars: Mapping[str, CarBench]) -> CurveBench | None:
     """Return the curve coefficient, C = (F / (n W) - g - r) R, None where no string was pulled round a curve."""
-    values: list[float] = []
+    rows: Sets = []
     from_rolling: list[float] = []
     assumed = False
     names: dict[str, None] = {}
@@ -104,13 +123,15 @@ def curve_at_bench(plan: Plan, cars: Mapping[str, CarBench]) -> CurveBench | Non
             rolling, error = car.rolling.value, _spread(car)
             assumed = True
         weight = GRAVITY * row.cars * car.mass
-        values += [(force.value / weight - row.grade - rolling) / row.curvature for force in row.forces]
+        values = [(force.value / weight - row.grade - rolling) / row.curvature for force in row.forces]
+        rows.append((row.place, [Reading(value) for value in values]))
         from_rolling.append(error / row.curvature)
         names[row.car] = None
-    found = _mean(values)
-    if found is None:
+    if not rows:
         return None
-    return CurveBench(found, math.hypot(found.error, max(from_rolling)), tuple(names), assumed)
+    count = counted(rows, SINGLE_SCATTER, lambda value: f"C = {describe(value, 'length', plan.unit)}", highest=True)
+    found = _mean_of(count.readings)
+    return CurveBench(found, math.hypot(found.error, max(from_rolling)), tuple(names), assumed, count.doubts)
 
 
 def _spread(car: Car) -> float:
@@ -119,9 +140,12 @@ def _spread(car: Car) -> float:
     return car.rolling.value * (HIGHEST_SHARE - LOWEST_SHARE) / 3.29
 
 
-def _mean(values: Sequence[float]) -> Mean | None:
-    if not values:
-        return None
+def _mean(read: Counted | None) -> Mean | None:
+    return None if read is None else _mean_of(read.readings)
+
+
+def _mean_of(readings: Sequence[Reading]) -> Mean:
+    values = [each.value for each in readings]
     if len(values) == 1:
         return mean_of(values, scatter=SINGLE_SCATTER * abs(values[0]), freedom=30)
     return mean_of(values)

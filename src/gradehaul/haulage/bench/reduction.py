@@ -171,20 +171,26 @@ def counted(
     place, least, mean = ordered[0]
     apart = [k for k, one in enumerate(ordered) if _apart(_values(least), _values(one[1]), share, step)]
     doubts = [
-        Doubt(f"{place} and {other} contradict, {show(mean)} and {show(far)}; the {side} counts", abs(far / mean - 1))
+        Doubt(f"{place} and {other} contradict, {show(mean)} and {show(far)}; the {side} counts", _share_off(far, mean))
         for other, _, far in (ordered[k] for k in apart)
     ]
     readings = [each for _, forces, _ in ordered[: apart[0] if apart else None] for each in forces]
     values = _values(readings)
-    far_off, middle = outliers(values, step=step), median(values)
-    kept = [each for each in readings if each.value not in far_off or sign * (each.value - middle) < 0]
+    far_off = outliers(values, step=step)
+    kept = [each for each in readings if each.value not in far_off]
+    for each in sorted((each for each in readings if each.value in far_off), key=lambda far: sign * far.value):
+        if sign * (each.value - fmean(_values(kept))) < 0:
+            kept.append(each)
     for value in far_off:
         others = [each for each in values if each not in far_off]
-        share = abs(fmean([*others, value]) / fmean(others) - 1)
-        how = "without" if sign * (value - middle) > 0 else "with"
+        how = "with" if value in _values(kept) else "without"
         far = f"{show(value)} lies far from the other readings; the {side} mean, {how} it, counts"
-        doubts.append(Doubt(far, share))
+        doubts.append(Doubt(far, _share_off(fmean([*others, value]), fmean(others))))
     return Counted(tuple(kept), far_off, tuple(doubts))
+
+
+def _share_off(value: float, mean: float) -> float:
+    return abs(value / mean - 1) if mean else math.inf
 
 
 def _values(readings: Iterable[Reading]) -> list[float]:

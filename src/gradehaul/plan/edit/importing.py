@@ -140,9 +140,10 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     if not height_layers and not drawn.heights and not any(line.railhead_at for line in drawn.lines.values()):
         numbers = layers_with_numbers(read.labels, drawn, on.near)
         taken = tuple(escape(each.layer) for each in numbers if each.surely)
-        with suppress(Problems):  # heights that contradict one another were none, or are for the person to mend
-            drawn = assembled(read, terms=replace(on, layers=(*on.layers, *taken), height_layers=taken))
-            height_layers = taken
+        if taken:
+            with suppress(Problems):  # heights that contradict one another were none, or are for the person to mend
+                drawn = assembled(read, terms=replace(on, layers=(*on.layers, *taken), height_layers=taken))
+                height_layers = taken
         lone += [each.fault(taken=escape(each.layer) in height_layers) for each in numbers]
     drawn = replace(drawn, faults=(*drawn.faults, *lone))
     options = replace(options, layers=layers, height_layers=height_layers)

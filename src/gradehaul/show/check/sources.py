@@ -74,7 +74,8 @@ def _stated(plan: Plan, units: UnitFormat) -> dict[str, list[list[str]]]:
 
 def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
     """Yield subjects and names of figures, and the formula of each."""
-    yield ("curves", "coefficient"), CURVE_MODELS[plan.curve_resistance.model]
+    curves = plan.curve_resistance
+    yield ("curves", "coefficient"), "; ".join((CURVE_MODELS[curves.model], *map(str, curves.doubts)))
     for loco in plan.locos.values():
         for rail in conditions(plan.films):
             subject = f'loco "{loco.name}"'
@@ -144,9 +145,9 @@ def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:
     mass = words.get(car.mass_basis, f"mass left out: the {plan.practice} weight in {plan.scale.name} for its length")
     yield (subject, "mass"), mass
     rolling = words.get(car.rolling_basis, f"rolling left out: {100 * ROLLING:g} % of its weight, common practice")
-    yield (subject, "rolling resistance"), "; ".join((rolling, *map(str, car.doubts)))
+    yield (subject, "rolling resistance"), "; ".join((rolling, *map(str, car.doubts.get("rolling", ()))))
     starting = words.get(car.starting_basis, f"starting left out: {STARTING:g} x the rolling resistance")
-    yield (subject, "starting resistance"), starting
+    yield (subject, "starting resistance"), "; ".join((starting, *map(str, car.doubts.get("starting", ()))))
 
 
 def figure_value(figure: SourcedFigure, units: UnitFormat) -> str:
