@@ -22,7 +22,7 @@ from gradehaul.command import main
 from gradehaul.design.starter import starter
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.live.app import Live, Shown
-from gradehaul.live.followed import digest_of
+from gradehaul.live.plan_files import digest_of
 from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.dxf import read_drawing
 from gradehaul.plan.edit.copies import plan_with_numbers

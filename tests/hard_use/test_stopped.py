@@ -243,7 +243,7 @@ run()
     "module",
     [
         "click",
-        "gradehaul.command.film",
+        "gradehaul.command.answers",
         "gradehaul.plan.reader",
         "gradehaul.haulage.answers.check",
         "gradehaul.show.base.page",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from gradehaul.live.followed import Followed
+from gradehaul.live.plan_files import Followed
 from project import PLANS
 
 

@@ -9,8 +9,7 @@ import threading
 import httpx
 
 from gradehaul.live import app, session
-from gradehaul.live.session import MOST_PAGES, Page
-from gradehaul.live.worker import Worker
+from gradehaul.live.session import MOST_PAGES, Page, Worker
 from live.served import Serve
 
 

@@ -24,8 +24,7 @@ from gradehaul.plan import read_plan
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
-from gradehaul.show.check.load_card import load_card_figures
-from gradehaul.show.check.load_rows import load_cards
+from gradehaul.show.check.load_card import load_card_figures, load_cards
 from gradehaul.show.check.text import check_page, trains_csv
 from gradehaul.show.drawing.dxf import plan_dxf
 from gradehaul.show.plan_view.picture import plan_figure

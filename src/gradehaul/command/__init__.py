@@ -1,8 +1,7 @@
 """The command line: each verb reads its arguments, calls one function, and prints."""
 
-from gradehaul.command.answers import check, profile, report, try_
+from gradehaul.command.answers import check, profile, readings, report, treat, try_
 from gradehaul.command.climbs import helix, incline
-from gradehaul.command.film import readings, treat
 from gradehaul.command.group import main
 from gradehaul.command.hills import clearance, fit, level, risers
 from gradehaul.command.live import live

@@ -1,35 +1,17 @@
-"""The verbs that answer for a plan: check, try, profile and report."""
+"""The verbs that answer for a plan: check, try, profile, report, treat and readings."""
 
 from __future__ import annotations
 
 import sys
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from gradehaul.command import options
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
-from gradehaul.command.options import (
-    all_routes_option,
-    csv_option,
-    grades_option,
-    hours_option,
-    json_option,
-    more_option,
-    open_option,
-    output_option,
-    paper_option,
-    plan_argument,
-    rails_option,
-    routes_option,
-    seed_option,
-    show_option,
-    size_option,
-    strict_option,
-    trains_option,
-    treat_options,
-)
 from gradehaul.command.output import progress_on
 from gradehaul.command.parameters import ROUTE, ROUTE_OR_PLACES, VEHICLE, Height, Name
 from gradehaul.show import sections
@@ -41,28 +23,28 @@ if TYPE_CHECKING:
     from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.keep_clean import KeepCleanOptions
 
-_JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
+_JUDGED = options.rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 
 
 @click.command()
-@plan_argument
-@json_option
-@csv_option("The loads")
+@options.plan_argument
+@options.json_option
+@options.csv_option("The loads")
 @click.option("--csv-trains", is_flag=True, help="The named trains as CSV, for a spreadsheet.")
-@strict_option
+@options.strict_option
 @_JUDGED
-@output_option("Write to this file; - prints.")
-@open_option
-@show_option
-@grades_option
-@all_routes_option
+@options.output_option("Write to this file; - prints.")
+@options.open_option
+@options.show_option
+@options.grades_option
+@options.all_routes_option
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
-@paper_option
-@more_option(sections.CHECK)
-@trains_option("A train to answer for")
-@routes_option("A route to answer for")
-@seed_option
-@hours_option
+@options.paper_option
+@options.more_option(sections.CHECK)
+@options.trains_option("A train to answer for")
+@options.routes_option("A route to answer for")
+@options.seed_option
+@options.hours_option
 @answers()
 def check(
     *,
@@ -114,7 +96,7 @@ def check(
 
 
 @click.command("try")
-@plan_argument
+@options.plan_argument
 @click.argument("route", type=ROUTE_OR_PLACES)
 @click.argument("vehicles", type=VEHICLE, metavar="VEHICLE...", nargs=-1, required=True)
 @click.option(
@@ -125,11 +107,11 @@ def check(
     help='Try another railhead: at a joint, at the end of a track such as "Hill:2", or at LINE@DISTANCE; '
     "repeat for more.",
 )
-@json_option
-@output_option("Write to this file; - prints.")
-@show_option
-@seed_option
-@hours_option
+@options.json_option
+@options.output_option("Write to this file; - prints.")
+@options.show_option
+@options.seed_option
+@options.hours_option
 @answers()
 def try_(
     *,
@@ -155,19 +137,19 @@ def try_(
 
 
 @click.command()
-@plan_argument
+@options.plan_argument
 @click.argument("route", type=ROUTE, required=False)
 @click.option("--train", type=Name("train"), help="A train of the plan.  [default: the first named for this route]")
-@rails_option("judged, and each film everywhere, fresh or rested, whichever is worse")
-@output_option("Write this file; .png, .svg or .pdf draws the long section.")
-@open_option
-@size_option
-@json_option
-@csv_option("The track")
-@show_option
-@grades_option
-@more_option(sections.PROFILE)
-@hours_option
+@options.rails_option("judged, and each film everywhere, fresh or rested, whichever is worse")
+@options.output_option("Write this file; .png, .svg or .pdf draws the long section.")
+@options.open_option
+@options.size_option
+@options.json_option
+@options.csv_option("The track")
+@options.show_option
+@options.grades_option
+@options.more_option(sections.PROFILE)
+@options.hours_option
 @answers(draws=True)
 def profile(
     *,
@@ -196,17 +178,17 @@ def profile(
 
 
 @click.command()
-@plan_argument
-@output_option("Write to this file; - prints.")
-@treat_options
-@open_option
-@show_option
-@grades_option
-@all_routes_option
-@trains_option("A train to answer for")
-@routes_option("A route to answer for")
+@options.plan_argument
+@options.output_option("Write to this file; - prints.")
+@options.treat_options
+@options.open_option
+@options.show_option
+@options.grades_option
+@options.all_routes_option
+@options.trains_option("A train to answer for")
+@options.routes_option("A route to answer for")
 @_JUDGED
-@hours_option
+@options.hours_option
 @answers(writes="html")
 def report(
     *,
@@ -245,3 +227,73 @@ def _today() -> str:
     fixed = os.environ.get("SOURCE_DATE_EPOCH", "")
     now = datetime.fromtimestamp(int(fixed), UTC) if fixed.isdecimal() else datetime.now().astimezone()
     return now.date().isoformat()
+
+
+@click.command()
+@options.plan_argument
+@options.trains_option("A train that must run")
+@options.film_options
+@options.json_option
+@options.csv_option("The tracks")
+@options.output_option("Write a copy of the plan with the film in it, too.")
+@options.show_option
+@options.more_option(sections.TREAT)
+@options.hours_option
+@answers(writes="toml", copies=True)
+def treat(
+    *,
+    plan: Plan,
+    out: Output,
+    more: tuple[str, ...],
+    hours: float | None,
+    film: KeepCleanOptions,
+) -> Answer:
+    """Plan where the film may go, and which rails stay clean."""
+    if film.step is not None and out.path is not None:
+        raise click.UsageError(
+            "-o writes a plan, where a track has one rail all along, and --step divides tracks: leave --step out for "
+            "whole tracks, or leave -o out, and --csv or --json has each stretch"
+        )
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.treatment.keep_clean import filmed_plan, keep_clean_plan
+
+    found = keep_clean_plan(Layout(plan, hours=hours), film)
+
+    def copy() -> str | None:
+        if found.found and not found.length("film"):
+            return None
+        return filmed_plan(found, Path(out.path).parent if out.to_file and out.path else None)
+
+    from gradehaul.show.film.text import treat_csv, treat_page
+
+    page = partial(treat_page, found, more=more)
+    return Answer(in_form(out, plan, found.to_dict, page, partial(treat_csv, found)), copy)
+
+
+@click.command()
+@options.plan_argument
+@options.json_option
+@options.csv_option("The pulls")
+@click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
+@options.paper_option
+@options.output_option("Write to this file; - prints.")
+@options.show_option
+@options.seed_option
+@options.more_option(sections.READINGS)
+@answers()
+def readings(*, plan: Plan, out: Output, paper: PaperName | None, seed: int, more: tuple[str, ...]) -> Answer:
+    """Turn bench readings into pulls; what to measure next."""
+    if out.form == "sheet":
+        if not out.to_file or out.picture() != "pdf":
+            raise click.UsageError("--sheet needs -o FILE.pdf")
+        from gradehaul.show.bench.sheet import bench_sheet
+
+        return Answer(bench_sheet(plan, out.units(plan), paper))
+    refuse_idle("paper", needs="--sheet")
+    from gradehaul.haulage.answers.readings import readings as answer_of
+
+    answer = answer_of(plan, seed=seed)
+    from gradehaul.show.bench.text import readings_csv, readings_page
+
+    page = partial(readings_page, answer, more=more)
+    return Answer(in_form(out, plan, answer.to_dict, page, partial(readings_csv, answer)))

@@ -8,18 +8,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from gradehaul.command import options
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
-from gradehaul.command.options import (
-    Verb,
-    grades_option,
-    json_option,
-    more_option,
-    need_option,
-    output_option,
-    paper_option,
-    show_option,
-    strict_option,
-)
 from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, RAIL, THICKNESS, Floor, Name
 from gradehaul.errors import DesignError
 from gradehaul.show import sections
@@ -52,18 +42,18 @@ _SIDE = 200
 """Radii, and rises per turn, in a sweep."""
 
 
-def _hill_options(function: Verb) -> Verb:
+def _hill_options(function: options.Verb) -> options.Verb:
     """Add the options that every design of a climb has; those of its stock are read before lengths and names."""
     for option in (
-        more_option(sections.CLIMB),
-        strict_option,
-        grades_option,
-        show_option,
-        output_option("Write a plan (.toml), sheets for the bench (.pdf), or a long section (.png, .svg)."),
-        json_option,
-        paper_option,
+        options.more_option(sections.CLIMB),
+        options.strict_option,
+        options.grades_option,
+        options.show_option,
+        options.output_option("Write a plan (.toml), sheets for the bench (.pdf), or a long section (.png, .svg)."),
+        options.json_option,
+        options.paper_option,
         click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above floor or joists."),
-        need_option("Outcome that every train must reach."),
+        options.need_option("Outcome that every train must reach."),
         click.option("--rail", type=RAIL, help="Rail condition to judge.  [default: the first film, at both ages]"),
         click.option(
             "--direction",
@@ -89,8 +79,8 @@ def _hill_options(function: Verb) -> Verb:
     return function
 
 
-def _length_options(*names: str) -> Callable[[Verb], Verb]:
-    def add(function: Verb) -> Verb:
+def _length_options(*names: str) -> Callable[[options.Verb], options.Verb]:
+    def add(function: options.Verb) -> options.Verb:
         for name in reversed(names):
             function = click.option(f"--{name}", type=THICKNESS, help=_LENGTH_OPTIONS[name])(function)
         return function

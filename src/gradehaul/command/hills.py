@@ -8,21 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from gradehaul.command import options
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_ending, refuse_idle
-from gradehaul.command.options import (
-    csv_option,
-    grades_option,
-    json_option,
-    more_option,
-    open_option,
-    output_option,
-    paper_option,
-    plan_argument,
-    show_option,
-    size_option,
-    strict_option,
-    trains_option,
-)
 from gradehaul.command.parameters import GRADE, LENGTH, ROUTE, THICKNESS, Height
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
@@ -38,8 +25,8 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@plan_argument
-@output_option("Write a copy of the plan with numbers (.toml).")
+@options.plan_argument
+@options.output_option("Write a copy of the plan with numbers (.toml).")
 @answers(writes="toml", copies=True)
 def fit(*, plan: Plan, out: Output) -> Answer:
     """Show the figures that close each line; -o writes them."""
@@ -53,7 +40,7 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 
 
 @click.command()
-@plan_argument
+@options.plan_argument
 @click.option(
     "--structure", type=LENGTH, help="Deck, roadbed and track together.  [default: the plan's, else as helix has it]"
 )
@@ -63,14 +50,14 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
 @click.option("--overhead", type=LENGTH, help="Height of the overhead line above its contact wire.  [default: assumed]")
 @click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in scaled down]")
-@trains_option("A train to judge")
-@strict_option
-@json_option
-@csv_option("The places")
-@output_option("Write to this file; - prints.")
-@open_option
-@show_option
-@more_option(sections.CLEARANCE)
+@options.trains_option("A train to judge")
+@options.strict_option
+@options.json_option
+@options.csv_option("The places")
+@options.output_option("Write to this file; - prints.")
+@options.open_option
+@options.show_option
+@options.more_option(sections.CLEARANCE)
 @answers()
 def clearance(
     *,
@@ -97,8 +84,8 @@ def clearance(
 
 
 @click.command()
-@plan_argument
-@trains_option("A train to level for")
+@options.plan_argument
+@options.trains_option("A train to level for")
 @click.option(
     "--at-least", "least", type=Height(), multiple=True, help="Lowest height for a joint, as 'Bridge = 4 in'."
 )
@@ -120,15 +107,15 @@ def clearance(
 @click.option(
     "--step", type=LENGTH, help="With a survey: the smallest correction.  [default: its own, else 1/32 in or 0.5 mm]"
 )
-@strict_option
-@json_option
-@csv_option("The heights")
-@output_option("Write a copy of the plan with the railheads (.toml), or a picture, too.")
-@open_option
-@size_option
-@show_option
-@grades_option
-@more_option((*sections.LEVEL, *sections.RISERS))
+@options.strict_option
+@options.json_option
+@options.csv_option("The heights")
+@options.output_option("Write a copy of the plan with the railheads (.toml), or a picture, too.")
+@options.open_option
+@options.size_option
+@options.show_option
+@options.grades_option
+@options.more_option((*sections.LEVEL, *sections.RISERS))
 @answers(copies=True)
 def level(
     *,
@@ -188,7 +175,7 @@ def _shims(plan: Plan, out: Output, surveys: Sequence[str], more: Sequence[str],
 
 
 @click.command()
-@plan_argument
+@options.plan_argument
 @click.option("--every", type=LENGTH, required=True, help='Riser spacing, such as "16 in".')
 @click.option("--line", metavar="NAME", help="Line to follow.  [default: the only one]")
 @click.option("--route", type=ROUTE, help="Route to follow, from line to line.")
@@ -203,12 +190,12 @@ def _shims(plan: Plan, out: Output, surveys: Sequence[str], more: Sequence[str],
 @click.option("--rule", type=LENGTH, help="Smallest division of your rule.  [default: 1/32 in or 0.5 mm]")
 @click.option("--level", type=LENGTH, help="Length of your level.  [default: 24 in or 600 mm]")
 @click.option("--strip", type=LENGTH, help="Print this much of the track at full size, too.")
-@paper_option
-@json_option
-@csv_option("The risers")
-@output_option("Write this file: .pdf, .csv, .svg, .png.")
-@open_option
-@show_option
+@options.paper_option
+@options.json_option
+@options.csv_option("The risers")
+@options.output_option("Write this file: .pdf, .csv, .svg, .png.")
+@options.open_option
+@options.show_option
 @answers(draws=True)
 def risers(
     *,

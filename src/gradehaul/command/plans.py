@@ -9,23 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from gradehaul.command import options
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_ending
-from gradehaul.command.options import (
-    csv_option,
-    grades_option,
-    hours_option,
-    json_option,
-    more_option,
-    open_option,
-    output_option,
-    plan_argument,
-    rails_option,
-    routes_option,
-    show_option,
-    size_option,
-    trains_option,
-    treat_options,
-)
 from gradehaul.command.output import complain, deliver, laid_out
 from gradehaul.errors import PlanError
 from gradehaul.show import sections
@@ -66,7 +51,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 
 @click.command("import")
 @click.argument("drawing", type=click.Path())
-@output_option("The plan to write, or an existing one to update; - prints.", required=True)
+@options.output_option("The plan to write, or an existing one to update; - prints.", required=True)
 @click.option(
     "--layers", multiple=True, help="A layer with track, or a pattern; repeat for more.  [default: all but benchwork]"
 )
@@ -77,8 +62,8 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 @click.option("--kink", help="Largest kink at which track continues.  [default: 5 degrees]")
 @click.option("--rails", is_flag=True, help="Both rails are drawn: read the center line between them.")
 @click.option("--scale", help="Scale, such as HO; an existing plan has its own.")
-@more_option(sections.IMPORT)
-def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any) -> None:  # noqa: ANN401 - by the names in ImportOptions
+@options.more_option(sections.IMPORT)
+def import_(*, drawing: str, output: str, more: tuple[str, ...], **given: Any) -> None:  # noqa: ANN401 - by the names in ImportOptions
     """Turn a drawing (DXF) into a plan, or update its plan."""
     from gradehaul.plan.edit.importing import ImportOptions, import_drawing
     from gradehaul.show.drawing.import_text import import_page
@@ -86,7 +71,7 @@ def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any)
     printed = output == "-"
     refuse_ending(output, "toml")
     try:
-        done = import_drawing(drawing, None if printed else output, ImportOptions(**options))
+        done = import_drawing(drawing, None if printed else output, ImportOptions(**given))
     except OSError as error:
         raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or drawing) from error
     deliver(done.text, output, said=True)
@@ -98,20 +83,20 @@ def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any)
 
 
 @click.command("map")
-@plan_argument
-@trains_option("A train to mark")
-@routes_option("A route to show alone")
-@rails_option("those judged")
-@output_option("Write this file; .png, .svg or .pdf draws the plan view.")
-@treat_options
-@open_option
-@size_option
-@json_option
-@csv_option("The tracks")
-@show_option
-@grades_option
-@more_option(sections.MAP)
-@hours_option
+@options.plan_argument
+@options.trains_option("A train to mark")
+@options.routes_option("A route to show alone")
+@options.rails_option("those judged")
+@options.output_option("Write this file; .png, .svg or .pdf draws the plan view.")
+@options.treat_options
+@options.open_option
+@options.size_option
+@options.json_option
+@options.csv_option("The tracks")
+@options.show_option
+@options.grades_option
+@options.more_option(sections.MAP)
+@options.hours_option
 @answers(draws=True)
 def map_(
     *,
@@ -145,15 +130,15 @@ def map_(
 
 
 @click.command()
-@plan_argument
-@trains_option("A train to mark")
-@rails_option("those judged")
-@output_option("The drawing to write, .dxf; - prints.", required=True)
-@treat_options
-@open_option
+@options.plan_argument
+@options.trains_option("A train to mark")
+@options.rails_option("those judged")
+@options.output_option("The drawing to write, .dxf; - prints.", required=True)
+@options.treat_options
+@options.open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
-@grades_option
-@hours_option
+@options.grades_option
+@options.hours_option
 @answers(writes="drawing")
 def export(
     *,

@@ -19,12 +19,11 @@ from starlette.types import ASGIApp
 from watchfiles import awatch
 
 from gradehaul.errors import GradehaulError
-from gradehaul.live import writing
-from gradehaul.live.followed import Followed
+from gradehaul.live import plan_files
 from gradehaul.live.guard import Guard
 from gradehaul.live.pages import begun, drawn, headline, live_page, plans_in, start_page
-from gradehaul.live.session import MOST_PAGES, Session
-from gradehaul.live.worker import Worker
+from gradehaul.live.plan_files import Followed
+from gradehaul.live.session import MOST_PAGES, Session, Worker
 from gradehaul.plan.edit.trial import TrialHeights
 
 IDLE = 300.0
@@ -203,25 +202,25 @@ class Live:
         return {}
 
     async def _diff(self, request: Request) -> dict[str, Any]:
-        before, after, digest = writing.proposed(self._path(request), _trial_of(await _body(request)))
-        return {"diff": writing.diff(before, after), "digest": digest}
+        before, after, digest = plan_files.proposed(self._path(request), _trial_of(await _body(request)))
+        return {"diff": plan_files.diff(before, after), "digest": digest}
 
     async def _write(self, request: Request) -> dict[str, Any]:
         body, path = await _body(request), self._path(request)
-        _, after, _ = writing.proposed(path, _trial_of(body))
-        return {"digest": writing.write_text(path, after, str(body.get("digest")))}
+        _, after, _ = plan_files.proposed(path, _trial_of(body))
+        return {"digest": plan_files.write_text(path, after, str(body.get("digest")))}
 
     async def _save(self, request: Request) -> dict[str, Any]:
         body = await _body(request)
         text, digest = body.get("text"), body.get("digest")
         if not isinstance(text, str) or not isinstance(digest, str):
             raise Bad("There is no text to save.")
-        return {"digest": writing.write_text(self._path(request), text, digest)}
+        return {"digest": plan_files.write_text(self._path(request), text, digest)}
 
     async def _copy(self, request: Request) -> dict[str, Any]:
         body, path = await _body(request), self._path(request)
-        _, after, _ = writing.proposed(path, _trial_of(body))
-        return {"name": writing.write_copy(path, str(body.get("name", "")), after).name}
+        _, after, _ = plan_files.proposed(path, _trial_of(body))
+        return {"name": plan_files.write_copy(path, str(body.get("name", "")), after).name}
 
     async def _new(self, request: Request) -> dict[str, Any]:
         body = await _body(request)

@@ -12,13 +12,13 @@ from typing import Any
 from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.live.answers import stated
-from gradehaul.live.writing import write_copy
+from gradehaul.live.plan_files import write_copy
 from gradehaul.plan import load_plan
 from gradehaul.plan.names import clean, quoted
 from gradehaul.scales import known_scales
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import judged_on, sentence
+from gradehaul.show.check.outcome_words import judged_on, sentence
 from gradehaul.show.report.assets import SHARED, asset, policy, script_of, template, trusted
 from gradehaul.show.report.page import TRAIN_KEY, shades
 

@@ -1,9 +1,10 @@
-"""One plan that pages look at: what its files say now, what each page tries, and what each is sent."""
+"""One plan that pages look at: what each of them tries and is sent, and the one thread that works it out."""
 
 from __future__ import annotations
 
 import asyncio
 import json
+import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,8 +14,7 @@ from gradehaul.errors import GradehaulError, Problems
 from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
 from gradehaul.haulage.verdict import Outcome
 from gradehaul.live.answers import Part, Stated, parts, stated
-from gradehaul.live.followed import Followed, Reading
-from gradehaul.live.worker import Worker
+from gradehaul.live.plan_files import Followed, Reading
 from gradehaul.plan.edit.trial import TrialHeights
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 
@@ -200,3 +200,76 @@ def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: 
         if words:
             yield f"{name}: {'; '.join(words)}"
     yield from (f"{name}: gone" for name in was if name not in now)
+
+
+Work = Callable[[], Iterator[Part]]
+Deliver = Callable[[Part], None]
+
+
+class Worker:
+    """The one thread that computes: it runs the work of one client after another, part by part.
+
+    A client has one piece of work at a time. A new request of its is begun before any older work goes on.
+    """
+
+    def __init__(self) -> None:
+        self._changed = threading.Condition()
+        self._new: OrderedDict[str, tuple[Work, Deliver]] = OrderedDict()
+        self._begun: OrderedDict[str, tuple[Iterator[Part], Deliver]] = OrderedDict()
+        self._closed = False
+        self._current = ""
+        # a daemon, so that a drawing that takes half a minute does not keep the program from ending
+        self._thread = threading.Thread(target=self._run, name="gradehaul-live", daemon=True)
+        self._thread.start()
+
+    def request(self, client: str, work: Work, deliver: Deliver) -> None:
+        """Have work done for a client, in the place of its request before."""
+        with self._changed:
+            self._forget(client)
+            self._new[client] = work, deliver
+            self._changed.notify()
+
+    def drop(self, client: str) -> None:
+        """Forget the work of a client that is gone."""
+        with self._changed:
+            self._forget(client)
+
+    def _forget(self, client: str) -> None:
+        self._begun.pop(client, None)
+        self._new.pop(client, None)
+        if self._current == client:
+            self._current = ""
+
+    def close(self) -> None:
+        """Begin and deliver nothing any more."""
+        with self._changed:
+            self._closed = True
+            self._changed.notify()
+
+    def _run(self) -> None:
+        while True:
+            with self._changed:
+                while not (self._new or self._begun or self._closed):
+                    self._changed.wait()
+                if self._closed:
+                    return
+                if self._new:
+                    client, (work, deliver) = self._new.popitem(last=False)
+                    stream = work()
+                else:
+                    client, (stream, deliver) = self._begun.popitem(last=False)
+                self._current = client
+            try:
+                part = next(stream, None)
+            except Exception as error:  # noqa: BLE001 - whatever it is, the next request is answered again
+                words = f"this cannot be answered, by a fault of the program: {type(error).__name__}: {error}"
+                part = {"kind": "fault", "lines": [{"text": words, "file": "", "line": None}], "more": 0}
+                stream = iter(())
+            if part is None:
+                continue
+            with self._changed:  # whoever closes it may end the server's loop next
+                if self._closed:
+                    return
+                deliver(part)  # though something newer may wait: it is newer than what is shown
+                if self._current == client:
+                    self._begun[client] = stream, deliver

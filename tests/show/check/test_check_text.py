@@ -12,8 +12,7 @@ from gradehaul.haulage.verdict import HeadStretch
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import KeptShare
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.check.load_rows import judged_words
-from gradehaul.show.check.route_text import route_facts
+from gradehaul.show.check.route_text import judged_words, route_facts
 from gradehaul.show.check.text import check_page
 from gradehaul.show.check.trains_text import biggest_unknown
 from gradehaul.show.sections import CHECK as SECTIONS

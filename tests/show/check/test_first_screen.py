@@ -22,8 +22,8 @@ from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
-from gradehaul.show.check.load_rows import judged_words
 from gradehaul.show.check.outcome_words import spare_words
+from gradehaul.show.check.route_text import judged_words
 from gradehaul.show.check.text import check_page
 from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over

@@ -13,8 +13,7 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan import read_plan
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.check.load_card import load_card_figures, load_card_picture
-from gradehaul.show.check.load_rows import load_cards
+from gradehaul.show.check.load_card import load_card_figures, load_card_picture, load_cards
 from show.drawn import check_sheet, drawn_texts, svg_texts
 
 STOCK = """

@@ -15,16 +15,30 @@ from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import FILM_CAUTION, listed
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
-from gradehaul.show.check.load_rows import MARKS, beside, judged_words, load_cell, worst_load
 from gradehaul.show.check.outcome_words import (
+    at_age,
+    conditions,
+    film_everywhere,
+    film_headlines,
     fouled_words,
+    headline,
+    judged_on,
     marginal_words,
     misfit_words,
     outcome_cells,
     spread_words,
 )
-from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE, ruling_words
+from gradehaul.show.check.route_text import (
+    DOWNHILL,
+    MARKS,
+    NO_GRADE,
+    beside,
+    judged_words,
+    load_cell,
+    rows_by_engine,
+    ruling_words,
+    worst_load,
+)
 from gradehaul.show.check.trains_text import best_way
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
@@ -257,19 +271,16 @@ def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[tuple[_Rows, l
 
 def _load_rows(answer: CheckAnswer, route: RouteAnswer, cars: Sequence[str]) -> Iterator[tuple[Piece, ...]]:
     """Yield a row for each power, two over reversals where it matters whether it leads or trails at the start."""
-    loads: dict[tuple[str, str, str], list[Load]] = {}
+    loads: dict[str, list[Load]] = {}
     for load in route.loads:
-        loads.setdefault((load.power, load.engine, load.car), []).append(load)
+        loads.setdefault(load.power, []).append(load)
+
+    def cells(by_car: Mapping[str, Iterable[Load]]) -> tuple[Piece, ...]:
+        return tuple(_cell(answer, route, by_car[car]) for car in cars)
+
     for power in answer.plan.powers:
-        rows = {
-            engine: tuple(_cell(answer, route, loads[power, engine, car]) for car in cars)
-            for engine in dict.fromkeys(engine for name, engine, _ in loads if name == power)
-        }
-        alike = len(set(rows.values())) == 1
-        for engine, cells in rows.items():
-            yield (f"  {shortened(power, _NAME)}" + ("" if alike else f", {engine}"), *cells)
-            if alike:
-                break
+        for engine, row in rows_by_engine(loads.get(power, ()), cells).items():
+            yield (f"  {shortened(power, _NAME)}{engine and f', {engine}'}", *row)
 
 
 def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Piece:

@@ -1,18 +1,27 @@
-"""The picture of the load cards: four to a sheet of A4 or US Letter with cut marks, in black and white."""
+"""The load cards, one for each power, to pin up: what stands on them, and their picture, four to a sheet."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.check import CheckAnswer
+from gradehaul.haulage.adhesion import weakest_basis
+from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
+from gradehaul.haulage.answers.check_notes import doubtful_readings
+from gradehaul.haulage.answers.judged import worst_first, worst_of_each
+from gradehaul.haulage.longest import Load
+from gradehaul.plan.records import Power
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
+from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.paper import LETTER, MARGIN, SIZES, Sheet
 from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
-from gradehaul.show.check.load_rows import Card, CardCell, load_cards
+from gradehaul.show.check.outcome_words import film_everywhere, judged_on, outcome_of_train
+from gradehaul.show.check.route_text import MARKS, CardCell, load_cell, rows_by_engine, worst_load
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -40,6 +49,31 @@ _CUT = 0.2
 
 
 _Each = TypeVar("_Each")
+
+
+@dataclass(frozen=True, slots=True)
+class CardRow:
+    """The loads over routes on which they are alike, one for each kind of car, and where the pulls come from."""
+
+    routes: tuple[str, ...]
+    basis: str
+    cells: tuple[CardCell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A card: the power it is for, the cars across and the routes down, how its trains do, and how to read it."""
+
+    title: str
+    under: str
+    cars: tuple[str, ...]
+    rows: tuple[CardRow, ...]
+    again: tuple[str, ...]
+    """Which of its readings are doubtful, a sentence each."""
+    trains: tuple[str, ...]
+    """The outcome of each named train that it pulls, the worst first: as judged, then with film everywhere."""
+    note: str
+    """How to read it, and where the pulls come from if that is the same for all rows."""
 
 
 class _Part(NamedTuple):
@@ -203,3 +237,63 @@ def _draw_cell(sheet: Sheet, cell: CardCell, left: float, middle: float, step: f
 
 def _rule(sheet: Sheet, box: Box, at: float) -> None:
     sheet.line((box.left, box.right), (at, at), color=INK, lw=0.5)
+
+
+# What stands on a card
+
+
+def load_cards(answer: CheckAnswer) -> tuple[Card, ...]:
+    """Return a card for every power of a plan, in the plan's order; none where it has no loads."""
+    if not any(route.loads for route in answer.routes):
+        return ()
+    return tuple(_card(answer, power) for power in answer.plan.powers.values())
+
+
+def _card(answer: CheckAnswer, power: Power) -> Card:
+    rows: dict[tuple[str, tuple[CardCell, ...]], list[str]] = {}
+    for route in answer.routes:
+        judged = [load for load in route.loads if load.power == power.name and load.rail in answer.judged_rails]
+        for engine, row in rows_by_engine(judged, partial(_row_of, answer, route)).items():
+            rows.setdefault(row, []).append(f"{route.route.name}{engine and f', engine {engine}'}")
+    cells = [cell for _, row in rows for cell in row]
+    bases = {basis for basis, _ in rows}
+    note = f"Longest trains{judged_on(answer.judged_rails, answer.hours)}, in cars (90 % range)."
+    note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
+    note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
+    locos = Counter(answer.plan.locos[name].title for name in power.locos)
+    made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())
+    made_of = "" if made_of == power.name else made_of
+    return Card(
+        title=power.name,
+        under=", ".join(part for part in (made_of, answer.plan.title) if part),
+        cars=tuple(answer.plan.cars),
+        rows=tuple(CardRow(tuple(names), basis if len(bases) > 1 else "", row) for (basis, row), names in rows.items()),
+        again=tuple(f"Read again: {doubt}." for doubt in doubtful_readings(answer.plan, dict.fromkeys(power.locos))),
+        trains=tuple(_trains(answer, power)),
+        note=note,
+    )
+
+
+def _row_of(
+    answer: CheckAnswer, route: RouteAnswer, by_car: Mapping[str, Iterable[Load]]
+) -> tuple[str, tuple[CardCell, ...]]:
+    loads = [worst_load(by_car[car]) for car in answer.plan.cars]
+    basis = basis_words(weakest_basis([x.basis for x in loads]), weakest_basis([x.slipping_basis for x in loads]))
+    return basis, tuple(load_cell(route, load) for load in loads)
+
+
+def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
+    """Yield in a sentence how the named trains with a power do as judged, and with film everywhere."""
+    trains = answer.plan.trains
+    pulled = {name for name in trains if any(cut.name == power.name for cut in trains[name].consist)}
+    judged = worst_of_each(answer.on(answer.judged_rails))
+    for where, found in (
+        (judged_on(answer.judged_rails, answer.hours).strip(), judged),
+        *((f"with {film}", those) for film, those in film_everywhere(answer).items()),
+    ):
+        mine = worst_first(each for each in found if each.name in pulled)
+        if mine:
+            yield f"Trains {where}: {'; '.join(map(outcome_of_train, mine))}."
+    unjudged = [name for name in answer.unjudged if name in pulled]
+    if unjudged:
+        yield f"NOT CHECKED: {', '.join(unjudged)}."

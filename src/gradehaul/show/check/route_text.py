@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TypeVar
 
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import Ruling
 from gradehaul.network.route import Route
+from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.show.base.labels import FAILS, apart, basis_words, cars_words, counted
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.load_rows import beside, judged_words
 
 HOW_LOADED = (
     "To run: gets through even if the wheels slip, can restart "
@@ -178,3 +180,75 @@ def _bound(load: Load, units: UnitFormat) -> list[tuple[str, ...]]:
     needs, has = units.forces_apart(binds.demand, binds.pull)
     rows.append((counted(binds.cars, "car"), FAILS[binds.test], units.length(binds.at), binds.track, needs, has))
     return rows
+
+
+# A longest train
+
+
+_Row = TypeVar("_Row")
+
+
+def rows_by_engine(loads: Iterable[Load], row: Callable[[Mapping[str, list[Load]]], _Row]) -> dict[str, _Row]:
+    """Return a row of the loads of a power by car, for each place of the power at the start, or under "" one for all.
+
+    Only over reversals it may matter whether a power leads or trails as the train starts.
+    """
+    found: dict[str, dict[str, list[Load]]] = {}
+    for load in loads:
+        found.setdefault(load.engine, {}).setdefault(load.car, []).append(load)
+    rows = {engine: row(by_car) for engine, by_car in found.items()}
+    return {"": next(iter(rows.values()))} if len(set(rows.values())) == 1 else rows
+
+
+@dataclass(frozen=True, slots=True)
+class CardCell:
+    """The longest train on the judged rails: cars, their 90 % range, and a mark where length or a descent limits."""
+
+    cars: str
+    range: str = ""
+    mark: str = ""
+
+
+MARKS = {
+    "berth": "Berth: where a train waits, as a siding or a platform; as many cars as it holds.",
+    "tail": "Tail: the track in which a train reverses; as many cars as it holds.",
+    "lap": "Lap: as many cars as it holds.",
+    "route": "Route: as many cars as it holds, with the track behind its start.",
+    "loop": "Loop: as many cars as it holds.",
+    "run-round": "Run-round: as many locomotives as it holds.",
+    "downhill": "Downhill: with one car more it runs away, pushing the locomotive.",
+}
+"""What marks behind a number of cars mean."""
+
+
+def load_cell(route: RouteAnswer, load: Load) -> CardCell:
+    """Return the longest train with its 90 % range, or with the kind of place that bounds it."""
+    if not load.holds_back:
+        return CardCell("RUNS AWAY")
+    mark, full = "downhill" if load.binds is not None and load.binds.test == "hold" else "", False
+    if load.fits <= load.rated:
+        mark, full = load.fits_by.removeprefix("the ").partition(" ")[0], route.trials.sure(load, load.fits)
+    if load.to_run >= MOST_CARS:
+        cars, between = "length", ""
+    elif full:
+        cars, between = cars_words(load.to_run), ""
+    else:
+        low, high = map(cars_words, route.trials.range_to_run(load))
+        cars, between = cars_words(load.to_run), "" if low == high else f"{low}-{high}"
+    return CardCell(cars, between, mark)
+
+
+def judged_words(route: RouteAnswer, load: Load) -> str:
+    """Return a load with its 90 % range, else with the kind of place that bounds it, and whether a descent does."""
+    cell = load_cell(route, load)
+    return beside(cell.cars, cell.range, cell.mark if cell.mark == "downhill" or not cell.range else "")
+
+
+def beside(cars: str, between: str, mark: str) -> str:
+    """Return a number of cars with its range and its mark, where it has them."""
+    return " ".join(filter(None, (cars, between and f"({between})", mark)))
+
+
+def worst_load(loads: Iterable[Load]) -> Load:
+    """Return the least of some loads on several rail conditions: the worse age counts."""
+    return min(loads, key=lambda load: (load.holds_back, load.to_run, load.rated, load.limit))

@@ -15,8 +15,7 @@ from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.show.base.labels import RISK, basis_words, counted, listed, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import everywhere
-from gradehaul.show.check.outcome_words import DOES, care_lines, misfit_words, outcome_cells
+from gradehaul.show.check.outcome_words import DOES, care_lines, everywhere, misfit_words, outcome_cells
 from gradehaul.treatment.helping import Help, Obstacle
 from gradehaul.treatment.ways_over import Doubling, Undivided, WaysOver
 

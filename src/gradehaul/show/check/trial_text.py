@@ -13,8 +13,7 @@ from gradehaul.show.base.labels import FILM_CAUTION, RISK, apart, listed
 from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
-from gradehaul.show.check.headline import at_age
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, outcome_cells, spread_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, at_age, misfit_words, outcome_cells, spread_words
 
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
 

@@ -17,7 +17,7 @@ from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
 from gradehaul.plan.records import Joint, LineEnd
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import rail_at
+from gradehaul.show.check.outcome_words import rail_at
 from gradehaul.show.drawing.dxf_film_uses import draw_uses
 from gradehaul.show.drawing.dxf_pen import Pen, Spots, beside, layer_name
 from gradehaul.show.plan_view.styles import SHADES, runs

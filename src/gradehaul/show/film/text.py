@@ -13,8 +13,7 @@ from gradehaul.show.base.labels import RISK, USE_MEANINGS, USE_WORDS, WOULD, cha
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import at_age
-from gradehaul.show.check.outcome_words import DOES, misfit_words, outcome_cells, plain_words, short_words
+from gradehaul.show.check.outcome_words import DOES, at_age, misfit_words, outcome_cells, plain_words, short_words
 from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
 

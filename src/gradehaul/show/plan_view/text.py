@@ -12,8 +12,7 @@ from gradehaul.show.base.labels import FILM_CAUTION, rail_words
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import judged_on, sentence
-from gradehaul.show.check.outcome_words import OUTCOMES, short_words, spread_words
+from gradehaul.show.check.outcome_words import OUTCOMES, judged_on, sentence, short_words, spread_words
 from gradehaul.show.sections import MAP
 
 _HARDEST, _FEW = 8, 12

@@ -26,8 +26,7 @@ from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.quantities.document import keys_of, value_at
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.unit_format import UnitFormat, unit_rules
-from gradehaul.show.check.headline import conditions, everywhere
-from gradehaul.show.check.outcome_words import SENTENCES, spread_words
+from gradehaul.show.check.outcome_words import SENTENCES, conditions, everywhere, spread_words
 from gradehaul.show.plan_view.styles import shades_of
 from gradehaul.track.piecewise import PiecewiseQuadratic
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches

@@ -11,8 +11,7 @@ from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import everywhere, rail_at
-from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, short_words, spare_words
+from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, everywhere, rail_at, short_words, spare_words
 from gradehaul.show.check.route_text import ends, ruling_sentence
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
