@@ -79,6 +79,17 @@ def test_what_to_look_at_and_to_measure_stands_under_the_verdict(tmp_path):
     assert not any("clearance" in each for each in points(run("report", PLANS / "first-hill.toml").stdout))
 
 
+def test_curves_of_opposite_hand_with_nothing_between_are_named_too(tmp_path):
+    """There is no straight where some must be: 0 of it, and 0 under which it fails."""
+    bends = "{ straight = 60 }, { left = 24, angle = 60 }, { right = 24, angle = 60 }, { straight = 60 }"
+    plan = tmp_path / "bends.toml"
+    line = f'line.Hill = {{ from = "A", to = "B", track = [{bends}] }}'
+    stock = 'loco.e = { mass = "350 g", length = 7 }\ncar.coach = { length = 11 }'
+    plan.write_text(f'scale = "HO"\nunit = "in"\nrailhead = {{ A = 0, B = 3 }}\n{line}\n{stock}\n', encoding="utf-8")
+    assert "1 place fails clearance" in run("check", plan).stdout
+    assert "Fails clearance : Hill:2 at 25.1 in and Hill:3 at 0.0 in" in words(run("report", plan).stdout)
+
+
 def test_what_gets_a_train_over_is_shown(plan):
     plan.write_text(PLAN.replace('"3 ore"', '"30 ore"'), encoding="utf-8")
     shown = words(run("report", plan).stdout)

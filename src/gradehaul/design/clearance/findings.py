@@ -123,8 +123,13 @@ def failing_places(layout: Layout) -> tuple[Finding, ...] | None:
         found = clearances(layout).findings
     except PlanError:
         return None
-    fails = (each for each in found if each.outcome == "fail")
-    return tuple(sorted(fails, key=lambda each: each.least / each.value if each.share else each.value / each.least))
+
+    def room(each: Finding) -> float:
+        """Return what there is as a share of what must be; 0 where there is nothing, as between opposite curves."""
+        is_there, must_be = (each.least, each.value) if each.share else (each.value, each.least)
+        return is_there / must_be if must_be else 0.0
+
+    return tuple(sorted((each for each in found if each.outcome == "fail"), key=room))
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:
