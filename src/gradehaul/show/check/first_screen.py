@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
-from gradehaul.haulage.answers.judged import TrainAnswer, worst_first, worst_of_each
+from gradehaul.haulage.answers.judged import Misfit, TrainAnswer, worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.verdict import FAILS
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.plan.records import Note
+from gradehaul.plan.records import Note, Plan
 from gradehaul.show.base.labels import FILM_CAUTION, listed
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import (
+    DOES,
     at_age,
     conditions,
     film_everywhere,
@@ -189,7 +192,10 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
         for misfit in train.misfits[:1]:
             why = f" It {fouled[misfit.place]}." if fouled.get(misfit.place) else ""
             words = misfit_words(misfit, units)
-            lines.append(f"{train.name}: {words[:1].lower()}{words[1:]}{why}")
+            alone = train.verdict.outcome
+            also = f" On the track alone it {DOES[alone][0]}." if alone != "climbs" and not why else ""
+            fits = _fewer_cars(answer.plan, train.name, misfit)
+            lines.append(f"{train.name}: {words[:1].lower()}{words[1:]}{why}{fits}{also}")
         way = found.get((train.name, train.rail))
         if way is not None and train.outcome != "too long":
             lines.append(f"{train.name}: {best_way(way)}")
@@ -207,6 +213,19 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
         page.paragraph(line)
     if len(lines) > _WAYS:
         page.line(f"{len(lines) - _WAYS} more trains fail: --more ways")
+
+
+def _fewer_cars(plan: Plan, train: str, misfit: Misfit) -> str:
+    """Return how many cars fewer of the kind it has most of let a train fit, in a sentence; nothing where none do."""
+    counts = Counter[str]()
+    for cut in plan.trains[train].consist:
+        if cut.name in plan.cars:
+            counts[cut.name] += cut.count
+    for name, count in counts.most_common(1 if misfit.kind != "run-round" else 0):
+        fewer = math.ceil((misfit.length - misfit.available) / plan.cars[name].length - 1e-9)
+        if fewer < count:
+            return f" With {fewer} {name} fewer it fits."
+    return ""
 
 
 # Hills and longest trains
@@ -317,7 +336,11 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
-    parts += ["Risk: of stalling or running away; ranges count marginal too."] if answer.trains else []
+    parts += (
+        ["Risk: of stalling or running away; ranges count marginal too. To spare: while wheels grip."]
+        if answer.trains
+        else []
+    )
     page.paragraph(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:

@@ -30,8 +30,8 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     for name in dict.fromkeys(train.name for train in answer.trains):
         _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, units)
     page.line(
-        "To spare: pull minus demand where it is least. Places are the train's head, from the start of its route. "
-        "For a train that stalls or runs away it is where it first does.",
+        "To spare: pull, while wheels grip, minus demand where it is least. Places are the train's head, from the "
+        "start of its route. For a train that stalls or runs away it is where it first does.",
         indent=2,
     )
     for name, ages in everywhere(answer.film_rails).items():
