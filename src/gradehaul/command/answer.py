@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from gradehaul.show.base.paper import SizeName
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.unit_format import Grades, System, UnitFormat
+    from gradehaul.show.sheets import PaperName
 
 FAILS = 1
 """Exit status where, with ``--strict``, a named train fails or something went unchecked."""
@@ -59,6 +60,7 @@ class Output:
     grades: Grades
     si: bool = False
     """Whether tables are in SI units."""
+    paper: PaperName | None = None
 
     @property
     def to_file(self) -> bool:
@@ -70,6 +72,12 @@ class Output:
         from gradehaul.show.base.unit_format import balance_unit, units_of
 
         return units_of(plan.unit, self.show, self.grades, force_unit=balance_unit(plan))
+
+    def paper_for(self, units: UnitFormat) -> PaperName:
+        """Return the paper of sheets: the one wanted, else that at hand where the units are used."""
+        from gradehaul.show.sheets import PAPER_OF
+
+        return self.paper or PAPER_OF[units.system]
 
     def picture(self) -> Format:
         """Return the format of the picture that the name of the file stands for."""
@@ -137,7 +145,13 @@ def answers(
             _refuse_plan(None if copies else path, plan)
             grades: Grades = given.pop("grades", None) or "percent"
             out = Output(
-                form, path, given.pop("size", "a4"), given.pop("show", None), grades, si=given.pop("si", False)
+                form,
+                path,
+                given.pop("size", "a4"),
+                given.pop("show", None),
+                grades,
+                given.pop("si", False),
+                given.pop("paper", None),
             )
             if out.si and form not in ("csv", "csv trains"):
                 raise click.UsageError("--si needs --csv as well: add that, or leave --si out")

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.unit_format import UnitFormat
-    from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.keep_clean import KeepCleanOptions
 
 _JUDGED = options.rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
@@ -51,7 +50,6 @@ def check(
     plan: Plan,
     out: Output,
     all_routes: bool,
-    paper: PaperName | None,
     more: tuple[str, ...],
     seed: int,
     hours: float | None,
@@ -71,13 +69,12 @@ def check(
     from gradehaul.haulage.answers.layout import Layout
 
     layout = Layout(plan, all_routes=all_routes, hours=hours)
-    with progress_on(sys.stderr, "routes") as progress:
+    with progress_on(sys.stderr) as progress:
         answer = check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
     if card is not None:
         from gradehaul.show.check.load_card import load_card_picture
-        from gradehaul.show.sheets import PAPER_OF
 
-        paper = paper or PAPER_OF[out.units(plan).system]
+        paper = out.paper_for(out.units(plan))
         return Answer(load_card_picture(answer, card, paper, date=_today()), passes=answer.passes)
     if out.form in ("csv", "csv trains"):
         from gradehaul.show.check.text import check_csv, trains_csv
@@ -211,7 +208,7 @@ def report(
     from gradehaul.treatment.ways_over import ways_over
 
     layout = Layout(plan, all_routes=all_routes, hours=hours)
-    with progress_on(sys.stderr, "routes") as progress:
+    with progress_on(sys.stderr) as progress:
         answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
     found = None if film is None else keep_clean_plan(layout, film)
     ways, fails = ways_over(layout, answer), failing_places(layout) or ()
@@ -281,14 +278,14 @@ def treat(
 @options.seed_option
 @options.more_option(sections.READINGS)
 @answers()
-def readings(*, plan: Plan, out: Output, paper: PaperName | None, seed: int, more: tuple[str, ...]) -> Answer:
+def readings(*, plan: Plan, out: Output, seed: int, more: tuple[str, ...]) -> Answer:
     """Turn bench readings into pulls; what to measure next."""
     if out.form == "sheet":
         if not out.to_file or out.picture() != "pdf":
             raise click.UsageError("--sheet needs -o FILE.pdf")
         from gradehaul.show.bench.sheet import bench_sheet
 
-        return Answer(bench_sheet(plan, out.units(plan), paper))
+        return Answer(bench_sheet(plan, out.units(plan), out.paper))
     refuse_idle("paper", needs="--sheet")
     from gradehaul.haulage.answers.readings import readings as answer_of
 

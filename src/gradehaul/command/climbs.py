@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.page import Page
     from gradehaul.show.base.unit_format import UnitFormat
-    from gradehaul.show.sheets import PaperName
 
 _SHEET = ("risers", "every", "datum", "paper")
 """Options of the sheets for the bench."""
@@ -141,7 +140,6 @@ def helix(
     more: tuple[str, ...],
     risers: int,
     datum: float | None,
-    paper: PaperName | None,
     **lengths: float | None,
 ) -> Answer:
     """Design a helix, or find the best one for a train."""
@@ -168,10 +166,9 @@ def helix(
     def sheet(units: UnitFormat) -> bytes:
         from gradehaul.design.climb.bench import helix_bench
         from gradehaul.show.climb.bench_sheet import helix_sheet
-        from gradehaul.show.sheets import PAPER_OF
 
         bench = helix_bench(found.helix, stock, found.hill, units.system, datum, risers)
-        return helix_sheet(bench, units, paper or PAPER_OF[units.system])
+        return helix_sheet(bench, units, out.paper_for(units))
 
     return _climb(found, out, partial(helix_page, found, find=find, more=more), sheet)
 
@@ -212,7 +209,6 @@ def incline(
     more: tuple[str, ...],
     every: float | None,
     datum: float | None,
-    paper: PaperName | None,
 ) -> Answer:
     """Design an incline, or find the best one for a train."""
     if find is None:
@@ -231,10 +227,9 @@ def incline(
     def sheet(units: UnitFormat) -> bytes:
         from gradehaul.design.climb.bench import incline_bench
         from gradehaul.show.climb.bench_sheet import incline_sheet
-        from gradehaul.show.sheets import PAPER_OF
 
         bench = incline_bench(found.hill, every, units.system, datum)
-        return incline_sheet(bench, units, paper or PAPER_OF[units.system])
+        return incline_sheet(bench, units, out.paper_for(units))
 
     return _climb(found, out, partial(incline_page, found, find=find, more=more), sheet)
 

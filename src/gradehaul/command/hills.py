@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.unit_format import UnitFormat
-    from gradehaul.show.sheets import PaperName
 
 
 @click.command()
@@ -207,7 +206,6 @@ def risers(
     deck_joints: tuple[float, ...],
     every: float,
     strip: float | None,
-    paper: PaperName | None,
     **lengths: float | None,
 ) -> Answer:
     """Show where each riser stands and how tall to cut it."""
@@ -226,10 +224,9 @@ def risers(
 
     def picture(form: Format, units: UnitFormat) -> bytes:
         from gradehaul.show.risers.sheet import risers_picture, risers_sheet
-        from gradehaul.show.sheets import PAPER_OF
 
         if form == "pdf":
-            return risers_sheet(found, units, paper or PAPER_OF[units.system], strip=strip)
+            return risers_sheet(found, units, out.paper_for(units), strip=strip)
         return risers_picture(form, found, units)
 
     return Answer(in_form(out, plan, found.to_dict, partial(risers_page, found), partial(risers_csv, found), picture))

@@ -95,7 +95,7 @@ PATIENCE = 1.0
 
 @contextmanager
 def progress_on(
-    stream: TextIO | None, words: str, *, clock: Callable[[], float] = time.monotonic
+    stream: TextIO | None, *, clock: Callable[[], float] = time.monotonic
 ) -> Iterator[Callable[[int, int], None] | None]:
     """Yield the function to call with how many parts of the work are done, and of how many; None off a terminal."""
     if stream is None or not stream.isatty():
@@ -108,7 +108,7 @@ def progress_on(
         if not shown:
             if clock() - begun < PATIENCE or done >= total:
                 return
-            shown.append(_bar(stream, words))
+            shown.append(_bar(stream))
         shown[0].update(shown[0].task_ids[0], completed=done, total=total)
 
     try:
@@ -118,12 +118,12 @@ def progress_on(
             bar.stop()
 
 
-def _bar(stream: TextIO | None, words: str) -> Progress:
+def _bar(stream: TextIO | None) -> Progress:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()
     bar = Progress(*columns, console=Console(file=stream), transient=True)
-    bar.add_task(words, total=None)
+    bar.add_task("routes", total=None)
     bar.start()
     return bar

@@ -54,7 +54,8 @@ class Service:
         self.port = self._socket.getsockname()[1]
         self._host = host
         token = secrets.token_urlsafe(18)
-        self.url = f"http://{_in_link(_reached(host))}:{self.port}/{token}/"
+        reached = _reached(host)
+        self.url = f"http://{f'[{reached}]' if ':' in reached else reached}:{self.port}/{token}/"
         live = Live(shown, stay=stay, stop=self.stop)
         config = uvicorn.Config(
             live.app(token, self._known),
@@ -133,7 +134,3 @@ def _reached(host: str) -> str:
             return str(probe.getsockname()[0])
         except OSError:
             return LOOPBACK
-
-
-def _in_link(host: str) -> str:
-    return f"[{host}]" if ":" in host else host

@@ -8,7 +8,6 @@ from typing import Literal, NamedTuple
 
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.readings import ReadingsAnswer, bounds
-from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.reduction import Mean, Reduced
 from gradehaul.haulage.trust.random_trials import Estimate
 from gradehaul.plan.names import clean
@@ -153,18 +152,12 @@ def _add_adhesion(page: Page, answer: ReadingsAnswer) -> None:
             _coefficient(fit.metal, fit.metal_error),
             _coefficient(fit.tyred, fit.tyred_error),
             f"{100 * fit.between:.0f} %" if fit.freedom > 0 else "-",
-            _how_sure(fit),
+            fit.why or ("a rough figure" if fit.freedom < 2 else ""),
         ]
         for fit in fits.values()
     ]
     page.table(["rail", "locomotives>", "metal>", "tyred>", "between locomotives>", ""], rows)
     page.line("± is one standard error; between locomotives: how much they differ beyond their scatter.", indent=2)
-
-
-def _how_sure(fit: AdhesionFit) -> str:
-    if fit.why:
-        return fit.why
-    return "a rough figure" if fit.freedom < 2 else ""
 
 
 def _coefficient(value: float | None, error: float | None) -> str:

@@ -234,7 +234,11 @@ def _fewer_cars(plan: Plan, train: str, misfit: Misfit) -> str:
 def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     page.line()
     if not answer.routes:
-        page.paragraph(_why_no_routes(answer))
+        page.paragraph(
+            "No train can follow the routes of the plan: --more notes says why."
+            if answer.plan.routes
+            else "No train can run from one end or berth to another, so there are no routes to judge."
+        )
         return
     cars, groups = _loads_that_fit(answer)
     if cars and answer.plan.powers:
@@ -262,12 +266,6 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     if cars and len(cars) < len(answer.plan.cars):
         more = len(answer.plan.cars) - len(cars)
         page.line(f"{more} more {'kinds' if more > 1 else 'kind'} of car: --more loads")
-
-
-def _why_no_routes(answer: CheckAnswer) -> str:
-    if answer.plan.routes:
-        return "No train can follow the routes of the plan: --more notes says why."
-    return "No train can run from one end or berth to another, so there are no routes to judge."
 
 
 def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[tuple[_Rows, list[RouteAnswer]]]]:

@@ -39,9 +39,13 @@ def add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         page.line(f"Cars to run (90 % range) / limit (90 % range). {HOW_LOADED}", indent=2)
     before: Shown = {}
     for route in answer.routes:
-        _add_route(page, answer, route, units)
-        if route.loads:
-            _add_longest(page, answer, route, before)
+        page.line()
+        page.line("Route ", (route.route.name, "bold"), f": {ends(route.route)}")
+        for fact in route_facts(answer, route, units):
+            page.line(fact, indent=2)
+        rows = load_rows(answer, route)
+        if rows and not _as_before(page, "Longest trains", route, rows, before, indent=2):
+            page.table(["locomotive", "car", *answer.rails], rows)
 
 
 def add_limits(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
@@ -57,13 +61,6 @@ def add_limits(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
             page.line("Route ", (route.route.name, "bold"))
             heads = ["locomotive", "car", "rail", "first to fail>", "how", "head at>", "on", "needs>", "has>"]
             page.table(heads, rows)
-
-
-def _add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> None:
-    page.line()
-    page.line("Route ", (route.route.name, "bold"), f": {ends(route.route)}")
-    for fact in route_facts(answer, route, units):
-        page.line(fact, indent=2)
 
 
 def ends(route: Route) -> str:
@@ -114,12 +111,6 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
                 f"Under {named}{units.length(under.train_length)} long: {units.grade(under.effective)}, with its "
                 f"head at {units.length(under.at)}, on {apart(profile.track_at(under.at))}."
             )
-
-
-def _add_longest(page: Page, answer: CheckAnswer, route: RouteAnswer, before: Shown) -> None:
-    rows = load_rows(answer, route)
-    if not _as_before(page, "Longest trains", route, rows, before, indent=2):
-        page.table(["locomotive", "car", *answer.rails], rows)
 
 
 def load_rows(answer: CheckAnswer, route: RouteAnswer, *, ranges: bool = True) -> list[list[Piece]]:

@@ -22,7 +22,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.haulage.verdict import demand_breakdown
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
-from gradehaul.plan.records import Basis, Car, Loco, Plan, PredictedPull
+from gradehaul.plan.records import Car, Loco, Plan, PredictedPull
 from gradehaul.plan.resolve.stock import ROLLING, STARTING
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.unit_format import UnitFormat
@@ -170,7 +170,11 @@ def _train_rows(answer: CheckAnswer, units: UnitFormat) -> Iterator[list[str]]:
 
 
 def _of_stock(train: Train, units: UnitFormat) -> Iterator[list[str]]:
-    masses = _sum(train.blocks, [f"{units.mass(each.vehicle.mass)} {_mass_basis(each)}" for each in train.blocks])
+    vehicles = [block.vehicle for block in train.blocks]
+    bases = [each.mass_basis if isinstance(each, Car) else "stated" for each in vehicles]
+    masses = _sum(
+        train.blocks, [f"{units.mass(each.mass)} {basis}" for each, basis in zip(vehicles, bases, strict=True)]
+    )
     yield ["mass", units.mass(sum(block.mass for block in train.blocks)), "summed", masses]
     lengths = _sum(train.blocks, [f"{units.length(each.vehicle.length)} stated" for each in train.blocks])
     yield ["length", units.length(train.length), "summed", lengths]
@@ -220,10 +224,6 @@ def _pull(train: Train, rail: str, pull: float, pulls: Pulls, units: UnitFormat)
         pull = train.together * sum(count * pull.value for count, _, pull in each)
     together = f"({words}) x {units.quantity(train.together, 'share')} together, {train.together_basis}"
     return units.force(pull), words if train.together == 1.0 else together
-
-
-def _mass_basis(block: Block) -> Basis:
-    return block.vehicle.mass_basis if isinstance(block.vehicle, Car) else "stated"
 
 
 def _sum(blocks: Sequence[Block], figures: Sequence[str]) -> str:

@@ -12,7 +12,7 @@ from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
-from gradehaul.haulage.answers.judged import TrainAnswer, worst_first
+from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
@@ -251,17 +251,14 @@ def _add_worst(page: Page, hill: Hill) -> None:
     rails: dict[tuple[str, str, Piece], list[str]] = {}
     for train in worst_first(hill.check.trains):
         way = "down" if train.route == DOWN else "up"
-        rails.setdefault((own[train.name], way, _outcome(train)), []).append(train.rail)
+        down = way == "down" and train.outcome == "climbs"  # one that comes down as it should holds back
+        outcome: Piece = ("holds back", "green") if down else OUTCOMES[train.outcome]
+        rails.setdefault((own[train.name], way, outcome), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
         page.paragraph(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
     add_doubts(page, hill.check.doubts)
     if not rails:
         page.line("No train is named, so none is judged: --plan names a plan with one.")
-
-
-def _outcome(train: TrainAnswer) -> Piece:
-    """Return the outcome of a train; one that comes down as it should holds back."""
-    return ("holds back", "green") if train.route == DOWN and train.outcome == "climbs" else OUTCOMES[train.outcome]
 
 
 def _add_more(page: Page, hill: Hill, units: UnitFormat, more: Collection[str]) -> None:

@@ -77,7 +77,9 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
         page.heading("All railheads")
         page.table(_HEADS, _heights(found, units))
     if "limits" in more:
-        _add_limits(page, found, units)
+        page.heading("What keeps the hardest grade from being lower")
+        words = [(each.train, binding_words(each, units)) for each in found.hardest if each.binds]
+        page.table(["train", ""], [[name * (k == 0), line] for name, lines in words for k, line in enumerate(lines)])
     if "notes" in more:
         page.heading("Notes")
         page.line(
@@ -165,12 +167,6 @@ def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
 
 def _from_to(hardest: Hardest, units: UnitFormat) -> str:
     return f"{units.grade(hardest.even).removesuffix(' %')} to {units.grade(hardest.leveled)}"
-
-
-def _add_limits(page: Page, found: Leveled, units: UnitFormat) -> None:
-    page.heading("What keeps the hardest grade from being lower")
-    words = [(each.train, binding_words(each, units)) for each in found.hardest if each.binds]
-    page.table(["train", ""], [[name * (k == 0), line] for name, lines in words for k, line in enumerate(lines)])
 
 
 def binding_words(hardest: Hardest, units: UnitFormat) -> list[str]:

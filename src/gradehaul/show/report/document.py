@@ -58,6 +58,7 @@ def report_document(
     routes = layout.routes if answered is None else [each.route for each in answered.routes]
     conditions_shown = conditions_document(layout, judged_rails)
     verdicts = verdict_rows(on_conditions(conditions_shown, trains))
+    wheels, names = layout.wheels(), list(plan.tracks)
     return {
         "gradehaul": __version__,
         "plan": plan.title,
@@ -77,7 +78,7 @@ def report_document(
         "verdicts": verdicts,
         "stated_verdicts": verdicts,
         "films": [film.name for film in plan.films.values()],
-        "film_reach": _film_reach(layout),
+        "film_reach": {name: [names[other] for other in wheels.reached([number])] for number, name in enumerate(names)},
         "film_spreads": spread_words(plan, units),
         "stated_rails": {key: track.rail for key, track in plan.tracks.items() if track.rail is not None},
         "stated_heights": fixed_railheads(plan),
@@ -175,12 +176,6 @@ def _drawn(section: LongSection) -> dict[str, Any]:
     for track, way in zip(document["tracks"], section.route.ways, strict=True):
         track["forward"] = way.forward
     return {"name": document.pop("route"), **{key: document[key] for key in _DRAWN if key in document}}
-
-
-def _film_reach(layout: Layout) -> dict[str, list[str]]:
-    """Return for each track those onto which wheels carry film from it, itself among them."""
-    wheels, names = layout.wheels(), list(layout.plan.tracks)
-    return {name: [names[other] for other in wheels.reached([number])] for number, name in enumerate(names)}
 
 
 def _profile(profile: RouteProfile) -> dict[str, Any]:

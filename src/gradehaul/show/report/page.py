@@ -136,11 +136,12 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
     plan = answer.plan
     runs = [run for route in answer.routes for run in _runs(answer, route, units)]
     loads = any(route.loads for route in answer.routes)
+    unnamed = "" if plan.trains else "No train is named in the plan, so none is judged here. "
     return {
         "title": plan.title,
         "file": clean(Path(plan.file).name),
         "facts": list(basis_lines(answer, units)),
-        "summary": _summary(answer),
+        "summary": (unnamed + summary(answer)).strip(),
         "outcomes": _outcomes(answer, units),
         "ways": parts_of(WAYS_OVER, lambda page: add_ways_over(page, ways, units)) if ways else [],
         "verdicts": parts_of("Trains", lambda page: add_trains(page, answer, units)),
@@ -178,7 +179,7 @@ def _points(
         yield "Measure next", f": {answer.measure_next}."
 
 
-def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
+def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Sortable:
     """Return each train with its outcomes on the judged rail and with each film everywhere, side by side."""
     shown_on = shown_conditions(answer)
     heads = ["train", *(f"{name} (to spare, risk)" for name in shown_on), "hardest place"]
@@ -186,10 +187,10 @@ def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
     for train in worst_first(next(iter(shown_on.values()), {}).values()):
         cells = [outcome_cell(*outcome_cells(trains[train.name], units)) for trains in shown_on.values()]
         rows.append((Cell(train.name), *cells, Cell(place_words(worst_condition(shown_on, train.name), units))))
-    return Rows(tuple(heads), tuple(rows))
+    return Sortable(tuple(heads), tuple(rows))
 
 
-def _loads(answer: CheckAnswer) -> Rows:
+def _loads(answer: CheckAnswer) -> Sortable:
     """Return the longest trains: a row for every route, power and car, as judged and on every rail condition."""
     heads = ["route", "power", "car", f"{' and '.join(conditions(answer.judged_rails, answer.hours))} (90 % range)"]
     heads += [rail_at(rail, answer.hours) for rail in answer.rails]
@@ -202,11 +203,6 @@ def _loads(answer: CheckAnswer) -> Rows:
         for row, loads in zip(load_rows(answer, route, ranges=False), judged.values(), strict=True):
             rows.append([route.route.name, *row[:2], judged_words(route, worst_load(loads)), *row[2:]])
     return rows_of(heads, rows)
-
-
-def _summary(answer: CheckAnswer) -> str:
-    unnamed = "" if answer.plan.trains else "No train is named in the plan, so none is judged here. "
-    return (unnamed + summary(answer)).strip()
 
 
 def _runs(answer: CheckAnswer, route_answer: RouteAnswer, units: UnitFormat) -> list[dict[str, Any]]:
@@ -245,7 +241,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Rows:
+class Sortable:
     """A table: heads, and rows of as many cells."""
 
     heads: tuple[str, ...]
@@ -258,7 +254,7 @@ class Part:
 
     heading: str = ""
     line: str = ""
-    table: Rows | None = None
+    table: Sortable | None = None
     caption: str = ""
 
 
@@ -288,10 +284,10 @@ def parts_of(title: str, add: Callable[[Page], None]) -> list[Part]:
     return parts
 
 
-def rows_of(heads: Sequence[str], rows: Sequence[Sequence[Piece]]) -> Rows:
+def rows_of(heads: Sequence[str], rows: Sequence[Sequence[Piece]]) -> Sortable:
     """Return a printed table as one that sorts."""
     cells = [tuple(map(_cell, row)) for row in rows]
-    return Rows(tuple(head.removesuffix(">") for head in heads), tuple(cells))
+    return Sortable(tuple(head.removesuffix(">") for head in heads), tuple(cells))
 
 
 def outcome_cell(outcome: Piece, risk: Piece, spare: Piece) -> Cell:

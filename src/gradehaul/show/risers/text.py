@@ -130,9 +130,10 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     joints = [f"{clean(riser.joint)} + {at(riser.after)}" for riser in risers]
     on_deck = ["" if riser.on_deck is None else height(riser.on_deck) for riser in risers]
     off = [f"{convert(riser.residual, unit):+.{2 if unit == 'mm' else 3}f}" for riser in risers]
+    labels = [f"{riser.number}" if riser.reason == "spacing" else f"{riser.reason} {riser.number}" for riser in risers]
     turns = any(riser.per_turn is not None for riser in risers)
     columns = [
-        RiserColumn("riser>", 0.72, [_label(riser) for riser in risers]),
+        RiserColumn("riser>", 0.72, labels),
         RiserColumn("at>", 0.62, [at(riser.at) for riser in risers]),
         RiserColumn("from joint", 1.35, joints),
         RiserColumn("railhead>", 0.72, [height(riser.railhead) for riser in risers]),
@@ -155,11 +156,6 @@ def _rule_of(found: Risers) -> tuple[float, str]:
     """Return the smallest division of the rule, m, and the unit in which it shows lengths."""
     rule = found.build.rule
     return rule, on_rule(rule, rule).rpartition(" ")[2]
-
-
-def _label(riser: Riser) -> str:
-    """Return the number of a riser, and why it stands there where that is not its spacing."""
-    return f"{riser.number}" if riser.reason == "spacing" else f"{riser.reason} {riser.number}"
 
 
 def _turn(turned: float) -> str:

@@ -140,11 +140,9 @@ const Desk = (() => {
 
     // Film by click
 
-    const filmName = () => byId("film-name")?.value || desk.data.films[0];
-
     function toggle(id) {
       if (!desk.data.films.length) return;
-      const film = Trial.railOf(desk.data, desk.trial.now, id) === "clean" ? filmName() : "clean";
+      const film = Trial.railOf(desk.data, desk.trial.now, id) === "clean" ? desk.data.films[0] : "clean";
       desk.trial.change((trial) => {
         const stated = desk.data.stated_rails[id];
         if (film === (stated ?? "clean") && !(film === "clean" && stated === "clean")) delete trial.rails[id];
@@ -166,7 +164,7 @@ const Desk = (() => {
       const rail = Trial.railOf(desk.data, desk.trial.now, choice.value);
       const age = byId("film-age");
       if (age && document.activeElement !== age) age.value = desk.trial.now.hours ?? "";
-      byId("film-toggle").textContent = rail === "clean" ? `Put film ${desk.data.films.length > 1 ? `${filmName()} ` : ""}on` : "Keep clean";
+      byId("film-toggle").textContent = rail === "clean" ? `Put film ${desk.data.films.length > 1 ? `${desk.data.films[0]} ` : ""}on` : "Keep clean";
     }
 
     // Wiring

@@ -142,6 +142,7 @@ const Workbench = (() => {
       if (!locos) {
         verdict = null;
         showVerdict("cannot run", ["A train needs a locomotive: add one."], "none");
+        byId("bench-facts").textContent = "";
         desk.run(null);
         return;
       }
@@ -170,7 +171,6 @@ const Workbench = (() => {
       on.className = "on";
       on.textContent = Words.on(desk.on);
       byId("bench-verdict").replaceChildren(word, " ", on, ": ", sentences.join(" "));
-      if (outcome === "none") byId("bench-facts").textContent = "";
     }
 
     // Pushing along
