@@ -223,7 +223,7 @@ def _fewer_cars(plan: Plan, train: str, misfit: Misfit) -> str:
             counts[cut.name] += cut.count
     for name, count in counts.most_common(1 if misfit.kind != "run-round" else 0):
         fewer = math.ceil((misfit.length - misfit.available) / plan.cars[name].length - 1e-9)
-        if fewer < count:
+        if fewer <= count:
             return f" With {fewer} {name} fewer it fits."
     return ""
 
