@@ -11,6 +11,7 @@ from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part, tried
 from gradehaul.plan.records import Plan
@@ -88,7 +89,10 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
         "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
         "stated_verdicts": verdict_rows(dict(zip(now.shown, base.shown.values(), strict=True))),
         **conditions_document(layout, list(dict.fromkeys(map(layout.aged, base.layout.judged())))),
-        "doubts": [str(note) for note in doubtful_readings(layout.plan, (*now.plan.locos, *now.plan.cars))],
+        "doubts": [
+            *map(str, doubtful_readings(layout.plan, (*now.plan.locos, *now.plan.cars))),
+            *map(str, doubtful_runs(layout.written)),
+        ],
         "not_run": [name for name in now.plan.trains if name not in {train.name for train in now.trains}],
     }
     yield document

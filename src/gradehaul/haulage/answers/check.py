@@ -20,6 +20,7 @@ from gradehaul.haulage.answers.figures import SourcedFigure, figures
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.measure_next import Measurement, measurements
+from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
@@ -225,6 +226,7 @@ def check_layout(
     alignment = layout.alignment
     doubts = (
         *doubtful_readings(plan, (*plan.locos, *plan.cars) if answered else ()),
+        *doubtful_runs(layout.written, seed=seed),
         *plan.doubts,
         *surveyed_steeper(plan, alignment),
         *unusual_notes(plan, alignment, (answer.ruling for answer in answered)),
