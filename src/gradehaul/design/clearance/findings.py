@@ -19,8 +19,7 @@ from gradehaul.design.clearance.rules import (
     figures,
     standard_of,
 )
-from gradehaul.design.clearance.shape import grade_changes, radii, reverse_curves
-from gradehaul.design.clearance.string_lining import Tightest, tightest
+from gradehaul.design.clearance.shape import Tightest, grade_changes, radii, reverse_curves, tightest
 from gradehaul.design.deck import SOURCE
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.layout import Layout

@@ -13,10 +13,9 @@ from gradehaul.haulage.answers.check_notes import (
     misfit_notes,
     unsure_predictions,
 )
-from gradehaul.haulage.answers.figures import SourcedFigure, figures
+from gradehaul.haulage.answers.figures import Measurement, SourcedFigure, figures, measurements
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.answers.measure_next import Measurement, measurements
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
