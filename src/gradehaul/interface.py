@@ -400,7 +400,7 @@ def helix(
     (0.02653, 2.65258)
     """
     from gradehaul.design.climb.designs import build_for, design_helix
-    from gradehaul.design.climb.helix_given import HelixGiven
+    from gradehaul.design.climb.given import HelixGiven
 
     build = build_for(
         stock,

@@ -6,8 +6,8 @@ import time
 
 import numpy as np
 
+from gradehaul.design.climb.given import HelixGiven, helix_of
 from gradehaul.design.climb.helix import usual_helix_build
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.helix_sweep import sweep
 from gradehaul.design.climb.hill import stock_of
 

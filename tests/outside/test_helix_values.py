@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
+from gradehaul.design.climb.given import HelixGiven, helix_of
 from gradehaul.design.climb.helix import Helix, HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import coefficient_of, stock_of, usual_vertical_curve
 from gradehaul.plan.reader import read_plan
 

@@ -17,7 +17,7 @@ from full_chain import answer
 
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.curvature import Section
-from gradehaul.track.map.dead_reckoning import map_positions
+from gradehaul.track.map.positions import map_positions
 
 
 def walked(sections: Sequence[Section], steps: int = 4000) -> tuple[float, float, float]:

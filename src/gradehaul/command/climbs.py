@@ -153,7 +153,7 @@ def helix(
         if find not in ("radius", "grade"):
             refuse_idle("rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.climb.designs import build_for, design_helix
-    from gradehaul.design.climb.helix_given import HelixGiven
+    from gradehaul.design.climb.given import HelixGiven
     from gradehaul.show.climb.text import helix_page
 
     build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)

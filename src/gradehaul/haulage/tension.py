@@ -87,7 +87,13 @@ def friction_of_tension(profile: RouteProfile, train: Train, resistance: Callabl
             friction += weight * load.pulled(begin, end, cells.after(high - ahead))
         else:
             friction += weight * load.pushed(begin, end, cells.before(low - behind))
-    return steps(heads, friction)
+    friction = np.ceil(friction / _ROUNDED) * _ROUNDED
+    changes = np.flatnonzero(np.diff(friction, prepend=np.nan))  # the first, which nothing is before, among them
+    return steps(heads[[*changes, -1]], friction[changes])
+
+
+_ROUNDED = 1e-9
+"""Friction is rounded up to this, N, so that cells along one curve, which differ by rounding, are one step."""
 
 
 def most_friction(profile: RouteProfile, locos: float, car: Car, resistance: float) -> FloatArray:
@@ -112,6 +118,7 @@ def most_friction(profile: RouteProfile, locos: float, car: Car, resistance: flo
     most = np.full(numbers.size, np.inf)
     most[inside] = summed[last[inside]] - summed[beyond[inside]]
     most[inside] *= GRAVITY * car.mass * hardest * (1 + _NEAR)
+    most += 2 * _ROUNDED
     return most
 
 

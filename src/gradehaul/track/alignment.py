@@ -13,8 +13,7 @@ from gradehaul.track.fit import fit_notes, fitted
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import notes_on_grades, round_grades
 from gradehaul.track.map.closing import closure_notes
-from gradehaul.track.map.dead_reckoning import map_positions
-from gradehaul.track.map.positions import Positions
+from gradehaul.track.map.positions import Positions, map_positions
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 

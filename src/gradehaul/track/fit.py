@@ -16,8 +16,8 @@ from gradehaul.quantities import describe
 from gradehaul.track.curvature import Section, chains, sections
 from gradehaul.track.figures import SHARPEST, LineBeside, LineFit, OpenLine, Solved, figures_of, tracks_with
 from gradehaul.track.map.closing import degrees
-from gradehaul.track.map.dead_reckoning import end_poses
 from gradehaul.track.map.plane import Leg, Pose, legs_of, many_points
+from gradehaul.track.map.positions import end_poses
 
 _FINE = 1e-6
 """How closely the line beside which another runs is followed, m."""

@@ -14,9 +14,9 @@ from checked import check
 from command_line import run
 from gradehaul.design.climb import hill as hills
 from gradehaul.design.climb.designs import design_helix
+from gradehaul.design.climb.given import HelixGiven, helix_of
 from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, directions_of, judged_rails, steps_of
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
 from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline, train_test

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from gradehaul.haulage.bench.benched import work_out
-from gradehaul.haulage.bench.reduction import counted, mean_of, outliers, student
+from gradehaul.haulage.bench.reduction import counted, mean_of, outliers, pool, student
 from gradehaul.plan import read_plan
 from gradehaul.quantities import Reading
 from haulage.bench.tables import GF
@@ -76,6 +76,10 @@ def test_all_readings_of_one_thing_are_taken_together():
     assert (row.count, row.mean) == (5, pytest.approx(82 * GF))
     assert [taken.place for taken in row.taken] == ['loco "goat"', "reading 1", "reading 2"]
     assert not row.borrowed
+    pooled = pool([[Reading(0.8)]])
+    assert pooled.of([Reading(0.80, 0.05), Reading(0.82, 0.01)]).value == pytest.approx(
+        np.sqrt((0.05**2 + 0.01**2) / 2)
+    )
 
 
 def test_a_single_reading_is_used_with_a_spread_that_is_labeled():

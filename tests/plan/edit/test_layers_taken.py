@@ -233,3 +233,53 @@ def test_numbers_that_contradict_one_another_do_not_stop_the_import(imported):
             space.add_text(text, height=10, dxfattribs={"layer": "texts", "insert": (x, 10)})
 
     assert said(imported(draw), "numbers") == [LOOK]
+
+
+def curve_with(space, *texts, layer="texts"):
+    track(space)
+    for text, x, y in texts:
+        space.add_text(text, height=10, dxfattribs={"layer": layer, "insert": (x, y)})
+
+
+NOTED = ("600", 1300, 90)  # at the middle of the curve of that radius
+
+
+def test_a_radius_without_an_r_is_no_height(imported):
+    heights = [("0", 0, 10), ("20.4", 400, 10), ("36", 800, 10)]
+    done = imported(lambda space: curve_with(space, *heights, NOTED))
+    (line,) = done.drawn.lines.values()
+    assert line.railhead_at[-1][1] == 0.036
+    assert said(done, "height-unused") == ['"600" is the radius of the curve that it stands at']
+    again = imported(lambda space: curve_with(space, *heights, ("90", 1300, 90)))
+    assert [height for _, height in next(iter(again.drawn.lines.values())).railhead_at][-1] == 0.09
+
+
+def test_a_radius_on_a_layer_of_heights_is_a_height(imported):
+    done = imported(lambda space: curve_with(space, ("580", 0, 10), NOTED, layer="HEIGHTS"))
+    assert not said(done, "height-unused")
+    assert next(iter(done.drawn.lines.values())).railhead_at[-1][1] == 0.6
+
+
+def test_numbers_of_which_only_radii_make_three_are_not_taken(imported):
+    done = imported(lambda space: curve_with(space, ("0", 0, 10), ("20", 400, 10), NOTED))
+    assert not said(done, "numbers")
+    assert not done.drawn.heights
+
+
+def test_numbers_that_would_make_a_cliff_are_not_taken(imported):
+    done = imported(lambda space: curve_with(space, ("0", 0, 10), ("20", 400, 10), ("450", 800, 10)))
+    assert said(done, "numbers") == [LOOK]
+    assert not done.drawn.heights
+
+
+def test_the_hint_names_a_layer_with_wildcards_as_it_is_to_be_typed(imported):
+    done = imported(lambda space: curve_with(space, ("7", 0, 10), ("8", 400, 10), ("9", 800, 10), layer="tex[t]"))
+    assert said(done, "numbers") == [
+        '3 texts on "tex[t]" look like heights: if they are, add --height-layers "tex[[]t]"'
+    ]
+
+
+@pytest.mark.parametrize(("name", "stands"), [("R12", True), ("R600", False), ("R 12", False)])
+def test_a_track_may_be_called_as_a_radius_that_no_curve_has(imported, name, stands):
+    done = imported(lambda space: curve_with(space, (name, 500, 10)))
+    assert (name in done.drawn.lines) == stands

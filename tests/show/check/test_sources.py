@@ -11,6 +11,7 @@ from gradehaul.command import main
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import demand_breakdown
+from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import conditions
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.sources import _how
@@ -80,6 +81,18 @@ def test_every_named_train_is_shown_whole(name):
             assert sum(f" {figure} " in line and " summed " in line for line in mine) == 1
         for figure in ("pull", "curve resistance", "ruling place of its head"):
             assert sum(re.search(rf"  {figure}, {each.rail}  ", line) is not None for line in mine) == 1
+        if each.rail in conditions(answer.plan.films):
+            train = made_up(answer.plan, answer.plan.trains[each.name])
+            pulls = sum(Pulls(answer.plan).standing(loco, each.rail).value for loco, _ in train.locos)
+            shown = units_of(answer.plan.unit).force(train.together * pulls)
+            assert sum(f"  pull, {each.rail}  " in line and f" {shown} " in line for line in mine) == 1
+
+
+def test_how_many_readings_a_pull_is_the_mean_of() -> None:
+    for readings, words in ((["60 gf"], "one reading"), (["60 gf", "62 gf"], "mean of 2 readings")):
+        loco = f'mass = "300 g"\nlength = 200\npull.clean = "80 gf"\nslipping.clean = {readings}'
+        plan = read_plan(f'scale = "HO"\nunit = "mm"\n[loco.goat]\n{loco}\n')
+        assert dict(_how(plan))['loco "goat"', "slipping pull, clean"] == words
 
 
 def test_keys_that_are_left_out_are_named():

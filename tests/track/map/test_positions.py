@@ -14,9 +14,8 @@ from gradehaul.plan import read_plan
 from gradehaul.plan.records import Note
 from gradehaul.track.curvature import Section, chains, sections
 from gradehaul.track.map.closing import closure_notes
-from gradehaul.track.map.dead_reckoning import map_positions
 from gradehaul.track.map.plane import Pose, points
-from gradehaul.track.map.positions import ClosureError, Positions
+from gradehaul.track.map.positions import ClosureError, Positions, map_positions
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Literal
 
+from gradehaul.design.climb.given import HelixGiven, helix_of
 from gradehaul.design.climb.headroom import Headroom, headroom_of
 from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, usual_helix_build
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Hill, car_length, coefficient_of, directions_of
 from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of
 from gradehaul.design.climb.search import Stop, roomiest, search_helix, search_incline, train_test

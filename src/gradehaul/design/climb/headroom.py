@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from gradehaul.design.climb.given import turns_of
 from gradehaul.design.climb.helix import HEADROOM_TIE, Helix, HelixBuild, turn_length
-from gradehaul.design.climb.helix_given import turns_of
 from gradehaul.design.climb.hill import steps_of
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.si import Meters, Share

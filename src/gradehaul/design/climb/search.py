@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import Literal, NamedTuple
 
+from gradehaul.design.climb.given import HelixGiven, helix_of, turns_of
 from gradehaul.design.climb.headroom import clears, least_rise_per_turn
 from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in
-from gradehaul.design.climb.helix_given import HelixGiven, helix_of, turns_of
 from gradehaul.design.climb.hill import DOWN, Direction, Hill, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from gradehaul.haulage.answers.check_notes import doubtful_readings, pull_notes
+from gradehaul.haulage.answers.figures import Measurement, measurements
 from gradehaul.haulage.answers.judged import judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.answers.measure_next import Measurement, measurements
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.cars import CarBench

@@ -15,7 +15,7 @@ from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
 from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
-from gradehaul.plan.drawing.heights.texts import Stand, read_height, says_height
+from gradehaul.plan.drawing.heights.texts import Stand, noted_radii, read_height, says_height
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
@@ -73,6 +73,8 @@ def assemble(
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
     linked, faults, left, circles = _linked(drawing, texts, terms)
+    left, radii = _without_radii(left, linked, terms, drawing.unit)
+    faults += radii
     faults += unread
     own = by_layer(labels)
     linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
@@ -120,6 +122,22 @@ def assemble(
         heights={names.joints[number]: height for number, height in sorted(heights.joints.items())},
         faults=(*faults, *heights.faults),
     )
+
+
+def _without_radii(
+    texts: Sequence[tuple[Label, float]], linked: Linked, terms: Terms, unit: str
+) -> tuple[Sequence[tuple[Label, float]], list[Fault]]:
+    """Return texts with their heights, m, without those that note the radius of a curve, and a fault for each.
+
+    `unit` is the drawing's. On a layer that is called after heights all are heights.
+    """
+    labels = [label for label, _ in texts]
+    radii = noted_radii(labels, linked.lines, terms.near, (terms.plan_unit, unit))
+    radii -= {number for number, label in enumerate(labels) if use_of(label.layer) == "heights"}
+    what = "is the radius of the curve that it stands at"
+    own = [labels[number] for number in sorted(radii)]
+    faults = [Fault(UNUSED, f"{quoted(each.text)} {what}", each.spot, each.handle, each.layer) for each in own]
+    return [text for number, text in enumerate(texts) if number not in radii], faults
 
 
 def _linked(

@@ -84,7 +84,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     from gradehaul.plan.drawing.assembly import assemble
     from gradehaul.plan.drawing.dxf import read_drawing
     from gradehaul.plan.drawing.dxf.file import check_file
-    from gradehaul.plan.drawing.naming.layers import layers_with_numbers, lone_layers, use_of, without_notes
+    from gradehaul.plan.drawing.naming.layers import layers_with_numbers, lone_layers, too_steep, use_of, without_notes
     from gradehaul.plan.drawing.records import CHORDS, terms
     from gradehaul.plan.drawing.tables import stations_given
 
@@ -138,12 +138,13 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         # those that were taken, for the next import to take them again
         layers = tuple(sorted(map(escape, {*drawn.layers, *drawn.texts[0]})))
     if not height_layers and not drawn.heights and not any(line.railhead_at for line in drawn.lines.values()):
-        numbers = layers_with_numbers(read.labels, drawn, on.near)
+        numbers = layers_with_numbers(read.labels, drawn, on.near, unit)
         taken = tuple(escape(each.layer) for each in numbers if each.surely)
         if taken:
             with suppress(Problems):  # heights that contradict one another were none, or are for the person to mend
-                drawn = assembled(read, terms=replace(on, layers=(*on.layers, *taken), height_layers=taken))
-                height_layers = taken
+                with_heights = assembled(read, terms=replace(on, layers=(*on.layers, *taken), height_layers=taken))
+                if not too_steep(with_heights):
+                    drawn, height_layers = with_heights, taken
         lone += [each.fault(taken=escape(each.layer) in height_layers) for each in numbers]
     drawn = replace(drawn, faults=(*drawn.faults, *lone))
     options = replace(options, layers=layers, height_layers=height_layers)

@@ -187,9 +187,9 @@ def _forcing(found: KeepCleanPlan, units: UnitFormat) -> list[str]:
     worst = sorted(found.hardest, key=lambda reason: reason.short)
     of_train = {reason.train: reason for reason in worst}
     ordered = sorted(of_train.values(), key=lambda reason: -reason.short)
-    left = [f"{len(ordered) - _FORCING} more trains fail"] if len(ordered) > _FORCING else []
     places = [f"{each.train} {WOULD[each.test]} on {each.track}, {units.force(each.short)} short" for each in ordered]
-    return [*places[:_FORCING], *left]
+    left = len(places[_FORCING:])
+    return [*places[:_FORCING], *([f"{left} more train{'s fail' if left > 1 else ' fails'}"] if left else [])]
 
 
 def _not_helped(found: KeepCleanPlan) -> tuple[list[str], list[str]]:

@@ -11,9 +11,8 @@ from gradehaul.plan.records import Line, Note, Plan, Track
 from gradehaul.quantities import conversion, describe
 from gradehaul.quantities.units import digits
 from gradehaul.track.curvature import Section, chains, own_sections, sections
-from gradehaul.track.map.dead_reckoning import map_positions
 from gradehaul.track.map.plane import Leg, legs_of
-from gradehaul.track.map.positions import USABLE_ANGLE, USABLE_MISCLOSURE, ClosureError, Positions
+from gradehaul.track.map.positions import USABLE_ANGLE, USABLE_MISCLOSURE, ClosureError, Positions, map_positions
 
 _NAMED_LINES = 8
 """Lines of a figure that a note names."""

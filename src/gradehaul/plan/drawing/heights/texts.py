@@ -15,13 +15,15 @@ from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import UNUSED, bare
 from gradehaul.plan.names import quoted
 from gradehaul.plan.text.toml import key_written
-from gradehaul.quantities import describe, read_quantity
+from gradehaul.quantities import convert, describe, read_quantity
 
 MISFIT = 0.002
 """Heights of one place that differ by more than this, m, contradict one another; rises round a loop likewise."""
 AT_END = 0.02
 """A text along a line within this of where two tracks meet, m, shows the height there: about the height of two letters
 on a plan (our own choice)."""
+_RADIUS_SHARE = 0.01
+"""A bare number this near to the radius of a curve, as a share, is that radius where it stands at its middle."""
 _CLEARLY = 2.0
 """A text belongs to the nearest track if any other is this many times as far from it (our own choice)."""
 _CALLED = re.compile(
@@ -77,6 +79,33 @@ def _bared(text: str) -> str:
     """Return a text without the parentheses around it."""
     text = text.strip()
     return text[1:-1].strip() if re.fullmatch(r"\([^()]*\)", text) else text
+
+
+def noted_radii(labels: Sequence[Label], lines: Sequence[DrawnLine], near: float, units: Sequence[str]) -> set[int]:
+    """Return which bare numbers, in one of the units, are the radius of the curve at whose middle half they stand.
+
+    A text stands at a curve within `near`, m.
+
+    Examples
+    --------
+    >>> from gradehaul.plan.drawing.records import Element, Spot
+    >>> curve = Element(Spot(0, 0), Spot(0.6, 0.6), 0.0, 1 / 0.6, 0.3 * math.pi, "", "")
+    >>> labels = [Label(text, Spot(0.43, 0.18), "", "") for text in ("600", "601", "60", "500")]
+    >>> sorted(noted_radii(labels, [DrawnLine((curve,), 0, 1, "")], 0.05, ["mm", "cm"]))
+    [0, 1, 2]
+    """
+    numbers = [number for number, label in enumerate(labels) if is_number(label.text)]
+    if not numbers:
+        return set()
+    figures = [read_height(labels[number].text, "m") for number in numbers]
+    index = Nearness(Rows.of(line.elements for line in lines))
+    found: set[int] = set()
+    for foot in index.beside(in_plan([labels[number].seen for number in numbers]), near).feet():
+        share, bend = foot.on / float(index.rows.length[foot.number]), abs(float(index.rows.curvature[foot.number]))
+        noted = (figures[foot.which] / convert(1.0, unit) for unit in units)
+        if 1 / 4 <= share <= 3 / 4 and any(abs(radius * bend - 1) <= _RADIUS_SHARE for radius in noted):
+            found.add(numbers[foot.which])
+    return found
 
 
 def at_joints(

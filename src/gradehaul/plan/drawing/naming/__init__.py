@@ -17,13 +17,16 @@ from gradehaul.plan.drawing.records import Claim, DrawnJoint, DrawnLine, Label, 
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
-from gradehaul.quantities import describe
+from gradehaul.quantities import convert, describe
 from gradehaul.quantities.si import Meters, Radians
 
 LONGEST = 40
 """A text longer than this is a remark, not a name."""
 
 _RADIUS = re.compile(r"R[ =.]*\d[\d.,]+ *(mm|cm|in|m|\"|'')?", re.IGNORECASE)
+
+_NOMINAL = 0.02
+"""A radius is noted as it is drawn but for this share (our own choice)."""
 
 _KIND = {"end": "End", "plain": "Joint", "turnout": "Turnout", "crossing": "Crossing", "table": "Turntable"}
 
@@ -105,9 +108,11 @@ def name_all(
     or layer. `claims` and `known_lines` are names that stand already, by number; no line and no joint bears one of
     `lines_taken`, the plan's own lines and berths, and no line one of `joints_taken`.
     """
-    remarks = [(label, why) for label in labels if (why := _remark(label))]
+    radii = [1 / abs(each.curvature) for line in linked.lines for each in line.elements if each.curvature]
+    why = [_remark(label, radii) for label in labels]
+    remarks = [(label, what) for label, what in zip(labels, why, strict=True) if what]
     texts = sorted(
-        (replace(label, text=_writable(label.text)) for label in labels if not _remark(label)),
+        (replace(label, text=_writable(label.text)) for label, what in zip(labels, why, strict=True) if not what),
         key=lambda label: (order(label.spot), label.text),
     )
     free = set(range(len(texts)))
@@ -143,18 +148,26 @@ def name_all(
 _TAKEN, _FAR = "what it stands beside has another name", "too far from track that it may name"
 
 
-def _remark(label: Label) -> str:
-    """Return why a text can be no name, empty where it can.
+def _remark(label: Label, radii: Sequence[float]) -> str:
+    """Return why a text can be no name, empty where it can; `radii` are those of the curves, m.
+
+    A track may be called R12 where no curve has that radius in any unit of a layout.
 
     Examples
     --------
     >>> from gradehaul.plan.drawing.records import Spot
-    >>> [_remark(Label(text, Spot(0, 0), "0", "")) for text in ("R 280", 'R18"', "R2", "Ridge")]
-    ['a radius', 'a radius', '', '']
+    >>> texts = ("R 280", 'R18"', "R600", "R24", "R12", "R2", "Ridge")
+    >>> [_remark(Label(text, Spot(0, 0), "0", ""), [0.6, 0.61]) for text in texts]
+    ['a radius', 'a radius', 'a radius', 'a radius', '', '', '']
     """
     if len(label.text) > LONGEST:
         return "longer than a name"
-    return "a radius" if is_radius(label) else ""
+    if not is_radius(label):
+        return ""
+    if bare := re.fullmatch(r"R(\d+)", label.text.strip(), re.IGNORECASE):
+        noted = [float(bare[1]) / convert(1.0, unit) for unit in ("mm", "cm", "in")]
+        return "a radius" if any(abs(own - each) <= _NOMINAL * each for own in radii for each in noted) else ""
+    return "a radius"
 
 
 def is_radius(label: Label) -> bool:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Sequence
 from dataclasses import replace
-from itertools import groupby
+from glob import escape
+from itertools import groupby, pairwise
 from typing import Literal, NamedTuple
 
 from gradehaul.errors import QuantityError
 from gradehaul.plan.drawing.elements import gap, in_plan, place
-from gradehaul.plan.drawing.heights.texts import is_number, says_height
+from gradehaul.plan.drawing.heights.texts import is_number, noted_radii, says_height
 from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Drawing, Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked
 from gradehaul.plan.drawing.rows import Rows
@@ -104,6 +105,8 @@ def without_notes(drawing: Drawing, lone: Sequence[Fault]) -> Drawing:
     )
 
 
+STEEPEST = 0.3
+"""Numbers that would make a steeper grade are no heights (our own choice)."""
 _NUMBERS = 3
 """So many bare numbers on a layer may be heights (our own choice)."""
 
@@ -117,24 +120,27 @@ class Numbers(NamedTuple):
 
     def fault(self, *, taken: bool) -> Fault:
         """Return what is said of it."""
-        layer = quoted(self.layer)
-        text = f"{self.amount:,} texts on {layer} look like heights: if they are, add --height-layers {layer}"
+        layer, pattern = quoted(self.layer), quoted(escape(self.layer))
+        text = f"{self.amount:,} texts on {layer} look like heights: if they are, add --height-layers {pattern}"
         if taken:
             text = f"{self.amount:,} heights read from numbers on {layer}: if they are none, add --height-layers none"
         return Fault(NUMBERS, text, layer=self.layer)
 
 
-def layers_with_numbers(labels: Sequence[Label], drawn: Drawn, near: float) -> list[Numbers]:
+def layers_with_numbers(labels: Sequence[Label], drawn: Drawn, near: float, unit: str) -> list[Numbers]:
     """Return the layers on which three bare numbers or more, at least half of them, stand beside track, m.
 
-    They can hardly be anything but heights if three of them differ, the layer is not called after names, and they are
-    not in a row like the numbers of tracks (our own choice).
+    Radii noted at their curves, in the plan's `unit` or the drawing's, do not count. They can hardly be anything but
+    heights if three of them differ, the layer is not called after names, and they are not in a row like the numbers of
+    tracks (our own choice).
     """
     found: dict[str, list[Label]] = {}
-    for label in labels:
-        if is_number(label.text):
+    lines = list(drawn.lines.values())
+    radii = noted_radii(labels, lines, near, (unit, drawn.unit))
+    for number, label in enumerate(labels):
+        if is_number(label.text) and number not in radii:
             found.setdefault(label.layer, []).append(label)
-    index = Nearness(Rows.of(line.elements for line in drawn.lines.values()))
+    index = Nearness(Rows.of(line.elements for line in lines))
     layers = []
     for layer, numbers in sorted(found.items()):
         beside = {*index.beside(in_plan([label.seen for label in numbers]), near).which.tolist()}
@@ -145,6 +151,18 @@ def layers_with_numbers(labels: Sequence[Label], drawn: Drawn, near: float) -> l
             surely = len({*texts}) >= _NUMBERS and not in_a_row and use_of(layer) != "names"
             layers.append(Numbers(layer, len(numbers), surely))
     return layers
+
+
+def too_steep(drawn: Drawn) -> bool:
+    """Return whether heights along a line, or of its joints, make a grade that no railway has: they are none."""
+    joints = list(drawn.joints)
+    for line in drawn.lines.values():
+        length = sum(element.length for element in line.elements)
+        ends = ((0.0, drawn.heights.get(joints[line.start])), (length, drawn.heights.get(joints[line.finish])))
+        shown = sorted([*line.railhead_at, *((at, height) for at, height in ends if height is not None)])
+        if any(abs(high - low) > STEEPEST * (end - start) for (start, low), (end, high) in pairwise(shown)):
+            return True
+    return False
 
 
 class Labels(NamedTuple):
