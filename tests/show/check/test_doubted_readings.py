@@ -18,19 +18,12 @@ from gradehaul.show.bench.text import readings_page
 from gradehaul.show.check.load_card import load_card_figures, load_cards
 from gradehaul.show.check.text import check_page
 from gradehaul.show.check.trial_text import trial_page
-from haulage.bench.tables import reading
+from haulage.bench.tables import HILL, reading
 from show.drawn import check_sheet
 
-PLAN = """
-scale = "HO"
-unit = "mm"
-railhead.Foot = 0
-line.Hill = { from = "Foot", to = "Top", track = [{ straight = 3000, grade = "2 %" }] }
-loco.consolidation = { mass = "430 g", length = 250 }
-loco.mule = { mass = "300 g", length = 200 }
-car.ore = { mass = "100 g", length = 120 }
-route.Up = { from = "Foot", to = "Top" }
-train.coal = { route = "Up", consist = ["consolidation", "6 ore"] }
+PLAN = f"""{HILL}loco.consolidation = {{ mass = "430 g", length = 250 }}
+loco.mule = {{ mass = "300 g", length = 200 }}
+train.coal = {{ route = "Up", consist = ["consolidation", "6 ore"] }}
 """
 LOWER = reading("consolidation", '["66 gf", "68 gf", "67 gf", "65 gf", "67 gf"]')
 BOTH = reading("consolidation", '["79 gf", "81 gf", "80 gf", "78 gf", "80 gf"]') + LOWER
