@@ -66,7 +66,7 @@ def test_closed_figures_with_corners_are_no_track_on_whatever_layer(imported, la
     done = imported(draw)
     assert list(done.drawn.lines) == ["TRACK 1"]
     (text,) = said(done, "no-track")
-    assert text == f'closed figures with corners on layer "{layer}" are no track: left out'
+    assert text == f'closed figures with corners on layer "{layer}" are no track: 13200.0 mm left out'
 
 
 def test_what_meets_a_corner_or_has_none_is_track(imported):
