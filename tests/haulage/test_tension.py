@@ -106,6 +106,20 @@ route = "Up"
 consist = ["mogul", "8 box"]
 """
 
+REVERSED_OUT = """
+[line.Tail]
+from = "Points"
+to = "Stop"
+track = [{ straight = 9000 }]
+[line.Out]
+from = "Points"
+to = "Top"
+track = [{ straight = 9000, grade = "1 %" }]
+[turnout.Points]
+toe = "Tail"
+legs = ["Helix", "Out"]
+"""
+
 
 @pytest.mark.parametrize("name", ["long", "pushed", "short"])
 @pytest.mark.parametrize("m", [0.02, 0.03, 0.1])
@@ -163,3 +177,5 @@ def test_a_train_that_wraps_much_curve_is_noted_with_what_tension_would_change()
     assert ['train "long"' in found[0], 'train "pushed"' in found[1], len(found)] == [True, True, 2]
     assert all("adds some 12 %" in note for note in found)
     assert notes(with_tension(HELIX)) == []
+    reversed_out = HELIX.replace('to = "Top"\ntrack', 'to = "Points"\ntrack') + REVERSED_OUT
+    assert notes(reversed_out.replace('to = "Top"\n[train', 'to = "Top"\nreversals = 1\n[train')) == found

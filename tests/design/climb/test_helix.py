@@ -173,6 +173,8 @@ def test_what_is_missing_and_what_contradicts_is_told(build: HelixBuild) -> None
         helix_of(HelixGiven(radius=-0.6, grade=0.02, turns=3), build)
     with pytest.raises(DesignError, match="floor is too small"):
         helix_of(HelixGiven(floor=(0.04, 0.04), grade=0.02, turns=3), build)
+    with pytest.raises(DesignError, match="floor is too small"):  # for its easements alone
+        radius_in((0.16 + 2 * build.edge, 0.16 + 2 * build.edge), replace(build, ease=0.2))
     with pytest.raises(DesignError, match="floor must be more than 0"):
         helix_of(HelixGiven(floor=(3.0, 0.0), grade=0.02, turns=3), build)
     with pytest.raises(DesignError, match="easements are longer"):

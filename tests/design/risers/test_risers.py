@@ -209,6 +209,10 @@ map.joint = "A"
         (beside,) = riser.beside
         foot = (0.060 + riser.at * math.tan(math.radians(2))) * math.cos(math.radians(2))
         assert beside.offset == pytest.approx(foot * math.cos(math.radians(2)), rel=1e-3)
+    for angle, beside in ((19.5, 1), (20.5, 0)):  # more than 20 degrees is not beside
+        turned = text.replace("heading = 2,", f"heading = {angle},")
+        first = risers_along(walk_along(Layout(read_plan(turned)), line="Low"), BUILD, begin=0.05, every=0.5).risers[0]
+        assert len(first.beside) == beside
 
 
 HILL = f'{HEAD}line.Hill = {{ from = "A", to = "B", track = [{{ straight = 1000, grade = "-2 %" }}] }}\n'
@@ -270,6 +274,9 @@ def test_strip_pages_hold_what_is_on_them_and_meet() -> None:
         assert np.abs(page.line.imag).max() <= 0.5 * 0.16
         for mark, _ in page.risers:
             assert abs(mark.place.imag) + 0.025 <= 0.08 + 1e-6
+            near = np.abs(page.line - mark.place).argsort()[:2]
+            along = np.diff(page.line[np.sort(near)])[0]
+            assert math.remainder(np.angle(along) - mark.heading, math.tau) == pytest.approx(0.0, abs=0.01)
 
 
 TOO_SMALL = {

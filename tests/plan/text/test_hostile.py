@@ -146,7 +146,7 @@ def test_pieces_that_multiply_beyond_all_bounds():
 
 @pytest.mark.parametrize("step", [1, -1], ids=["outermost first", "innermost first"])
 def test_pieces_that_stand_too_deep(step):
-    pieces = [f'[piece.p{n}]\ntrack = [ {{ piece = "p{n + 1}" }} ]\n' for n in range(3000)]
+    pieces = [f'[piece.p{n}]\ntrack = [ {{ piece = "p{n + 1}" }}, {{ straight = 1 }} ]\n' for n in range(3000)]
     pieces.append("[piece.p3000]\ntrack = [ { straight = 1 } ]\n")
     (line,) = said(HEAD + "".join(pieces[::step]))
     assert line.endswith('piece "p2984": pieces stand within pieces at most 16 deep')

@@ -104,6 +104,13 @@ def test_an_incline_has_the_railheads_of_its_plan() -> None:
             assert riser.railhead == pytest.approx(even, abs=1e-9)
 
 
+def test_risers_of_an_incline_stand_as_joists_do() -> None:
+    hill = Incline(0.1, 5.0, (), 0.008, 0.3).hill(STOCK)
+    for system, every in (("metric", 0.4), ("imperial", 0.4064)):
+        places = [riser.at for riser in incline_bench(hill, None, system, None).risers]
+        assert max(np.diff(places)) == pytest.approx(every)
+
+
 @pytest.mark.parametrize("count", [0, 2, 37])
 def test_too_few_or_too_many_spokes_are_refused(count: int) -> None:
     with pytest.raises(DesignError, match="a turn has 3 to 36 risers"):
