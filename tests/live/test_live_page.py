@@ -12,9 +12,10 @@ from typing import Any
 
 import pytest
 
+from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.judged import judged_trains, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.plan import read_plan
+from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.unit_format import units_of
 from live.served import HILL, STOCK, Serve, Served
 
@@ -122,6 +123,51 @@ def test_a_line_says_how_many_places_fail_clearance_while_any_does(one, hill):
     expect(line).to_be_hidden()
 
 
+def test_the_line_on_clearance_names_the_place_that_a_change_adds(browser, serve):
+    turns = """
+[line.Low]
+from = "Out"
+to = "Wound"
+track = [{ name = "Turns", left = 600, angle = 720 }]
+
+[line.Sharp]
+from = "Tight"
+to = "Tighter"
+railhead_at = [[0, 0]]
+track = [{ name = "Corner", left = 100, angle = 90, rise = 0 }]
+
+[route.Winding]
+from = "Out"
+to = "Wound"
+"""
+    with live(browser, serve(text=HILL.replace("Top  = 60 ", "Out = 0\nWound = 200\nTop = 60 ") + turns)) as one:
+        line = one.page.locator("#clearance")
+        expect(line).to_contain_text("1 place fails clearance, the worst Corner: radius 100 mm, passes from ")
+        one.page.locator("#bench-route").select_option(label="Winding")
+        one.page.locator("#railhead-of").select_option(label="Wound")
+        one.page.get_by_label("Height").fill("90")
+        one.page.keyboard.press("Enter")
+        expect(line).to_contain_text("2 places fail clearance, 1 of them by your changes: Turns at ")
+        expect(line).to_contain_text("height 45 mm, passes from ")
+        one.page.get_by_role("button", name="Undo").click()
+        expect(line).to_contain_text("1 place fails clearance, the worst Corner")
+
+
+def test_every_doubt_that_check_has_stands_above_the_outcomes(browser, serve):
+    heavy = '[car.lead]\nmass = "5 kg"\nlength = 130\n'
+    served = serve(text=HILL.replace("Top  = 60 ", "Top  = 600 ") + heavy)
+    doubts = check_layout(Layout(load_plan(served.plan))).doubts
+    assert len(doubts) == 2
+    with live(browser, served) as one:
+        lines = one.page.locator("#doubts li")
+        expect(lines).to_have_count(len(doubts))
+        assert lines.all_text_contents() == [f"Look at this first: {doubt}" for doubt in doubts]
+        box = one.page.locator("#doubts").bounding_box()
+        assert box["y"] + box["height"] <= one.page.locator("#outcomes").bounding_box()["y"]
+        save(served.plan, lambda _: HILL)
+        expect(one.page.locator("#doubts")).to_be_hidden()
+
+
 def test_a_plan_that_is_deleted_or_becomes_a_folder_is_shown_and_comes_back(one, hill):
     page = one.page
     hill.plan.unlink()
@@ -178,6 +224,9 @@ def test_dragging_shows_at_once_what_python_then_decides(one):
         page.mouse.move(x, y - k)
     one.run("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
     moving, height = spare(page), handle.get_attribute("aria-valuetext")
+    expect(page.locator(".handle-height")).to_have_text(f"Top: {height}")
+    assert page.locator("#railhead-of").input_value() == "joint Top"
+    assert page.locator("#railhead").input_value() == height.removesuffix(".0 mm")
     assert int(one.run("document.documentElement.dataset.answer")) == answers  # the script alone
     page.mouse.up()
     eventually(lambda: int(one.run("document.documentElement.dataset.answer")) > answers)
@@ -185,6 +234,21 @@ def test_dragging_shows_at_once_what_python_then_decides(one):
     assert (spare(page), handle.get_attribute("aria-valuetext")) == (moving, height)
     page.get_by_role("button", name="Undo").click()
     eventually(lambda: handle.get_attribute("aria-valuetext") == "60.0 mm")
+
+
+def test_the_handle_that_has_the_focus_says_its_joint_and_height_in_the_box_too(one):
+    page, tag = one.page, one.page.locator(".handle-height")
+    expect(tag).to_be_hidden()
+    for name, height in (("Top", "60"), ("Foot", "0")):
+        page.get_by_role("slider", name=f"Railhead at {name}").focus()
+        expect(tag).to_have_text(f"{name}: {height}.0 mm")
+        assert page.locator("#railhead-of").input_value() == f"joint {name}"
+        assert page.locator("#railhead").input_value() == height
+        box = tag.bounding_box()
+        assert box["x"] >= 640
+        assert box["x"] + box["width"] <= 1280
+    page.locator("#undo").evaluate("() => document.activeElement.blur()")
+    expect(tag).to_be_hidden()
 
 
 def test_a_typed_figure_and_the_address_keeps_it(one, hill):

@@ -266,9 +266,6 @@ class JointPlace:
 
 def joints_along(layout: Layout, profile: RouteProfile) -> Iterator[JointPlace]:
     """Yield the joints that a route passes, in running order, with those at its ends."""
-    ways, joints = profile.route.ways, layout.plan.joints
-    ahead = layout.movements.joint_ahead
-    met = [ahead.get(ways[0].turned()), *(ahead.get(way) for way in ways)]
-    for at, name in zip(profile.starts, met, strict=True):
+    for at, name in zip(profile.starts, layout.movements.joints_met(profile.route.ways), strict=True):
         if name is not None:
-            yield JointPlace(float(at), name, joints[name].kind)
+            yield JointPlace(float(at), name, layout.plan.joints[name].kind)

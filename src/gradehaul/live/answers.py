@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
-from gradehaul.design.clearance.findings import failing_places
+from gradehaul.design.clearance.findings import failing_anew, failing_places
+from gradehaul.design.clearance.rules import Finding
 from gradehaul.errors import GradehaulError
-from gradehaul.haulage.answers.check_notes import doubtful_readings
+from gradehaul.haulage.answers.check_notes import doubts_of
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part, tried
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import words_of
-from gradehaul.show.base.unit_format import balance_unit, units_of
+from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.check.first_screen import clearance_words
 from gradehaul.show.clearance.text import failing_words
 from gradehaul.show.film.text import depends_on
@@ -35,7 +37,7 @@ Part = dict[str, Any]
 """One part of an answer, as JSON has it; its `kind` says which."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Stated:
     """A plan with its layout, and its trains on the rail conditions that are shown."""
 
@@ -47,6 +49,11 @@ class Stated:
     def judged(self) -> tuple[TrainAnswer, ...]:
         """The trains on the rail conditions by which the plan is judged."""
         return tuple(train for train in self.trains if train.rail in self.layout.judged())
+
+    @cached_property
+    def fails(self) -> tuple[Finding, ...]:
+        """What fails the clearances, the worst first."""
+        return failing_places(self.layout) or ()
 
     @property
     def shown(self) -> dict[str, list[TrainAnswer]]:
@@ -88,22 +95,33 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
         "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
         "stated_verdicts": verdict_rows(dict(zip(now.shown, base.shown.values(), strict=True))),
         **conditions_document(layout, list(dict.fromkeys(map(layout.aged, base.layout.judged())))),
-        "doubts": [str(note) for note in doubtful_readings(layout.plan, (*now.plan.locos, *now.plan.cars))],
         "not_run": [name for name in now.plan.trains if name not in {train.name for train in now.trains}],
     }
     yield document
     view, notes = drawn_plan_view(layout)
     yield {"kind": "view", "plan_view": None if view is None else plan_view_document(view), "notes": notes}
     yield {"kind": "heights", "heights": heights_document(railhead_responses(layout.alignment))}
+    rulings = (layout.profile(route).ruling() for route in layout.routes)
+    yield {"kind": "doubts", "doubts": [str(note) for note in doubts_of(layout, layout.plan, rulings)]}
     found: list[dict[str, str]] = []
     for each in chances(now.shown):
         found.append(each)
         yield {"kind": "chances", "chances": list(found)}
-    fails = failing_places(layout)
-    words = f"{clearance_words(len(fails))}, the worst {failing_words(fails[0], units)}." if fails else ""
-    yield {"kind": "clearance", "words": words}
+    yield {"kind": "clearance", "words": _clearance(base.fails, now.fails, units)}
     if now.plan.films and now.plan.trains:
         yield _film(layout)
+
+
+def _clearance(before: Sequence[Finding], now: Sequence[Finding], units: UnitFormat) -> str:
+    """Return how many places fail clearance, first what changes that are tried add, then the worst; "" for none."""
+    if not now:
+        return ""
+    worst = f"the worst {failing_words(now[0], units)}"
+    if not (new := failing_anew(before, now)):
+        return f"{clearance_words(len(now))}, {worst}."
+    words = f"{clearance_words(len(now))}, {len(new)} of them by your changes: {failing_words(new[0], units)}"
+    more = f", and {len(new) - 1} more" if new[1:] else ""
+    return f"{words}{more}{'' if new[0] is now[0] else f'; {worst}'}."
 
 
 def _trial(trial: TrialHeights) -> dict[str, Any]:

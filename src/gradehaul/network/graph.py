@@ -100,6 +100,10 @@ class MovementGraph:
         """Return the way that enters a line through one of its ends."""
         return self.leaving(end).turned()
 
+    def joints_met(self, ways: Sequence[Way]) -> list[str | None]:
+        """Return the joint where some ways in order begin, and that at the end of each; None between tracks."""
+        return [self.joint_ahead.get(way) for way in (ways[0].turned(), *ways)]
+
     def joint_between(self, one: Way, following: Way) -> str | None:
         """Return the joint that a move passes through, None between two tracks of one line."""
         return self._joint.get((one, following))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -27,7 +27,7 @@ from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters, Ratio
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
-from gradehaul.treatment.needs import FilmTest, Needs, Reason, Shortfall, needs_of, reasons
+from gradehaul.treatment.needs import FilmTest, Reason, Shortfall, needs_of, reasons
 from gradehaul.treatment.units import Unit, lay_units, with_rails
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
@@ -245,10 +245,10 @@ def keep_clean_plan(
         carried = {number: others for number, rails in enumerate(now) if (others := frozenset(rails[1:]) - {film})}
         on_leg = partial(needs_of, units=units, pulls=layout.pulls, film=film, ages=ages, carried=carried)
         needs = [
-            each
+            on_leg(train, run.train.after(leg.route.run_rounds), leg, need=need, reserve=reserve, start=start)
             for train, run in runs.items()
             for need, reserve in _wanted(layout, run, with_rails(run.profile, units, now), options)
-            for each in _on_legs(run, partial(on_leg, train, need=need, reserve=reserve))
+            for leg, start in run.profile.runs
         ]
         beyond = tuple(place for each in needs for place in each.beyond)
         choice = None
@@ -324,12 +324,6 @@ def _wanted(
     outcomes = (judge(profile, run.train, planned, layout.pulls).climb for planned in layout.planned)
     if options.need == "marginal" and all(climb == "climbs" for climb in outcomes):
         yield "climbs", 0.0
-
-
-def _on_legs(run: _Run, needs: Callable[..., Needs]) -> Iterator[Needs]:
-    """Yield what a train needs on each leg of its route."""
-    for leg, start in run.profile.runs:
-        yield needs(run.train.after(leg.route.run_rounds), leg, start=start)
 
 
 def _worse(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Judged:

@@ -257,3 +257,52 @@ def test_turns_over_one_another_stay_apart(angle: int, kept: bool) -> None:
     even, after = (float(np.diff(heights[own])[-1]) for heights in (found.even, found.heights))
     assert (after == pytest.approx(even, abs=1e-4)) == kept
     assert kept or after < even - 0.005
+
+
+STANDING = f"""
+{HEAD}
+railhead = {{ A = 0, B = 0.14 }}
+[line.Hill]
+from = "A"
+to = "B"
+track = [
+  {{ left = 0.6, length = 2 }},
+  {{ straight = 2, berth = "Team" }},
+  {{ left = 0.6, length = 2 }},
+]
+{STOCK}
+rolling = "6 %"
+[car.free]
+mass = "100 g"
+length = 0.1
+rolling = "2.5 %"
+{TRAIN}"""
+
+
+@pytest.mark.parametrize(
+    ("mine", "words"),
+    [
+        ("6 %", "Parked ore would newly ROLL AWAY from Team, which gets steeper, 2.33 to "),
+        ("12 %", "Team, where cars stand, gets steeper, 2.33 to "),
+    ],
+)
+def test_a_berth_that_leveling_makes_steeper_is_named_with_the_cars_that_newly_roll_away(mine, words, tmp_path):
+    plan = tmp_path / "plan.toml"
+    plan.write_text(STANDING.replace('"6 %"', f'"{mine}"'), encoding="utf-8")
+    assert words in (said := " ".join(run("level", plan).stdout.split()))
+    assert "free" in said
+    (berth,) = leveled(Layout(load_plan(plan))).parked
+    copy = tmp_path / "copy.toml"
+    assert run("level", plan, "-o", copy).exit_code == 0
+    before, after = (check_layout(Layout(load_plan(each))).berths[0] for each in (plan, copy))
+    assert (berth.even, berth.leveled) == (pytest.approx(before.steepest), pytest.approx(after.steepest, abs=2e-6))
+    assert berth.leveled > berth.even + 0.001
+    for roll, found in ((berth.rolled_before, before), (berth.roll_after, after)):
+        assert roll == tuple(car for car, stay in found.cars_stay.items() if not stay)
+
+
+def test_a_berth_that_keeps_its_grade_is_not_named(tmp_path):
+    plan = tmp_path / "plan.toml"
+    plan.write_text(STANDING.replace('berth = "Team"', 'berth = "Team", grade = "2 %"'), encoding="utf-8")
+    assert leveled(Layout(load_plan(plan))).parked == ()
+    assert "Team" not in run("level", plan).stdout

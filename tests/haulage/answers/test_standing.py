@@ -124,5 +124,12 @@ def test_rolling_is_told_in_every_form() -> None:
         "ore": [{"toward": "J", "runs_m": pytest.approx(2.5), "stops_on": "Long:1", "end_of_track": None}]
     }
     page = check_page(answer, units_of("m"), (), ["berths"]).text()
-    assert "ore parked in Siding would roll toward J: 2.500 m, and stops on Long:1" in page
+    assert (
+        "ore parked in Siding would roll toward J: 2.500 m, and stops on Long:1; left alone it starts on some 2.50 %"
+        in page
+    )
+    assert "2.50 % (assumed, on average), but once moved it may roll on over 0.80 %" in page
     assert "Block the wheels" in page
+    free = check(read_plan(text.replace('rolling = "2 %"', 'rolling = "1 %", starting = "1.5 %"')))
+    page = check_page(free, units_of("m"), (), ["berths"]).text()
+    assert "; it starts by itself on more than 1.50 % (on average), and may roll on over 0.40 %" in page

@@ -163,11 +163,18 @@ def test_all_that_one_locomotive_needs_stands_on_one_card_and_four_cards_on_a_sh
 
 
 def test_a_fifth_kind_of_car_shares_the_card_where_its_column_has_room_and_none_is_cut():
-    for fifth, parted in (("caboose", False), ("refrigerator", True)):
+    for fifth, parted in (("caboose", False), ("refrigerator car of the old quarry", True)):
         cars = ("boxcar", "hopper", "loaded", "coach", fifth)
         words = texts_of(load_cards(hill(routes=2, cars=cars)))
         assert any("of 2)" in word for word in words) is parted
         assert [word for word in words if word in cars] == list(cars)
+
+
+def test_a_heading_that_is_longer_than_the_others_takes_the_room_beside_it():
+    cars = ("hopper", "refrigerator car", "coach", "boxcar")
+    found = texts_of(load_cards(hill(routes=2, cars=cars)))
+    assert [word for word in found if word in cars] == list(cars)
+    assert not any("…" in word for word in found)
 
 
 def test_a_load_that_a_descent_limits_is_marked():

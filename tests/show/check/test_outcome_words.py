@@ -8,8 +8,10 @@ import pytest
 
 from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.verdict import WORST_FIRST, HeadStretch
+from gradehaul.scales import scale_named
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import short_words
+from gradehaul.show.check.outcome_words import fouled_words, short_words
+from gradehaul.track.proximity.fouling import Fouling
 
 READER = UnitFormat("in", "imperial")
 
@@ -20,3 +22,13 @@ def test_a_few_words_begin_with_the_outcome(answer, worst):
     for words in short_words(worst, verdict, (Misfit("the lap", "lap", 2.0, 1.0),), READER):
         assert words.startswith(worst)
         assert "{" not in words
+
+
+def test_what_ends_a_clear_length_says_what_trains_need_on_curves_and_on_straight_track():
+    scale = scale_named("HO")
+    words = fouled_words([Fouling("Main", 0.0, 0.0559), Fouling("Lead", 0.03, scale.fouling_distance)], scale, READER)
+    straight = READER.length(scale.fouling_distance, fine=True)
+    assert words == (
+        f"fouls Main, which it meets; between centers trains need 2.20 in on the curves there, {straight} on straight "
+        f"track to pass; fouls Lead, 1.2 in away; between centers trains need {straight} to pass"
+    )

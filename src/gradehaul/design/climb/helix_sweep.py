@@ -12,12 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.design.climb.helix import GUARD, HEADROOM_TIE, HelixBuild, clear_height_left
-from gradehaul.design.climb.hill import (
-    Direction,
-    directions_of,
-    judged_rails,
-    usual_vertical_curve,
-)
+from gradehaul.design.climb.hill import Direction, directions_of, judged_rails, usual_vertical_curve
 from gradehaul.errors import DesignError
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.bench.benched import with_bench

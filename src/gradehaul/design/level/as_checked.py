@@ -8,8 +8,10 @@ from typing import ClassVar, NamedTuple
 
 import numpy as np
 
+from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.stations import Stations
 from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.answers.berths import stays, steepest_grade
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import gravity_and_curves
 from gradehaul.haulage.train import made_up
@@ -38,6 +40,19 @@ class RulingGrade:
     even: Ratio
     leveled: Ratio
     track: str
+
+
+@dataclass(frozen=True, slots=True)
+class ParkedGrade:
+    """The steepest grade of a berth that gets steeper, and the cars that would roll away from it, before and after."""
+
+    KEYS: ClassVar[str] = "berth even leveled rolled=rolled_before roll=roll_after"
+
+    berth: str
+    even: Ratio
+    leveled: Ratio
+    rolled_before: tuple[str, ...]
+    roll_after: tuple[str, ...]
 
 
 def as_written(heights: FloatArray, unit: str) -> FloatArray:
@@ -96,4 +111,17 @@ def ruling_grades(before: Layout, after: Layout) -> tuple[RulingGrade, ...]:
     for route in before.routes:
         even, leveled = (layout.profile(route.name).ruling() for layout in (before, after))
         found.append(RulingGrade(route.name, even.effective, leveled.effective, leveled.track))
+    return tuple(found)
+
+
+def steeper_berths(before: Layout, after: Layout) -> tuple[ParkedGrade, ...]:
+    """Return the berths that get steeper by more than 0.01 %, or from which more kinds of car roll away."""
+    found = []
+    for name, berth in before.plan.berths.items():
+        even, leveled = (steepest_grade(each.alignment, berth, each.clear[name]) for each in (before, after))
+        rolled, roll = (
+            tuple(car.name for car in before.plan.cars.values() if not stays(car, grade)) for grade in (even, leveled)
+        )
+        if leveled > even + GAIN or len(roll) > len(rolled):
+            found.append(ParkedGrade(name, even, leveled, rolled, roll))
     return tuple(found)

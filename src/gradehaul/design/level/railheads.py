@@ -12,7 +12,15 @@ from typing import Annotated, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.design.level.as_checked import RulingGrade, as_written, hardest_under, plan_at, ruling_grades
+from gradehaul.design.level.as_checked import (
+    ParkedGrade,
+    RulingGrade,
+    as_written,
+    hardest_under,
+    plan_at,
+    ruling_grades,
+    steeper_berths,
+)
 from gradehaul.design.level.decks import decks_apart
 from gradehaul.design.level.grades import TrainGrades, runs_of
 from gradehaul.design.level.hills import GAIN, ActiveSet, LeveledHeights, Leveling
@@ -122,13 +130,15 @@ class Leveled(AnswerRecord):
     `hardest` has every train, `rulings` every route, both as `check` has them in a copy of the plan with these heights.
     """
 
-    KEYS: ClassVar[str] = "trains=hardest ruling=rulings worse passes joints stations=rows"
+    KEYS: ClassVar[str] = "trains=hardest ruling=rulings berths=parked worse passes joints stations=rows"
 
     plan: Plan
     stations: Stations
     heights: Annotated[FloatArray, METER]
     hardest: tuple[Hardest, ...]
     rulings: tuple[RulingGrade, ...]
+    parked: tuple[ParkedGrade, ...]
+    """The berths that get steeper."""
     compare: Callable[[], tuple[Compared, ...]] = field(repr=False)
     """Every train on every rail condition, judged when first looked at."""
 
@@ -264,7 +274,9 @@ def leveled(
         for name, (_, own) in binds.items()
     ]  # fmt: skip
     compare = cache(partial(_compared, layout, after))
-    return Leveled(plan, stations, heights, tuple(hardest), ruling_grades(layout, after), compare)
+    return Leveled(
+        plan, stations, heights, tuple(hardest), ruling_grades(layout, after), steeper_berths(layout, after), compare
+    )
 
 
 def _compared(before: Layout, after: Layout) -> tuple[Compared, ...]:

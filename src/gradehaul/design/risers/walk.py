@@ -48,8 +48,7 @@ class Walk:
     @cached_property
     def joints(self) -> tuple[tuple[float, str], ...]:
         """Where it passes joints, m, and their names, in order."""
-        ahead = self.layout.movements.joint_ahead
-        met = [ahead.get(self.ways[0].turned()), *map(ahead.get, self.ways)]
+        met = self.layout.movements.joints_met(self.ways)
         return tuple((at, name) for at, name in zip(self.starts.tolist(), met, strict=True) if name is not None)
 
     def track_at(self, at: float) -> Track:
@@ -97,11 +96,11 @@ class Walk:
         """Where the curvature changes from one section to the next: the place, m, and both sections."""
         ends = np.cumsum([section.length for section in self.sections])
         pairs = zip(ends.tolist(), pairwise(self.sections), strict=False)
-        return tuple((at, before, after) for at, (before, after) in pairs if _differ(before, after))
-
-
-def _differ(before: Section, after: Section) -> bool:
-    return any(abs(one - two) > 1e-9 for one, two in ((before.first, after.first), (before.last, after.last)))
+        return tuple(
+            (at, before, after)
+            for at, (before, after) in pairs
+            if abs(before.first - after.first) > 1e-9 or abs(before.last - after.last) > 1e-9
+        )
 
 
 def walk_along(layout: Layout, *, line: str | None = None, route: str | None = None) -> Walk:

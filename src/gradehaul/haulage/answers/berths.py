@@ -10,7 +10,7 @@ from typing import ClassVar, Literal
 
 from gradehaul.haulage.resistance import lowest
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.plan.records import Berth
+from gradehaul.plan.records import Berth, Car
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import PiecewiseQuadratic, join, polyline
@@ -142,8 +142,8 @@ def berth_answer(graph: MovementGraph, alignment: Alignment, berth: Berth, clear
     one case of twenty. That is on the safe side: it leaves curves out and takes the steepest place for the whole cut.
     """
     cars = graph.plan.cars.values()
-    steepest = _steepest(alignment, berth, clear)
-    stay = {car.name: steepest <= lowest(car.rolling) * (1 + 1e-9) for car in cars}
+    steepest = steepest_grade(alignment, berth, clear)
+    stay = {car.name: stays(car, steepest) for car in cars}
     return BerthAnswer(
         name=berth.name,
         clear_length=clear.length,
@@ -158,7 +158,13 @@ def berth_answer(graph: MovementGraph, alignment: Alignment, berth: Berth, clear
     )
 
 
-def _steepest(alignment: Alignment, berth: Berth, clear: ClearLength) -> float:
+def stays(car: Car, steepest: float) -> bool:
+    """Return whether a car stays put on a grade: its lowest rolling resistance holds it even once it has been moved."""
+    return steepest <= lowest(car.rolling) * (1 + 1e-9)
+
+
+def steepest_grade(alignment: Alignment, berth: Berth, clear: ClearLength) -> float:
+    """Return the steepest grade of the clear length of a berth, either way, without sign."""
     railhead = join([alignment.tracks[track].railhead for track in berth.tracks])
     grade = railhead.restrict(clear.start, clear.stop).derivative()
     return max(abs(grade.greatest().value), abs(grade.least().value))

@@ -9,12 +9,9 @@ from typing import ClassVar
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.answers.check_notes import (
     assumed_films,
-    doubtful_readings,
+    doubts_of,
     misfit_notes,
-    surveyed_steeper,
-    taut_trains,
     unsure_predictions,
-    unusual_notes,
 )
 from gradehaul.haulage.answers.figures import Measurement, SourcedFigure, figures, measurements
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
@@ -222,14 +219,7 @@ def check_layout(
             progress(number + 1, len(chosen))
     answers = judged_trains(layout, trains=plan.trains, trials=trials)
     alignment = layout.alignment
-    doubts = (
-        *doubtful_readings(plan, (*plan.locos, *plan.cars) if answered else ()),
-        *plan.doubts,
-        *surveyed_steeper(plan, alignment),
-        *unusual_notes(plan, alignment, (answer.ruling for answer in answered)),
-        *alignment.doubts,
-        *taut_trains(layout, made),
-    )
+    doubts = doubts_of(layout, plan, (answer.ruling for answer in answered))
     notes = (
         *plan.notes,
         *alignment.notes,
@@ -255,7 +245,7 @@ def check_layout(
             berth_answer(layout.movements, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
         ),
         figures=figures(plan, layout.coefficient),
-        doubts=tuple(dict.fromkeys(doubts)),
+        doubts=doubts,
         not_checked=tuple(_not_checked(layout, plan, narrowed=bool(trains or routes))),
         notes=tuple(dict.fromkeys(notes)),
     )

@@ -15,7 +15,7 @@ from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import TIE, demand
 from gradehaul.haulage.profile import RouteProfile, Ruling
-from gradehaul.haulage.train import Train
+from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
 from gradehaul.plan.names import quoted
 from gradehaul.plan.rail_condition import CLEAN, ages, conditions
@@ -37,6 +37,24 @@ MATTERS = 0.02
 USUAL_TENSION = 0.03
 """Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
 measured value was found)."""
+
+
+def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling]) -> tuple[Note, ...]:
+    """Return what can make the whole answer wrong, each once: readings, geometry, surveys, figures and taut trains.
+
+    `plan` is that of the layout, or the part of it that is asked for, and `rulings` the hardest places of its routes.
+    """
+    hardest = tuple(rulings)
+    made = {named.name: made_up(plan, named) for named in plan.trains.values()}
+    found = (
+        *doubtful_readings(plan, (*plan.locos, *plan.cars) if hardest else ()),
+        *plan.doubts,
+        *surveyed_steeper(plan, layout.alignment),
+        *unusual_notes(plan, layout.alignment, hardest),
+        *layout.alignment.doubts,
+        *taut_trains(layout, made),
+    )
+    return tuple(dict.fromkeys(found))
 
 
 def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:

@@ -42,9 +42,10 @@ class Bench:
     """Curve coefficient used, m."""
     pooled: Pooled
 
-    def row(self, loco: str, rail: str, state: State = "standing") -> Reduced | None:
-        """Return the readings of a locomotive on a rail in a state."""
-        return next((row for row in self.rows if (row.loco, row.rail, row.state) == (loco, rail, state)), None)
+    def row(self, loco: str, rail: str) -> Reduced | None:
+        """Return the readings of the standing pull of a locomotive on a rail."""
+        wanted = loco, rail, "standing"
+        return next((row for row in self.rows if (row.loco, row.rail, row.state) == wanted), None)
 
 
 def work_out(plan: Plan) -> Bench:

@@ -28,7 +28,7 @@ from gradehaul.haulage.verdict import Outcome, Verdict, how_well, judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.rail_condition import RailCondition
-from gradehaul.plan.records import NamedTrain, Plan
+from gradehaul.plan.records import Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
@@ -194,24 +194,17 @@ def _one_direction(route: Route, file: str) -> Route:
     return route
 
 
-def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain | None:
-    trains = layout.plan.trains
-    if name is None:
-        return next((named for named in trains.values() if named.route == route.whole), None)
-    return look_up(name, trains, "train", file=layout.plan.file, declare="[train.NAME] with a route and a consist")
-
-
-def _rails(layout: Layout, wanted: Sequence[str] | None) -> tuple[str, ...]:
-    """Return the rail conditions wanted, or all that may be shown."""
-    return layout.judged(wanted) if wanted else (*layout.judged(), *film_rails(layout.rails))
-
-
 def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequence[str] | None) -> Haul | None:
-    named = _named_train(layout, profile.route, name)
-    shown_rails = _rails(layout, rails)
+    plan = layout.plan
+    if name is None:
+        named = next((each for each in plan.trains.values() if each.route == profile.route.whole), None)
+    else:
+        declare = "[train.NAME] with a route and a consist"
+        named = look_up(name, plan.trains, "train", file=plan.file, declare=declare)
+    shown_rails = layout.judged(rails) if rails else (*layout.judged(), *film_rails(layout.rails))
     if named is None:
         return None
-    started = made_up(layout.plan, named)
+    started = made_up(plan, named)
     train = started.after(profile.route.run_rounds)
     need = demand(profile, train)
     too_long = misfits(layout, layout.route(profile.route.whole), started)

@@ -65,6 +65,11 @@
       desk.refresh();
       document.documentElement.dataset.heights = document.documentElement.dataset.answer;
     },
+    doubts({ doubts }) {
+      const list = byId("doubts"), lines = doubts.map((each) => `Look at this first: ${each}`);
+      list.hidden = !lines.length;
+      if (lines.join("\n") !== [...list.children].map((each) => each.textContent).join("\n")) list.replaceChildren(...lines.map(item));
+    },
     chances(part) {
       desk.data.chances = part.chances;
       desk.outcomes();
@@ -129,7 +134,6 @@
     const list = part.lost.length ? [`No longer in the plan, and left out: ${part.lost.join(", ")}`] : [];
     if (part.not_run.length) list.push(`Not judged, since no train can run its route: ${part.not_run.join(", ")}`);
     const lines = [...part.changes, ...list];
-    byId("doubts").replaceChildren(...part.doubts.map((each) => item(`Look at this first: ${each}`)));
     if (lines.length) byId("changes").replaceChildren(...lines.map(item));
     if (byId("said").dataset.trial) say("");
   }

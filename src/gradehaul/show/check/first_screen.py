@@ -187,7 +187,8 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
     failing = [each for each in worst_first(worst_of_each(answer.on(answer.judged_rails))) if each.outcome in FAILS]
     found = {(way.train, way.rail): way for way in ways}
     lines = []
-    fouled = {f'berth "{berth.name}"': fouled_words(berth.fouled_by, units) for berth in answer.berths}
+    by_berth = {berth.name: fouled_words(berth.fouled_by, answer.plan.scale, units) for berth in answer.berths}
+    fouled = {f'berth "{name}"': words for name, words in by_berth.items()}
     for train in failing:
         for misfit in train.misfits[:1]:
             why = f" It {fouled[misfit.place]}." if fouled.get(misfit.place) else ""
@@ -200,7 +201,7 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
         if way is not None and train.outcome != "too long":
             lines.append(f"{train.name}: {best_way(way)}")
     lines += [
-        f"Berth {berth.name} has no clear length: it {fouled_words(berth.fouled_by, units) or 'is fouled all along'}."
+        f"Berth {berth.name} has no clear length: it {by_berth[berth.name] or 'is fouled all along'}."
         for berth in answer.berths
         if not berth.clear_length
     ]

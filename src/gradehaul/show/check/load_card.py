@@ -115,10 +115,7 @@ def _parts(cards: Sequence[Card], paper: PaperName) -> list[_Part]:
     sheet = Sheet(size.width, size.width, _FONT)
     room = (1 - _ROUTE) * (0.5 * size.width - 2 * MARGIN) * DOTS_PER_INCH
     for card in cards:
-        wide = [sheet.extent(car, weight="bold")[0] for car in card.cars]
-        wide += [_wide(sheet, cell) for row in card.rows for cell in row.cells]
-        across = max(_ACROSS, int(room // (max(wide) + 1.5 * _GAP)))
-        columns = [slice(first, first + across) for first in range(0, len(card.cars), across)]
+        columns = _columns([each + 0.5 * _GAP for each in _widths(sheet, card)], room)
         parts = [
             replace(card, cars=card.cars[own], rows=tuple(replace(row, cells=row.cells[own]) for row in rows))
             for own in columns
@@ -126,6 +123,30 @@ def _parts(cards: Sequence[Card], paper: PaperName) -> list[_Part]:
         ]
         found += [_Part(part, number, len(parts)) for number, part in enumerate(parts, 1)]
     return found
+
+
+def _columns(widths: Sequence[float], room: float) -> list[slice]:
+    """Return which columns go on one card after another: as many as have room, and no fewer than go on any.
+
+    >>> _columns([4.0, 9.0, 4.0, 4.0, 4.0, 4.0], 21.0)
+    [slice(0, 4, None), slice(4, 6, None)]
+    """
+    found, first = list[slice](), 0
+    while first < len(widths):
+        stop = min(first + _ACROSS, len(widths))
+        while stop < len(widths) and sum(widths[first : stop + 1]) <= room:
+            stop += 1
+        found.append(slice(first, stop))
+        first = stop
+    return found
+
+
+def _widths(sheet: Sheet, card: Card) -> list[float]:
+    """Return how wide each column of a card is: its heading or its widest cell, and the gap."""
+    return [
+        max(sheet.extent(car, weight="bold")[0], *(_wide(sheet, row.cells[k]) for row in card.rows)) + _GAP
+        for k, car in enumerate(card.cars)
+    ]
 
 
 def _by(items: Sequence[_Each], count: int) -> list[Sequence[_Each]]:
@@ -182,9 +203,13 @@ def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
         low += 0.9 * line
     tall = min(_ROW * line, (at - _HEAD * line - low) / len(card.rows))
     first = box.left + _ROUTE * wide
-    step = (box.right - first) / max(len(card.cars), 3)
-    for k, car in enumerate(card.cars):
-        sheet.text(first + k * step, at, sheet.fitted(car, step - _GAP, weight="bold"), weight="bold", va="top")
+    widths = _widths(sheet, card)
+    spare = (box.right - first - sum(widths)) / max(len(widths), 3)
+    if spare < 0:  # no room for all: alike, and cut
+        widths, spare = [(box.right - first) / len(widths)] * len(widths), 0.0
+    lefts = [first + sum(widths[:k]) + k * spare for k in range(len(widths))]
+    for car, left, width in zip(card.cars, lefts, widths, strict=True):
+        sheet.text(left, at, sheet.fitted(car, width + spare - _GAP, weight="bold"), weight="bold", va="top")
     at -= _HEAD * line
     for row in card.rows:
         _rule(sheet, box, at)
@@ -195,8 +220,8 @@ def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
         for k, each in enumerate(names):
             up = at - 0.5 * tall + (0.5 * (len(names) - 1) - k) * 0.95 * line
             sheet.text(box.left, up, each, scale=0.8 if k >= len(names) - len(basis) else 0.95, va="center")
-        for k, cell in enumerate(row.cells):
-            _draw_cell(sheet, cell, first + k * step, at - 0.5 * tall, step)
+        for cell, left, width in zip(row.cells, lefts, widths, strict=True):
+            _draw_cell(sheet, cell, left, at - 0.5 * tall, width + spare)
         at -= tall
     _rule(sheet, box, at)
 

@@ -10,6 +10,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import FAILS, WORST_FIRST, HeadStretch, Outcome, Verdict, worst
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
 from gradehaul.plan.records import Plan
+from gradehaul.scales import Scale
 from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.page import Piece, words_of
 from gradehaul.show.base.unit_format import UnitFormat
@@ -126,12 +127,22 @@ def spread_words(plan: Plan, units: UnitFormat) -> str:
     return f"Film is counted {units.length(plan.carry_over)}{guess} past wiped track, since wheels spread it."
 
 
-def fouled_words(fouled_by: Iterable[Fouling], units: UnitFormat) -> str:
-    """Return what ends the clear length of a berth: the track, how near it comes, and what trains need to pass."""
-    words = []
+def fouled_words(fouled_by: Iterable[Fouling], scale: Scale, units: UnitFormat) -> str:
+    """Return what ends the clear length of a berth: the track, how near it comes, and what trains need to pass.
+
+    On curves that is more than on straight track, where it is that under which `clearance` fails.
+    """
+
+    def centers(value: float) -> str:
+        return units.length(value, fine=units.system == "imperial")  # as `clearance` has them
+
+    words, straight = [], scale.fouling_distance
     for each in fouled_by:
         near = f"{units.length(each.distance)} away" if each.distance > _MEETS else "which it meets"
-        words.append(f"fouls {each.track}, {near}; trains need {units.length(each.needed)} to pass")
+        curved = each.needed > straight + 5e-5
+        needs = centers(each.needed)
+        needs += f" on the curves there, {centers(straight)} on straight track" if curved else ""
+        words.append(f"fouls {each.track}, {near}; between centers trains need {needs} to pass")
     return "; ".join(words)
 
 

@@ -7,7 +7,9 @@ from typing import NamedTuple
 
 from gradehaul.haulage.answers.check import CheckAnswer, RangedLoad, RouteAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer
+from gradehaul.haulage.resistance import lowest
 from gradehaul.plan.names import clean
+from gradehaul.plan.records import Car
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -97,18 +99,28 @@ def add_berths(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     page.table(heads, rows)
     for berth in answer.berths:
         if berth.fouled_by:
-            page.line(f"{berth.name} {fouled_words(berth.fouled_by, units)}.", indent=2)
+            page.line(f"{berth.name} {fouled_words(berth.fouled_by, answer.plan.scale, units)}.", indent=2)
     rolling = [(berth, car, roll) for berth in answer.berths for car, rolls in berth.rolls.items() for roll in rolls]
     for berth, car, roll in rolling:
         run = units.length(roll.length)
         stops = f"to the end of track at {roll.end}" if roll.end is not None else f"and stops on {roll.track}"
-        page.line(f"{car} parked in {berth.name} would roll toward {roll.toward}: {run}, {stops}", indent=2)
+        why = _why_it_rolls(answer.plan.cars[car], berth.steepest, units)
+        page.line(f"{car} parked in {berth.name} would roll toward {roll.toward}: {run}, {stops}; {why}", indent=2)
     if rolling:
         page.line(
             "Each run is that of a single car from the worst place, at its lowest rolling resistance, on the way that "
             "lets it run farthest. A film on the rail makes no difference. Block the wheels, or park cars elsewhere.",
             indent=2,
         )
+
+
+def _why_it_rolls(car: Car, steepest: float, units: UnitFormat) -> str:
+    """Return on what grade a car may roll once it has been moved, and on what grade one that stands still starts."""
+    rolls, starts = units.grade(lowest(car.rolling)), units.grade(car.starting.value)
+    basis = f"{car.starting_basis}, " if car.starting_basis in ("assumed", "measured") else ""
+    if steepest > car.starting.value:
+        return f"it starts by itself on more than {starts} ({basis}on average), and may roll on over {rolls}"
+    return f"left alone it starts on some {starts} ({basis}on average), but once moved it may roll on over {rolls}"
 
 
 def _add_figures(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:

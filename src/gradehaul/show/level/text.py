@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from gradehaul.design.deck import STRENGTH
-from gradehaul.design.level.as_checked import RulingGrade
+from gradehaul.design.level.as_checked import ParkedGrade, RulingGrade
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.plan.names import clean
@@ -38,6 +38,8 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line((clean(found.plan.title), "bold"), ": railheads for even effort")
     page.line()
     page.paragraph(*headline(found, units))
+    for berth in found.parked:
+        page.paragraph(*_parked(berth, units))
     if not _gains(found) and _measured_binds(found):
         page.line("If these heights were measured on track that stands: --survey finds shims.")
     for each in found.worse:
@@ -144,6 +146,25 @@ def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
         rest = ", but averaged over a train's length it is no worse" if run else "; no train judged here runs there"
         pieces += [" ", (f"One spot on {steepest.track} has a higher effective grade", "yellow"), f"{grades}{rest}."]
     return pieces
+
+
+def _parked(berth: ParkedGrade, units: UnitFormat) -> list[Piece]:
+    """Return that a berth gets steeper, and which cars would roll away from it."""
+    grades = f"{units.grade(berth.even).removesuffix(' %')} to {units.grade(berth.leveled)}"
+    keeps = " A grade or rise written on its tracks keeps it."
+    newly = [car for car in berth.roll_after if car not in berth.rolled_before]
+    already = (
+        f"; {_listed(berth.rolled_before)} {'do' if berth.rolled_before[1:] else 'does'} so already"
+        if berth.rolled_before
+        else ""
+    )
+    if newly:
+        return [
+            (f"Parked {_listed(newly)} would newly ROLL AWAY from {clean(berth.berth)}", "bold red"),
+            f", which gets steeper, {grades}{already}.{keeps}",
+        ]
+    rest = f"; parked {_listed(berth.rolled_before)} would roll away before and after" if berth.rolled_before else ""
+    return [(f"{clean(berth.berth)}, where cars stand, gets steeper", "yellow"), f", {grades}{rest}.{keeps}"]
 
 
 def _better(found: Leveled, units: UnitFormat) -> list[Piece]:

@@ -104,6 +104,10 @@ const Desk = (() => {
 
     desk.hand = {
       height,
+      chosen(station) {
+        if (byId("railhead-of")) byId("railhead-of").value = station.key;
+        showRailhead();
+      },
       grab() { before = desk.trial.copy(); },
       to(station, value) { desk.trial.move((trial) => { trial.heights[station.key] = Number(value.toFixed(9)); }); },
       drop() {

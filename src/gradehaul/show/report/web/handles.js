@@ -36,12 +36,17 @@ const Handles = (() => {
     return list;
   }
 
-  /* Puts handles over a drawn section. `hand` is called on a move: `hand.grab()`, `hand.to(station, height)` and
-     `hand.drop()`, and knows the `height` of each station now. */
+  /* Puts handles over a drawn section. `hand` is called on a move: `hand.chosen(station)`, `hand.grab()`,
+     `hand.to(station, height)` and `hand.drop()`, and knows the `height` of each station now. */
   function start(figure, units, hand) {
     const layer = document.createElement("div");
     layer.className = "handles";
     const buttons = new Map();
+    const tag = document.createElement("span");  // what the handle that has the focus says by its own name
+    tag.className = "handle-height";
+    tag.setAttribute("aria-hidden", "true");
+    tag.hidden = true;
+    layer.append(tag);
     let drawn = null, held = null;
 
     const step = () => (units.lengthUnit.name === "in" || units.lengthUnit.name === "ft" ? 0.0254 / 16 : 0.001);
@@ -51,6 +56,11 @@ const Handles = (() => {
       button.type = "button";
       button.setAttribute("role", "slider");
       button.setAttribute("aria-orientation", "vertical");
+      button.addEventListener("focus", () => {
+        hand.chosen(buttons.get(key).station);
+        showTag();
+      });
+      button.addEventListener("blur", showTag);
       button.addEventListener("keydown", (event) => {
         const { station } = buttons.get(key);
         const by = { ArrowUp: 1, ArrowRight: 1, ArrowDown: -1, ArrowLeft: -1, PageUp: 10, PageDown: -10 }[event.key];
@@ -88,6 +98,19 @@ const Handles = (() => {
       return button;
     }
 
+    /* Shows the joint and the railhead of the handle that has the focus, on the side of it that has more room. */
+    function showTag() {
+      const button = layer.querySelector(".handle:focus");
+      tag.hidden = !button;
+      if (!button) return;
+      tag.textContent = button.title;
+      const across = Number.parseFloat(button.style.left), width = layer.parentNode.clientWidth;
+      const right = across > width / 2;
+      tag.style.left = right ? "" : `${across + 18}px`;
+      tag.style.right = right ? `${width - across + 18}px` : "";
+      tag.style.top = button.style.top;
+    }
+
     /* Sets the handles where the section now has its railheads. */
     function place(section, route, data) {
       drawn = section;
@@ -114,6 +137,7 @@ const Handles = (() => {
         button.remove();
         buttons.delete(key);
       }
+      showTag();
     }
 
     return { place, get held() { return held !== null; } };
