@@ -13,7 +13,9 @@ from hypothesis import strategies as st
 import brute_walk as walk
 from checked import check
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import demand
+from gradehaul.haulage.demand import demand, tension
+from gradehaul.haulage.longest import _Run
+from gradehaul.haulage.tension import most_friction
 from gradehaul.haulage.train import headed_by, made_up
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
@@ -179,3 +181,41 @@ def test_a_train_that_wraps_much_curve_is_noted_with_what_tension_would_change()
     assert notes(with_tension(HELIX)) == []
     reversed_out = HELIX.replace('to = "Top"\ntrack', 'to = "Points"\ntrack') + REVERSED_OUT
     assert notes(reversed_out.replace('to = "Top"\n[train', 'to = "Top"\nreversals = 1\n[train')) == found
+
+
+@given(layouts(), st.booleans(), st.booleans())
+@settings(max_examples=15, deadline=None)
+def test_the_bound_of_tension_holds_for_every_count(layout: Random, starting: bool, trailing: bool) -> None:
+    taut = Layout(read_plan(with_tension(layout.text)))
+    plan = taut.plan
+    power, car = next(iter(plan.powers.values())), next(iter(plan.cars.values()))
+    resistance = (car.starting if starting else car.rolling).value
+    for leg, _ in taut.profile(ROUTE).runs:
+        profile = leg.starting if starting else leg
+        bound = most_friction(profile, headed_by(plan, power, car, 0).length, car, resistance)
+        for count in (1, 2, 3, 5, 8, 13, 34, 89):
+            train = headed_by(plan, power, car, count, engine="trailing" if trailing else "leading")
+            assert tension(profile, train, starting=starting).greatest().value <= bound[count - 1]
+
+
+@given(layouts())
+@settings(max_examples=15, deadline=None)
+def test_a_load_with_tension_is_that_of_every_count_looked_at(layout: Random) -> None:
+    taut = Layout(read_plan(with_tension(layout.text)))
+    plan, profile = taut.plan, taut.profile(ROUTE)
+    power, car = next(iter(plan.powers.values())), next(iter(plan.cars.values()))
+    run = _Run(plan, profile.runs[0][0], power, car, taut.pulls, engine="leading")
+    for test in ("stand", "restart", "slip"):
+        tie = run._test("clean", test).tie
+        below = 40
+        fails = [count for count in range(1, below) if run.margin("clean", test, count).value < -tie]
+        assert run.first_failing("clean", [test], below) == (fails[0] if fails else below)
+
+
+def test_few_trains_are_worked_out_with_tension():
+    taut = Layout(read_plan(with_tension(HELIX)))
+    plan = taut.plan
+    run = _Run(plan, taut.profile("Up"), plan.powers["mogul"], plan.cars["box"], taut.pulls, engine="leading")
+    fails = run.first_failing("clean", ["stand"], 1000)
+    assert fails > 20
+    assert len(run._demands) <= 5

@@ -14,13 +14,14 @@ from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.demand import TIE, Demand, Pulled, bases_at, demand, demand_at, edge_weights, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
+from gradehaul.haulage.tension import most_friction
 from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.verdict import greatest, less
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.document import Documented
 from gradehaul.quantities.si import Meters, Newtons
-from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, sum_of_shifted
+from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, sum_of_shifted
 
 Test = Literal["stand", "restart", "slip", "hold"]
 _LIMIT: tuple[Test, ...] = ("stand", "hold")
@@ -122,14 +123,18 @@ class Worst:
         self._known: dict[int, Extreme] = {}
         self.most = np.full(MOST_CARS, np.inf)
 
-    def first_failing(self, pull: float, resistance: float, below: int = MOST_CARS + 1) -> int:
-        """Return the least number of cars that needs more than a pull, `below` where none under it does.
+    def first_failing(
+        self, pull: float | FloatArray, resistance: float, below: int = MOST_CARS + 1, above: int = 0
+    ) -> int:
+        """Return the least number of cars over `above` that needs more than a pull, `below` where none under it does.
 
         Not by halving: over a sawtooth an extra car can lighten the load. Every count up to the one returned is sure.
 
-        `pull` has what a tie allows, `resistance` is that of one car, N; only counts less than `below` are of interest.
+        `pull` has what a tie allows, of every count where they differ; `resistance` is that of one car, N. Only counts
+        less than `below` are of interest.
         """
         room = pull - self._numbers * resistance
+        room[:above] = np.inf
         while (first := _first(self.most > room)) < below:
             if self.at(first).value > room[first - 1]:
                 return first
@@ -185,6 +190,7 @@ class _Run:
         self._pushed = pushed(self.train(1))
         self._steady: dict[int, Worst] = {}
         self._demands: dict[int, Demand] = {}
+        self._frictions: dict[bool, FloatArray] = {}
         self._tested: dict[tuple[str, Test], _Tested] = {}
 
     def resistance(self, test: Test) -> float:
@@ -201,10 +207,20 @@ class _Run:
                 continue
             worst, steady, tie = self._test(rail, test)
             below = worst.first_failing(steady + tie, self.resistance(test), below)
-            if self._taut(test):  # tension only adds to the demand, and is worked out for each count
-                counts = range(1, below)
-                below = next((count for count in counts if self.margin(rail, test, count).value < -tie), below)
+            if self._taut(test):  # tension only adds to the demand; where the most that it can add is let by, so is it
+                left, count = steady + tie - self._most_friction(test), 0
+                while (count := worst.first_failing(left, self.resistance(test), below, above=count)) < below:
+                    if self.margin(rail, test, count).value < -tie:
+                        below = count
         return below
+
+    def _most_friction(self, test: Test) -> FloatArray:
+        """Return no less than tension adds with each number of cars in a test, N, shape (999,)."""
+        starting = test == "restart"
+        if starting not in self._frictions:
+            per_weight = self.car.starting.value if starting else self.car.rolling.value
+            self._frictions[starting] = most_friction(self._profile(test), self.train(0).length, self.car, per_weight)
+        return self._frictions[starting]
 
     def margin(self, rail: str, test: Test, count: int) -> Extreme:
         """Return the least that a train of a number of cars has left in a test, N, and where its head is then."""

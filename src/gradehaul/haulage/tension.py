@@ -87,7 +87,39 @@ def friction_of_tension(profile: RouteProfile, train: Train, resistance: Callabl
             friction += weight * load.pulled(begin, end, cells.after(high - ahead))
         else:
             friction += weight * load.pushed(begin, end, cells.before(low - behind))
-    return steps(heads, friction)
+    friction = np.ceil(friction / _ROUNDED) * _ROUNDED
+    changes = np.flatnonzero(np.diff(friction, prepend=np.nan))  # the first, which nothing is before, among them
+    return steps(heads[[*changes, -1]], friction[changes])
+
+
+_ROUNDED = 1e-9
+"""Friction is rounded up to this, N, so that cells along one curve, which differ by rounding, are one step."""
+
+
+def most_friction(profile: RouteProfile, locos: float, car: Car, resistance: float) -> FloatArray:
+    """Return no less than coupler tension adds to trains of 1, 2, 3 … equal cars anywhere on a route, N, shape (999,).
+
+    They are one row, with locomotives of a length at one end of it; `resistance` is that of the car per unit of its
+    weight. Each car needs at most what it needs where that is most, and hangs on its locomotives round
+    as much curve as lies along any such row. The cells that stand for the track reach beyond a train by less than four
+    of their own lengths. Where that is more than 999 cars it is infinite.
+    """
+    slope = profile.effort.derivative()
+    hardest = resistance + max(float(np.abs(slope.values).max()), float(np.abs(slope.ends).max()))
+    wraps = profile.curves.tension * profile.bends.rows_of_cars(car.length)
+    wraps = np.minimum.accumulate(wraps[::-1])[::-1] * car.length  # a row turns no more than a longer one
+    summed = _summed(np.expm1(np.minimum(wraps, 50.0)))  # e^50 times the load of a single car is beyond any pull
+    numbers = np.arange(1, summed.size)
+    lengths = locos + numbers * car.length
+    cells = np.maximum(lengths / _CELLS, profile.length / _MOST_CELLS)
+    beyond = np.ceil(4.0 * cells / car.length).astype(np.intp)
+    last = numbers + 2 * beyond
+    inside = last < summed.size
+    most = np.full(numbers.size, np.inf)
+    most[inside] = summed[last[inside]] - summed[beyond[inside]]
+    most[inside] *= GRAVITY * car.mass * hardest * (1 + _NEAR)
+    most += 2 * _ROUNDED
+    return most
 
 
 _NEAR = 1e-9

@@ -454,3 +454,16 @@ def test_a_slipping_pull_above_a_standing_pull_that_nobody_measured_is_noted() -
     (note,) = notes("48")
     assert note.startswith('loco "mule", slipping, clean: ')
     assert "which is scaled from other rail: measure that too" in note
+
+
+@pytest.mark.parametrize(("read", "noted"), [("mule", True), ("mule goat", False)])
+def test_assumed_shares_of_a_film_are_noted_until_every_locomotive_was_read_on_it(read, noted):
+    on_film = ', pull.treated = "0.5 N", pull."treated fresh" = "0.4 N"'
+    locos = "\n".join(
+        f'loco.{name} = {{ mass = "200 g", length = 0.2, pull.clean = "0.8 N"{on_film if name in read else ""} }}'
+        for name in ("mule", "goat")
+    )
+    plan = read_plan(
+        HEAD[: HEAD.index("loco.mule")] + locos + "\n" + line("Hill", "A", "B", "{ straight = 3, rise = 0 }")
+    )
+    assert any("shares of pull that it leaves are assumed" in note.text for note in check(plan).notes) == noted

@@ -9,17 +9,9 @@ from hypothesis import strategies as st
 from checked import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
-from haulage.bench.tables import GF, reading, string, tilt
+from haulage.bench.tables import GF, HILL, reading, string, tilt
 
-PLAN = """
-scale = "HO"
-unit = "mm"
-railhead.Foot = 0
-line.Hill = { from = "Foot", to = "Top", track = [{ straight = 3000, grade = "2 %" }] }
-loco.goat = { mass = "300 g", length = 200 }
-car.ore = { mass = "100 g", length = 120 }
-route.Up = { from = "Foot", to = "Top" }
-"""
+PLAN = HILL + 'loco.goat = { mass = "300 g", length = 200 }\n'
 
 near = st.lists(st.sampled_from([-0.02, -0.01, 0.0, 0.01, 0.02]), min_size=1, max_size=5)
 

@@ -4,6 +4,15 @@ from __future__ import annotations
 
 GF = 9.80665e-3
 """A gram-force, N."""
+HILL = """
+scale = "HO"
+unit = "mm"
+railhead.Foot = 0
+line.Hill = { from = "Foot", to = "Top", track = [{ straight = 3000, grade = "2 %" }] }
+car.ore = { mass = "100 g", length = 120 }
+route.Up = { from = "Foot", to = "Top" }
+"""
+"""A straight hill of 2 % with the cars that `string` and `tilt` read, to which a plan adds its locomotives."""
 
 
 def reading(loco: str, force: str, more: str = "") -> str:

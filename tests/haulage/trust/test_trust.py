@@ -315,6 +315,18 @@ def test_percentiles_of_a_load_with_tension_lie_round_the_load():
     assert spreads[1].limit_low <= spreads[0].limit_low
 
 
+def test_percentiles_with_tension_are_those_of_every_number_of_cars(monkeypatch):
+    layout = Layout(read_plan(BENT + "[curve_resistance]\ntension = 0.05\n"))
+    trials = RandomTrials(layout.plan, layout.coefficient)
+    (load,) = layout.loads(layout.profile("Up"), "mogul", "ore", ["clean"])
+    bounded = RouteTrust(layout.plan, layout.profile("Up"), trials)
+    spread = bounded.spread(load)
+    monkeypatch.setattr(RouteTrust, "_surely_more", lambda *_: 0)
+    every = RouteTrust(layout.plan, layout.profile("Up"), trials)
+    assert every.spread(load) == spread
+    assert len(bounded._trains) < 0.7 * len(every._trains)
+
+
 def test_what_has_one_cause_moves_as_one():
     plan = read_plan(
         HILL

@@ -1,9 +1,12 @@
 """Which layers of a builder's own drawing are taken for track, heights and names, and what is left."""
 
+from pathlib import Path
+
 import pytest
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
+from gradehaul.plan.reader import read_plan
 from plan.drawing.dxf_files import MM, new
 
 LOOK = '3 texts on "texts" look like heights: if they are, add --height-layers "texts"'
@@ -66,7 +69,7 @@ def test_closed_figures_with_corners_are_no_track_on_whatever_layer(imported, la
     done = imported(draw)
     assert list(done.drawn.lines) == ["TRACK 1"]
     (text,) = said(done, "no-track")
-    assert text == f'closed figures with corners on layer "{layer}" are no track: left out'
+    assert text == f'closed figures with corners on layer "{layer}" are no track: 13200.0 mm left out'
 
 
 def test_what_meets_a_corner_or_has_none_is_track(imported):
@@ -283,3 +286,16 @@ def test_the_hint_names_a_layer_with_wildcards_as_it_is_to_be_typed(imported):
 def test_a_track_may_be_called_as_a_radius_that_no_curve_has(imported, name, stands):
     done = imported(lambda space: curve_with(space, (name, 500, 10)))
     assert (name in done.drawn.lines) == stands
+
+
+def test_heights_that_are_not_used_are_a_doubt_about_the_plan_until_all_are(imported):
+    def doubts(y, plan=None):
+        texts = ("0", 0, 10), ("20", 400, y)
+        done = imported(lambda space: curve_with(space, *texts, layer="HEIGHTS"), plan)
+        Path("plan.toml").write_text(done.text, encoding="utf-8")
+        return [note.text for note in read_plan(done.text, file="plan.toml", folder=Path()).doubts]
+
+    cure = "give heights there and take unused_heights out of [import]"
+    assert doubts(900) == [f"1 height of the drawing is not used: a hill may be steeper; {cure}"]
+    assert len(doubts(900, "plan.toml")) == 1
+    assert not doubts(10, "plan.toml")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,6 +12,7 @@ import numpy as np
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.tension import most_friction
 from gradehaul.haulage.train import headed_by
 from gradehaul.haulage.trust.margin import Margins, TrialPulls
 from gradehaul.haulage.trust.random_trials import RandomTrials
@@ -46,6 +48,7 @@ class RouteTrust:
         self._plan, self._profile, self._trials = plan, profile, trials.part(LOAD_TRIALS)
         self._trains: dict[int, list[Margins]] = {}
         self._pulls: TrialPulls = {}
+        self._frictions: dict[bool, FloatArray] = {}
         self._steepest: dict[float, FloatArray] = {}
         self._ranges: dict[tuple[Load, _Kind, int], tuple[int, int]] = {}
         self._of: tuple[str, str, str] | None = None
@@ -80,29 +83,52 @@ class RouteTrust:
             spare = self._margins(load, kind, count)
             if count > sure and _fails(spare, share):
                 return sure
-            looked_at, sure = count, max(sure, count + self._surely_more(load, kind, spare, share))
+            looked_at, sure = count, max(sure, count + self._surely_more(load, kind, count, spare, share))
         return most
 
-    def _surely_more(self, load: Load, kind: _Kind, spare: FloatArray, share: float) -> int:
+    def _surely_more(self, load: Load, kind: _Kind, count: int, spare: FloatArray, share: float) -> int:
         """Return how many cars more do not make a percentile negative even if each stood where the route is hardest.
 
         Each costs what it needs on the hardest climb, or what it pushes on the steepest fall, whichever is more.
 
-        A row of cars needs no more than it can need anywhere, but for coupler tension.
+        A row of cars needs no more than it can need anywhere, and coupler tension adds no more than it can to all of
+        them.
         """
-        if self._profile.curves.tension:
-            return 0
         car, trials, starting = self._plan.cars[load.car], self._trials, kind == "rated"
+        taut = self._profile.curves.tension > 0
+        friction = self._most_friction(load, starting) if taut else np.zeros(0)
         mass, curve = trials.mass(trials.mass_cause(car)), trials.starting_curve if starting else trials.curve
         rolling, heights, bends, falls = trials.resistance(car, starting=False), *self._rows(car.length)
         more, surely = -1, 0
         while more < surely:  # the more cars, the less each of them needs where the steepest place is short
             more = surely
             climbing = mass * (heights[more] + curve * bends[more]) + trials.resistance(car, starting=starting)
-            each = np.maximum(climbing, mass * falls[more] - rolling)
-            enough = _percentile(spare / np.maximum(GRAVITY * car.mass * each, 1e-12), share)
+            each = np.maximum(GRAVITY * car.mass * np.maximum(climbing, mass * falls[more] - rolling), 1e-12)
+            enough = _percentile(spare / each, share)
             surely = max(more, int(min(enough, MOST_CARS - 1)))
+            while taut and surely > more:  # what tension may add to so many more, it may add to any fewer
+                most = friction[min(count + surely, MOST_CARS) - 1] * self._trials.tension
+                enough = _percentile((spare - most) / each, share)
+                if enough >= more + 1:
+                    surely = min(surely, int(enough))
+                    break
+                surely //= 2
+            surely = max(more, surely)
         return more
+
+    def _most_friction(self, load: Load, starting: bool) -> FloatArray:
+        """Return no less than tension adds by the plan's figures with each number of cars, N, shape (999,)."""
+        if starting not in self._frictions:
+            plan, car = self._plan, self._plan.cars[load.car]
+            locos = headed_by(plan, plan.powers[load.power], car, 0).length
+            of_legs = [most_friction(leg, locos, car, car.rolling.value) for leg, _ in self._profile.runs]
+            if starting:
+                of_legs += [
+                    most_friction(leg.starting, locos, car, car.starting.value) for leg, _ in self._profile.runs
+                ]
+            # finite, since in a trial without tension infinity times 0 is no number
+            self._frictions[starting] = np.minimum(np.max(of_legs, axis=0), sys.float_info.max)
+        return self._frictions[starting]
 
     def _rows(self, length: float) -> FloatArray:
         """Return what each car of a row climbs, turns and falls at most, in rows of no fewer than 1, 1, 2, 3 … cars."""
@@ -145,7 +171,7 @@ class RouteTrust:
         """Return the trains of a load's power, car and engine that are kept, by their number of cars."""
         of = load.power, load.car, load.engine
         if of != self._of:
-            self._of, self._trains, self._pulls = of, {}, {}
+            self._of, self._trains, self._pulls, self._frictions = of, {}, {}, {}
         return self._trains
 
 

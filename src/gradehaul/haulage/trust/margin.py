@@ -303,5 +303,22 @@ def _near_the_top(
         near &= ranges.greatest(ends - ends[0][:, np.take(mark, pieces.pattern)]).max(axis=0) + bulge > 0
     near[marks] = True
     kept = [own[near[own]] for own in of_patterns]
+    if ranges.friction:
+        kept = [_one_of_alike(pieces, own) for own in kept]
     lasts = list(accumulate(map(len, kept)))
     return np.concatenate(kept), list(zip([0, *lasts], lasts, strict=False))
+
+
+def _one_of_alike(pieces: _Pieces, numbers: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return straight pieces of a pattern without those that want what another does, and all that bend.
+
+    The friction of tension comes in thousands of steps, and round a helix all want the same, to within rounding.
+    """
+    straight = ~np.any(pieces.coefficients[2][:, numbers], axis=0)
+    wants = np.concatenate(list(pieces.ends[..., numbers[straight]]))
+    _, first = np.unique(np.round(wants / _ALIKE), axis=1, return_index=True)
+    return np.sort(np.concatenate([numbers[straight][first], numbers[~straight]]))
+
+
+_ALIKE = 1e-12
+"""Demands so near one another, N, are one: far less than what a tie allows."""

@@ -12,7 +12,7 @@ import numpy as np
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.nearness import Nearness, components, places_of
 from gradehaul.plan.drawing.outlines import Outlines
-from gradehaul.plan.drawing.records import BoolArray, Drawing, Element, Fault, FloatArray, IntArray, Spot, Terms
+from gradehaul.plan.drawing.records import BoolArray, Drawing, Element, Fault, FloatArray, IntArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.plan.names import listed, quoted
@@ -126,14 +126,23 @@ def without_frames(drawing: Drawing, outlines: Outlines, terms: Terms) -> Drawin
     gone = (~np.isin(figure, open_) & (corners[figure] >= _FEWEST)).tolist()
     if not any(gone) or all(gone):
         return drawing
-    faults: dict[str, Fault] = {}
+    figures: dict[str, list[Stroke]] = {}
     for stroke, is_gone in zip(strokes, gone, strict=True):
-        if is_gone and stroke.layer not in faults:
-            text = f"closed figures with corners on layer {quoted(stroke.layer)} are no track: left out"
-            start = Spot(*stroke.points[0].tolist())
-            faults[stroke.layer] = Fault("no-track", text, start, stroke.handle, stroke.layer)
+        if is_gone:
+            figures.setdefault(stroke.layer, []).append(stroke)
+    faults = [_left_out(each, terms.plan_unit) for each in figures.values()]
     kept = tuple(stroke for stroke, is_gone in zip(strokes, gone, strict=True) if not is_gone)
-    return replace(drawing, strokes=kept, faults=(*drawing.faults, *faults.values()))
+    return replace(drawing, strokes=kept, faults=(*drawing.faults, *faults))
+
+
+def _left_out(figures: Sequence[Stroke], unit: str) -> Fault:
+    """Return that the figures of one layer are left out, with their length: all that is drawn is accounted for."""
+    drawn = sum(float(np.hypot(*np.diff(each.points[:, :2], axis=0).T).sum()) for each in figures)
+    first = figures[0]
+    text = (
+        f"closed figures with corners on layer {quoted(first.layer)} are no track: {length_text(drawn, unit)} left out"
+    )
+    return Fault("no-track", text, Spot(*first.points[0].tolist()), first.handle, first.layer, drawn)
 
 
 def _corners(points: FloatArray) -> int:

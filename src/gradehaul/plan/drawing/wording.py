@@ -109,15 +109,19 @@ def fault_notes(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
     return notes
 
 
-def unused_text(faults: Sequence[Fault]) -> str:
-    """Return what it means that heights of a drawing are not used, empty where all are.
+def unused_heights(faults: Sequence[Fault]) -> int:
+    """Return how many heights of a drawing are not used."""
+    return sum(fault.code == UNUSED for fault in faults)
+
+
+def unused_text(count: int) -> str:
+    """Return what it means that so many heights of a drawing are not used, empty where all are.
 
     Examples
     --------
-    >>> unused_text([Fault(UNUSED, '"50" stands beside no track')])
+    >>> unused_text(1)
     '1 height of the drawing is not used: a hill may be steeper'
     """
-    count = sum(fault.code == UNUSED for fault in faults)
     if not count:
         return ""
     counted = "1 height of the drawing is" if count == 1 else f"{count:,} heights of the drawing are"
@@ -136,6 +140,8 @@ def doubtful_heights(file: str, faults: Sequence[Fault], unit: str) -> list[Note
     layer "HEIGHTS")
     """
     found = by_code(faults)
-    unused = [f"{unused_text(faults)} ({fault_text(fault, unit)})" for fault in found.get(UNUSED, [])[:1]]
+    unused = [
+        f"{unused_text(unused_heights(faults))} ({fault_text(fault, unit)})" for fault in found.get(UNUSED, [])[:1]
+    ]
     flat = [fault_text(fault, unit) for fault in found.get(FLAT_HELIX, [])]
     return [Note(file, text) for text in (*unused, *flat)]

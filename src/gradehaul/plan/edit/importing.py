@@ -87,6 +87,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     from gradehaul.plan.drawing.naming.layers import layers_with_numbers, lone_layers, too_steep, use_of, without_notes
     from gradehaul.plan.drawing.records import CHORDS, terms
     from gradehaul.plan.drawing.tables import stations_given
+    from gradehaul.plan.drawing.wording import unused_heights
 
     file = plan or ""
     before = _before(file, drawing) if file and Path(file).exists() else ""
@@ -148,10 +149,13 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         lone += [each.fault(taken=escape(each.layer) in height_layers) for each in numbers]
     drawn = replace(drawn, faults=(*drawn.faults, *lone))
     options = replace(options, layers=layers, height_layers=height_layers)
+    table, unused = options.table, unused_heights(drawn.faults)
+    if unused or "unused_heights" in data.get("import", {}):
+        table["unused_heights"] = unused
     if before:
-        written = updated_plan(before, drawn, options.table, file=file)
+        written = updated_plan(before, drawn, table, file=file)
     else:
-        written = new_plan(drawn, options.table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
+        written = new_plan(drawn, table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
     return Imported(drawn, written.text, unit, written.changes, not before, _problems(written, plan))
 
 
@@ -164,7 +168,7 @@ def _with_those_before(options: ImportOptions, data: dict[str, Any], plan: str) 
     checked(ImportTable, Entry(Source(plan, unit_of(data, plan), {}, {}), ("import",), before), faults)
     faults.raise_all()
     mine: dict[str, Any] = {name: tuple(each) if isinstance(each, list) else each for name, each in before.items()}
-    return replace(options, **{name: each for name, each in mine.items() if not getattr(options, name)})
+    return replace(options, **{name: each for name, each in mine.items() if not getattr(options, name, True)})
 
 
 def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...] | None, tuple[str, ...]]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.names import clean, shown
 from gradehaul.plan.rail_condition import CARRY_OVER, conditions
-from gradehaul.plan.records import CurveResistance, Deck, MapStart, Plan, Survey
+from gradehaul.plan.records import CurveResistance, Deck, MapStart, Note, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
 from gradehaul.plan.resolve.joints import check_place_names, make_joints, meetings
@@ -93,7 +93,8 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     if start is not None and complete:
         faults.known(start, "joint", start.table.joint, meeting, inside="joint")
     rounding, carry = single("vertical_curve", VerticalCurveTable), single("carry_over", CarryOverTable)
-    resistance, _ = single("curve_resistance", CurveResistanceTable), single("import", ImportTable)
+    resistance = single("curve_resistance", CurveResistanceTable)
+    faults.doubts += _unused_heights(single("import", ImportTable))
     deck = single("deck", DeckTable)
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
@@ -148,6 +149,16 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         carry_basis="stated" if carry else "assumed",
         deck=Deck(**deck.table.model_dump()) if deck else Deck(),
     )
+
+
+def _unused_heights(entry: Entry[ImportTable] | None) -> list[Note]:
+    """Return a note on the heights of a drawing that `import` could not use."""
+    if entry is None or not entry.table.unused_heights:
+        return []
+    from gradehaul.plan.drawing.wording import unused_text
+
+    cure = "give heights there and take unused_heights out of [import]"
+    return [Note(entry.file, f"{unused_text(entry.table.unused_heights)}; {cure}")]
 
 
 def _joints(tables: Tables, spans: Mapping[str, LineSpan], faults: Faults, *, complete: bool) -> dict[str, Joint]:

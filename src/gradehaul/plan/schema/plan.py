@@ -78,8 +78,8 @@ class MapTable(Table):
     """Direction in which the first line leaves it, counterclockwise from the x axis."""
 
 
-class ImportTable(Table):
-    """The options of the last `import`, which writes them here and takes them again unless others are typed."""
+class DrawingTerms(Table):
+    """How a drawing is read."""
 
     layers: list[Name] = Field(min_length=1, examples=['layers = ["TRACK*"]'])
     """Names of layers with track, or patterns such as `TRACK*`."""
@@ -97,7 +97,14 @@ class ImportTable(Table):
     """Whether the layers show the two rails of each track, of which the center line is read."""
 
 
-class DrawingTable(ImportTable):
+class ImportTable(DrawingTerms):
+    """The options of the last `import`, which writes them here and takes them again unless others are typed."""
+
+    unused_heights: int = Field(default=0, ge=0)
+    """How many heights of the drawing `import` could not use: a doubt about every answer. Left out: none."""
+
+
+class DrawingTable(DrawingTerms):
     """A drawing whose track becomes lines of the plan.
 
     What `export` wrote is read with

@@ -7,7 +7,15 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 
 from gradehaul.plan.drawing.records import Drawn
-from gradehaul.plan.drawing.wording import FLAT_HELIX, NUMBERS, at_text, by_code, fault_text, unused_text
+from gradehaul.plan.drawing.wording import (
+    FLAT_HELIX,
+    NUMBERS,
+    at_text,
+    by_code,
+    fault_text,
+    unused_heights,
+    unused_text,
+)
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.names import clean, quoted
 from gradehaul.show.base.page import Page, Piece
@@ -26,7 +34,7 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, of
     """
     drawn, units = imported.drawn, units_of(imported.unit)
     page = Page()
-    if unused := unused_text(drawn.faults):
+    if unused := unused_text(unused_heights(drawn.faults)):
         page.line((unused, "bold red"))
     found = by_code(drawn.faults)
     for fault in (*found.get(FLAT_HELIX, []), *found.get(NUMBERS, [])):

@@ -278,8 +278,10 @@ class Curves:
     ends: list[int] = field(default_factory=list)
     """How many points there are up to the end of each."""
     exact: list[bool] = field(default_factory=list)
-    items: list[Item] = field(default_factory=list)
-    """Where each comes from."""
+    origins: list[Entity] = field(default_factory=list)
+    """Which entity of the file each shows."""
+    layers: list[str] = field(default_factory=list)
+    handles: list[str] = field(default_factory=list)
 
     def add(self, curve: Curve, item: Item) -> None:
         """Take one more."""
@@ -291,7 +293,9 @@ class Curves:
             self.bulges[len(self.ends)] = curve.bulges
         self.ends.append(len(self.points) // 3)
         self.exact.append(curve.exact)
-        self.items.append(item)
+        self.origins.append(item.origin)
+        self.layers.append(item.layer)
+        self.handles.append(item.handle)
 
 
 def strokes_of(
@@ -320,15 +324,16 @@ def strokes_of(
     unfair, raised = (np.concatenate(((0,), np.cumsum(each))).tolist() for each in (~fair, np.abs(high) > FLAT))
     strokes: list[Stroke] = []
     faults: list[Fault] = []
-    for (first, end), exact, item in zip(slices, curves.exact, curves.items, strict=True):
+    sources = curves.origins, curves.layers, curves.handles
+    for (first, end), exact, origin, layer, handle in zip(slices, curves.exact, *sources, strict=True):
         heights = high[first:end] if raised[end] > raised[first] else None
-        layer, kind, turns = shown(item.layer), item.origin.dxftype(), bulges[first : max(end - 1, first)]
-        stroke = Stroke(item.handle, layer, kind, plan[first:end], turns, exact, heights)
+        turns = bulges[first : max(end - 1, first)]
+        stroke = Stroke(handle, shown(layer), origin.dxftype(), plan[first:end], turns, exact, heights)
         if end - first < 2 or unfair[end] > unfair[first]:
             try:
                 mended, fault = _mended(stroke, points[first:end])
             except DrawingError as error:
-                trouble(item.origin, item.layer, error)
+                trouble(origin, layer, error)
                 continue
             faults += [fault] if fault else []
             if mended is None:

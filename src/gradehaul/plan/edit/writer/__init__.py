@@ -90,7 +90,7 @@ def _unused_comment(drawn: Drawn, unit: str) -> str:
     from gradehaul.plan.drawing.wording import UNUSED, by_code, fault_text, unused_text
 
     rows = [fault_text(fault, unit) for fault in by_code(drawn.faults).get(UNUSED, ())]
-    head = f"As this was first imported, {unused_text(drawn.faults)}:"
+    head = f"As this was first imported, {unused_text(len(rows))}:"
     return "\n" + "".join(f"# {clean(row)}\n" for row in (head, *rows)) if rows else ""
 
 
