@@ -10,7 +10,7 @@ from typing import Any
 from gradehaul.design.clearance.findings import failing_anew, failing_places
 from gradehaul.design.clearance.rules import Finding
 from gradehaul.errors import GradehaulError
-from gradehaul.haulage.answers.check_notes import doubts_of
+from gradehaul.haulage.answers.check_notes import doubtful_readings, doubts_of
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.views.railhead_response import railhead_responses
@@ -95,6 +95,7 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
         "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
         "stated_verdicts": verdict_rows(dict(zip(now.shown, base.shown.values(), strict=True))),
         **conditions_document(layout, list(dict.fromkeys(map(layout.aged, base.layout.judged())))),
+        "doubts": [str(note) for note in doubtful_readings(layout.plan, (*now.plan.locos, *now.plan.cars))],
         "not_run": [name for name in now.plan.trains if name not in {train.name for train in now.trains}],
     }
     yield document

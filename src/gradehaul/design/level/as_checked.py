@@ -46,7 +46,7 @@ class RulingGrade:
 class ParkedGrade:
     """The steepest grade of a berth that gets steeper, and the cars that would roll away from it, before and after."""
 
-    KEYS: ClassVar[str] = "berth even leveled rolled=rolled_before roll=roll_after"
+    KEYS: ClassVar[str] = "berth even leveled rolled_before roll_after"
 
     berth: str
     even: Ratio

@@ -66,9 +66,8 @@
       document.documentElement.dataset.heights = document.documentElement.dataset.answer;
     },
     doubts({ doubts }) {
-      const list = byId("doubts"), lines = doubts.map((each) => `Look at this first: ${each}`);
-      list.hidden = !lines.length;
-      if (lines.join("\n") !== [...list.children].map((each) => each.textContent).join("\n")) list.replaceChildren(...lines.map(item));
+      doubted = doubts;
+      showDoubts();
     },
     chances(part) {
       desk.data.chances = part.chances;
@@ -130,7 +129,17 @@
     if (!is) showFaults([], 0);
   }
 
+  let doubted = [];
+
+  function showDoubts() {
+    const list = byId("doubts"), lines = doubted.map((each) => `Look at this first: ${each}`);
+    list.hidden = !lines.length;
+    if (lines.join("\n") !== [...list.children].map((each) => each.textContent).join("\n")) list.replaceChildren(...lines.map(item));
+  }
+
   function showChanges(part) {
+    doubted = [...new Set([...part.doubts, ...doubted])];  // of readings at once, of all else in a part of their own
+    showDoubts();
     const list = part.lost.length ? [`No longer in the plan, and left out: ${part.lost.join(", ")}`] : [];
     if (part.not_run.length) list.push(`Not judged, since no train can run its route: ${part.not_run.join(", ")}`);
     const lines = [...part.changes, ...list];
