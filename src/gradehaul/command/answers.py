@@ -124,7 +124,7 @@ def try_(
 
     ROUTE is a route of the plan, or FROM..TO between two places. A VEHICLE is a locomotive, a lashup
     (locomotives run together, [power.NAME] in the plan) or a car, head first, such as "7 hopper"; any in the place of
-    a locomotive compares all of the plan.
+    a locomotive compares all of the plan. The name of a train of the plan, alone, stands for its vehicles.
     """
     from gradehaul.haulage.answers.trial_train import try_train
     from gradehaul.show.check.trial_text import trial_page

@@ -168,7 +168,7 @@ def _vehicles(plan: Plan, incomplete: str) -> Iterable[str]:
 
     count = re.match(r"\d+ +", incomplete)
     before = count[0] if count else ""
-    return [f"{before}{name}" for name in (*plan.powers, *plan.cars, *([] if before else [ANY]))]
+    return [f"{before}{name}" for name in (*plan.powers, *plan.cars, *([] if before else [ANY, *plan.trains]))]
 
 
 RAIL, ROUTE = Completed(_rails), Completed(lambda plan, _: plan.routes)

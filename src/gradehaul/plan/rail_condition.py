@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from gradehaul.errors import quoted
+
 if TYPE_CHECKING:
     from collections.abc import Collection
 
@@ -86,6 +88,22 @@ def conditions(films: Collection[str]) -> tuple[str, ...]:
     ('clean', 'treated', 'treated fresh')
     """
     return (CLEAN, *(name for film in films for name in ages(film)))
+
+
+def names_of_film(word: str, known: Collection[str]) -> str:
+    """Return which of a plan's rail conditions are films, to write for the word film; empty for any other word.
+
+    Examples
+    --------
+    >>> names_of_film("film", ["clean", "treated", "treated fresh"]), names_of_film("wet", ["clean", "treated"])
+    ('"treated", the name of the film', '')
+    >>> names_of_film("Film", ["clean", "oil", "wax"])
+    '"oil" or "wax", the names of the films'
+    """
+    films = [quoted(each) for each in known if RailCondition.named(each).film == each]
+    if word.casefold() not in {"film", "a film", "the film", "filmed"} or not films:
+        return ""
+    return f"{films[0]}, the name of the film" if len(films) == 1 else f"{' or '.join(films)}, the names of the films"
 
 
 AS_PLANNED = "as planned"

@@ -289,6 +289,15 @@ def test_what_cannot_be_tried(route: str, vehicles: list[str], kind: type[Except
     assert words in str(caught.value)
 
 
+def test_a_train_of_the_plan_is_tried_by_its_name() -> None:
+    plan = plan_of("first-hill")
+    named = plan.trains["local"]
+    assert try_train(plan, "Uphill", ["local"]).trains == try_train(plan, "Uphill", typed(named)).trains
+    own = replace(plan, trains={"local": replace(named, together=0.8)})
+    with pytest.raises(PlanError, match="a together of its own is not tried by its name"):
+        try_train(own, "Uphill", ["local"])
+
+
 def test_a_joint_that_is_not_there() -> None:
     with pytest.raises(RouteError, match=r'--set: the plan has no joint, .* of this name, got "Ridg"; write "Ridge"'):
         try_train(plan_of("first-hill"), "Uphill", ["switcher"], heights={"Ridg": 0.1})

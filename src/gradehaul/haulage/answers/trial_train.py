@@ -123,7 +123,8 @@ def try_train(
 
     The route goes by its name, or two places as ``FROM..TO``, between which the shortest way with the fewest reversals
     is taken. The vehicles go from head to tail: names of locomotives, powers and cars, with a number before a name that
-    counts; ``any`` stands for each power of the plan by turns. `heights` are railheads, m, by their places, as
+    counts; ``any`` stands for each power of the plan by turns; or the name of a train of the plan stands alone for all
+    of its vehicles. `heights` are railheads, m, by their places, as
     `set_heights.with_heights` has them. `hours` is the age of every film, None for the worse of fresh and rested. What
     is raised is that of `gradehaul.Layout.try_train`.
 
@@ -176,12 +177,23 @@ def _named(plan: Plan, trains: Iterable[TrialTrain]) -> dict[str, None]:
 def _vehicles(plan: Plan, vehicles: Sequence[str]) -> list[str]:
     """Return the vehicles, of which one must be or hold a locomotive."""
     stock = {*plan.powers, *plan.cars}
+    if len(vehicles) == 1 and vehicles[0] in plan.trains and vehicles[0] not in {*stock, ANY}:
+        return _of_train(plan.trains[vehicles[0]])
     texts = [text if text == ANY and ANY not in stock else _whole(text, stock) for text in vehicles]
     if texts.count(ANY) > 1:
         raise PlanError("only one locomotive can be any", place="VEHICLE", write="a name in the place of the others")
     if not any(text == ANY or cut_of(text, stock).name in plan.powers for text in texts):
         names = " or ".join([*map(quoted, list(plan.powers)[:3]), ANY])
         raise PlanError("a train needs a locomotive", place="VEHICLE", write=names)
+    return texts
+
+
+def _of_train(train: NamedTrain) -> list[str]:
+    """Return the vehicles of a train of the plan, which are tried without a share of its own for pulling together."""
+    texts = [cut.name if cut.count == 1 else f"{cut.count} {cut.name}" for cut in train.consist]
+    if train.together is not None:
+        wrong = "a train with a together of its own is not tried by its name, since locomotives are tried without"
+        raise PlanError(wrong, place="VEHICLE", found=quoted(train.name), write=" ".join(map(quoted, texts)))
     return texts
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from gradehaul.errors import PlanError, Problems, QuantityError
 from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, TrialRun
 from gradehaul.plan.names import clean, header, nearest, quoted, shown
-from gradehaul.plan.rail_condition import CLEAN, RailCondition
+from gradehaul.plan.rail_condition import CLEAN, RailCondition, names_of_film
 from gradehaul.plan.resolve.stock import consist_of
 from gradehaul.plan.schema.stock import ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.text.faults import Entry, checked
@@ -142,7 +142,8 @@ def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collectio
         write = f'rail = "{condition.film}" and hours = 0'
         faults.at(entry, "the age of a film goes in hours", found=f'"{rail}"', write=write)
     else:
-        faults.known(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
+        declare = names_of_film(rail, films)
+        faults.known(entry, "rail condition", rail, [CLEAN, *films], declare=declare, inside="rail")
 
 
 def _check_alike(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import quoted
+from gradehaul.plan.rail_condition import names_of_film
 from gradehaul.plan.records import Berth, Line, LineEnd, Parallel, Place, Track, Unknown
 from gradehaul.plan.resolve.pieces import count_tracks, item_place, splice
 from gradehaul.quantities import describe
@@ -64,7 +65,8 @@ def lay(
     total = 0
     for name, entry in lines.items():
         if entry.table.rail is not None:
-            faults.known(entry, "rail condition", entry.table.rail, conditions)
+            declare = names_of_film(entry.table.rail, conditions)
+            faults.known(entry, "rail condition", entry.table.rail, conditions, declare=declare)
         size = _size(entry, counts, known_pieces, faults)
         if size is None:
             continue
@@ -82,7 +84,8 @@ def lay(
 def _check_rails(part: Entry[LineTable] | Entry[PieceTable], conditions: Collection[str], faults: Faults) -> None:
     for number, table in enumerate(part.table.track):
         if table.rail is not None:
-            faults.known(part, "rail condition", table.rail, conditions, inside=item_place(table, number))
+            declare, inside = names_of_film(table.rail, conditions), item_place(table, number)
+            faults.known(part, "rail condition", table.rail, conditions, declare=declare, inside=inside)
 
 
 def _size(
