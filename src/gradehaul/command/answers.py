@@ -32,7 +32,7 @@ _JUDGED = options.rails_option("as planned where the plan says so, else clean", 
 @click.option("--csv-trains", is_flag=True, help="The named trains as CSV, for a spreadsheet.")
 @options.strict_option
 @_JUDGED
-@options.output_option("Write to this file; - prints.")
+@options.output_option("File to write; - prints to the screen.")
 @options.open_option
 @options.show_option
 @options.grades_option
@@ -105,7 +105,7 @@ def check(
     "repeat for more.",
 )
 @options.json_option
-@options.output_option("Write to this file; - prints.")
+@options.output_option("File to write; - prints to the screen.")
 @options.show_option
 @options.seed_option
 @options.hours_option
@@ -123,8 +123,9 @@ def try_(
     """Try a train on a route: outcome, risk, most cars.
 
     ROUTE is a route of the plan, or FROM..TO between two places. A VEHICLE is a locomotive, a lashup
-    (locomotives run together, [power.NAME] in the plan) or a car, head first, such as "7 hopper"; any in the place of
-    a locomotive compares all of the plan. The name of a train of the plan, alone, stands for its vehicles.
+    (locomotives run together, [power.NAME] in the plan) or a car, head first, such as "7 hopper"; any, in the
+    place of a locomotive, compares all those of the plan. The name of a train of the plan,
+    alone, stands for its vehicles.
     """
     from gradehaul.haulage.answers.trial_train import try_train
     from gradehaul.show.check.trial_text import trial_page
@@ -176,7 +177,7 @@ def profile(
 
 @click.command()
 @options.plan_argument
-@options.output_option("Write to this file; - prints.")
+@options.output_option("File to write; - prints to the screen.")
 @options.treat_options
 @options.open_option
 @options.show_option
@@ -273,7 +274,7 @@ def treat(
 @options.csv_option("The pulls")
 @click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
 @options.paper_option
-@options.output_option("Write to this file; - prints.")
+@options.output_option("File to write; - prints to the screen.")
 @options.show_option
 @options.seed_option
 @options.more_option(sections.READINGS)

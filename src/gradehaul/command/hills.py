@@ -43,9 +43,7 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @click.option(
     "--structure", type=LENGTH, help="Deck, roadbed and track together.  [default: the plan's, else as helix has it]"
 )
-@click.option(
-    "--clear", type=LENGTH, help="Clear height you want.  [default: the standard's; a lower one is to look at]"
-)
+@click.option("--clear", type=LENGTH, help="Clear height you want.  [default: the standard's; less counts as look]")
 @click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
 @click.option("--overhead", type=LENGTH, help="Height of the overhead line above its contact wire.  [default: assumed]")
 @click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in scaled down]")
@@ -53,7 +51,7 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @options.strict_option
 @options.json_option
 @options.csv_option("The places")
-@options.output_option("Write to this file; - prints.")
+@options.output_option("File to write; - prints to the screen.")
 @options.open_option
 @options.show_option
 @options.more_option(sections.CLEARANCE)
@@ -130,7 +128,7 @@ def level(
     step: float | None,
     more: tuple[str, ...],
 ) -> Answer:
-    """Find railheads that make the effort even, or riser shims."""
+    """Find railhead heights that even out the climb, or riser shims."""
     drawn = out.to_file and Path(str(out.path)).suffix.lower() != ".toml"
     if not drawn:
         refuse_idle("size", needs="a picture after -o")

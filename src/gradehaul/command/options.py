@@ -130,7 +130,9 @@ def film_options(function: Callable[..., None]) -> Callable[..., None]:
         click.option(
             "--reserve", type=SHARE, default="0 %", show_default=True, help="Share of the pull to keep in reserve."
         ),
-        need_option("Outcome that every train must reach; marginal for those alone that do not climb as it is."),
+        need_option(
+            "Outcome that every train must reach; marginal: only for those that cannot climb even with no more film."
+        ),
         click.option("--film", type=Name("film"), help="The film to plan for.  [default: the plan's first]"),
     ):
         verb = option(verb)

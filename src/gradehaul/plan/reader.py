@@ -26,7 +26,7 @@ def load_plan(path: str | Path) -> Plan:
     Raises
     ------
     PlanError
-        The file is missing, a folder, empty, too long, or no text.
+        The file is missing, a folder, empty, too long, no text, a drawing, or readings.
     Problems
         The text is no plan; every fault found, each with file, place and what to write instead.
     OSError
@@ -39,7 +39,19 @@ def load_plan(path: str | Path) -> Plan:
     """
     file = str(path)
     path = Path(path)
+    if path.is_file():
+        _refuse_other_files(path, file)
     return read_plan(read_text(path, file), file=file, folder=path.parent)
+
+
+def _refuse_other_files(path: Path, file: str) -> None:
+    """Raise the error for a file beside a plan that is none by its name."""
+    name = path.name
+    if name.lower().endswith(".dxf"):
+        raise PlanError("this is a drawing, not a plan", file=file, write=f"gradehaul import {name} -o PLAN.toml")
+    if name.lower().endswith(".csv"):
+        write = f'csv = ["{name}"] under [bench] in a plan'
+        raise PlanError("this is a file of readings, not a plan", file=file, write=write)
 
 
 def read_plan(

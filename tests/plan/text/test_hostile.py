@@ -15,6 +15,7 @@ from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.plan.text.toml import LARGEST
 from plan.example import HEAD, TEXT, one_line, plan_text
+from project import PLANS
 
 
 def said(text):
@@ -42,6 +43,19 @@ def test_files_that_are_no_plan(tmp_path, data, message):
     with pytest.raises((PlanError, Problems)) as caught:
         load_plan(path)
     assert str(caught.value) == f"{path}: {message}"
+
+
+@pytest.mark.parametrize(
+    ("name", "message"),
+    [
+        ("cove.dxf", "this is a drawing, not a plan; write gradehaul import cove.dxf -o PLAN.toml"),
+        ("bench.csv", 'this is a file of readings, not a plan; write csv = ["bench.csv"] under [bench] in a plan'),
+    ],
+)
+def test_files_that_stand_beside_a_plan(name, message):
+    with pytest.raises(PlanError) as caught:
+        load_plan(PLANS / name)
+    assert str(caught.value) == f"{PLANS / name}: {message}"
 
 
 def test_a_file_that_is_not_utf_8(tmp_path):

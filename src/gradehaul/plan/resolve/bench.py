@@ -109,7 +109,11 @@ def _tilts(tables: Sequence[Entry[Any]], cars: Collection[str], faults: Faults) 
         faults.known(entry, "car", table.car, cars, declare="[car.NAME] for it", inside="car")
         for key, rises in (("starts", table.starts), ("rolls", table.rolls)):
             if any(rise > table.over / 2 for rise in rises or ()):
-                faults.at(entry, f"{key} rises more than 1 in 2, at which no car needs a test", write="rise and over")
+                faults.at(
+                    entry,
+                    f"{key} rises more than half of over, too steep for a test",
+                    write=f"{key} and over in one unit",
+                )
         found.append(TiltRead(entry.place, table.car, table.over, tuple(table.starts or ()), tuple(table.rolls or ())))
     return found
 

@@ -155,7 +155,7 @@ def _pair_parallels(laid: LaidLines, lines: Mapping[str, Entry[LineTable]], faul
             faults.at(entry, "it is not clear beside which line", found=found, write=write, inside="parallel")
         elif other == name:
             faults.at(entry, "a line does not run beside itself", write="another line", inside="parallel")
-        elif faults.known(entry, "line", other, laid.lines, inside="parallel"):
+        elif faults.known(entry, "line", other, [each for each in laid.lines if each != name], inside="parallel"):
             laid.lines[name] = replace(line, parallel=Parallel(other, wanted.distance))
 
 

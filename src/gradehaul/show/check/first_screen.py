@@ -336,7 +336,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
     parts += (
-        ["Risk: of stalling or running away; ranges count marginal too. To spare: while wheels grip."]
+        ["Risk: of stalling or running away; ranges count marginal as failing. To spare: while wheels grip."]
         if answer.trains
         else []
     )

@@ -251,8 +251,8 @@ def _add_worst(page: Page, hill: Hill) -> None:
     rails: dict[tuple[str, str, Piece], list[str]] = {}
     for train in worst_first(hill.check.trains):
         way = "down" if train.route == DOWN else "up"
-        down = way == "down" and train.outcome == "climbs"  # one that comes down as it should holds back
-        outcome: Piece = ("holds back", "green") if down else OUTCOMES[train.outcome]
+        down = way == "down" and train.outcome == "climbs"  # one that comes down as it should is held back
+        outcome: Piece = ("is held back", "green") if down else OUTCOMES[train.outcome]
         rails.setdefault((own[train.name], way, outcome), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
         page.paragraph(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")

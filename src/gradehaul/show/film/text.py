@@ -23,7 +23,7 @@ _NEEDS: dict[Need, str] = {
     "never slip, and all hold back downhill",
 }
 _CAUTION = (
-    "Film does not come off again: try it on a spare length of track first, and measure there. Wipe with little, on a "
+    "Film does not come off again: try it on a spare length of track first, and measure there. Use very little, on a "
     "cloth, away from flames and with fresh air, as its maker's data sheet says; keep it from children. Switch track "
     "power off while you wipe and until it is dry."
 )
@@ -134,7 +134,7 @@ def headline(found: KeepCleanPlan) -> str:
 def _answer(found: KeepCleanPlan) -> str:
     if found.beyond:
         fail, marginal = _not_helped(found)
-        words = "would not get by" if fail else f"{'is' if len(marginal) == 1 else 'are'} only marginal"
+        words = "would not get through" if fail else f"{'is' if len(marginal) == 1 else 'are'} only marginal"
         return f"No plan can help: {', '.join(fail or marginal)} {words} even with no more film"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
@@ -193,9 +193,9 @@ def _forcing(found: KeepCleanPlan, units: UnitFormat) -> list[str]:
 
 
 def _not_helped(found: KeepCleanPlan) -> tuple[list[str], list[str]]:
-    """Return the trains that no plan helps: those that do not get by, and those that are marginal with no more film.
+    """Return the trains that no plan helps: those that fail, and those that are marginal with no more film.
 
-    With pull held back a marginal train may miss even the lesser need, so that it counts as one that does not get by.
+    With pull held back a marginal train may miss even the lesser need, so that it counts as one that fails.
     """
     now = {train.name: train.planned.outcome for train in found.trains}
     lesser = found.options.need == "climbs" and not found.options.reserve
@@ -264,7 +264,7 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
     if found.need_film:
         yield [
             ("All that may be filmed must be filmed", "yellow"),
-            f": {', '.join(found.need_film)} would not get by on clean rail.",
+            f": {', '.join(found.need_film)} would not get through on clean rail.",
         ]
     if math.isinf(found.gap):
         yield ["It is not known whether more track may be filmed."]

@@ -35,7 +35,7 @@ _NOT_WORTH = 2.5e-4
 def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the answer as a page, and below it the sections that are named in `more`."""
     page = Page()
-    page.line((clean(found.plan.title), "bold"), ": railheads for even effort")
+    page.line((clean(found.plan.title), "bold"), ": railhead heights that even out the climb")
     page.line()
     page.paragraph(*headline(found, units))
     for berth in found.parked:
