@@ -7,7 +7,9 @@ import pytest
 
 from checked import check
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.readings import bounds, readings
+from gradehaul.haulage.answers.readings import readings
+from gradehaul.haulage.answers.seen_runs import bounds
+from gradehaul.haulage.answers.trial_train import try_train
 from gradehaul.plan import load_plan, read_plan
 from haulage.bench.tables import GF, reading
 from project import PLANS
@@ -121,6 +123,19 @@ def test_a_trial_bounds_the_pull_from_both_sides():
     assert bounds((climbed, stalled)) == {("goat", "clean", None): (climbed.demand, stalled.demand)}
 
 
+def test_a_trial_against_the_model_stands_above_the_verdict_and_in_what_is_tried():
+    plan = read_plan(PLAN + reading("goat", FIVE) + trial(3, "stalls"))
+    note = (
+        'trial 1: goat, 3 ore stalled on route "Up", as in at most 0.1 % of random trials: a reading, a grade or a '
+        "mass is not as in the plan"
+    )
+    assert note in map(str, check(plan).doubts)
+    assert note in map(str, try_train(plan, "Up", ["goat", "5 ore"]).doubts)
+    assert try_train(plan, "Up", ["mule", "5 ore"]).doubts == ()
+    agrees = read_plan(PLAN + reading("goat", FIVE) + trial(16, "stalls"))
+    assert check(agrees).doubts == ()
+
+
 def test_trials_that_contradict_one_another_are_pointed_out():
     told = remarks(reading("goat", FIVE) + trial(13, "climbs") + trial(12, "stalls"))
     assert "a train climbed that needs more than one that stalled" in told
@@ -150,7 +165,9 @@ def test_a_trial_over_a_route_that_cannot_be_answered_is_said():
 def test_a_trial_that_the_model_does_not_allow_for_is_said(count, outcome):
     answer = readings(read_plan(PLAN + reading("goat", FIVE) + trial(count, outcome)))
     assert not answer.trials[0].agrees
-    assert f"trial 1: it {outcome}, but by the model it does so in at most 0.1 %" in str(answer.remarks[-1])
+    assert f'{"climbed" if outcome == "climbs" else "stalled"} on route "Up", as in at most 0.1 %' in str(
+        answer.remarks[-1]
+    )
 
 
 def test_a_trial_on_film_is_judged_at_its_age():

@@ -13,6 +13,7 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.demand import TIE, demand
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
@@ -48,6 +49,7 @@ def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling]) -> tuple[No
     made = {named.name: made_up(plan, named) for named in plan.trains.values()}
     found = (
         *doubtful_readings(plan, (*plan.locos, *plan.cars) if hardest else ()),
+        *(doubtful_runs(layout.written) if hardest else ()),
         *plan.doubts,
         *surveyed_steeper(plan, layout.alignment),
         *unusual_notes(plan, layout.alignment, hardest),

@@ -10,6 +10,7 @@ from gradehaul.errors import PlanError, Problems
 from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.answers.set_heights import HeldHeight, with_heights
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
@@ -132,6 +133,7 @@ def try_train(
     >>> [(each.condition, each.outcome, each.most) for each in answer.trains[0].trials]
     [('clean', 'climbs', 8), ('film everywhere', 'marginal', 2)]
     """
+    written = plan
     plan, held, freed = with_heights(plan, heights or {})
     texts = _vehicles(plan, vehicles)
     named = route in plan.routes or _BETWEEN not in route
@@ -146,6 +148,7 @@ def try_train(
     ]
     if compares:
         trains.sort(key=lambda train: train.judged.badness, reverse=True)
+    stock = _named(plan, trains)
     return TrialAnswer(
         plan=plan,
         route=profile.route,
@@ -158,7 +161,7 @@ def try_train(
         film_spreads=profile.film_spreads,
         trains=tuple(trains),
         compares=compares,
-        doubts=doubtful_readings(plan, _named(plan, trains)),
+        doubts=(*doubtful_readings(plan, stock), *doubtful_runs(written, stock, seed=seed)),
         notes=tuple(note for note in layout.found.notes if note.place == f'route "{route}"'),
     )
 

@@ -7,7 +7,8 @@ from collections.abc import Collection
 from typing import Literal, NamedTuple
 
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.answers.readings import ReadingsAnswer, bounds
+from gradehaul.haulage.answers.readings import ReadingsAnswer
+from gradehaul.haulage.answers.seen_runs import bounds
 from gradehaul.haulage.bench.reduction import Mean, Reduced
 from gradehaul.haulage.trust.random_trials import Estimate
 from gradehaul.plan.names import clean
