@@ -132,6 +132,19 @@ def test_thousands_or_decimals_is_asked_and_told(tmp_path):
     assert from_csv(tmp_path, text, 'decimal = ","\n').pulls[0].forces[0].value == pytest.approx(1.234e-3)
 
 
+def test_a_heading_with_a_unit_of_mass_is_said_once_and_is_what_must_change(tmp_path):
+    rows = "loco,force 1 ({0}),force 2 ({0})\ngoat,2.2,2.3\ngoat,2.1,2.4\n"
+    assert refused(tmp_path, rows.format("oz")) == (
+        "bench.csv: a force is needed, but oz is a mass (a spring balance marked in oz reads ozf), "
+        'got the heading "force 1 (oz)"; write "force 1 (ozf)", and so 1 more'
+    )
+    assert len(from_csv(tmp_path, rows.format("ozf")).pulls) == 2
+    # cells with units of their own do without that of the heading
+    assert from_csv(tmp_path, "loco,force (oz)\ngoat,62 gf\n").pulls[0].forces[0].value == pytest.approx(
+        0.608, abs=1e-3
+    )
+
+
 def test_decimal_commas_between_commas_are_asked(tmp_path):
     assert refused(tmp_path, "loco,force (gf)\ngoat,62,5\n") == (
         "bench.csv: row 2: the row has more cells than the header: where commas part the columns too, decimals need "

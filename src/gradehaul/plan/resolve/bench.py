@@ -19,7 +19,7 @@ from gradehaul.plan.schema.stock import ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.text.faults import Entry, checked
 from gradehaul.plan.text.files import is_beside
 from gradehaul.plan.text.toml import read_text
-from gradehaul.quantities import describe
+from gradehaul.quantities import describe, read_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -203,6 +203,7 @@ def _rows(text: str, file: str, bench: Entry[BenchTable], faults: Faults) -> Ite
     except csv.Error as error:
         raise PlanError(f"this is no table of readings: {error}", file=file) from error
     heads = _heads(lines[0], file)
+    _refuse_masses(lines, heads, file)
     source = replace(bench.source, file=file, headers={})
     if len(lines) > _MOST_ROWS:
         raise PlanError(f"a file of readings has at most {_MOST_ROWS:,} rows", found=f"{len(lines):,}")
@@ -239,6 +240,25 @@ def _heads(cells: list[str], file: str) -> list[tuple[str, str]]:
     if "force" not in [head for head, _ in heads]:
         raise PlanError("the column force is missing", file=file, write="force (gf) in the first row")
     return heads
+
+
+def _refuse_masses(lines: list[list[str]], heads: list[tuple[str, str]], file: str) -> None:
+    """Refuse columns of bare forces whose heading has a unit of mass: once, not for each of their cells."""
+    wrong: list[PlanError] = []
+    for number, (cell, (name, unit)) in enumerate(zip(lines[0], heads, strict=True)):
+        below = [clean(line[number]) for line in lines[1:] if number < len(line)]
+        if name != "force" or not unit or not any(each and not _OWN_UNIT.fullmatch(each) for each in below):
+            continue
+        try:
+            read_quantity(f"1 {unit}", "force")
+        except QuantityError as error:
+            force = re.fullmatch(r'"1 (\w+)"', error.write)
+            if force:
+                meant = quoted(clean(cell).replace(unit, force[1]))
+                wrong.append(PlanError(error.wrong, found=f"the heading {quoted(clean(cell))}", write=meant))
+    if wrong:
+        first, more = wrong[0], f", and so {len(wrong) - 1} more" if wrong[1:] else ""
+        raise PlanError(first.wrong, file=file, found=first.found, write=first.write + more)
 
 
 def _table(

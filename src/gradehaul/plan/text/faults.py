@@ -164,11 +164,17 @@ def checked(model: type[Model], entry: Entry[Any], faults: Faults) -> Entry[Mode
             for fault in found
             if fault["type"] == "extra_forbidden"
         }
+        alike: dict[object, list[tuple[KeyPath, KeyPath, PlanError]]] = {}
         for fault in found:
             if fault["type"] != "missing" or fault["loc"] not in misspelled:  # it is there, under a wrong name
                 for place, one in _in_our_words(model, entry, fault):
-                    file = entry.source.at((*entry.path, *fault["loc"]))
-                    faults.add(one, file=file, place=_place(model, entry, place))
+                    item = bool(place) and isinstance(place[-1], int) and one.found and one.write
+                    key = (place[:-1], one.wrong) if item else len(alike)
+                    alike.setdefault(key, []).append((fault["loc"], place, one))
+        for (loc, place, one), *more in alike.values():
+            others = f", and so in {len(more)} more of this list" if more else ""  # one mistake, made in every item
+            said = PlanError(one.wrong, found=one.found, write=one.write + others)
+            faults.add(said, file=entry.source.at((*entry.path, *loc)), place=_place(model, entry, place))
         return None
     return Entry(entry.source, entry.path, table)
 
