@@ -321,8 +321,8 @@ class TestPipes:
 
 
 def test_thousands_of_faults_are_counted_not_listed(plan):
-    tracks = ", ".join("{ straight = -1 }" for _ in range(3000))
-    plan.write_text(CLIMBS.replace('{ straight = 100, grade = "2 %" }', tracks), encoding="utf-8")
+    cars = "".join(f'[car.C{number}]\nlength = -1\n' for number in range(3000))
+    plan.write_text(CLIMBS + cars, encoding="utf-8")
     lines = run("check", plan).stderr.splitlines()
     assert len(lines) == 51
     assert lines[-1] == "and 2950 more"
