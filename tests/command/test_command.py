@@ -321,7 +321,7 @@ class TestPipes:
 
 
 def test_thousands_of_faults_are_counted_not_listed(plan):
-    cars = "".join(f'[car.C{number}]\nlength = -1\n' for number in range(3000))
+    cars = "".join(f"[car.C{number}]\nlength = -1\n" for number in range(3000))
     plan.write_text(CLIMBS + cars, encoding="utf-8")
     lines = run("check", plan).stderr.splitlines()
     assert len(lines) == 51
