@@ -22,6 +22,10 @@ from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, 
 
 Index = NDArray[np.intp]
 
+_NEAR = 1e-9
+"""Places so near to one another, m, and angles, are one, so that rounding decides nothing."""
+_ROUNDED = 1e-9
+"""Friction is rounded up to this, N, so that cells along one curve, which differ by rounding, are one step."""
 _CELLS, _MOST_CELLS = 800, 20_000
 """Cells to a train's length, and the most to a route's: where all of a train climbs, the bound lies above the exact
 integral by some 1 % of the friction."""
@@ -92,10 +96,6 @@ def friction_of_tension(profile: RouteProfile, train: Train, resistance: Callabl
     return steps(heads[[*changes, -1]], friction[changes])
 
 
-_ROUNDED = 1e-9
-"""Friction is rounded up to this, N, so that cells along one curve, which differ by rounding, are one step."""
-
-
 def most_friction(profile: RouteProfile, locos: float, car: Car, resistance: float) -> FloatArray:
     """Return no less than coupler tension adds to trains of 1, 2, 3 … equal cars anywhere on a route, N, shape (999,).
 
@@ -120,10 +120,6 @@ def most_friction(profile: RouteProfile, locos: float, car: Car, resistance: flo
     most[inside] *= GRAVITY * car.mass * hardest * (1 + _NEAR)
     most += 2 * _ROUNDED
     return most
-
-
-_NEAR = 1e-9
-"""Places so near to one another, m, and angles, are one, so that rounding decides nothing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -22,6 +22,8 @@ from gradehaul.track.piecewise import FloatArray
 
 _CELLS = 16_000
 """Figures worked on at once: what the nearest memory holds."""
+_ALIKE = 1e-12
+"""Demands so near one another, N, are one: far less than what a tie allows."""
 
 
 class WorstPlace(NamedTuple):
@@ -318,7 +320,3 @@ def _one_of_alike(pieces: _Pieces, numbers: NDArray[np.intp]) -> NDArray[np.intp
     wants = np.concatenate(list(pieces.ends[..., numbers[straight]]))
     _, first = np.unique(np.round(wants / _ALIKE), axis=1, return_index=True)
     return np.sort(np.concatenate([numbers[straight][first], numbers[~straight]]))
-
-
-_ALIKE = 1e-12
-"""Demands so near one another, N, are one: far less than what a tie allows."""

@@ -48,7 +48,7 @@ _PLACES = slice(1, 5)
 """The columns of a track's ends."""
 
 _HEADS = (
-    "track", "from x>", "y>", "to x>", "y>", "length>", "curve", "grade>", "effective>", "other way>", "rail"
+    "track", "from x>", "y>", "to x>", "y>", "length>", "curve", "grade>", "effective>", "reverse>", "rail"
 )  # fmt: skip
 
 
@@ -69,7 +69,7 @@ def _add_tracks(page: Page, view: PlanView, units: UnitFormat) -> None:
     page.heading("Tracks")
     page.table(_HEADS, [_row(track, units) for track in view.tracks.values()])
     page.line(
-        "Effective grades are the greatest at any point, along the track as the plan has it, and the other way.",
+        "Effective grades are the greatest at any point, along the track as the plan has it; reverse: the other way.",
         indent=2,
     )
 

@@ -7,6 +7,8 @@ const Haulage = (() => {
   const TIE = 1e-9;
   const TOUCH = 1e-10;
   const NEAR = 1e-9;
+  /* Friction of tension is rounded up to this, N. */
+  const ROUNDED = 1e-9;
   const AS_PLANNED = "as planned", FRESH = " fresh", PLANNED_FRESH = AS_PLANNED + FRESH;
   const BASES = ["measured", "stated", "scaled", "assumed"];
 
@@ -322,7 +324,7 @@ const Haulage = (() => {
           friction += train.lineWeights[number] * (pulled ? load.pulled(begin, end, ahead) : load.pushed(begin, end, behind));
         }
       });
-      return friction;
+      return Math.ceil(friction / ROUNDED) * ROUNDED;
     });
     return { breaks: heads, values, slopes: values.map(() => 0), seconds: values.map(() => 0) };
   }
