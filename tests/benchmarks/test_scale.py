@@ -68,6 +68,7 @@ def test_many_routes_locomotives_and_conditions(ratio, figure):
         lambda: one(single),
         rounds=1,
         most=100,
+        limit="every load is judged on the way down too, some eight looks at trains each; loading is little of it",
     )
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
     figure("most memory of the whole process", peak, "MB", most=500)
