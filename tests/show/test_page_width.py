@@ -63,7 +63,7 @@ def test_first_screens_keep_to_their_width_and_figures_to_their_units(
     pages: list[Page] = []
     text = Page.text
 
-    def kept(page: Page, *, width: int | None = None, color: bool = False) -> str:
+    def kept(page: Page, *, width: int = FULL, color: bool = False) -> str:
         pages.append(page)
         return text(page, width=width, color=color)
 

@@ -185,10 +185,10 @@ LINES = [
         '--change: this is not a grade, got "abc"; write a grade such as "2.2 %" or "1 in 45"',
     ),
     ("level plans/n-mountain.toml --change '-1 %'", "--change: a change of grade is more than 0, got -1 %"),
-    (f"helix {PLAN} --radius 200km --rise-per-turn 5 --turns 3", "--radius: too long for any railway, got 200km"),
+    (f"helix {PLAN} --radius 200km --rise-per-turn 5 --turns 3", "--radius: too long for any railroad, got 200km"),
     (
         f"helix {PLAN} --radius 0.00000001mm --rise-per-turn 5 --turns 3",
-        "--radius: too short for any railway, got 0.00000001mm",
+        "--radius: too short for any railroad, got 0.00000001mm",
     ),
     (
         f"helix {PLAN} --radius 30 --rise-per-turn 5 --turns 3 --vertical-curve -3",
