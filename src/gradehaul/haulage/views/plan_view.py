@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import ClassVar, Literal
 
 import numpy as np
@@ -296,13 +296,7 @@ def _train(layout: Layout, views: Mapping[str, TrackView], judged: TrainAnswer) 
         for stretch in stretches
     )
     return TrainView(
-        name=judged.name,
-        route=judged.route,
-        rail=judged.rail,
-        verdict=verdict,
-        misfits=judged.misfits,
-        run_trials=judged.run_trials,
-        length=judged.length,
+        **{field.name: getattr(judged, field.name) for field in fields(judged)},
         marks=marks,
         stall=_spot(profile, views, verdict.at) if verdict.stalling else None,
         runaways=tuple(
