@@ -9,9 +9,8 @@ import numpy as np
 
 from gradehaul.design.level.as_checked import digits_written
 from gradehaul.design.level.railheads import Leveled
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.edit.copies import copy_of, document_of, elsewhere, items_of
-from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Line
 from gradehaul.quantities import convert
 from gradehaul.track.fit import fitted

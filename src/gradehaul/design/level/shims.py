@@ -10,8 +10,8 @@ from typing import ClassVar
 import numpy as np
 
 from gradehaul.design.level.survey import Steep, Surveyed, steeper_than, surveyed
-from gradehaul.errors import DesignError
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.errors import DesignError, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import ON_RULER, System, describe
 from gradehaul.quantities.document import AnswerRecord

@@ -8,8 +8,7 @@ from typing import Annotated, ClassVar
 
 import numpy as np
 
-from gradehaul.errors import DesignError
-from gradehaul.plan.names import quoted
+from gradehaul.errors import DesignError, quoted
 from gradehaul.plan.records import Survey
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import METER, Meters, Ratio

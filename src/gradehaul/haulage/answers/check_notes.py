@@ -9,7 +9,7 @@ from statistics import fmean
 
 import numpy as np
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, quoted
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.answers.layout import Layout
@@ -18,7 +18,6 @@ from gradehaul.haulage.demand import TIE, demand
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
-from gradehaul.plan.names import quoted
 from gradehaul.plan.rail_condition import CLEAN, ages, conditions
 from gradehaul.plan.records import Car, Line, Loco, Note, Plan, Survey
 from gradehaul.plan.text.toml import key_written

@@ -9,13 +9,12 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, quoted
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, TrainAnswer, judged_trains, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import HeadStretch
 from gradehaul.haulage.views.track_view import Overpass, TrackSpot, TrackView, overpasses, track_view
-from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters, Radians

@@ -8,8 +8,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import quoted
+from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line, Plan, Track, Unknown
