@@ -228,7 +228,7 @@ def check_section(
     text = profile_page(section, units).text()
     for (own, rail), outcome in judged.items():
         if own == name:
-            assert re.search(rf"^ *{re.escape(rail)} +{outcome}  ", text, flags=re.MULTILINE | re.IGNORECASE)
+            assert re.search(rf"^ *{re.escape(rail_name(rail))} +{outcome}  ", text, flags=re.MULTILINE | re.IGNORECASE)
     if pictures:
         with drawing_rules():
             drawn = words(long_section_figure(section, units))
