@@ -154,23 +154,28 @@ class _Reading:
 
     def read(self) -> tuple[list[Stroke], list[Label], list[Fault]]:
         """Return the strokes, marks and faults of the document; its labels are found on the way."""
-        blocks = Blocks(self.document, self.any)
         with np.errstate(all="ignore"):  # what is not finite is found when all is known in m
-            try:
-                for item in blocks.items(self.trouble):
-                    self.take(item)
-            except OverflowError as error:
-                wrong = f"its curves and blocks make more than {MOST_POINTS:,} points"
-                raise DrawingError(wrong, write="fewer layers, or fewer copies of blocks") from error
-            passed = self.passed_over(blocks.layers)
+            layers, faults = self.walk()
+            passed = self.passed_over(layers)
             release(self.document)
             strokes, dropped = strokes_of(self.curves, self.scale, self.shown, self.wrong)
         marks = self.marks({label.layer for label in self.labels} - {stroke.layer for stroke in strokes})
         if self.errors:
             raise self.all_errors()
         if not strokes:
-            raise self.nothing(blocks.layers, bool(dropped))
-        return strokes, marks, [*blocks.faults, *dropped, *self.not_track(), *passed]
+            raise self.nothing(layers, bool(dropped))
+        return strokes, marks, [*faults, *dropped, *self.not_track(), *passed]
+
+    def walk(self) -> tuple[Counter[str], list[Fault]]:
+        """Take every entity; return how much is drawn on each layer, and the faults of blocks."""
+        blocks = Blocks(self.document, self.any)
+        try:
+            for item in blocks.items(self.trouble):
+                self.take(item)
+        except OverflowError as error:
+            wrong = f"its curves and blocks make more than {MOST_POINTS:,} points"
+            raise DrawingError(wrong, write="fewer layers, or fewer copies of blocks") from error
+        return blocks.layers, blocks.faults
 
     def trouble(self, entity: Any, layer: str, error: DrawingError) -> None:  # noqa: ANN401
         """Take an error of an entity, once however often it is drawn."""

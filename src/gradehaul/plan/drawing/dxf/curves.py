@@ -256,12 +256,14 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
         sagitta = np.linalg.norm(across, axis=2).max(axis=0)
         parts = np.ones(len(step), dtype=np.int64)
         parts[own] = np.where(sagitta > tolerance, np.minimum(np.ceil(np.sqrt(_MORE * sagitta / tolerance)), _PARTS), 1)
-        budget.take(int(parts.sum()) - len(parts))
+        waiting = np.repeat(parts > 1, parts)  # the parts are to be looked at again
+        if not waiting.any():
+            break
+        budget.take(len(waiting) - len(parts))
         first = np.cumsum(parts) - parts
         share = (np.arange(parts.sum()) - np.repeat(first, parts)) / np.repeat(parts, parts)
         at = np.append(np.repeat(at[:-1], parts) + share * np.repeat(step, parts), at[-1])
         points = curve(at)
-        waiting = np.repeat(parts > 1, parts)  # the parts are to be looked at again
     return points
 
 
