@@ -46,6 +46,7 @@ def test_the_order_and_direction_of_chords_do_not_matter(order, backward, rise):
     (stroke,), twice, _ = join(drawn)
     np.testing.assert_array_equal(stroke.points, points[:, :2])
     assert (stroke.handle, stroke.exact, twice) == ("0", False, [])
+    assert stroke.bulges.tolist() == [0] * 12
     if rise is not None:
         np.testing.assert_array_equal(stroke.heights, points[:, 2])
 

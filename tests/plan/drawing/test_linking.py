@@ -99,6 +99,11 @@ def test_an_end_just_off_the_side_of_a_track_is_a_near_miss():
     assert net.faults[0].handle == "B"
 
 
+def test_ends_that_just_miss_one_another_askew_are_told_once():
+    net = linked([line(ORIGIN, [straight(1)], "A"), line((0.999, 0.0005, math.radians(10)), [straight(1)], "B")])
+    assert [(fault.code, fault.handle) for fault in net.faults] == [("no-tangent", "B")]
+
+
 def test_a_kink_stays_a_joint_and_the_worst_is_told_first():
     first = draw(ORIGIN, [straight(1)], "A")
     second = draw((1.0, 0.0, math.radians(5)), [straight(1)], "B")

@@ -156,6 +156,7 @@ def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
     text = run(*arguments).output
     assert "21 risers along Hill, every 16.0 in from 4.0 in; railhead 0 in to 4 in" in text
     assert "cut to" in text
+    assert f"\n\nTake care\n  {CAUTIONS[0][:60]}" in text
     bare = " ".join(run(*arguments[:-2]).stdout.split())
     assert "count from the plan's 0, so top is no length to cut" in bare
     assert "cut to" not in bare  # or somebody saws them, from the floor
