@@ -178,10 +178,15 @@ def test_ends_within_a_piece_are_told_along_the_line(tmp_path: Path) -> None:
     assert len(load_plan(copy).lines["Hill"].railhead_at) == 6  # three ends in each piece
 
 
-def test_a_copy_that_does_not_hold_every_height_found_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    track = "[{ straight = 1, railhead = 0.01 }, { straight = 1, railhead = 0.08 }, { straight = 1 }]"
-    text = f'{HEAD}railhead = {{ A = 0, B = 0.09 }}\nline.Hill = {{ from = "A", to = "B", track = {track} }}\n{STOCK}'
-    found = leveled(Layout(read_plan(text)))
+def test_a_copy_that_does_not_hold_every_height_found_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan = tmp_path / "hill.toml"
+    track = "[{ straight = 2 }, { left = 0.6, angle = 150 }, { straight = 2 }]"
+    hill = f'railhead = {{ A = 0, B = 0.09 }}\nline.Hill = {{ from = "A", to = "B", track = {track} }}\n'
+    plan.write_text(HEAD + hill + STOCK + TRAIN)
+    found = leveled(Layout(load_plan(plan)))
+    assert found.heights[0] == found.even[0]  # so the first does agree
     monkeypatch.setattr("gradehaul.design.level.plan_copy._write_ends", lambda *_: None)
     with pytest.raises(PlanError, match="its railheads cannot be changed in place"):
         leveled_plan(found)
