@@ -260,11 +260,10 @@ def test_nested_placings_agree_with_the_library_s_own(tmp_path_factory, outer, i
     assert sum(map(length, found)) == pytest.approx(sum(length(each[:, :2]) for each in theirs), rel=0.01)
 
 
-@pytest.mark.parametrize("turn", [0, 45])
-def test_an_arc_that_is_sheared_is_no_arc(tmp_path, turn):
+def test_an_arc_that_is_sheared_is_no_arc(tmp_path):
     document, space = new()
     document.blocks.new("arc").add_arc((0, 0), 1, 0, 90, dxfattribs=ON)
-    document.blocks.new("turned").add_blockref("arc", (0, 0), dxfattribs={"rotation": turn})
+    document.blocks.new("turned").add_blockref("arc", (0, 0), dxfattribs={"rotation": 45})
     space.add_blockref("turned", (0, 0), dxfattribs={"xscale": 2})
     (stroke,) = strokes(document, tmp_path)
     x, y = stroke.points.T
