@@ -86,11 +86,8 @@ def test_an_easement_takes_its_curvature_where_a_circuit_closes(along: bool) -> 
     )
     found = bent(one, two)
     assert found["One:1"] == (Section(0.3, 2.0, -1.25),)
-
-
-def test_a_circuit_of_one_line_with_its_easement_last() -> None:
     found = bent(line("Loop", "J", "J", f"{LEFT}, {STRAIGHT}, {RIGHT}, {EASEMENT}"))
-    assert found["Loop:4"] == (Section(0.3, -1.25, 2.0),)
+    assert found["Loop:4"] == (Section(0.3, -1.25, 2.0),)  # one line, its easement last
 
 
 def test_a_section_met_backward_changes_ends_and_hands() -> None:
