@@ -20,16 +20,7 @@ from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.film.text import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 from project import PLANS
-from treatment.plans import Line
-
-HILL = Line(
-    tuple(
-        f'straight = {length}, grade = "{grade} %"' for length, grade in ((4000, 0), (3000, 2.5), (1300, 0), (4000, 0))
-    ),
-    ("mule", "9 ore"),
-    (None, None, None, None),
-    "",
-)
+from treatment.plans import HILL, Line
 
 
 @pytest.fixture
