@@ -95,6 +95,21 @@ def test_in_the_section_each_deck_lies_on_its_risers_and_under_its_track() -> No
     assert all(over < head for (_, over), head in zip(decks, sorted(heads)[:: len(heads) // len(decks)], strict=True))
 
 
+def test_in_plan_the_second_track_lies_inside_and_the_deck_reaches_over_both() -> None:
+    build = replace(usual_helix_build(STOCK), vertical=0.2, two=True)
+    helix = Helix(0.6, 2.0, 0.2, build)
+    found = helix_bench(helix, STOCK, helix.hill(STOCK), "metric", 1.0, 8)
+    with drawing_rules():
+        axes = helix_figures(found, READER, "a4")[0].axes[0]
+    drawn = {kind: [line.get_xydata() for line in axes.lines if line.get_gid() == kind] for kind in ("track", "edge")}
+    (center,) = {tuple(np.round(line[:-1].mean(axis=0), 3)) for line in drawn["edge"][:1]}
+    radii = {
+        kind: sorted(float(np.hypot(*(line - center).T).mean()) for line in lines) for kind, lines in drawn.items()
+    }
+    assert radii["track"] == pytest.approx([helix.radius, helix.outer_radius], abs=2e-3)
+    assert radii["edge"] == pytest.approx([helix.radius - build.edge, helix.outer_radius + build.edge], abs=2e-3)
+
+
 def test_the_foot_of_a_page_stands_below_all_else() -> None:
     with drawing_rules():
         pages = [(page.dpi, dict(drawn_texts(page))) for page in helix_figures(bench(), READER, "a4")]

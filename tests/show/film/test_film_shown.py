@@ -154,6 +154,9 @@ def test_the_drawing_has_a_layer_and_a_line_type_for_each_use(tmp_path) -> None:
         forced = len(found.hardest) if use == "keep clean" else 0
         assert len(texts) == len(lines) + forced
         assert {line.dxf.linetype for line in lines} == ({style.layer} if style.dashes else {"CONTINUOUS"})
+        if style.dashes:
+            strokes = document.linetypes.get(style.layer).simplified_line_pattern()
+            assert strokes == pytest.approx([1000 * view.plan.scale.gauge * abs(each) for each in style.dashes])
         for (track, stretch), line in zip(stretches, lines, strict=False):
             spot = view.tracks[track].spot(stretch.start)
             x, y = line.get_points("xy")[0]
