@@ -68,7 +68,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     left = found.clear_left
     ratio = math.floor(100 * helix.radius / car_length(stock) + 1e-6) / 100  # never rounded over a bar
     rows += [
-        (f"{inner}radius, in lengths of the longest vehicle", f"{ratio:.2f}"),
+        (f"{inner}radius in vehicle lengths", f"{ratio:.2f}"),
         (f"{inner}length of the climb", units.length(helix.length)),
         ("vertical curves", units.length(found.vertical_curve)),
         ("track, roadbed and deck", units.length(build.structure, fine=True)),

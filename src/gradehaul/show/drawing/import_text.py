@@ -133,7 +133,7 @@ def _add_changes(page: Page, imported: Imported, plan: str, *, every: bool) -> N
         ("added", changes.added),
         ("removed", changes.removed),
         ("changed", changes.changed),
-        ("yours, and kept as they are, though drawn otherwise", changes.kept),
+        ("yours, kept, though drawn otherwise", changes.kept),
         ("heights", changes.heights),
     ):
         most = _NAMED if every else _FEW
