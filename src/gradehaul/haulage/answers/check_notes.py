@@ -40,16 +40,17 @@ USUAL_TENSION = 0.03
 measured value was found)."""
 
 
-def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling]) -> tuple[Note, ...]:
+def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: int = 0) -> tuple[Note, ...]:
     """Return what can make the whole answer wrong, each once: readings, geometry, surveys, figures and taut trains.
 
-    `plan` is that of the layout, or the part of it that is asked for, and `rulings` the hardest places of its routes.
+    `plan` is that of the layout, or the part of it that is asked for, and `rulings` the hardest places of its routes;
+    `seed` is that of the random trials.
     """
     hardest = tuple(rulings)
     made = {named.name: made_up(plan, named) for named in plan.trains.values()}
     found = (
         *doubtful_readings(plan, (*plan.locos, *plan.cars) if hardest else ()),
-        *(doubtful_runs(layout.written) if hardest else ()),
+        *doubtful_runs(layout.written, seed=seed),
         *plan.doubts,
         *surveyed_steeper(plan, layout.alignment),
         *unusual_notes(plan, layout.alignment, hardest),
