@@ -383,7 +383,7 @@ def test_on_a_helix_each_riser_has_its_turn_and_the_rise_over_the_turn_before(ea
         None
     }
     words = run("risers", PLANS / "two-levels.toml", "--line", "Helix", "--every", "471 mm").stdout
-    assert re.search(r"\d+ +8949 .* 87.5 .* 3: 120° ", words)
+    assert re.search(r"\d+ +8949 .* 87 .* 3: 120° ", words)
 
 
 def test_helix_risers_and_clearance_assume_one_deck(tmp_path: Path) -> None:
