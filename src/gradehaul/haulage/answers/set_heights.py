@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
-from gradehaul.errors import PlanError, Problems, QuantityError, RouteError
-from gradehaul.plan.names import instead, nearest, quoted
+from gradehaul.errors import PlanError, Problems, QuantityError, RouteError, quoted
+from gradehaul.plan.names import instead, nearest
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import describe, read_quantity
 from gradehaul.quantities.si import Meters

@@ -9,6 +9,7 @@ from functools import lru_cache
 from statistics import fmean, median
 from typing import ClassVar
 
+from gradehaul.errors import PlanError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import RailCondition
@@ -347,6 +348,11 @@ def rows_taken(plan: Plan, coefficient: float) -> dict[tuple[str, str, State], l
 
     A locomotive that pulls on the balance up a grade g and round a curve of curvature κ also lifts itself: on level
     straight track it would give W (g + C κ) more.
+
+    Raises
+    ------
+    PlanError
+        A reading that comes to no pull on level straight track.
     """
     found: dict[tuple[str, str, State], list[Taken]] = {}
     for loco in plan.locos.values():
@@ -362,6 +368,14 @@ def rows_taken(plan: Plan, coefficient: float) -> dict[tuple[str, str, State], l
         weight = GRAVITY * plan.locos[row.loco].mass
         correction = weight * (row.grade + coefficient * row.curvature)
         forces = tuple(Reading(force.value + correction, force.spread, force.unit) for force in row.forces)
+        if (least := min(forces, key=lambda force: force.value)).value <= 0:
+            raise PlanError(
+                "on level straight track it comes to no pull at all",
+                file=plan.file,
+                place=row.place,
+                found=describe(least.value, "force", least.unit or "N"),
+                write="its grade, uphill where positive, and its mass as they are",
+            )
         key = row.loco, RailCondition.named(row.rail).at(row.hours).name, row.state
         found.setdefault(key, []).append(Taken(row.place, forces, correction, row.hours))
     return found
