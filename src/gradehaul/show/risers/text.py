@@ -105,7 +105,8 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
         counted,
         f"Under the railhead: {layers}{assumed}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
-        "Risers also stand at ends and joints, and where the grade begins or ceases to change.",
+        "Risers also stand at ends and joints, and where the grade begins or ceases to change."
+        + " Track that the route runs over again has those of the first time." * bool(found.walk.again),
         block,
     ]
 
