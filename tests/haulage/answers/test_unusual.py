@@ -1,12 +1,16 @@
 """Figures that are hardly meant get a note with what is usual, and the plan is answered all the same."""
 
+import json
+
 import pytest
 
 from checked import check
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.readings import readings
 from gradehaul.haulage.answers.trial_train import try_train
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Note
+from gradehaul.quantities.document import json_text
 from haulage.bench.tables import HILL, reading, string, tilt
 
 PLAN = """scale = "O"
@@ -146,6 +150,8 @@ def test_cars_that_come_out_as_rolling_by_themselves_keep_their_resistance():
     assert layout.plan.cars["ore"].rolling == plan.cars["ore"].rolling
     (doubt,) = (note for note in check(plan).doubts if note.place == "readings of the rolling resistance of ore")
     assert doubt.text.startswith("it comes out at -0.79 % of its weight, which cannot be, so that it stays as it was")
+    (ore,) = json.loads(json_text(readings(plan).to_dict()))["cars"]
+    assert (ore["car"], ore["rolling"]) == ("ore", None)
 
 
 def test_cars_that_seem_to_start_more_easily_than_they_roll_start_as_hard_as_they_roll():

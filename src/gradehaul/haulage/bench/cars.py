@@ -84,7 +84,7 @@ def _possible(read: Counted) -> Counted:
     if read.mean > 0:
         return read
     text = f"it comes out at {_percent(read.mean)} of its weight, which cannot be, so that it stays as it was"
-    doubt = Doubt(f"{text}: was the track level, and were all cars counted?", math.inf)
+    doubt = Doubt(f"{text}: was the track level, and were all cars counted?", 1.0)
     return replace(read, readings=(), doubts=(doubt, *read.doubts))
 
 

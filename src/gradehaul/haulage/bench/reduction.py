@@ -232,7 +232,7 @@ def counted(
 
 
 def _share_off(value: float, mean: float) -> float:
-    return abs(value / mean - 1) if mean else math.inf
+    return abs(value / mean - 1) if mean else 1.0
 
 
 def _values(readings: Iterable[Reading]) -> list[float]:
