@@ -551,6 +551,13 @@ def test_doubled_vertices_change_nothing():
     assert only(np.repeat(points, 3, axis=0)).elements == only(points).elements
 
 
+def test_a_stroke_that_goes_out_and_back_comes_by_its_places_again():
+    out = np.array([(0.0, 0.0), (0.007, 0.0)])
+    points = np.vstack((np.tile(out, (8, 1)), [(0.0, 0.3), (0.1, 0.3)]))
+    reaches, _ = fit(points)
+    assert np.min([distances(reach, points) for reach in reaches], axis=0).max() <= TOLERANCE
+
+
 def test_two_vertices_are_a_straight():
     (element,) = only([(0, 0), (3, 4)]).elements
     assert (element.length, element.curvature) == (5, 0)
