@@ -12,6 +12,7 @@ import numpy as np
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
+from gradehaul.plan.drawing.fitting.course import WIDEST_CHORD
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
 from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
@@ -22,6 +23,7 @@ from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.linking.overlaps import overlap_faults
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, is_radius, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
+from gradehaul.plan.drawing.nearness import pairs
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
 from gradehaul.plan.drawing.records import Claim, Drawing, Drawn, Fault, IntArray, Label, Linked, Reach, Stroke, Terms
@@ -171,8 +173,9 @@ def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> t
     found: list[Reach] = []
     faults: list[Fault] = []
     of = [done]
-    for number in np.setdiff1d(np.arange(len(strokes)), done).tolist():
-        reaches, wrong = fit_stroke(strokes[number], tolerance=tolerance, kink=kink)
+    left = np.setdiff1d(np.arange(len(strokes)), done)
+    for number, tips in zip(left.tolist(), _directions(strokes, left, tolerance, kink), strict=True):
+        reaches, wrong = fit_stroke(strokes[number], tolerance=tolerance, kink=kink, tips=tips)
         found += reaches
         faults += wrong
         of.append(np.full(len(reaches), number))
@@ -181,6 +184,29 @@ def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> t
     fitted = Rows.of([reach.elements for reach in found], [reach.closed for reach in found])
     order = np.argsort(np.concatenate(of), kind="stable")
     return single.and_those_of(fitted).only(order), faults
+
+
+def _directions(
+    strokes: Sequence[Stroke], numbers: IntArray, tolerance: float, kink: float
+) -> list[tuple[float, float]]:
+    """Return in which directions some strokes begin and end, radians: those of exact ones whose ends they meet.
+
+    An end meets another within `tolerance`, m, where that goes on about as the first chord does; of several that which
+    is nearest to its direction. An arc leaves its chord by half of what it turns (plane geometry).
+    """
+    found = np.full(2 * len(numbers), math.nan)
+    exact = [stroke for stroke in strokes if stroke.exact]
+    if len(numbers) and exact:
+        ends, others = Outlines.of([strokes[number] for number in numbers.tolist()]), Outlines.of(exact)
+        half = 2 * np.arctan(others.bulges[np.column_stack((others.first[:-1], others.first[1:] - 2)).ravel()])
+        half[::2] *= -1
+        one, other = pairs(ends.tips[:, :2], tolerance, others.tips[:, :2])
+        off = wrapped(others.outward[other] + half[other] + math.pi - ends.outward[one])
+        near = np.abs(off) <= kink + WIDEST_CHORD / 2
+        order = np.lexsort((np.abs(off[near]), one[near]))
+        met, first = np.unique(one[near][order], return_index=True)
+        found[met] = (ends.outward[met] + off[near][order][first]) + math.pi * (met % 2)
+    return [(begin, finish) for begin, finish in found.reshape(-1, 2).tolist()]
 
 
 def _single(strokes: Sequence[Stroke], shortest: float) -> tuple[Rows, IntArray]:
