@@ -26,7 +26,19 @@ from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, wi
 from gradehaul.plan.drawing.nearness import pairs
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
-from gradehaul.plan.drawing.records import Claim, Drawing, Drawn, Fault, IntArray, Label, Linked, Reach, Stroke, Terms
+from gradehaul.plan.drawing.records import (
+    Claim,
+    Drawing,
+    Drawn,
+    Fault,
+    FloatArray,
+    IntArray,
+    Label,
+    Linked,
+    Reach,
+    Stroke,
+    Terms,
+)
 from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import UNUSED
 
@@ -34,6 +46,9 @@ _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
 WITHIN = 4.0
 """In snaps: how far from its joint a point may lie (our own choice)."""
+
+Fits = dict[tuple[Stroke, bytes], tuple[tuple[Reach, ...], tuple[Fault, ...]]]
+"""What was fitted to a stroke, and its faults, by the stroke and the directions at its ends."""
 
 
 def assemble(
@@ -47,13 +62,14 @@ def assemble(
     along: Mapping[str, Sequence[float]] | None = None,
     lines_taken: Collection[str] = (),
     joints_taken: Collection[str] = (),
+    fits: Fits | None = None,
 ) -> Drawn:
     """Return a drawing that was read as a network with names and heights.
 
     `claims` are names for joints nearest to points, `known` the lines of an earlier drawing, whose names stay. Heights
     of joints that stand already, m, by name, are `given` in the plan, or were in one that is written anew, `before`;
     `along` is where along lines it has heights, m. `lines_taken` are the plan's own lines and berths, `joints_taken`
-    its joints.
+    its joints. `fits` is what was fitted to strokes when they were assembled before, and takes what is fitted now.
 
     Raises
     ------
@@ -73,7 +89,7 @@ def assemble(
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
-    linked, faults, left, circles = _linked(drawing, texts, terms)
+    linked, faults, left, circles = _linked(drawing, texts, terms, {} if fits is None else fits)
     left, radii = _without_radii(left, linked, terms, drawing.unit)
     faults += radii
     faults += unread
@@ -142,10 +158,10 @@ def _without_radii(
 
 
 def _linked(
-    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
+    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms, fits: Fits
 ) -> tuple[Linked, list[Fault], Sequence[tuple[Label, float]], list[Turns]]:
     """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
-    reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
+    reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink, fits=fits)
     if terms.rails:
         reaches, alone = center_lines(reaches, terms)
         faults += alone
@@ -163,18 +179,28 @@ def _linked(
     return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)
 
 
-def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[Rows, list[Fault]]:
+def reaches_of(
+    strokes: Sequence[Stroke], *, tolerance: float, kink: float, fits: Fits | None = None
+) -> tuple[Rows, list[Fault]]:
     """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
 
     Single lines and arcs, which need no fitting, are made at once; `tolerance`, m, and `kink`, radians, are its own.
+    Strokes that have theirs in `fits` keep it; it takes those of all others.
     """
+    fits = {} if fits is None else fits
     single, done = _single(strokes, _SURELY * tolerance if tolerance > 0 and kink > 0 else math.inf)
     found: list[Reach] = []
     faults: list[Fault] = []
     of = [done]
     left = np.setdiff1d(np.arange(len(strokes)), done)
-    for number, tips in zip(left.tolist(), _directions(strokes, left, tolerance, kink), strict=True):
-        reaches, wrong = fit_stroke(strokes[number], tolerance=tolerance, kink=kink, tips=tips)
+    tips = _directions(strokes, left, tolerance, kink)
+    for number, own in zip(left.tolist(), tips, strict=True):
+        stroke = strokes[number]
+        key = stroke, own.tobytes()  # where nothing is known, too
+        if key not in fits:
+            begin, finish = own.tolist()
+            fits[key] = fit_stroke(stroke, tolerance=tolerance, kink=kink, tips=(begin, finish))
+        reaches, wrong = fits[key]
         found += reaches
         faults += wrong
         of.append(np.full(len(reaches), number))
@@ -185,10 +211,8 @@ def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> t
     return single.and_those_of(fitted).only(order), faults
 
 
-def _directions(
-    strokes: Sequence[Stroke], numbers: IntArray, tolerance: float, kink: float
-) -> list[tuple[float, float]]:
-    """Return in which directions some strokes begin and end, radians: those of exact ones whose ends they meet.
+def _directions(strokes: Sequence[Stroke], numbers: IntArray, tolerance: float, kink: float) -> FloatArray:
+    """Return in which directions some strokes begin and end, radians, shape (n, 2): those of exact ones that they meet.
 
     An end meets another within `tolerance`, m, where that goes on about as the first chord does; of several that which
     is nearest to its direction. An arc leaves its chord by half of what it turns (plane geometry).
@@ -205,7 +229,7 @@ def _directions(
         order = np.lexsort((np.abs(off[near]), one[near]))
         met, first = np.unique(one[near][order], return_index=True)
         found[met] = (ends.outward[met] + off[near][order][first]) + math.pi * (met % 2)
-    return [(begin, finish) for begin, finish in found.reshape(-1, 2).tolist()]
+    return found.reshape(-1, 2)
 
 
 def _single(strokes: Sequence[Stroke], shortest: float) -> tuple[Rows, IntArray]:
