@@ -17,10 +17,13 @@ scatter
 from __future__ import annotations
 
 import itertools
+import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from gradehaul.plan.drawing.elements import reverse
+from gradehaul.plan.drawing.fitting.chains import FREE
 from gradehaul.plan.drawing.fitting.course import Course, begun_at, course_of, cuts_of, in_order, lone_chords, scatter
 from gradehaul.plan.drawing.fitting.free import free_spans
 from gradehaul.plan.drawing.fitting.runs import chord_spans, circle_span, ring_spans
@@ -32,11 +35,15 @@ FLAT, FLATTEST = 10.0, 0.004
 """A curve lies off its chords by at most so many tolerances (half a gauge, by default), or this many m."""
 DEEP = 4.0
 """In tolerances: a long chord from which a curve would lie off so far, beside a shorter one, is a straight."""
+SHORTER = 0.01
+"""Track that is shorter than its stroke by more than this share is named."""
 SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
 
 
-def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
+def fit_stroke(
+    stroke: Stroke, *, tolerance: float, kink: float, tips: tuple[float, float] = FREE
+) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     """Return a stroke as straights and arcs in drawing order, and the places where its direction breaks.
 
     The segments of an exact stroke stay the lines and arcs they are (pieces of one line or circle in a row become one).
@@ -44,14 +51,18 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     arcs, each the tangent of the next, that leave no vertex further off than `tolerance`, m, and stray, root mean
     square, by no more than a twentieth of it beyond the scatter of the vertices themselves. A free curve is followed by
     pairs of arcs that leave no vertex further off than a quarter of the tolerance. The two ends of a run stay where
-    they are. Where the direction changes at one place by more than `kink`, radians, a stroke is split.
+    they are. An end of the stroke keeps the direction, radians, in which a train runs there on track that it meets,
+    `tips` (nan where none is known), unless that costs more than a kink. Where the direction changes at one place by
+    more than `kink`, radians, a stroke is split.
 
     A closed stroke, whose ends are within a thousandth of the tolerance, is without a kink one closed reach that begins
     at a joint of elements; a circle is one element of a full turn that begins beside the first vertex. With one kink it
     is one reach that begins and ends there, not closed. z is read along the drawn stroke at every end.
 
-    The faults are a ``kink`` for each split, `weight` its angle in degrees, and ``zero-length`` for a stroke of a
-    single place.
+    The track is nowhere longer than the chords, but for what their arcs are.
+
+    The faults are a ``kink`` for each split, `weight` its angle in degrees, ``zero-length`` for a stroke of a single
+    place, and ``shortened`` where small bends were cut off and more than a hundredth is missing, `weight` the share.
 
     Raises
     ------
@@ -80,15 +91,17 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
         exact = [exact_span(course, segment) for segment in range(len(course.bulges))]
         return reaches_from(merged(exact, SAME * tolerance, closed=course.closed), course, stroke, kink)
     course, back = in_order(course)
-    reaches, faults = _fitted(course, stroke, tolerance, kink)
+    ways = (tips[1] + math.pi, tips[0] + math.pi) if back else tips
+    reaches, faults = _fitted(course, stroke, tolerance, kink, ways)
+    short = _shortened(reaches, course, stroke)
     if not back:
-        return reaches, faults
+        return reaches, (*faults, *short)
     turned_back = [reach._replace(elements=tuple(reverse(reach.elements))) for reach in reversed(reaches)]
-    return tuple(turned_back), faults[::-1]
+    return tuple(turned_back), (*faults[::-1], *short)
 
 
 def _fitted(
-    course: Course, stroke: Stroke, tolerance: float, kink: float
+    course: Course, stroke: Stroke, tolerance: float, kink: float, tips: tuple[float, float]
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level / tolerance)
@@ -101,8 +114,18 @@ def _fitted(
         if course.closed:
             course, cuts = begun_at(course, int(cuts[0])), cuts - cuts[0]
         bounds = np.union1d(cuts, (0, len(course.points) - 1)).tolist()
-        spans = [span for low, high in itertools.pairwise(bounds) for span in _run(course, low, high, fit, lone)]
+        own = tips if not course.closed else FREE
+        spans = [span for low, high in itertools.pairwise(bounds) for span in _run(course, low, high, fit, lone, own)]
     return reaches_from(spans, course, stroke, kink)
+
+
+def _shortened(reaches: Sequence[Reach], course: Course, stroke: Stroke) -> list[Fault]:
+    """Return a fault where the track is shorter than what was drawn by more than a hundredth: bends were cut off."""
+    share = 1 - sum(element.length for reach in reaches for element in reach.elements) / float(course.along[-1])
+    if share <= SHORTER:
+        return []
+    text = f"its bends are too small to follow, or it trembles: the track is {100 * share:.2g} % shorter than drawn"
+    return [Fault("shortened", text, Spot(*stroke.points[0].tolist()), stroke.handle, stroke.layer, share)]
 
 
 def _ring(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:
@@ -112,10 +135,11 @@ def _ring(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:
     return ring_spans(course.points[:-1], course.along, fit) if found is None else (found, np.zeros(0, np.int64))
 
 
-def _run(course: Course, low: int, high: int, fit: Fit, lone: IntArray) -> list[Span]:
+def _run(course: Course, low: int, high: int, fit: Fit, lone: IntArray, tips: tuple[float, float]) -> list[Span]:
     """Return the elements of one run: a chord that is a curve by itself, or chords between cuts."""
     if high - low == 1 and low in lone:
         return [curve_span(course, low)]
     points, along = course.points[low : high + 1], course.along[low : high + 1]
     free = free_spans(points, along, fit, closed=False)
-    return chord_spans(points, along, fit) if free is None else free
+    own = tips[0] if low == 0 else math.nan, tips[1] if high == len(course.points) - 1 else math.nan
+    return chord_spans(points, along, fit, own) if free is None else free
