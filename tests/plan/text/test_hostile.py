@@ -107,7 +107,9 @@ def test_a_byte_order_mark_and_windows_line_ends_are_welcome(tmp_path):
     path.write_bytes(b"\xef\xbb\xbf" + TEXT.replace("\n", "\r\n").encode())
     assert load_plan(path).title == "Tarn branch"
     path.write_bytes(TEXT.replace("left = 24", "left = -24").replace("\n", "\r\n").encode())
-    with pytest.raises(Problems, match=r"tarn\.toml:14: line \"Main\", track 2 \"Horseshoe\": radius must be longer"):
+    with pytest.raises(
+        Problems, match=r"tarn\.toml:14: line \"Main\", track 2 \"Horseshoe\": radius must be more than 0"
+    ):
         load_plan(path)
 
 

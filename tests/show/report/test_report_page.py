@@ -24,7 +24,7 @@ from gradehaul.haulage.verdict import WORST_FIRST, HeadStretch, Outcome, Verdict
 from gradehaul.network.route import Route
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan
-from gradehaul.show.base.labels import apart
+from gradehaul.show.base.labels import apart, rail_name
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, unit_rules, units_of
 from gradehaul.show.check.outcome_words import SENTENCES, stretch_words
 from gradehaul.show.report.document import route_document, stock_document
@@ -590,7 +590,7 @@ def test_every_load_and_figure_of_the_answer_is_in_the_tables(page):
     verdicts = rows("#verdict details tbody tr")
     assert len(verdicts) == len(answer.trains)
     for train in answer.trains:
-        assert [train.rail, train.outcome] in [row[:2] for row in verdicts]
+        assert [rail_name(train.rail), train.outcome] in [row[:2] for row in verdicts]
     figures = {(row[0], row[1]): row[3] for row in rows("#assumed details tbody tr")}
     assert all(figures[each.subject, each.name] == each.basis for each in answer.figures)
     assert len(rows("#berths tbody tr")) == len(answer.berths)

@@ -29,11 +29,13 @@ from gradehaul.show.base.page import Page
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.figures import figures_of
 
-_BASES = (
+BASES = (
     "Measured: readings. Stated: written in the plan. Fitted: found so that a line closes.",
     "Scaled: from readings on other rail, or of another state.",
     "Assumed: common practice, because the plan leaves that key out. Summed, calculated: from the other figures.",
 )
+"""What the bases of figures mean."""
+
 CURVE_MODELS = {
     "degree": "full-size practice scaled down: 0.69855 m over the ratio (0.04 % of grade a degree of curve), assumed",
     "wheelbase": "friction x (0.72 gauge + 0.47 wheelbase), by the plan",
@@ -44,17 +46,9 @@ CURVE_MODELS = {
 
 def add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add every figure that the answer rests on, where it comes from, and how it was calculated; those alike as one."""
-    plan = answer.plan
-    how = dict(_how(plan))
     page.heading("Where each figure comes from")
-    stated = _stated(plan, units)
-    rows: list[list[str]] = []
-    for each in answer.figures:
-        rows += stated.pop(each.subject, [])
-        rows.append([each.subject, each.name, figure_value(each, units), each.basis, how[each.subject, each.name]])
-    rows += _train_rows(answer, units)
     alike: dict[str, dict[tuple[str, ...], list[str]]] = {}
-    for subject, figure, *words in rows:
+    for subject, figure, *words in source_rows(answer, units):
         name, _, rail = figure.partition(", ")
         alike.setdefault(subject, {}).setdefault((name, *words), []).append(rail)
     for subject, figures in alike.items():
@@ -62,8 +56,18 @@ def add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         for (name, value, basis, how_found), rails in figures.items():
             named = ", ".join(filter(None, (name, *map(rail_name, rails))))
             page.line(f"{named}: ", (value, "bold"), f" {basis}, {how_found}", indent=4)
-    for line in _BASES:
+    for line in BASES:
         page.line(line, indent=2)
+
+
+def source_rows(answer: CheckAnswer, units: UnitFormat) -> list[list[str]]:
+    """Return each figure in a row: whose it is, its name, its value, its basis, and how it was calculated."""
+    how, stated = dict(_how(answer.plan)), _stated(answer.plan, units)
+    rows: list[list[str]] = []
+    for each in answer.figures:
+        rows += stated.pop(each.subject, [])
+        rows.append([each.subject, each.name, figure_value(each, units), each.basis, how[each.subject, each.name]])
+    return [*rows, *_train_rows(answer, units)]
 
 
 def _stated(plan: Plan, units: UnitFormat) -> dict[str, list[list[str]]]:

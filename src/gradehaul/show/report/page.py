@@ -40,7 +40,7 @@ from gradehaul.show.check.route_text import (
     route_facts,
     worst_load,
 )
-from gradehaul.show.check.sources import add_sources
+from gradehaul.show.check.sources import BASES, source_rows
 from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
 from gradehaul.show.check.trains_text import WAYS_OVER, add_trains, add_ways_over
 from gradehaul.show.clearance.text import failing_words
@@ -153,7 +153,7 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, units)) if loads else [],
         "berths": parts_of("Berths", lambda page: add_berths(page, answer, units)) if answer.berths else [],
         "unsure": parts_of("What it rests on", lambda page: add_unsure_figures(page, answer, units)),
-        "sources": parts_of("Where each figure comes from", lambda page: add_sources(page, answer, units)),
+        "sources": parts_of("Where each figure comes from", lambda page: _add_sources(page, answer, units)),
         "doubts": [str(note) for note in answer.doubts],
         "notes": [str(note) for note in answer.notes if note not in answer.doubts],
     }
@@ -255,6 +255,12 @@ class Part:
     line: str = ""
     table: Sortable | None = None
     caption: str = ""
+
+
+def _add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
+    page.table(["of", "figure", "value>", "basis", "how"], source_rows(answer, units))
+    for line in BASES:
+        page.line(line)
 
 
 def parts_of(title: str, add: Callable[[Page], None]) -> list[Part]:
