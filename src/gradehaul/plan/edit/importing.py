@@ -136,8 +136,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         if (track := without_notes(read, lone)) is not read:
             read, drawn = track, assembled(track)
             lone = lone_layers(drawn)
-        # those that were taken, for the next import to take them again
-        layers = tuple(sorted(map(escape, {*drawn.layers, *drawn.texts[0]})))
+        layers = _taken(drawn)
     if not height_layers and not drawn.heights and not any(line.railhead_at for line in drawn.lines.values()):
         numbers = layers_with_numbers(read.labels, drawn, on.near, unit)
         taken = tuple(escape(each.layer) for each in numbers if each.surely)
@@ -148,8 +147,8 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
                     drawn, height_layers = with_heights, taken
         lone += [each.fault(taken=escape(each.layer) in height_layers) for each in numbers]
     drawn = replace(drawn, faults=(*drawn.faults, *lone))
-    options = replace(options, layers=layers, height_layers=height_layers)
-    table, unused = options.table, unused_heights(drawn.faults)
+    table = replace(options, layers=layers, height_layers=height_layers).table
+    unused = unused_heights(drawn.faults)
     if unused or "unused_heights" in data.get("import", {}):
         table["unused_heights"] = unused
     if before:
@@ -180,6 +179,14 @@ def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...] | No
         if RAILHEAD.encode() in data and HEIGHTS.encode() in data:
             return EXPORTED, (HEIGHTS,)
     return options.layers or None, options.height_layers
+
+
+def _taken(drawn: Drawn) -> tuple[str, ...]:
+    """Return the layers that were read, for the next import to read them again; those of names are read anyway."""
+    from gradehaul.plan.drawing.naming.layers import use_of
+
+    texts = (layer for layer in drawn.texts[0] if use_of(layer) != "names")
+    return tuple(sorted(map(escape, {*drawn.layers, *texts})))
 
 
 def _own_names(data: dict[str, Any], drawn: Collection[str]) -> set[str]:
