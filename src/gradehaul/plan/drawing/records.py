@@ -10,6 +10,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from gradehaul.plan.names import quoted
 from gradehaul.quantities.si import Meters, PerMeter, Radians, Share
 
 FloatArray = NDArray[np.float64]
@@ -31,7 +32,7 @@ def option(name: str, value: str = "", *, typed: bool) -> str:
     """Return how a term of a drawing is written: as an option of the command, or as a key of the plan."""
     if typed:
         return f"--{name} {value}".rstrip()
-    return f'{name} = "{value}"' if value else f"{name} = true"
+    return f"{name} = {value if value.isdecimal() else quoted(value)}" if value else f"{name} = true"
 
 
 SNAP = 1 / 10
