@@ -24,7 +24,8 @@ def test_the_kink_that_joins_an_end_comes_first_and_does_so(tmp_path):
     assert next(iter(by_code(done.drawn.faults))) == "no-tangent"
     joined = import_drawing(drawing, None, ImportOptions(scale="N", kink="9"))
     assert texts(joined) == texts(joined, "stray") == []
-    plan = 'scale = "N"\nrailhead = { Platform = 0 }\n[drawing]\nfile = "oval.dxf"\nlayers = ["TRACK", "NAMES"]\n'
+    table = '[drawing]\nfile = "oval.dxf"\nlayers = ["TRACK", "NAMES"]\n'
+    plan = f'scale = "N"\nunit = "mm"\nrailhead = {{ Platform = 0 }}\n{table}'
     notes = [note.text for note in read_plan(plan, file=str(tmp_path / "plan.toml"), folder=tmp_path).notes]
     assert any("left unjoined; kink = 9 joins it" in note for note in notes)
 
