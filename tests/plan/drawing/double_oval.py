@@ -7,9 +7,13 @@ from plan.drawing.dxf_files import MM, new
 
 TRACK, NAMES, HEIGHTS = {"layer": "TRACK"}, {"layer": "NAMES"}, {"layer": "HEIGHTS"}
 
+PLACES = (("Siding west", 600), ("Siding east", 1400), ("Platform", 850))
 
-def double_oval(path, draw=None, *, heights=(("0", 600, 98), ("0", 500, 40), ("+18", 1580, 142)), texts=()):
-    """Save the drawing, in mm, for a gauge of 9 mm, with texts (words, x, y) on the layer of names."""
+
+def double_oval(
+    path, draw=None, *, heights=(("0", 600, 98), ("0", 500, 40), ("+18", 1580, 142)), texts=(), places=PLACES
+):
+    """Save the drawing, in mm, for a gauge of 9 mm: texts (words, x, y) of heights and of names, and named points."""
     document, space = new(units=MM)
 
     def line(*ends):
@@ -35,13 +39,9 @@ def double_oval(path, draw=None, *, heights=(("0", 600, 98), ("0", 500, 40), ("+
         line(*((other, one) if number % 3 == 2 else (one, other)))
     space.add_arc((1600, y + 270), 270, 270, 0, dxfattribs=TRACK)
     line((1870, y + 270), (1870, 900))
-    for name, at, up, low in (
-        ("Siding west", 600, 740, 752),
-        ("Siding east", 1400, 740, 752),
-        ("Platform", 850, 60, 44),
-    ):
-        space.add_point((at, up), NAMES)
-        space.add_text(name, height=8, dxfattribs=NAMES | {"insert": (at, low)})
+    for name, at in places:
+        space.add_point((at, 740 if name[0] == "S" else 60), NAMES)
+        space.add_text(name, height=8, dxfattribs=NAMES | {"insert": (at, 752 if name[0] == "S" else 44)})
     for words, at, up in texts:
         space.add_text(words, height=12, dxfattribs=NAMES | {"insert": (at, up)})
     for words, at, up in heights:

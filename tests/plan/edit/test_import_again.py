@@ -73,3 +73,32 @@ def test_an_exported_plan_imported_again_gives_the_same_plan(name):
     Path("out.dxf").write_bytes(plan_dxf(plan_view(Layout(plan)), units_of(plan.unit)))
     first = imported("out.dxf", scale=plan.scale.name)
     assert [imported("out.dxf").text for _ in range(2)] == [first.text] * 2
+
+
+def test_a_text_that_was_changed_beside_a_joint_that_keeps_its_name_is_said():
+    double_oval("oval.dxf", texts=[("Lower station", 1050, 35)])
+    imported(scale="N", kink="10")
+
+    def said(done):
+        return [fault.text for fault in done.drawn.faults if fault.code == "other-name"]
+
+    assert said(imported()) == []
+    double_oval(
+        "oval.dxf", texts=[("Low station", 1050, 35)], places=(("Siding west", 600), ("Sdg E", 1420), ("Platform", 850))
+    )
+    done = imported()
+    assert {"Siding east", "Siding west"} <= {*done.drawn.joints}
+    assert said(done) == [
+        '"Sdg E" stands beside "Siding east": the plan keeps this name, unless you change it there',
+        '"Low station" stands beside "Lower station": the plan keeps this name, unless you change it there',
+    ]
+
+
+def test_a_text_names_what_it_is_nearest_to_or_nothing():
+    texts = [("Main", 830, 45), ("Second", 826, 39)]  # both nearer to the outer oval than to the crossover
+    double_oval("oval.dxf", texts=texts, places=())
+    done = imported(scale="N")
+    assert "Main" in done.drawn.lines
+    assert "Second" not in done.drawn.lines
+    names = [fault.text for fault in done.drawn.faults if fault.code == "text-unused"]
+    assert names == ['"Second" names nothing: what it stands beside has another name']

@@ -111,6 +111,12 @@ def assemble(
     for label, why in names.unused:
         text = f"{quoted(label.text[:LONGEST])} names nothing: {why}"
         faults.append(Fault("text-unused", text, label.spot, label.handle, label.layer))
+    kept = {*again.values(), *lines_again.values()}.difference(of_tables.values(), named.values())
+    for label, name in names.other:
+        if name in kept:
+            kept_name = f"{quoted(name)}: the plan keeps this name, unless you change it there"
+            text = f"{quoted(label.text)} stands beside {kept_name}"
+            faults.append(Fault("other-name", text, label.spot, label.handle, label.layer))
     linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
     stand = Stand(along or {}, overriding=given is not None)
     heights = read_heights(linked, names.joints, names.lines, left, given or {}, stand, meetings, terms)

@@ -32,7 +32,17 @@ NUMBERS = "numbers"
 _WORST_FIRST = (
     *("unit", "turns", FLAT_HELIX, "missing-block", "external-block", "no-tangent", "level-miss", "near-miss"),
     *(UNUSED, NUMBERS, "height-unread", "climb", "height-misfit", "kink", "no-rail", "lone-layer", "no-track", "stray"),
-    *("mark-unused", "unknown-entity", "not-read", "text-unused", "radius", "overlap", "duplicate", "gap"),
+    *(
+        "other-name",
+        "mark-unused",
+        "unknown-entity",
+        "not-read",
+        "text-unused",
+        "radius",
+        "overlap",
+        "duplicate",
+        "gap",
+    ),
     *("zero-length", "paper-space", "encoding", "warned"),
 )
 """The codes of faults by what they cost an answer: track or heights that are missing come before what was repaired."""
