@@ -1,15 +1,20 @@
 """An import over the plan that it wrote: with the drawing as it was nothing changes, and what is the person's stays."""
 
+import random
 from pathlib import Path
 
 import pytest
 
+from gradehaul.command.output import laid_out
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import load_plan
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
+from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, tried_text
+from gradehaul.quantities import convert
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.drawing.dxf import plan_dxf
+from gradehaul.show.drawing.import_text import import_page
 from plan.drawing.double_oval import double_oval
 from project import PLANS
 
@@ -102,3 +107,88 @@ def test_a_text_names_what_it_is_nearest_to_or_nothing():
     assert "Second" not in done.drawn.lines
     names = [fault.text for fault in done.drawn.faults if fault.code == "text-unused"]
     assert names == ['"Second" names nothing: what it stands beside has another name']
+
+
+# Heights along drawn lines that a person changed
+
+HEIGHTS = (("0", 600, 98), ("18", 1592, 142), ("24", 1875, 500), ("35", 1875, 800))
+
+
+def heights_of():
+    return {key: value for key, value in fixed_railheads(load_plan(PLAN)).items() if not key.startswith("joint")}
+
+
+def changed_by(how, station, height):
+    """Change a height of the plan by hand, or as the live page and `level -o` do."""
+    text = PLAN.read_text("utf-8")
+    if how == "hand":
+        was = convert(heights_of()[station], "mm")
+        text = text.replace(f"railhead = {was:g} }}", f"railhead = {height} }}").replace(f", {was:g}]", f", {height}]")
+    else:
+        text = tried_text(load_plan(PLAN), text, TrialHeights({station: height / 1000}))
+    PLAN.write_text(text, "utf-8")
+
+
+@pytest.mark.parametrize("how", ["hand", "live"])
+def test_a_changed_height_along_a_drawn_line_stays_and_the_drawings_is_said_first(how):
+    double_oval("oval.dxf", heights=HEIGHTS)
+    imported(scale="N", kink="10")
+    before = heights_of()
+    assert {round(1000 * height) for height in before.values()} == {18, 24, 35}
+    for station, height in before.items():
+        changed_by(how, station, 1000 * height + 5)
+    mine = heights_of()
+    assert mine == {station: pytest.approx(height + 0.005) for station, height in before.items()}
+    text = PLAN.read_text("utf-8")
+    for done in (imported(), imported()):
+        assert done.text == text
+        assert heights_of() == mine
+        assert len(done.changes.contrary) == 3
+        assert any("stays at 40 mm, and the drawing has 35 mm: take it out" in said for said in done.changes.contrary)
+        rows = laid_out(import_page(done, str(PLAN)), to_file=True).splitlines()
+        assert rows[0].startswith('line "TRACK ')
+        assert "stays at" in rows[0]
+
+
+def test_heights_along_a_line_that_nobody_changed_follow_the_drawing():
+    double_oval("oval.dxf", heights=HEIGHTS)
+    imported(scale="N", kink="10")
+    (mine,) = (station for station, height in heights_of().items() if height == 0.024)
+    changed_by("live", mine, 25)
+    double_oval("oval.dxf", heights=(HEIGHTS[0], ("17", 1592, 142), ("23", 1875, 500)))
+    done = imported()
+    assert sorted(heights_of().values()) == [0.017, 0.025]
+    assert [said.partition(" mm: ")[2] for said in done.changes.heights] == ["35 mm is drawn no more"]
+    assert len(done.changes.contrary) == 1
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_each_changed_height_stays_and_all_others_are_drawn_whatever_changes_when(seed):
+    shuffle = random.Random(seed)
+    places = shuffle.sample(range(1000, 1560, 40), 5)
+    drawn, own = {x: 2 * shuffle.randint(1, 30) for x in places}, {}
+    for step in range(8):
+        x = shuffle.choice([*drawn])
+        if step and shuffle.random() < 0.5:
+            own[x] = 2 * shuffle.randint(1, 30) + 1
+            hill = hill_heights()
+            station = next(
+                key for key, (at, _) in hill.items() if at == min(each for each, _ in hill.values() if each >= x - 1)
+            )
+            changed_by(shuffle.choice(["hand", "live"]), station, own[x])
+        elif step and len(drawn) > 2 and shuffle.random() < 0.3:
+            del drawn[x]
+        elif step:
+            drawn[x] = 2 * shuffle.randint(1, 30)
+        double_oval("oval.dxf", heights=[("0", 600, 98), *((str(h), x, 142) for x, h in drawn.items())])
+        imported(scale="N", kink="10")
+        expected = drawn | own
+        assert list(hill_heights().values()) == [(pytest.approx(x, abs=2), expected[x]) for x in sorted(expected)]
+
+
+def hill_heights():
+    """Return the heights along the straight of the hill, mm, by station: where each is, as the x of the drawing."""
+    line = next(each for each in load_plan(PLAN).lines.values() if len(each.tracks) > 6)
+    start = 1600 - 1000 * sum(track.length for track in line.tracks[:5])
+    found = {f"at {line.name} {n}": (start + 1000 * at, 1000 * h) for n, (at, h) in enumerate(line.railhead_at)}
+    return dict(sorted(found.items(), key=lambda each: each[1]))
