@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from gradehaul.errors import GradehaulError, Problems, QuantityError
+from gradehaul.errors import GradehaulError, Problems, QuantityError, quoted
 from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.elements import in_plan
 from gradehaul.plan.drawing.fitting import fit_stroke
@@ -41,7 +41,6 @@ from gradehaul.plan.drawing.records import (
 )
 from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import UNUSED
-from gradehaul.plan.names import quoted
 
 _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
