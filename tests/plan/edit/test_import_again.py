@@ -111,7 +111,7 @@ def test_a_text_names_what_it_is_nearest_to_or_nothing():
 
 # Heights along drawn lines that a person changed
 
-HEIGHTS = (("0", 600, 98), ("18", 1592, 142), ("24", 1875, 500), ("35", 1875, 800))
+HEIGHTS = (("0", 600, 98), ("18", 1300, 142), ("24", 1592, 142), ("35", 1875, 800))
 
 
 def heights_of():
@@ -155,7 +155,7 @@ def test_heights_along_a_line_that_nobody_changed_follow_the_drawing():
     imported(scale="N", kink="10")
     (mine,) = (station for station, height in heights_of().items() if height == 0.024)
     changed_by("live", mine, 25)
-    double_oval("oval.dxf", heights=(HEIGHTS[0], ("17", 1592, 142), ("23", 1875, 500)))
+    double_oval("oval.dxf", heights=(HEIGHTS[0], ("17", 1300, 142), ("23", 1592, 142)))
     done = imported()
     assert sorted(heights_of().values()) == [0.017, 0.025]
     assert [said.partition(" mm: ")[2] for said in done.changes.heights] == ["35 mm is drawn no more"]

@@ -10,7 +10,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.names import quoted
+from gradehaul.errors import quoted
 from gradehaul.quantities.si import Meters, PerMeter, Radians, Share
 
 FloatArray = NDArray[np.float64]

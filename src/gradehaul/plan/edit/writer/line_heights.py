@@ -7,11 +7,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import accumulate
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from gradehaul.errors import quoted
 from gradehaul.plan.drawing.heights import is_flat
 from gradehaul.plan.drawing.heights.texts import AT_END, MISFIT
 from gradehaul.plan.edit.writer.drawn_tables import height_of, length_in, track_lengths
 from gradehaul.plan.edit.writer.text import MARK, TOKEN
-from gradehaul.plan.names import quoted
 from gradehaul.plan.text.toml import written
 from gradehaul.quantities import convert, describe
 
