@@ -22,7 +22,8 @@ from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.linking.overlaps import overlap_faults
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, is_radius, name_all, named_marks, recognize
-from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
+from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips
+from gradehaul.plan.drawing.naming.one_joint import with_joined, with_turntables
 from gradehaul.plan.drawing.nearness import pairs
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
@@ -92,6 +93,7 @@ def assemble(
     faults += radii
     faults += unread
     own = by_layer(labels)
+    linked, faults = with_joined(linked, faults, own.joined, terms)
     linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
     berths, of_berths = berths_of(linked.lines, own.berths, {*lines_taken, *joints_taken})
     named, wrong = claimed(linked.joints, claims, terms.plan_unit)

@@ -205,6 +205,8 @@ class Drawing:
     faults: tuple[Fault, ...]
     unit: str
     """The unit it is drawn in, by the name that plans use."""
+    kink: Radians | None = None
+    """The break of direction over which track goes on in it, where export wrote that into its properties."""
     marks: tuple[Label, ...] = ()
     """Points on layers that have texts and no track; they say nothing themselves."""
 

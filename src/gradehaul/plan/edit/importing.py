@@ -115,7 +115,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         layers or ("*",),
         snap=_length_option("snap", options.snap, "length", unit),
         fit=_length_option("fit", options.fit, "length", unit),
-        kink=_length_option("kink", options.kink, "angle", unit),
+        kink=_length_option("kink", options.kink, "angle", unit) or read.kink,
         height_layers=height_layers,
         rails=options.rails,
         typed=True,

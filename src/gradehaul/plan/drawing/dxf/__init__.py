@@ -14,7 +14,7 @@ from gradehaul.errors import DrawingError, Problems, clean, cut, quoted
 from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
 from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
-from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
+from gradehaul.plan.drawing.dxf.file import check_file, kink_of, load, warnings
 from gradehaul.plan.drawing.heights.texts import says_height
 from gradehaul.plan.drawing.naming.layers import use_of
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
@@ -97,7 +97,8 @@ def read_drawing(
         raise error.at(file=file) from error.__cause__
     warned = [Fault("warned", cut(clean(text)), weight=count) for text, count in Counter(messages).items()]
     faults = [*about, *warned, *faults]
-    return Drawing(file, tuple(strokes), tuple(reading.labels), tuple(faults), own, tuple(marks))
+    kink = kink_of(document)
+    return Drawing(file, tuple(strokes), tuple(reading.labels), tuple(faults), own, kink, tuple(marks))
 
 
 def _unit(code: int, given: str | None, typed: bool) -> tuple[str, list[Fault]]:
