@@ -21,10 +21,9 @@ from gradehaul.design.level.as_checked import (
     ruling_grades,
     steeper_berths,
 )
-from gradehaul.design.level.decks import decks_apart
 from gradehaul.design.level.grades import TrainGrades, runs_of
 from gradehaul.design.level.hills import GAIN, ActiveSet, LeveledHeights, Leveling
-from gradehaul.design.level.program import LimitRule, Program
+from gradehaul.design.level.program import LimitRule, Program, decks_apart
 from gradehaul.design.level.stations import Stations, stations_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains

@@ -126,11 +126,12 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     marks = _merged(chunks, data, tables, drawn, unit, changes)
     rewritten: dict[tuple[str, str], dict[str, Any]] = {}
     by_key = {chunk.key: chunk for chunk in chunks}
+    fresh: dict[tuple[str, str], dict[str, Any]] = {}
     for key, table in tables.items():
         chunk = by_key.get(key)
         before = data.get(key[0], {}).get(key[1])
         if before is None:
-            insert(chunks, Chunk(key, f"\n{with_marks(snippet(*key, table), marks.get(key, {}))}"))
+            fresh[key] = table
             changes.added.append(_titled(*key))
         elif chunk is None or not chunk.marked:
             if not same(before, table, unit):
@@ -140,6 +141,7 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
             chunk.text = with_marks(edited(chunk.text, key, table), marks.get(key, {}))
             changes.changed.append(_titled(*key))
         rewritten[key] = table
+    _insert_all(chunks, fresh, marks)
     for chunk in chunks:
         if chunk.marked and chunk.key not in tables:
             changes.removed.append(_titled(*chunk.key))
@@ -178,6 +180,22 @@ def _merged(
             changes.contrary += merged.contrary
             changes.heights += merged.gone
     return marks
+
+
+def _insert_all(
+    chunks: list[Chunk],
+    tables: Mapping[tuple[str, str], Mapping[str, Any]],
+    marks: Mapping[tuple[str, str], Mapping[Slot, float | None]],
+) -> None:
+    """Put drawn tables into the text, all of a section at once."""
+    sections: dict[str, list[tuple[str, str]]] = {}
+    for key in tables:
+        sections.setdefault(key[0], []).append(key)
+    for keys in sections.values():
+        insert(
+            chunks,
+            Chunk(keys[0], "".join(f"\n{with_marks(snippet(*key, tables[key]), marks.get(key, {}))}" for key in keys)),
+        )
 
 
 def _import_table(options: Mapping[str, Any] | None) -> str:
