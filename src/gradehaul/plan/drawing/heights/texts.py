@@ -208,7 +208,7 @@ def _nearest(
     """
     labels = [label for label, _ in texts]
     put, middle = (_places(index, [[spot] for spot in in_each], terms.near) for in_each in _spots(labels))
-    boxed = _places(index, [label.box(terms.near / 8) for label in labels], terms.near)
+    boxed = _places(index, [label.box(terms.near / 4) for label in labels], terms.near)
     met: dict[int, list[_Place]] = {}
     for foot in index.beside(meetings, terms.snap).feet():
         met.setdefault(foot.which, []).append((foot.off, foot.row, foot.along))
@@ -238,7 +238,7 @@ def _nearest(
 
 def _far(label: Label, index: Nearness, terms: Terms) -> str:
     """Return what is said of a text beside no track: how far off the nearest is, and the limit."""
-    places = _places(index, [label.box(terms.near / 8)], _FAR * terms.near)[0]
+    places = _places(index, [label.box(terms.near / 4)], _FAR * terms.near)[0]
     away, limit = (describe(each, "length", terms.plan_unit) for each in (places[0][0] if places else 0.0, terms.near))
     return f"stands beside no track ({f'the nearest is {away} away, ' if places else ''}{limit} is the limit)"
 

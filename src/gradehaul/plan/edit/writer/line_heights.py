@@ -67,17 +67,20 @@ def marks_in(text: str) -> dict[Slot, float | None]:
     Examples
     --------
     >>> marks_in("railhead_at = [[4, 1]]  # drawn 2\ntrack = [\n  { straight = 9, railhead = 35 },  # drawn 36\n]\n")
-    {('railhead_at', 0): 2.0, ('track', 0): 36.0}
+    {('railhead_at', 0): 2, ('track', 0): 36}
     """
     found: dict[Slot, float | None] = {}
     for row in _rows(text):
         if mark := MARKS.search(text[row.comment : row.stop]):
             figures = mark[1].split(", ")
             if len(figures) == len(row.items):
-                found |= {
-                    slot: None if each == "-" else float(each) for slot, each in zip(row.items, figures, strict=True)
-                }
+                found |= {slot: _figure(each) for slot, each in zip(row.items, figures, strict=True)}
     return found
+
+
+def _figure(text: str) -> float | None:
+    value = None if text == "-" else float(text)
+    return int(value) if value is not None and value.is_integer() else value
 
 
 def with_marks(text: str, marks: Mapping[Slot, float | None]) -> str:
@@ -151,16 +154,17 @@ def merge_heights(own: Any, text: str, table: dict[str, Any], line: DrawnLine, u
             if not unchanged and (flat or known):
                 _keep(table, own, height, unit)
         elif not unchanged and abs(there.height - height.height) > _FINE:
-            both = (describe(each, "length", unit) for each in (height.height, there.height))
-            said = ", and the drawing has ".join(both)
+            far = abs(there.height - height.height) > MISFIT
+            was, drawn_at = (describe(each, "length", unit) for each in (height.height, there.height))
             if not (flat or known):
-                if abs(there.height - height.height) > MISFIT:
-                    found.contrary.append(f"{place} no longer is at {said}")
+                if far:
+                    found.contrary.append(f"{place} was at {was} and is now at {drawn_at}, as the drawing has it")
                 continue
             _put(table, there.slot, height.value)
             found.marks[there.slot] = mark
-            if abs(there.height - height.height) > MISFIT:
-                found.contrary.append(f"{place} stays at {said}: take it out of the line to follow the drawing")
+            if far:
+                stays = f"{place} stays at {was}, and the drawing has {drawn_at}"
+                found.contrary.append(f"{stays}: take it out of the line to follow the drawing")
     return found
 
 
