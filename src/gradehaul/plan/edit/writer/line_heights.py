@@ -175,7 +175,8 @@ def _heights(table: Mapping[str, Any], lengths: Sequence[float], unit: str) -> l
     for number, pair in enumerate(pairs if isinstance(pairs, list) else ()):
         if isinstance(pair, list) and len(pair) == 2:
             found.append((height_of(pair[0], unit), ("railhead_at", number), pair[1]))
-    for number, (stop, track) in enumerate(zip(accumulate(lengths), tracks or (), strict=False)):
+    listed = tracks if isinstance(tracks, list) else ()
+    for number, (stop, track) in enumerate(zip(accumulate(lengths), listed, strict=False)):
         if isinstance(track, dict) and "railhead" in track:
             found.append((stop, ("track", number), track["railhead"]))
     rows = ((where, slot, value, height_of(value, unit)) for where, slot, value in found)
