@@ -161,8 +161,13 @@ class Leveled(AnswerRecord):
 
     @property
     def passes(self) -> bool:
-        """Whether no train and no ruling grade is harder than with even heights, and no train newly fails."""
-        return not self.harder and not any(each.newly_fails for each in self.compare())
+        """Whether no train, ruling grade or berth fails that did not with even heights.
+
+        No train and no ruling grade is harder, no train newly fails, and no berth gets steeper from which cars roll.
+        """
+        return not (
+            self.harder or any(each.fails for each in self.parked) or any(each.newly_fails for each in self.compare())
+        )
 
     @property
     def even(self) -> FloatArray:
