@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -117,7 +119,7 @@ def test_a_line_says_how_many_places_fail_clearance_while_any_does(one, hill):
     whole = hill.plan.read_text(encoding="utf-8")
     turns = 'from = "Low"\nto = "High"\nrailhead_at = [[0, 0]]\ntrack = [{ left = 600, angle = 720, rise = 90 }]'
     save(hill.plan, lambda text: f"{text}\n[line.Turns]\n{turns}\n")
-    expect(line).to_contain_text("1 place fails clearance, the worst Turns:1 at ")
+    expect(line).to_contain_text("1 place fails clearance, caused by the last save: Turns:1 at ")
     expect(line).to_contain_text("height 45 mm, passes from ")
     save(hill.plan, lambda _: whole)
     expect(line).to_be_hidden()
@@ -140,17 +142,22 @@ track = [{ name = "Corner", left = 100, angle = 90, rise = 0 }]
 from = "Out"
 to = "Wound"
 """
-    with live(browser, serve(text=HILL.replace("Top  = 60 ", "Out = 0\nWound = 200\nTop = 60 ") + turns)) as one:
+    served = serve(text=HILL.replace("Top  = 60 ", "Out = 0\nWound = 200\nTop = 60 ") + turns)
+    with live(browser, served) as one:
         line = one.page.locator("#clearance")
         expect(line).to_contain_text("1 place fails clearance, the worst Corner: radius 100 mm, passes from ")
         one.page.locator("#bench-route").select_option(label="Winding")
         one.page.locator("#railhead-of").select_option(label="Wound")
         one.page.get_by_label("Height").fill("90")
         one.page.keyboard.press("Enter")
-        expect(line).to_contain_text("2 places fail clearance, 1 of them by your changes: Turns at ")
+        expect(line).to_contain_text(
+            "2 places fail clearance, 1 of them caused by your changes to the saved plan: Turns at "
+        )
         expect(line).to_contain_text("height 45 mm, passes from ")
         one.page.get_by_role("button", name="Undo").click()
         expect(line).to_contain_text("1 place fails clearance, the worst Corner")
+        save(served.plan, lambda text: text.replace("Wound = 200", "Wound = 90"))
+        expect(line).to_contain_text("2 places fail clearance, 1 of them caused by the last save: Turns at ")
 
 
 def test_every_doubt_that_check_has_stands_above_the_outcomes(browser, serve):
@@ -249,6 +256,37 @@ def test_the_handle_that_has_the_focus_says_its_joint_and_height_in_the_box_too(
         assert box["x"] + box["width"] <= 1280
     page.locator("#undo").evaluate("() => document.activeElement.blur()")
     expect(tag).to_be_hidden()
+
+
+def test_of_handles_that_cover_one_another_a_pointer_takes_the_nearest(browser, serve):
+    close = HILL.replace('to = "Top"\ntrack', 'to = "Top"\nrailhead_at = [[1040, 26], [1080, 27], [1120, 28]]\ntrack')
+    with live(browser, serve(text=close)) as one:
+        middles = []
+        for handle in one.page.locator(".handle").all():
+            box = handle.bounding_box()
+            middles.append((box["x"] + box["width"] / 2, box["y"] + box["height"] / 2, handle))
+        assert any(0 < math.dist(a[:2], b[:2]) < 8 for a, b in pairwise(sorted(middles, key=lambda each: each[:2])))
+        for x, y, handle in middles:
+            one.page.mouse.move(x, y)
+            one.page.mouse.down()
+            expect(handle).to_be_focused()
+            one.page.mouse.up()
+
+
+def test_on_a_phone_what_a_handle_says_and_what_is_written_are_seen_whole(browser, serve):
+    name = "Upper yard lead, west of the coaling tower, spur"
+    text = HILL.replace('name = "Bend"', f'name = "{name}"').replace("angle = 90 }", "angle = 90, railhead = 60 }")
+    text = text.replace("Top  = 60     # the summit\n", "")
+    with live(browser, serve(text=text), viewport={"width": 390, "height": 844}) as one:
+        page = one.page
+        handle = page.get_by_role("slider", name=f"Railhead at {name}")
+        handle.focus()
+        box = page.locator(".handle-height").bounding_box()
+        assert 0 <= box["x"] < box["x"] + box["width"] <= 390
+        page.keyboard.press("ArrowDown")
+        page.get_by_role("button", name="Write to plan").click()
+        expect(page.locator("#diff")).to_contain_text("railhead = 59")
+        assert one.run("document.querySelector('#diff').scrollWidth <= document.querySelector('#diff').clientWidth")
 
 
 def test_a_typed_figure_and_the_address_keeps_it(one, hill):
@@ -676,3 +714,7 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
     assert bad.status_code == 409
     assert str(tmp_path) not in bad.text
     assert "/tmp" not in bad.text
+    drawing = (Path(__file__).parents[2] / "plans" / "hollow.dxf").read_bytes()
+    unknown = folder.request("POST", "drawing?name=x.dxf&scale=QQ", content=drawing)
+    assert "no such scale" in unknown.json()["wrong"]
+    assert "--" not in unknown.text

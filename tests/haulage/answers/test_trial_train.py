@@ -114,6 +114,14 @@ def test_the_powers_that_do_best_come_first() -> None:
     assert margins == sorted(margins, reverse=True)
 
 
+def test_the_name_of_a_train_alone_is_its_route_and_its_vehicles() -> None:
+    plan = plan_of("two-levels")
+    train = plan.trains["stone"]
+    assert try_train(plan, "stone", []).trains == try_train(plan, train.route, ["stone"]).trains
+    with pytest.raises(PlanError, match="a train needs a locomotive"):
+        try_train(plan, train.route, [])
+
+
 def test_two_places_are_the_route_between_them() -> None:
     plan = plan_of("two-levels")
     by_name = try_train(plan, "Quarry down", ["tank", "5 hopper"])
@@ -233,7 +241,11 @@ def test_heights_along_a_line_are_set_by_the_names_that_screens_show(heights, wr
 @pytest.mark.parametrize(
     ("place", "words"),
     [
-        ("Hill", 'got "Hill"; write "Hill@"'),
+        ("Hill", 'got "Hill"; write "Hill@DISTANCE"'),
+        ("Hil", 'got "Hil"; write "Hill@DISTANCE"'),
+        ("Hil@300", 'got "Hil@300"; write "Hill@300"'),
+        ("Tpo", 'got "Tpo"; write "Top"'),
+        ("Nowhere at all", '"Hill:3", "Hill@DISTANCE"'),
         ("Hill@9000", "the distance must lie on the line, got 9000 mm on a line of 3850 mm"),
         ("Hill@far", 'this is not a length, got "far"'),
     ],
