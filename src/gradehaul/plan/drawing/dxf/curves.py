@@ -103,7 +103,7 @@ def _arc(entity: Entity) -> Curve:
         sweep = _sweep(start, math.radians(number_of(entity, "end_angle")))
     (x, y, z), radius = point_of(entity, "center"), number_of(entity, "radius")
     if radius < 0:
-        raise DrawingError("a radius must be longer than 0", found=f"{radius:g}")
+        raise DrawingError("a radius must be more than 0", found=f"{radius:g}")
     hand = hand_of(entity)
     return _arcs((hand * x, y, hand * z), (hand * radius, 0.0), (0.0, radius), start, sweep)
 
