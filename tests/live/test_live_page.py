@@ -323,7 +323,7 @@ def words_at(text: str, hours: float | None = None) -> list[str]:
     layout = Layout(read_plan(text), hours=hours)
     units = units_of("mm")
     return [
-        f"{each.outcome} {units.force(each.verdict.margin)}".replace("-", "\u2212")
+        f"{each.outcome} {units.force(each.verdict.spare)}".replace("-", "\u2212")
         for rails in (layout.judged(), film_rails(layout.rails))
         for each in worst_of_each(judged_trains(layout, rails))
     ]

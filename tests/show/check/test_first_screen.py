@@ -83,9 +83,7 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
         place_agrees(name, row.string, answer, units)
         risk, spare = row[3], row[4]
         assert (risk, spare) in {
-            (chance_words(each["risk"]), "–" if each["outcome"] == "runs away" else units.force(each["margin_n"]))
-            if each["outcome"] != "too long"
-            else ("–", "–")
+            (chance_words(each["risk"]), units.force(each["spare_n"])) if each["outcome"] != "too long" else ("–", "–")
             for each in judged
         }
         assert row[2].lower() in {each["outcome"] for each in judged}
@@ -99,11 +97,9 @@ def place_agrees(name: str, row: str, answer: CheckAnswer, units: UnitFormat) ->
     """Compare the place at the end of a train's row with that of the worst condition shown."""
     shown_on = (*answer.judged_rails, *answer.film_rails)
     every = [each for each in answer.to_dict()["trains"] if each["name"] == name and each["rail"] in shown_on]
-    worst = min(every, key=lambda each: (WORST_FIRST.index(each["outcome"]), each["margin_n"]))
-    if worst["outcome"] == "runs away":
-        return
+    worst = min(every, key=lambda each: (WORST_FIRST.index(each["outcome"]), each["spare_n"]))
     place = re.split(r"  +", row)[-1]
-    wanted = worst["track"], f"{worst['track']}, {units.length(worst['at_m'])}"
+    wanted = worst["spare_track"], f"{worst['spare_track']}, {units.length(worst['spare_at_m'])}"
     assert place in wanted or (place[-1] == "…" and wanted[0].startswith(place[:-1])), (place, wanted)
 
 
@@ -167,7 +163,7 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
     for train in answer.trains:
         verdict = train.verdict
         wanted += [units.length(train.length), spare_words(train.outcome, verdict, units)]
-        wanted += [units.length(verdict.worst_at), verdict.worst_track]
+        wanted += [units.length(verdict.spare_at), verdict.spare_track]
         wanted += ["–" if train.outcome == "too long" else chance_words(train.risk), train.rail, train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling

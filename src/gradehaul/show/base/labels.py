@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from gradehaul.haulage.longest import Test
+from gradehaul.haulage.verdict import Test
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Basis
 from gradehaul.plan.resolve.stock import MOST_CARS

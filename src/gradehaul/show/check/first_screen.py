@@ -114,8 +114,8 @@ def worst_condition(shown_on: Mapping[str, Mapping[str, TrainAnswer]], name: str
 
 
 def place_words(train: TrainAnswer, units: UnitFormat) -> str:
-    """Return the place of an outcome."""
-    return f"{train.verdict.worst_track}, {units.length(train.verdict.worst_at)}"
+    """Return the place where a train has least to spare."""
+    return f"{train.verdict.spare_track}, {units.length(train.verdict.spare_at)}"
 
 
 def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
@@ -170,7 +170,7 @@ def _add_table(
         for row, name in zip(rows[1:], names, strict=True):
             train = worst_condition(shown_on, name)
             place = place_words(train, units)
-            row.append(place if len(place) <= room else shortened(train.verdict.worst_track, room))
+            row.append(place if len(place) <= room else shortened(train.verdict.spare_track, room))
     page.line(over)
     page.table([f"{head}>" if head in ("risk", "to spare") else str(head) for head in rows[0]], rows[1:], indent=0)
 
@@ -336,7 +336,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
     parts += (
-        ["Risk: of stalling or running away; ranges count marginal as failing. To spare: while wheels grip."]
+        ["Risk: of stalling or running away; ranges and pull to spare count marginal as failing."]
         if answer.trains
         else []
     )

@@ -39,26 +39,28 @@ DOES: Mapping[Outcome, tuple[str, str]] = {
 
 SHORT: Mapping[Outcome, tuple[str, ...]] = {
     "stalls": (
-        "stalls first at {at} on {track}, lacks up to {lacks}",
-        "stalls on {track}, lacks up to {lacks}",
+        "stalls first at {at} on {track}, lacks {lacks} to climb",
+        "stalls on {track}, lacks {lacks} to climb",
         "stalls at {at} on {track}",
         "stalls on {track}",
         "stalls",
     ),
     "runs away": ("runs away first from {at} to {end}, on {track}", "runs away on {track}", "runs away"),
     "too long": ("too long for {room}", "too long"),
-    "marginal": ("marginal, {spare} to spare at {at} on {track}", "marginal, {spare} to spare", "marginal"),
+    "marginal": ("marginal, lacks {lacks} to climb at {at} on {track}", "marginal, lacks {lacks} to climb", "marginal"),
     "climbs": ("climbs, {spare} to spare at {at} on {track}", "climbs, {spare} to spare", "climbs"),
 }
 """An outcome in a few words, the longest wording first; places are those of the train's head."""
 
 SENTENCES: Mapping[str, str] = {
-    "stalls": "It stalls {head}: at worst it lacks {lacks}. It needs more than it can pull {where}.",
-    "marginal": "It gets through only while the wheels never slip: {spare} to spare where it is least, {head}.",
+    "stalls": "It stalls {head}. It needs more than it can pull {where}.",
+    "marginal": "It gets through only with care.",
     "no stopping": "It must not stop, since it would not start again, {where}.",
     "no recovery": "It would not recover from a slip {where}.",
-    "climbs": "It gets through even if the wheels slip, with {spare} to spare where it is least, {head}. It can stop "
-    "and start again anywhere.",
+    "climbs": "It gets through even if the wheels slip, and can stop and start again anywhere.",
+    "spare": "It has {spare} to spare where that is least, {head}.",
+    "lacks": "To climb it lacks {lacks} at worst, {head}.",
+    "lacks hold": "To be held back it lacks {lacks} at worst, {head}.",
     "runs away": "Downhill it runs away: the cars push the locomotives {where}.",
     "holds back": "Downhill it holds back.",
     "uphill": "Uphill: {words}",
@@ -76,15 +78,15 @@ def outcome_cells(train: Judged, units: UnitFormat) -> list[Piece]:
 
 
 def spare_words(outcome: Outcome, verdict: Verdict, units: UnitFormat) -> str:
-    """Return the pull to spare in a table; none where no pull helps: a train that runs away, or is too long."""
-    return "–" if outcome in ("runs away", "too long") else units.force(verdict.margin)
+    """Return the pull to spare in a table; none where no pull helps: a train that is too long."""
+    return "–" if outcome == "too long" else units.force(verdict.spare)
 
 
 def plain_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit]) -> str:
     """Return an outcome with its place, without a figure: ``stalls on Hill:3``."""
     wording = {"stalls": 3, "runs away": 1, "too long": 0}.get(outcome, -1)
     room = misfits[0].place if misfits else ""
-    return SHORT[outcome][wording].format(track=apart(verdict.worst_track), room=apart(room))
+    return SHORT[outcome][wording].format(track=apart(verdict.fails_on), room=apart(room))
 
 
 def marginal_words(verdict: Verdict, profile: RouteProfile) -> str:
@@ -104,11 +106,11 @@ def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], u
     """Return wordings of an outcome in a few words, the fullest first."""
     away = verdict.running_away[0] if outcome == "runs away" else None
     values = {
-        "at": units.length(verdict.worst_at),
+        "at": units.length(verdict.fails_at),
         "end": units.length(away.stop) if away is not None else "",
-        "track": verdict.worst_track,
-        "spare": units.force(verdict.margin),
-        "lacks": units.force(-verdict.margin),
+        "track": verdict.fails_on,
+        "spare": units.force(verdict.spare),
+        "lacks": units.force(-verdict.spare),
         "room": misfits[0].place if misfits else "",
     }
     return [words.format(**values) for words in SHORT[outcome]]
@@ -264,7 +266,7 @@ def _with_place(train: TrainAnswer) -> str:
         case "too long":
             return f"{name} (for {apart(train.misfits[0].place)})"
         case _:
-            return f"{name} (on {apart(train.verdict.worst_track)})"
+            return f"{name} (on {apart(train.verdict.fails_on)})"
 
 
 def judged_on(rails: Collection[str], hours: float | None = None) -> str:

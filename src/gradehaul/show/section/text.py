@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 
+from gradehaul.haulage.answers.judged import outcome_of
 from gradehaul.haulage.stretches import RouteElement
-from gradehaul.haulage.verdict import WORST_FIRST
+from gradehaul.haulage.verdict import WORST_FIRST, Outcome
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
@@ -26,8 +27,8 @@ def profile_page(section: LongSection, units: UnitFormat, more: Collection[str] 
     haul = section.haul
     if haul is not None:
         judged = [each for each in haul.given if each.judged] or list(haul.given)
-        worst = min(judged, key=lambda each: (WORST_FIRST.index(each.outcome), each.verdict.margin))
-        words = short_words(worst.outcome, worst.verdict, haul.misfits, units)[0]
+        worst = min(judged, key=lambda each: (WORST_FIRST.index(each.outcome), each.verdict.spare))
+        words = outcome_text(haul, worst, units)
         page.paragraph((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({condition_words(haul, worst)}).")
     length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     ruling = profile.ruling()
@@ -87,17 +88,31 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
     page.line((haul.name, "bold"), f", {units.length(haul.train.length)} long, engines included, needs at most")
     for words, need in (("to run", haul.running.greatest()), ("to start", haul.starting.greatest())):
         page.line(f"{units.force(need.value)} {words}, {_where(section, need, units)}", indent=2)
+    leg = section.route.whole != section.route.name
     rows: list[list[Piece]] = [
         [
             condition_words(haul, each),
-            OUTCOMES[each.outcome],
-            spare_words(each.outcome, each.verdict, units),
-            f"{each.verdict.worst_track}, {units.length(each.verdict.worst_at)}",
+            OUTCOMES[_here(each)],
+            spare_words(_here(each), each.verdict, units),
+            f"{each.verdict.spare_track}, {units.length(each.verdict.spare_at)}",
             _range(each.standing, units),
+            *([OUTCOMES[each.outcome]] if leg else []),
         ]
         for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
-    page.table(["rail", "outcome", "to spare>", "place of its head", "pull>"], rows, indent=0, folded=True)
+    heads = ["rail", "outcome", "to spare>", "hardest place", "pull>", *(["whole route"] if leg else [])]
+    page.table(heads, rows, indent=0, folded=True)
+
+
+def _here(given: PullGiven) -> Outcome:
+    """Return the outcome on what is shown, which may be one leg of the route."""
+    return outcome_of(given.verdict, given.misfits)
+
+
+def outcome_text(haul: Haul, given: PullGiven, units: UnitFormat) -> str:
+    """Return the outcome in words; of a leg, with that of the whole route where it differs."""
+    words = short_words(_here(given), given.verdict, haul.misfits, units)[0]
+    return words if given.outcome == _here(given) else f"{words} on this leg; {given.outcome} on the whole route"
 
 
 def condition_words(haul: Haul, given: PullGiven) -> str:

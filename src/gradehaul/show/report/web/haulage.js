@@ -453,30 +453,50 @@ const Haulage = (() => {
   function judge(route, train, rail) {
     const given = supply(route, train, rail);
     const need = demand(route, train);
-    const stand = less(given.standing, need.running), slip = less(given.slipping, need.running);
     const allowed = TIE * most(given.standing), allowedSlip = TIE * most(given.slipping);
-    const worst = least(stand);
-    const stalling = below(stand, -allowed);
-    const noStopping = below(less(given.standing, need.starting), -allowed);
-    const noRecovery = below(slip, -allowedSlip);
-    const pushing = below(less(given.slipping, times(need.least, -1.0)), -allowedSlip);
+    const tests = [
+      ["stand", less(given.standing, need.running), allowed],
+      ["restart", less(given.standing, need.starting), allowed],
+      ["slip", less(given.slipping, need.running), allowedSlip],
+      ["hold", less(given.slipping, times(need.least, -1.0)), allowedSlip],
+    ].map(([test, left, tie]) => {
+      const fails = below(left, -tie), { value, at: place } = least(left);
+      // what fails only by what a tie allows does not fail
+      return { test, fails, value, place, spare: fails.length ? value : Math.max(value, 0.0) };
+    });
+    const [worst, , slip] = tests, [stalling, noStopping, noRecovery, pushing] = tests.map((each) => each.fails);
+    const left = tests.reduce((low, each) => (each.spare < low.spare ? each : low));
     const climb = stalling.length ? "stalls" : noStopping.length || noRecovery.length ? "marginal" : "climbs";
-    const place = stalling.length ? stalling[0][0] : worst.at;
+    const place = stalling.length ? stalling[0][0] : worst.place;
     const outcome = climb !== "stalls" && pushing.length ? "runs away" : climb;
     return {
-      climb, outcome, margin: worst.value, marginAt: worst.at, at: place,
-      worstAt: outcome === "runs away" ? pushing[0][0] : place,
+      climb, outcome, margin: worst.value, marginAt: worst.place, at: place,
+      spare: left.spare, spareAt: left.place, spareTrack: trackAt(route, left.place), spareBy: left.test,
+      failsAt: stalling.length ? place : pushing.length ? pushing[0][0] : left.place,
       track: trackAt(route, place, stalling.length > 0),
       noStopping, noRecovery, stalling,
       runningAway: pushing,
       basis: basisAt(route, train, rail, place, "standing_n", "basis"),
-      slippingBasis: basisAt(route, train, rail, least(slip).at, "slipping_n", "slipping_basis"),
+      slippingBasis: basisAt(route, train, rail, slip.place, "slipping_n", "slipping_basis"),
       given, need,
     };
   }
 
+  /* The pull with the head at a place; where it jumps there, the less of both sides. */
+  const pullAt = (pull, head) => (typeof pull === "number" ? pull
+    : Math.min(at(pull, head), at(pull, Math.max(head - 1e-9, start(pull)))));
+
+  /* What a train has to spare with its head at a place; where it jumps there, the less of both sides. */
+  function spareAt({ given, need }, head) {
+    return Math.min(...[head, Math.max(head - 1e-9, start(need.running))].map((place) => {
+      const standing = pullAt(given.standing, place), slipping = pullAt(given.slipping, place);
+      const running = at(need.running, place), starting = at(need.starting, place);
+      return Math.min(standing - Math.max(running, starting), slipping - running, slipping + at(need.least, place));
+    }));
+  }
+
   return {
-    AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, restrict,
+    pullAt, spareAt, AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, restrict,
     madeUp, supply, judge, trackAt, trackNumber, misfits, firstDay,
   };
 })();
