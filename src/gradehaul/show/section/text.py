@@ -92,15 +92,15 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
     rows: list[list[Piece]] = [
         [
             condition_words(haul, each),
-            OUTCOMES[_here(each)],
+            OUTCOMES[each.outcome],
+            *([OUTCOMES[_here(each)]] if leg else []),
             spare_words(_here(each), each.verdict, units),
             f"{each.verdict.spare_track}, {units.length(each.verdict.spare_at)}",
             _range(each.standing, units),
-            *([OUTCOMES[each.outcome]] if leg else []),
         ]
         for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
-    heads = ["rail", "outcome", "to spare>", "hardest place", "pull>", *(["whole route"] if leg else [])]
+    heads = ["rail", "outcome", *(["this leg"] if leg else []), "to spare>", "hardest place", "pull>"]
     page.table(heads, rows, indent=0, folded=True)
 
 
