@@ -93,6 +93,8 @@ class Verdict(Documented):
     """The track under its head where it first runs away; empty where it never does."""
     basis: Basis
     slipping_basis: Basis
+    uphill: bool
+    """Whether it has anything to climb: False on a route that only goes down."""
 
     @property
     def outcome(self) -> Outcome:
@@ -132,7 +134,8 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     m run from where the route begins.
     """
     if profile.legs:
-        return _worst_of([(judge(leg, train, rail, pulls), start) for leg, start in profile.runs])
+        worst_leg = _worst_of([(judge(leg, train, rail, pulls), start) for leg, start in profile.runs])
+        return replace(worst_leg, uphill=profile.goes_up)
     return judge_running(profile, train.after(profile.route.run_rounds), rail, pulls)
 
 
@@ -179,6 +182,7 @@ def judge_running(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) 
         runs_away_on=profile.track_at(pushing[0].start, ahead=True) if pushing else "",
         basis=basis,
         slipping_basis=slipping_basis,
+        uphill=profile.goes_up,
     )
 
 

@@ -17,6 +17,7 @@ from gradehaul.live.answers import Part, Stated, parts, stated
 from gradehaul.live.plan_files import Followed, Reading
 from gradehaul.plan.edit.trial import TrialHeights
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.check.outcome_words import outcome_piece
 
 MOST_PAGES = 30
 """Pages that may be open on one plan at once."""
@@ -176,6 +177,10 @@ _UNFIT: Outcome = "too long"
 """The outcome that no pull to spare says anything of."""
 
 
+def _said(train: TrainAnswer) -> str:
+    return outcome_piece(train.outcome, train.verdict)[0].lower()
+
+
 def _spare_words(spare: float, units: UnitFormat) -> str:
     return f"lacks {units.force(-spare)}" if spare < 0 else f"{units.force(spare)} to spare"
 
@@ -189,7 +194,7 @@ def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: 
     for name, train in now.items():
         if name not in was:
             spare = "" if train.outcome == _UNFIT else f", {_spare_words(train.verdict.spare, units)}"
-            yield f"{name}: new, {train.outcome}{spare}"
+            yield f"{name}: new, {_said(train)}{spare}"
             continue
         old = was[name]
         forces = units.force(old.verdict.spare), units.force(train.verdict.spare)
@@ -200,7 +205,7 @@ def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: 
             if forces[0] != forces[1] and _UNFIT not in (old.outcome, train.outcome)
             else []
         )
-        words += [f"was {old.outcome}, now {train.outcome}"] if old.outcome != train.outcome else []
+        words += [f"was {_said(old)}, now {_said(train)}"] if _said(old) != _said(train) else []
         if words:
             yield f"{name}: {'; '.join(words)}"
     yield from (f"{name}: gone" for name in was if name not in now)

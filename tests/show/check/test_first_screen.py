@@ -29,7 +29,9 @@ from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over
 from project import PLANS
 
-TRAIN = re.compile(r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs) +([<>]?\d+ %|–) +(-?[\d.]+ \w+|–)  ")
+TRAIN = re.compile(
+    r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs|holds back) +([<>]?\d+ %|–) +(-?[\d.]+ \w+|–)  "
+)
 
 Shown = tuple[CheckAnswer, UnitFormat, str]
 
@@ -86,7 +88,9 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
             (chance_words(each["risk"]), units.force(each["spare_n"])) if each["outcome"] != "too long" else ("–", "–")
             for each in judged
         }
-        assert row[2].lower() in {each["outcome"] for each in judged}
+        route = next(each for each in document["routes"] if each["name"] == judged[0]["route"])
+        goes = "climbs" if route["climb_m"] or not route["fall_m"] else "holds back"
+        assert row[2].lower() in {goes if each["outcome"] == "climbs" else each["outcome"] for each in judged}
         compared += 1
     for route in document["routes"]:
         compared += loads_agree(route, answer, units, text)

@@ -455,6 +455,24 @@ def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
         assert one.said == []
 
 
+def test_a_train_that_only_goes_down_holds_back(browser, tmp_path):
+    layout = layout_of("landing")
+    path = tmp_path / "page.html"
+    path.write_text(report_page(layout, answer_of("landing"), (), units_for(layout.plan)), encoding="utf-8")
+    with opened(browser, path) as one:
+        shown = dict(
+            zip(
+                one.page.locator("#outcomes-rows th").all_inner_texts(),
+                one.page.locator("#outcomes-rows td:nth-of-type(1) .outcome").all_inner_texts(),
+                strict=True,
+            )
+        )
+        assert shown == {"loads": "holds back", "empties": "climbs"}
+        for train, outcome in shown.items():
+            one.page.get_by_role("button", name=train, exact=True).click()
+            assert one.text("#bench-verdict").startswith(f"{outcome} on clean rail: It gets through even if")
+
+
 def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
     layout = layout_of("landing")
     path = tmp_path / "page.html"

@@ -18,6 +18,7 @@ from gradehaul.plan.edit.trial import TrialHeights, tried
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.outcome_words import outcome_piece
 from gradehaul.show.report.document import report_document
 from project import PLANS
 
@@ -73,6 +74,7 @@ def assert_alike(page: Opened, plan: Plan, trial: TrialHeights) -> int:
         got, scale = found[key], abs(train.verdict.spare) + 1e-3
         assert abs(got["spare_n"] - train.verdict.spare) < 1e-7 * scale, (key, trial)
         assert got["outcome"] == train.outcome, (key, trial)
+        assert got["uphill"] == train.verdict.uphill, (key, trial)
     return len(right)
 
 
@@ -136,7 +138,9 @@ def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(pag
         cells = [on.locator(f"#outcomes-rows td:nth-of-type({column}) {cls}") for cls in (".outcome", ".spare")]
         shown = list(zip(*(each.all_inner_texts() for each in cells), strict=True))
         right = worst_of_each(judged_trains(layout, rails))
-        assert shown == [(each.outcome, units.force(each.verdict.spare)) for each in right]
+        assert shown == [
+            (outcome_piece(each.outcome, each.verdict)[0].lower(), units.force(each.verdict.spare)) for each in right
+        ]
     heads = on.locator("#outcomes thead th:visible").all_inner_texts()
     assert [each.split("\n")[0] for each in heads] == ["Train", "as planned", "film everywhere", "Place"]
     on.select_option("#bench-rail", "film everywhere")

@@ -25,6 +25,10 @@ OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
 }
 """An outcome in a table, with its style."""
 
+_DOWN: Outcome = "climbs"
+HOLDS_BACK = ("holds back", OUTCOMES[_DOWN][1])
+"""The outcome ``climbs`` of a train that has nothing to climb."""
+
 _MEETS = 1e-3
 """Tracks no farther apart than this, m, meet: at a turnout or a crossing."""
 
@@ -74,7 +78,12 @@ SENTENCES: Mapping[str, str] = {
 def outcome_cells(train: Judged, units: UnitFormat) -> list[Piece]:
     """Return the outcome of a train, its risk, and the pull to spare; that it does not fit is sure, and no risk."""
     risk = "–" if train.outcome == "too long" else chance_words(train.risk)
-    return [OUTCOMES[train.outcome], risk, spare_words(train.outcome, train.verdict, units)]
+    return [outcome_piece(train.outcome, train.verdict), risk, spare_words(train.outcome, train.verdict, units)]
+
+
+def outcome_piece(outcome: Outcome, verdict: Verdict) -> tuple[str, str]:
+    """Return an outcome in a table, with its style."""
+    return HOLDS_BACK if outcome == "climbs" and not verdict.uphill else OUTCOMES[outcome]
 
 
 def spare_words(outcome: Outcome, verdict: Verdict, units: UnitFormat) -> str:
@@ -86,7 +95,8 @@ def plain_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit]) -
     """Return an outcome with its place, without a figure: ``stalls on Hill:3``."""
     wording = {"stalls": 3, "runs away": 1, "too long": 0}.get(outcome, -1)
     room = misfits[0].place if misfits else ""
-    return SHORT[outcome][wording].format(track=apart(verdict.fails_on), room=apart(room))
+    words = SHORT[outcome][wording].format(track=apart(verdict.fails_on), room=apart(room))
+    return HOLDS_BACK[0] if outcome == "climbs" and not verdict.uphill else words
 
 
 def marginal_words(verdict: Verdict, profile: RouteProfile) -> str:
@@ -113,7 +123,9 @@ def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], u
         "lacks": units.force(-verdict.spare),
         "room": misfits[0].place if misfits else "",
     }
-    return [words.format(**values) for words in SHORT[outcome]]
+    found = [words.format(**values) for words in SHORT[outcome]]
+    down = outcome == "climbs" and not verdict.uphill
+    return [words.replace("climbs", HOLDS_BACK[0], 1) for words in found] if down else found
 
 
 def misfit_words(misfit: Misfit, units: UnitFormat) -> str:

@@ -105,7 +105,7 @@ def on_conditions(shown: Mapping[str, Any], trains: Sequence[TrainAnswer]) -> di
 
 def verdict_rows(shown: Mapping[str, Iterable[TrainAnswer]]) -> list[dict[str, Any]]:
     """Return each train on each condition: its outcome, what it has to spare, and where that is least."""
-    keys = "name rail outcome verdict.spare at=verdict.spare_at track=verdict.spare_track"
+    keys = "name rail outcome verdict.spare at=verdict.spare_at track=verdict.spare_track verdict.uphill"
     return [{"on": on, **_exact(train, keys)} for on, trains in shown.items() for train in trains]
 
 

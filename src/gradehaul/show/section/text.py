@@ -12,7 +12,15 @@ from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, everywhere, rail_at, short_words, spare_words
+from gradehaul.show.check.outcome_words import (
+    OUTCOMES,
+    care_lines,
+    everywhere,
+    outcome_piece,
+    rail_at,
+    short_words,
+    spare_words,
+)
 from gradehaul.show.check.route_text import ends, ruling_sentence
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
@@ -92,8 +100,8 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
     rows: list[list[Piece]] = [
         [
             condition_words(haul, each),
-            OUTCOMES[each.outcome],
-            *([OUTCOMES[_here(each)]] if leg else []),
+            outcome_piece(each.outcome, each.verdict),
+            *([outcome_piece(_here(each), each.verdict)] if leg else []),
             spare_words(_here(each), each.verdict, units),
             f"{each.verdict.spare_track}, {units.length(each.verdict.spare_at)}",
             _range(each.standing, units),
@@ -112,7 +120,11 @@ def _here(given: PullGiven) -> Outcome:
 def outcome_text(haul: Haul, given: PullGiven, units: UnitFormat) -> str:
     """Return the outcome in words; of a leg, with that of the whole route where it differs."""
     words = short_words(_here(given), given.verdict, haul.misfits, units)[0]
-    return words if given.outcome == _here(given) else f"{words} on this leg; {given.outcome} on the whole route"
+    return (
+        words
+        if given.outcome == _here(given)
+        else f"{words} on this leg; {outcome_piece(given.outcome, given.verdict)[0].lower()} on the whole route"
+    )
 
 
 def condition_words(haul: Haul, given: PullGiven) -> str:

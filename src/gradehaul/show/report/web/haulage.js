@@ -434,6 +434,25 @@ const Haulage = (() => {
 
   // The verdict
 
+  const LEVEL = 1e-6;
+
+  /* Whether a route, leg by leg, climbs anywhere or is level all the way: not where it only goes down. */
+  function goesUp(legs) {
+    let climb = 0.0, fall = 0.0;
+    const add = (gain) => { if (gain > 1e-12) climb += gain; else if (gain < -1e-12) fall -= gain; };
+    for (const { railhead, effort } of legs) {
+      const f = { ...railhead, breaks: effort.breaks };
+      f.values.forEach((value, k) => {
+        const width = f.breaks[k + 1] - f.breaks[k], whole = endOf(f, k) - value;
+        const t = f.seconds[k] ? -f.slopes[k] / f.seconds[k] : 0.0;
+        const part = t > 0 && t < width ? 0.5 * f.slopes[k] * t : 0.0;
+        add(part);
+        add(whole - part);
+      });
+    }
+    return climb > LEVEL || fall <= LEVEL;
+  }
+
   function trackNumber(route, place, ahead) {
     const number = firstAbove(route.starts, place + (ahead ? 1e-9 : -1e-9)) - 1;
     return Math.min(Math.max(number, 0), route.tracks.length - 1);
@@ -496,7 +515,7 @@ const Haulage = (() => {
   }
 
   return {
-    pullAt, spareAt, AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, restrict,
+    pullAt, spareAt, goesUp, AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, restrict,
     madeUp, supply, judge, trackAt, trackNumber, misfits, firstDay,
   };
 })();

@@ -18,7 +18,7 @@ const Outcomes = (() => {
     const { spare_n, at_m, track } = judged.reduce((low, each) => (each.spare_n < low.spare_n ? each : low));
     const tooLong = Haulage.misfits(legs[0], stock, named.consist, named.together).length > 0;
     const outcome = Words.worst(data.outcomes, [...judged.map((each) => each.outcome), ...(tooLong ? ["too long"] : [])]);
-    return { name: named.name, rail, outcome, spare_n, at_m, track };
+    return { name: named.name, rail, outcome, spare_n, at_m, track, uphill: Haulage.goesUp(legs) };
   }
 
   /* A train at its worst on a condition; null where its route is not answered. */
@@ -50,10 +50,10 @@ const Outcomes = (() => {
   /* An outcome with the pull to spare and the risk where it is known, neither where the train does not fit; and below it
      what it was before where that differs. */
   function result(units, before, found) {
-    const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, found.outcome);
+    const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, Words.shown(found.outcome, found.uphill));
     const risk = found.risk ? [", ", node("span", "risk", found.risk)] : [];
     const now = found.outcome === "too long" ? [] : [" ", node("span", "figure", node("span", "spare", spare(units, found)), ...risk)];
-    const was = changed(units, found) ? [node("small", "was", `${before} ${found.was.outcome} ${spare(units, found.was)}`)] : [];
+    const was = changed(units, found) ? [node("small", "was", `${before} ${Words.shown(found.was.outcome, found.was.uphill)} ${spare(units, found.was)}`)] : [];
     return [word, ...now, ...was];
   }
 

@@ -39,6 +39,9 @@ const Words = (() => {
     return [...room, ...uphill, spare, ...downhill];
   }
 
+  /* An outcome as it is shown: of a train that has nothing to climb another word. */
+  const shown = (outcome, uphill) => (outcome === "climbs" && !uphill ? "holds back" : outcome);
+
   /* The worst of some outcomes. */
   const worst = (outcomes, list) => outcomes.worst_first.find((each) => list.includes(each)) || "climbs";
 
@@ -54,5 +57,5 @@ const Words = (() => {
     return name.endsWith("everywhere") ? `with ${condition}` : name.startsWith("as ") ? condition : `on ${name} rail${age}`;
   };
 
-  return { name, verdict, worst, basis, kind, on };
+  return { name, verdict, shown, worst, basis, kind, on };
 })();

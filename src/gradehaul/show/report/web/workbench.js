@@ -155,7 +155,8 @@ const Workbench = (() => {
         const byLeg = legs.map((each, k) => `leg ${k + 1} ${each}`).join(", ");
         sentences.push(`Of the legs of ${Words.name(state.route.whole)}: ${byLeg}.`);
       }
-      showVerdict(outcome, sentences, outcome.replace(" ", "-"));
+      const uphill = Haulage.goesUp(routes.filter((route) => route.whole === state.route.whole));
+      showVerdict(Words.shown(outcome, uphill), sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
         `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}: fresh or rested, whichever is worse.`}`;
       draw();
