@@ -14,7 +14,7 @@ from command_line import loaded
 from demos import DEMOS, answer_of, layout_of
 from gradehaul.command import main
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
-from gradehaul.haulage.answers.judged import Misfit
+from gradehaul.haulage.answers.judged import Misfit, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import WORST_FIRST
 from gradehaul.plan import read_plan
@@ -279,3 +279,14 @@ def test_a_route_that_only_falls_is_not_called_level() -> None:
     words = run("landing")
     assert "Down to the pond: downhill or level all the way\n" in words
     assert "10 berth | 4 (4-7) downhill" in words
+
+
+@pytest.mark.parametrize(("cars", "likely"), [(3, False), (4, True)])
+def test_a_marginal_train_that_may_well_stall_is_said_to(cars: int, likely: bool) -> None:
+    text = (PLANS / "first-hill.toml").read_text("utf-8").replace('"7 boxcar"', f'"{cars} boxcar"')
+    answer, units, first = shown(layout := Layout(read_plan(text)), check_layout(layout))
+    (train,) = worst_of_each(answer.on(answer.film_rails))
+    assert train.outcome == "marginal"
+    assert (train.risk >= 0.1) == likely
+    left = f"gripping wheels have only {units.force(train.verdict.margin)} left"
+    assert (left in " ".join(first.split())) == likely

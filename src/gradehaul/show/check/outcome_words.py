@@ -105,11 +105,10 @@ def marginal_words(verdict: Verdict, profile: RouteProfile) -> str:
         (verdict.no_stopping, "it would not start again after a stop on {track}"),
         (verdict.no_recovery, "slipping wheels would not recover on {track}"),
     ]
-    return " and ".join(
-        words.format(track=apart(profile.track_at(stretches[0].start, ahead=True)))
-        for stretches, words in rules
-        if stretches
-    )
+    found = {words: profile.track_at(stretches[0].start, ahead=True) for stretches, words in rules if stretches}
+    if len(found) > len(set(found.values())):
+        return f"it would not restart after a stop or a slip on {apart(next(iter(found.values())))}"
+    return " and ".join(words.format(track=apart(track)) for words, track in found.items())
 
 
 def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], units: UnitFormat) -> list[str]:
