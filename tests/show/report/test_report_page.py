@@ -503,7 +503,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         assert one.text("#at-does") == "runs away here: the cars push the locomotives"
         assert "runs-away" in one.page.get_attribute("#at-does", "class")
         one.page.select_option("#bench-rail", "clean")
-        assert one.text("#bench-verdict").startswith("climbs on clean rail: ")
+        assert one.text("#bench-verdict").startswith("holds back on clean rail: ")
         assert section.locator(".bed.filmed").count() == 0
         assert section.locator(".bar.away").count() == 0
         assert one.said == []

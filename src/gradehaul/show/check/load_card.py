@@ -286,7 +286,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     note = f"Longest trains{judged_on(answer.judged_rails, answer.hours)}, in cars (90 % range)."
     note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
-    note += f" Trains of {listed(left_out)} alone: check --more loads." if left_out else ""
+    note += f" Left out: trains of {listed(left_out)} alone." if left_out else ""
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
     made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())
     made_of = "" if made_of == power.name else made_of
@@ -304,14 +304,14 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
 def _cars(plan: Plan) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the kinds of car that a card has, and those left out: of which each train has one, behind its other cars.
 
-    Nobody runs a train of cabooses alone. All are there where none would be left.
+    Nobody runs a train of cabooses alone.
     """
     ends, others = set[str](), set[str]()
     for train in plan.trains.values():
-        *ahead, last = [cut for cut in train.consist if cut.name in plan.cars] or [None]
-        others |= {cut.name for cut in ahead if cut is not None}
-        if last is not None:
-            (ends if ahead and last.count == 1 else others).add(last.name)
+        cars = [cut for cut in train.consist if cut.name in plan.cars]
+        others |= {cut.name for cut in cars[:-1]}
+        for last in cars[-1:]:
+            (ends if cars[1:] and last.count == 1 else others).add(last.name)
     left_out = tuple(car for car in plan.cars if car in ends - others)
     return tuple(car for car in plan.cars if car not in left_out), left_out
 

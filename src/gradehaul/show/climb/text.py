@@ -251,7 +251,7 @@ def _add_worst(page: Page, hill: Hill) -> None:
     rails: dict[tuple[str, str, Piece], list[str]] = {}
     for train in worst_first(hill.check.trains):
         way = "down" if train.route == DOWN else "up"
-        outcome = outcome_piece(train.outcome, train.verdict)
+        outcome: Piece = outcome_piece(train.outcome, train.verdict)
         rails.setdefault((own[train.name], way, outcome), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
         page.paragraph(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
