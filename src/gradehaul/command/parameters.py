@@ -203,7 +203,7 @@ class Height(Completed):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, float]:  # noqa: ANN401 - as click has it
         """Return the two."""
-        from gradehaul.plan.names import quoted
+        from gradehaul.errors import quoted
 
         place, sign, height = value.rpartition("=")
         if not sign:

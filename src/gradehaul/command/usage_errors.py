@@ -7,8 +7,8 @@ import re
 import click
 
 from gradehaul.command.parameters import option_of
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import instead, nearest, quoted
+from gradehaul.errors import PlanError, quoted
+from gradehaul.plan.names import instead, nearest
 
 _EXAMPLES = {"PLAN": "my-layout.toml", "DRAWING": "my-layout.dxf", "NAME": "my-layout"}
 """What stands for an argument in what to write."""

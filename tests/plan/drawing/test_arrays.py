@@ -50,8 +50,9 @@ def test_places_beside_points_are_those_of_every_pair_compared(seed):
     ways = []
     for number in range(40):
         x, y, heading = random.uniform(-1, 1, 3) * (1, 1, math.pi)
-        tracks = [(float(length), float(bend)) for length, bend in random.uniform((0.05, -3), (0.9, 3), (3, 2))]
-        own = draw((float(x), float(y), float(heading)), [*tracks, (0.4, 0.0)], str(number))
+        size = (1.0, 1.0, 0.01, 30.0)[number % 4]
+        tracks = random.uniform((0.05, -3), (0.9, 3), (3, 2)) * (size, 1 / size)
+        own = draw((float(x), float(y), float(heading)), [*map(tuple, tracks.tolist()), (0.4 * size, 0.0)], str(number))
         ways.append(own)
     elements = [element for way in ways for element in way]
     points = [Spot(float(x), float(y)) for x, y in random.uniform(-1.5, 1.5, (60, 2))]

@@ -332,6 +332,17 @@ def test_random_track_with_unequal_chords_over_its_joints_comes_back(pieces, see
 )
 @example(pieces=[(0.0, 0.1), (4.0, 0.34579335805137656)], chord=2.0, seed=1)
 @example(pieces=[(4.0, 0.19635)], chord=2.0, seed=1)
+@example(  # the tangent joint of two curves nearly alike
+    pieces=[
+        (0.0, 0.5),
+        (-1 / 0.4609375, 0.4609375 * math.radians(118)),
+        (-1 / 0.4375, 0.4375 * math.radians(67)),
+        (0.0, 1.0),
+        (-1.0, math.radians(30)),
+    ],
+    chord=3.875,
+    seed=24914,
+)
 def test_scattered_vertices_still_give_the_ruling_curve(pieces, chord, seed):
     points = walk(pieces, chord=chord)
     points += np.random.default_rng(seed).normal(0, 1e-4, points.shape)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
-from gradehaul.errors import PlanError, Problems
+from gradehaul.errors import PlanError, Problems, quoted
 from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
@@ -17,7 +17,7 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.route import Route
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED
 from gradehaul.plan.records import Cut, NamedRoute, NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import cut_of

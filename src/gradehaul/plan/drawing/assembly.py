@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from gradehaul.errors import GradehaulError, Problems, QuantityError
+from gradehaul.errors import GradehaulError, Problems, QuantityError, quoted
 from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
@@ -27,7 +27,6 @@ from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_ra
 from gradehaul.plan.drawing.records import Claim, Drawing, Drawn, Fault, IntArray, Label, Linked, Reach, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import UNUSED
-from gradehaul.plan.names import quoted
 
 _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""

@@ -9,10 +9,9 @@ from glob import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
+from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError, quoted
 from gradehaul.plan.edit.writer import Changes, Written, new_plan, updated_plan
 from gradehaul.plan.edit.writer.drawn_tables import heights_before, lines_before, unit_of
-from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.resolve.plan import scale_of
 from gradehaul.plan.schema.plan import ImportTable

@@ -10,14 +10,14 @@ from typing import Any
 
 import numpy as np
 
-from gradehaul.errors import DrawingError, Problems
+from gradehaul.errors import DrawingError, Problems, clean, cut, quoted
 from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
 from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
 from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
 from gradehaul.plan.drawing.naming.layers import use_of
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
-from gradehaul.plan.names import clean, cut, listed, quoted
+from gradehaul.plan.names import listed
 from gradehaul.quantities import convert
 
 TOLERANCE = 2e-5

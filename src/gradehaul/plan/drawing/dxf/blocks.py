@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from itertools import chain
 from typing import Any, NamedTuple
 
-from gradehaul.errors import DrawingError
+from gradehaul.errors import DrawingError, clean, cut, quoted
 from gradehaul.plan.drawing.dxf.entities import (
     TEXTS,
     Entity,
@@ -20,7 +20,6 @@ from gradehaul.plan.drawing.dxf.entities import (
     value_of,
 )
 from gradehaul.plan.drawing.records import Fault
-from gradehaul.plan.names import clean, cut, quoted
 
 DEEPEST = 16
 """How deep blocks may stand in one another."""

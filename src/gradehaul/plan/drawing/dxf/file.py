@@ -20,8 +20,8 @@ from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import Any
 
-from gradehaul.errors import DrawingError
-from gradehaul.plan.names import clean, cut, near_file
+from gradehaul.errors import DrawingError, clean, cut
+from gradehaul.plan.names import near_file
 
 LARGEST_FILE = 200_000_000
 """The most bytes a drawing may have."""

@@ -151,7 +151,8 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     best = _best(points, scatter, kinks)
     seen = _seen(best.chains)
     if best.chains and scatter < EXPECTED and seen > 1.5 * max(scatter, STRAY):  # it may have passed for joints
-        best = _best(points, min(seen, EXPECTED), kinks)
+        again = _best(points, min(seen, EXPECTED), kinks)
+        best = again if again.sound else best
     if best.sound:
         return best.chains
     middle = len(points) // 2

@@ -8,12 +8,12 @@ from collections.abc import Mapping, Sequence
 from itertools import accumulate
 from typing import NamedTuple
 
+from gradehaul.errors import quoted
 from gradehaul.plan.drawing.elements import beyond, in_plan
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts
 from gradehaul.plan.drawing.records import DrawnLine, Fault, FloatArray, Label, Linked, Source, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import UNUSED, bare
-from gradehaul.plan.names import quoted
 from gradehaul.plan.text.toml import key_written
 from gradehaul.quantities import convert, describe, read_quantity
 

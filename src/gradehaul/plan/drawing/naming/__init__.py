@@ -9,14 +9,13 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple, TypeVar
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.drawing.elements import gap, in_plan, length_of, order, turned, wrapped
 from gradehaul.plan.drawing.naming.layers import LINE_NAMES, NAMES, free_name, names_lines
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, pairs
 from gradehaul.plan.drawing.records import Claim, DrawnJoint, DrawnLine, Label, Linked, Spot
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import at_text
-from gradehaul.plan.names import quoted
 from gradehaul.quantities import convert, describe
 from gradehaul.quantities.si import Meters, Radians
 

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, clean, quoted
 from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.edit.writer.drawn_tables import (
     edited,
@@ -31,7 +31,6 @@ from gradehaul.plan.edit.writer.text import (
     put,
     snippet,
 )
-from gradehaul.plan.names import clean, quoted
 from gradehaul.plan.text.toml import parse, table_written, written
 from gradehaul.quantities import describe
 
