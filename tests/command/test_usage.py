@@ -153,15 +153,16 @@ def test_an_ending_of_something_else_is_refused(line: str, shown: str, tmp_path:
     assert not list(tmp_path.iterdir())
 
 
-@pytest.mark.parametrize("name", ["first-hil.toml", "first-hill", "firsthill.toml", "first-hill.tml"])
-def test_a_file_that_is_not_there_gets_the_one_like_it(name):
+@pytest.mark.parametrize(
+    ("name", "cure"),
+    [
+        *((name, f"; write {PLAN}") for name in ("first-hil.toml", "first-hill", "firsthill.toml", "first-hill.tml")),
+        ("xyzzy.toml", ""),  # like no other
+    ],
+)
+def test_a_file_that_is_not_there_gets_the_one_like_it(name, cure):
     done = CliRunner().invoke(main, ["check", f"plans/{name}"], prog_name="gradehaul")
-    assert (done.exit_code, done.stderr) == (3, f"plans/{name}: there is no such file; write {PLAN}\n")
-
-
-def test_a_file_like_no_other_is_shown_alone():
-    done = CliRunner().invoke(main, ["check", "plans/xyzzy.toml"], prog_name="gradehaul")
-    assert (done.exit_code, done.stderr) == (3, "plans/xyzzy.toml: there is no such file\n")
+    assert (done.exit_code, done.stderr) == (3, f"plans/{name}: there is no such file{cure}\n")
 
 
 def test_help_names_the_verbs_in_the_order_of_the_work_each_on_a_full_line():

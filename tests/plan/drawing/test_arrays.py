@@ -37,6 +37,8 @@ def test_pairs_far_from_one_another_and_from_the_origin():
     points = [Spot(-1e6, 1e6), Spot(-1e6 + 1e-3, 1e6), Spot(1e6, -1e6), Spot(1e6, -1e6 + 5e-4), Spot(0, 0)]
     assert np.column_stack(pairs(in_plan(points), 2e-3)).tolist() == [[0, 1], [2, 3]]
     assert np.column_stack(pairs(in_plan(points), 7e-4)).tolist() == [[2, 3]]
+    beyond = np.array([(0.0, 0.0), (1e25, 1e25), (0.0, 5e-4)])  # more cells across than whole numbers count
+    assert np.column_stack(pairs(beyond, 1e-3)).tolist() == [[0, 2]]
 
 
 @given(st.lists(st.builds(Spot, *[st.floats(-1e6, 1e6)] * 2, st.none() | st.floats(-10, 10)), max_size=20))

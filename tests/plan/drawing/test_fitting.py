@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
 from gradehaul.plan.drawing.fitting import fit_stroke
+from gradehaul.plan.drawing.fitting.search import NODE, nodes_of
 from gradehaul.plan.drawing.records import Stroke
 
 TOLERANCE = 16.5e-3 / 20  # a twentieth of the gauge of HO
@@ -549,6 +550,18 @@ def test_heights_are_read_along_the_stroke():
 def test_doubled_vertices_change_nothing():
     points = walk([(0, 0.3), (1 / 0.6, 0.6), (0, 0.3)], chord=6)
     assert only(np.repeat(points, 3, axis=0)).elements == only(points).elements
+
+
+@given(st.lists(st.floats(0.1, 40), min_size=2, max_size=30))
+def test_close_vertices_are_taken_together_but_for_the_ends(chords):
+    """In tolerances, as the search has them."""
+    points = np.column_stack((np.concatenate(([0.0], np.cumsum(chords))), np.zeros(len(chords) + 1)))
+    nodes = nodes_of(points, 0.0)
+    np.testing.assert_array_equal(nodes.place[[0, -1]], points[[0, -1]])
+    assert nodes.vertex[[0, -1]].tolist() == [0, len(chords)]
+    assert (np.diff(nodes.vertex) > 0).all()
+    if chords[-1] >= NODE / 2 and len(nodes.vertex) > 2:
+        assert nodes.members[-1] == 1  # or the last chord counts for nothing
 
 
 def test_two_vertices_are_a_straight():

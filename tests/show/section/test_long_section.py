@@ -137,6 +137,14 @@ def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, ro
     _check_train(found, words, read)
 
 
+def test_figures_of_an_axis_below_0_have_a_minus_sign():
+    section = section_of(*SECTIONS[1])
+    with drawing_rules():
+        texts = svg_texts(picture_bytes(figure_of(section), "svg"))
+    assert [text for text in texts if re.fullmatch(r"\N{MINUS SIGN}[\d.]+", text)]
+    assert not [text for text in texts if re.fullmatch(r"-[\d.]+", text)]  # a hyphen may be a dash
+
+
 def _check_train(found: dict, words: str, read: UnitFormat) -> None:
     """Check the words on every rail: the outcome, where, and by how much; the worst of the judged stands first."""
     if found["train"] is None:

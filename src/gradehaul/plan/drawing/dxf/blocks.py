@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import chain
 from typing import Any, NamedTuple
 
@@ -170,12 +170,15 @@ class Blocks:
 
     def _draws(
         self, entity: Entity, place: Matrix, layer: str, trouble: Trouble
+    ) -> Iterable[tuple[Entity, Matrix, str]]:
+        """Return what an entity on a layer draws, itself or what it inserts: each with its placing and its layer."""
+        if entity.dxftype() == "INSERT":
+            return self._inserted(entity, place, layer, trouble)
+        return ((entity, place, layer),) if self._wanted(layer) else ()
+
+    def _inserted(
+        self, entity: Entity, place: Matrix, layer: str, trouble: Trouble
     ) -> Iterator[tuple[Entity, Matrix, str]]:
-        """Yield what an entity on a layer draws, itself or what it inserts: each with its placing and its layer."""
-        if entity.dxftype() != "INSERT":
-            if self._wanted(layer):
-                yield entity, place, layer
-            return
         block = self._of(entity)
         within = [] if block is None else self._within(block, layer)
         try:

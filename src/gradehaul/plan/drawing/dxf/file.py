@@ -39,6 +39,9 @@ _BOM = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"\xef\xbb\xbf": "UTF-8 wi
 _LOCK = threading.Lock()
 
 
+_PLAIN = frozenset({"LINE", "ARC", "CIRCLE", "LWPOLYLINE", "SPLINE"})
+
+
 def dxf_library() -> Any:  # noqa: ANN401 - a module
     """Return ezdxf, imported the first time it is needed, without the cache of fonts that it would make at home.
 
@@ -142,6 +145,19 @@ def load(path: Path) -> tuple[Any, int]:
     if "Model" not in document.layouts:
         raise _damaged("no model space")
     return document, code
+
+
+def release(document: Any) -> None:  # noqa: ANN401 - a document of the library
+    """Let go of the lines and curves of a document that were read.
+
+    Each refers to itself, so that Python's collector would go over all of them again and again while others are made.
+    """
+    for layout in document.blocks:
+        for entity in layout:
+            if entity.dxftype() in _PLAIN and entity.extension_dict is None:
+                entity.destroy()
+        layout.purge()
+    document.entitydb.purge()
 
 
 def _damaged(found: str) -> DrawingError:

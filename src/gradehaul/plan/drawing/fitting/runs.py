@@ -70,8 +70,6 @@ def circle_span(course: Course, fit: Fit) -> Span | None:
     course = begun_at(course, course.begin)
     points = course.points[:-1]
     around = float(turns(np.vstack((course.points, points[1:2]))).sum())
-    if len(points) < 5 or abs(abs(around) - math.tau) > 1e-6:
-        return None
     scaled = (points - points[0]) / fit.tolerance
     # The circle whose squares of distances from its middle are nearest to one figure (Kasa 1976, from memory).
     design = np.column_stack((2 * scaled, np.ones(len(scaled))))
