@@ -26,6 +26,7 @@ MORE = 'more is given than the verb takes, got the hill; write a name with a bla
         (["chek", PLAN], 'gradehaul: there is no such command, got "chek"; write gradehaul check'),
         (["check", PLAN, "--jsn"], "gradehaul check: there is no such option, got --jsn; write --json"),
         (["check"], "gradehaul check: PLAN is missing; write gradehaul check my-layout.toml"),
+        (["try", PLAN], "gradehaul try: ROUTE is missing; write gradehaul try my-layout.toml ROUTE"),
         (["import", "plans/cove.dxf"], "gradehaul import: -o is missing; write -o with the name of the file to write"),
         (["check", PLAN, "-o"], f"gradehaul check: {TAKES_A_FILE}"),
         (["check", PLAN, "--hours", "abc"], f'{HOURS}, got "abc"; write --hours 3'),

@@ -124,9 +124,9 @@ def try_train(
     The route goes by its name, or two places as ``FROM..TO``, between which the shortest way with the fewest reversals
     is taken. The vehicles go from head to tail: names of locomotives, powers and cars, with a number before a name that
     counts; ``any`` stands for each power of the plan by turns; or the name of a train of the plan stands alone for all
-    of its vehicles. `heights` are railheads, m, by their places, as
-    `set_heights.with_heights` has them. `hours` is the age of every film, None for the worse of fresh and rested. What
-    is raised is that of `gradehaul.Layout.try_train`.
+    of its vehicles, and in the place of `route`, without vehicles, for its route too. `heights` are railheads, m, by
+    their places, as `set_heights.with_heights` has them. `hours` is the age of every film, None for the worse of fresh
+    and rested. What is raised is that of `gradehaul.Layout.try_train`.
 
     >>> from gradehaul.plan import load_plan
     >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
@@ -134,6 +134,8 @@ def try_train(
     [('clean', 'climbs', 8), ('film everywhere', 'marginal', 2)]
     """
     written = plan
+    if not vehicles and route in plan.trains:
+        route, vehicles = plan.trains[route].route, (route,)
     plan, held, freed = with_heights(plan, heights or {})
     texts = _vehicles(plan, vehicles)
     named = route in plan.routes or _BETWEEN not in route
