@@ -116,14 +116,7 @@ def scale_named(name: str, *, option: str = "") -> Scale:
     """Return the scale of this name; upper or lower case, with or without the word scale or gauge.
 
     The letter O and the numeral 0 are kept apart, as they are two scales: O is 1:48 and 0 is 1:45, HO is 1:87.1
-    (3.5 mm to the foot) and H0 is 1:87.
-
-    Parameters
-    ----------
-    name
-        A name or an alias in the scale table, e.g. ``HO``.
-    option
-        The option that it was given by; none where it stands in a plan.
+    (3.5 mm to the foot) and H0 is 1:87. `option` is the one that it was given by; none where it stands in a plan.
 
     Raises
     ------
@@ -165,14 +158,7 @@ def own_scale(ratio: float, gauge: float) -> Scale:
     """Return a scale given by its ratio and gauge, named by its ratio; full size is ratio 1.
 
     Widths and heights are full-size figures of standard-gauge railways over the ratio, whatever the gauge: for
-    narrow-gauge stock that errs on the safe side. No practice has weights or radii for it.
-
-    Parameters
-    ----------
-    ratio
-        Full-size length over model length, 1 or more.
-    gauge
-        Gauge of the model's track, m.
+    narrow-gauge stock that errs on the safe side. No practice has weights or radii for it. The gauge is in m.
 
     Raises
     ------
@@ -202,20 +188,11 @@ def own_scale(ratio: float, gauge: float) -> Scale:
 
 
 def car_mass(scale: Scale, length: float, practice: Practice) -> Kilograms:
-    """Return the mass, kg, that a practice lays down for a car of this length.
+    """Return the mass, kg, that a practice lays down for a car of this length over couplers, m.
 
     NMRA RP-20.1 [1]_: a first mass and a mass per length of the car's body, the total of the car. NEM 302 [2]_: a
     least mass per length over buffers. The length known here is the one over couplers, which is longer than either,
     so the mass comes out on the heavy side: the load that a locomotive is said to lift errs on the safe side.
-
-    Parameters
-    ----------
-    scale
-        The scale.
-    length
-        Length of the car over couplers, m.
-    practice
-        ``NMRA`` or ``NEM``.
 
     Raises
     ------

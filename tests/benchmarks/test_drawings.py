@@ -13,9 +13,10 @@ from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.records import terms
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
+from gradehaul.plan.edit.writer import new_plan, updated_plan
 
 ON = terms(0.0165, "mm", ["TRACK"])
-RECORDS = "Python's collector goes over the library's document twice more while strokes are made of it"
+RECORDS = "each entity is checked, made a stroke, an element and a part of a line, in steps of Python"
 
 
 def rows(space, entities):
@@ -49,6 +50,25 @@ def pairs(space, entities):
         x, y = 300.0 * (number % 1000), 1200.0 * (number // 1000)
         space.add_line((x, y), (x, y + 500), dxfattribs=layer)
         space.add_arc((x + 600, y + 500), 600, 150, 180, dxfattribs=layer)
+
+
+def circles(space, entities):
+    """Draw quarter circles and full ones by turns, each by itself."""
+    for number in range(entities):
+        x, y = 1500.0 * (number % 50), 1500.0 * (number // 50)
+        if number % 2:
+            space.add_arc((x, y), 600, 0, 90, dxfattribs={"layer": "TRACK"})
+        else:
+            space.add_circle((x, y), 600, dxfattribs={"layer": "TRACK"})
+
+
+def noted(space, entities):
+    """Draw pairs of a straight and a curve with a text each that may be its radius or a name, and a height between."""
+    pairs(space, entities * 2 // 3)
+    for number in range(entities // 3):
+        x, y = 300.0 * (number % 1000), 1200.0 * (number // 1000)
+        space.add_text(f"R{number % 90 + 2}", dxfattribs={"layer": "NAMES", "insert": (x, y + 250)})
+        space.add_text(f"{number % 7 + 20}", dxfattribs={"layer": "HEIGHTS", "insert": (x + 150, y + 250)})
 
 
 def chords(space, entities):
@@ -160,4 +180,37 @@ def test_linking_grows_like_n_log_n(files, ratio, draw):
         most=25 * math.log(50_000) / math.log(2_000),
         # 45, 64 and 72 µs a piece of 2,000, 10,000 and 50,000, with the collector or without
         limit="most of the growth comes before 10,000 pieces: the same steps, in more memory than is near at hand",
+    )
+
+
+@pytest.mark.parametrize("draw", [circles, noted])
+def test_a_network_grows_like_n_log_n(tmp_path, ratio, draw):
+    on = terms(0.0165, "mm", ["TRACK"], height_layers=("HEIGHTS",))
+    small, large = (
+        read_drawing(
+            drawing(tmp_path / f"{count}.dxf", count, draw),
+            layers=["TRACK", "NAMES", "HEIGHTS"],
+            height_layers=["HEIGHTS"],
+        )
+        for count in (1_500, 12_000)
+    )
+    ratio(
+        f"a network of 12,000 entities in {draw.__name__} over 1,500",
+        lambda: assemble(large, on),
+        lambda: assemble(small, on),
+        rounds=3,
+        most=8 * math.log(12_000) / math.log(1_500),
+    )
+
+
+def test_bringing_a_plan_up_to_date_grows_like_n_log_n(tmp_path, ratio):
+    networks = [network(drawing(tmp_path / f"{count}.dxf", count, pairs)) for count in (20, 1_000, 8_000)]
+    text = new_plan(networks[0], title="Tarn", scale="HO", unit="mm").text
+    small, large = (lambda own=own: updated_plan(text, own, file="tarn.toml") for own in networks[1:])
+    ratio(
+        "a plan brought up to date with 8,000 entities more over 1,000 more",
+        large,
+        small,
+        rounds=3,
+        most=8 * math.log(8_000) / math.log(1_000),
     )

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from click.testing import CliRunner
 
-from gradehaul.command import main
+from command_line import run
 from gradehaul.plan import load_plan
 from gradehaul.track.alignment import align
 from project import PLANS
@@ -13,14 +12,10 @@ from project import PLANS
 HILL = str(PLANS / "first-hill.toml")
 
 
-def run(*arguments: str):
-    return CliRunner().invoke(main, ["export", *arguments])
-
-
 def test_a_drawing_is_written_and_written_anew(tmp_path):
     target = tmp_path / "hill.dxf"
     for _ in range(2):
-        done = run(HILL, "-o", str(target), "--train", "local", "--rail", "treated")
+        done = run("export", HILL, "-o", target, "--train", "local", "--rail", "treated")
         assert (done.exit_code, done.stdout) == (0, "")
     assert target.read_bytes().startswith(b"999\n")
     assert b"local, treated: stalls" in target.read_bytes()
@@ -30,21 +25,21 @@ def test_a_drawing_is_written_and_written_anew(tmp_path):
 def test_somebody_elses_drawing_is_left_alone(tmp_path):
     target = tmp_path / "mine.dxf"
     target.write_bytes(b"0\nSECTION\n")
-    done = run(HILL, "-o", str(target))
+    done = run("export", HILL, "-o", target)
     assert done.exit_code == 2
     assert "not written over a drawing" in done.output
     assert target.read_bytes() == b"0\nSECTION\n"
 
 
 def test_another_ending_is_refused(tmp_path):
-    done = run(HILL, "-o", str(tmp_path / "x.dwg"))
+    done = run("export", HILL, "-o", str(tmp_path / "x.dwg"))
     assert done.exit_code == 2
     assert "a drawing is written as .dxf, got .dwg" in done.output
 
 
 def test_a_drawing_in_inches_reads_back_in_a_plan_in_millimeters(tmp_path):
     drawing = tmp_path / "hill.dxf"
-    assert CliRunner().invoke(main, ["export", "plans/first-hill.toml", "-o", str(drawing)]).exit_code == 0
+    assert run("export", HILL, "-o", drawing).exit_code == 0
     back = tmp_path / "back.toml"
     back.write_text(
         'scale = "HO"\nunit = "mm"\n[drawing]\nfile = "hill.dxf"\n'

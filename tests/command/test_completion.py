@@ -33,6 +33,7 @@ def test_verbs_and_options() -> None:
         ("try plans/two-levels.toml", "up by", {"Up by the siding", "Up by the main"}),
         ("try plans/two-levels.toml", "Quarry l", {"Quarry loading.."}),
         ("try plans/two-levels.toml", "Quarry loading..Lo", {"Quarry loading..Lower staging"}),
+        ("try plans/two-levels.toml", "sto", {"stone"}),
         ("try plans/two-levels.toml Up tank", "c", {"consolidation", "coach", "caboose"}),
         ("try plans/two-levels.toml Up tank coach", "7 h", {"7 hopper"}),
         ("try plans/two-levels.toml Up", "a", {"any"}),

@@ -7,9 +7,9 @@ from itertools import cycle
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
-from gradehaul.command import main
+from command_line import run
 from gradehaul.design.clearance.findings import clearances
 from gradehaul.design.starter import FORMS, starter
 from gradehaul.haulage.answers.layout import Layout
@@ -18,7 +18,7 @@ from gradehaul.scales import known_scales
 
 
 def new(*words: str) -> Result:
-    return CliRunner().invoke(main, ["new", *words])
+    return run("new", *words)
 
 
 @pytest.mark.parametrize("form", FORMS)
@@ -65,7 +65,7 @@ def test_the_verb_writes_and_shows_what_next(tmp_path: Path, monkeypatch: pytest
     assert done.exit_code == 0
     assert "gradehaul check my-hill.toml" in done.stdout
     assert tomllib.loads((tmp_path / "my-hill.toml").read_text())["title"] == "My hill"
-    assert CliRunner().invoke(main, ["check", "my-hill.toml"]).exit_code == 0
+    assert run("check", "my-hill.toml").exit_code == 0
     before = (tmp_path / "my-hill.toml").read_bytes()
     again = new("my-hill", "--layout", "helix")
     assert again.exit_code == 2

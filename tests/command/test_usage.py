@@ -26,6 +26,7 @@ MORE = 'more is given than the verb takes, got the hill; write a name with a bla
         (["chek", PLAN], 'gradehaul: there is no such command, got "chek"; write gradehaul check'),
         (["check", PLAN, "--jsn"], "gradehaul check: there is no such option, got --jsn; write --json"),
         (["check"], "gradehaul check: PLAN is missing; write gradehaul check my-layout.toml"),
+        (["try", PLAN], "gradehaul try: ROUTE is missing; write gradehaul try my-layout.toml ROUTE"),
         (["import", "plans/cove.dxf"], "gradehaul import: -o is missing; write -o with the name of the file to write"),
         (["check", PLAN, "-o"], f"gradehaul check: {TAKES_A_FILE}"),
         (["check", PLAN, "--hours", "abc"], f'{HOURS}, got "abc"; write --hours 3'),
@@ -153,15 +154,16 @@ def test_an_ending_of_something_else_is_refused(line: str, shown: str, tmp_path:
     assert not list(tmp_path.iterdir())
 
 
-@pytest.mark.parametrize("name", ["first-hil.toml", "first-hill", "firsthill.toml", "first-hill.tml"])
-def test_a_file_that_is_not_there_gets_the_one_like_it(name):
+@pytest.mark.parametrize(
+    ("name", "cure"),
+    [
+        *((name, f"; write {PLAN}") for name in ("first-hil.toml", "first-hill", "firsthill.toml", "first-hill.tml")),
+        ("xyzzy.toml", ""),  # like no other
+    ],
+)
+def test_a_file_that_is_not_there_gets_the_one_like_it(name, cure):
     done = CliRunner().invoke(main, ["check", f"plans/{name}"], prog_name="gradehaul")
-    assert (done.exit_code, done.stderr) == (3, f"plans/{name}: there is no such file; write {PLAN}\n")
-
-
-def test_a_file_like_no_other_is_shown_alone():
-    done = CliRunner().invoke(main, ["check", "plans/xyzzy.toml"], prog_name="gradehaul")
-    assert (done.exit_code, done.stderr) == (3, "plans/xyzzy.toml: there is no such file\n")
+    assert (done.exit_code, done.stderr) == (3, f"plans/{name}: there is no such file{cure}\n")
 
 
 def test_help_names_the_verbs_in_the_order_of_the_work_each_on_a_full_line():

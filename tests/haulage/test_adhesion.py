@@ -13,8 +13,7 @@ TWO_FILMS = """
 rail.wax = { metal = { fresh = 0.6, settled = 0.8 }, tyred = { fresh = 0.4, settled = 0.5 } }
 rail.oil = { metal = { fresh = 0.3, settled = 0.5 }, tyred = { fresh = 0.2, settled = 0.3 } }
 """
-ALL = ("clean", "treated", "treated fresh")
-METAL_SETTLED, METAL_FRESH = 0.85, 0.75
+SETTLED, FRESH = 0.85, 0.75
 """What metal wheels keep on the film that is built in (common practice)."""
 
 
@@ -41,66 +40,46 @@ def told(pull: Pull) -> tuple[object, Basis]:
 # Standing pull
 
 
-@pytest.mark.parametrize("condition", ALL)
-def test_a_reading_on_the_condition_is_the_pull_whatever_else_was_read(condition: str) -> None:
-    plan = plan_of('pull = { clean = "0.9 N", treated = "0.7 N", "treated fresh" = "0.5 N" }\n')
-    value = {"clean": 0.9, "treated": 0.7, "treated fresh": 0.5}[condition]
-    assert told(standing(plan, condition)) == near(value, "measured")
+ALL_READ = 'pull = { clean = "0.9 N", treated = "0.7 N", "treated fresh" = "0.5 N" }\n'
+WEIGHT = 0.22 * 0.3 * GRAVITY
+FILM_TWICE = 'pull = { clean = "5 N", wax = "7 N", "oil fresh" = "0.3 N" }\n'
+OTHER_FILM = 'pull = { clean = "1.0 N", wax = "0.1 N", "wax fresh" = "0.1 N" }\n'
 
 
-def test_several_readings_count_by_their_mean() -> None:
-    plan = plan_of('pull.clean = ["0.80 N", "0.86 N", "0.83 ± 0.02 N"]\n')
-    assert told(standing(plan, "clean")) == near(0.83, "measured")
-
-
-def test_the_same_film_at_another_age_counts_before_clean_rail() -> None:
-    plan = plan_of('pull = { clean = "9 N", treated = "0.7 N" }\n')
-    assert told(standing(plan, "treated fresh")) == near(0.7 * METAL_FRESH / METAL_SETTLED, "scaled")
-    plan = plan_of('pull = { clean = "9 N", "treated fresh" = "0.7 N" }\n')
-    assert told(standing(plan, "treated")) == near(0.7 * METAL_SETTLED / METAL_FRESH, "scaled")
-
-
-def test_clean_rail_counts_times_the_share() -> None:
-    plan = plan_of('pull.clean = "0.9 N"\n')
-    assert told(standing(plan, "treated")) == near(0.9 * METAL_SETTLED, "scaled")
-    assert told(standing(plan, "treated fresh")) == near(0.9 * METAL_FRESH, "scaled")
-
-
-def test_clean_rail_is_scaled_back_from_a_film() -> None:
-    plan = plan_of('pull.treated = "0.68 N"\n')
-    assert told(standing(plan, "clean")) == near(0.8, "scaled")
-    plan = plan_of('pull = { treated = "0.68 N", "treated fresh" = "0.9 N" }\n')
-    assert told(standing(plan, "clean")) == near(0.8, "scaled")  # settled before fresh
-
-
-def test_clean_rail_counts_before_another_film() -> None:
-    plan = plan_of('pull = { clean = "1.0 N", wax = "0.1 N", "wax fresh" = "0.1 N" }\n', TWO_FILMS)
-    assert told(standing(plan, "oil")) == near(0.5, "scaled")
-    assert told(standing(plan, "oil fresh")) == near(0.3, "scaled")
-
-
-def test_another_film_counts_before_an_assumption() -> None:
-    plan = plan_of('pull.wax = "0.8 N"\n', TWO_FILMS)
-    assert told(standing(plan, "oil")) == near(0.5, "scaled")
-    assert told(standing(plan, "oil fresh")) == near(0.3, "scaled")
-    assert told(standing(plan, "wax fresh")) == near(0.6, "scaled")
-
-
-def test_the_same_film_counts_before_another_and_before_clean_rail() -> None:
-    plan = plan_of('pull = { clean = "5 N", wax = "7 N", "oil fresh" = "0.3 N" }\n', TWO_FILMS)
-    assert told(standing(plan, "oil")) == near(0.5, "scaled")
-
-
-def test_without_any_reading_the_pull_is_assumed_from_the_weight_on_drivers() -> None:
-    plan = plan_of('on_drivers = "300 g"\n')
-    assert told(standing(plan, "clean")) == near(0.22 * 0.3 * GRAVITY, "assumed")
-    assert told(standing(plan, "treated")) == near(0.22 * 0.3 * GRAVITY * METAL_SETTLED, "assumed")
-    assert told(standing(plan, "treated fresh")) == near(0.22 * 0.3 * GRAVITY * METAL_FRESH, "assumed")
-
-
-def test_slipping_readings_say_nothing_of_the_standing_pull() -> None:
-    plan = plan_of('slipping.clean = "0.5 N"\n')
-    assert told(standing(plan, "clean")) == near(0.22 * 0.4 * GRAVITY, "assumed")
+@pytest.mark.parametrize(
+    ("loco", "condition", "pull", "basis"),
+    [
+        # a reading on the condition, whatever else was read; of several their mean
+        (ALL_READ, "clean", 0.9, "measured"),
+        (ALL_READ, "treated", 0.7, "measured"),
+        (ALL_READ, "treated fresh", 0.5, "measured"),
+        ('pull.clean = ["0.80 N", "0.86 N", "0.83 ± 0.02 N"]\n', "clean", 0.83, "measured"),
+        # the same film at another age, before clean rail and another film
+        ('pull = { clean = "9 N", treated = "0.7 N" }\n', "treated fresh", 0.7 * FRESH / SETTLED, "scaled"),
+        ('pull = { clean = "9 N", "treated fresh" = "0.7 N" }\n', "treated", 0.7 * SETTLED / FRESH, "scaled"),
+        (FILM_TWICE, "oil", 0.5, "scaled"),
+        # clean rail times the share, before another film
+        ('pull.clean = "0.9 N"\n', "treated", 0.9 * SETTLED, "scaled"),
+        ('pull.clean = "0.9 N"\n', "treated fresh", 0.9 * FRESH, "scaled"),
+        (OTHER_FILM, "oil", 0.5, "scaled"),
+        (OTHER_FILM, "oil fresh", 0.3, "scaled"),
+        # clean rail back from a film, settled before fresh
+        ('pull.treated = "0.68 N"\n', "clean", 0.8, "scaled"),
+        ('pull = { treated = "0.68 N", "treated fresh" = "0.9 N" }\n', "clean", 0.8, "scaled"),
+        # another film, before an assumption
+        ('pull.wax = "0.8 N"\n', "oil", 0.5, "scaled"),
+        ('pull.wax = "0.8 N"\n', "oil fresh", 0.3, "scaled"),
+        ('pull.wax = "0.8 N"\n', "wax fresh", 0.6, "scaled"),
+        # the weight on drivers, where nothing was read, and where it was read slipping
+        ('on_drivers = "300 g"\n', "clean", WEIGHT, "assumed"),
+        ('on_drivers = "300 g"\n', "treated", WEIGHT * SETTLED, "assumed"),
+        ('on_drivers = "300 g"\n', "treated fresh", WEIGHT * FRESH, "assumed"),
+        ('on_drivers = "300 g"\nslipping.clean = "0.5 N"\n', "clean", WEIGHT, "assumed"),
+    ],
+)
+def test_where_a_standing_pull_comes_from(loco: str, condition: str, pull: float, basis: Basis) -> None:
+    plan = plan_of(loco, TWO_FILMS if "wax" in loco else "")
+    assert told(standing(plan, condition)) == near(pull, basis)
 
 
 # What others kept
@@ -123,7 +102,7 @@ def test_a_locomotive_keeps_no_more_on_a_film_than_others_alike(loco: str, clean
     assert told(standing(plan, "clean"))[0] == pytest.approx(clean)
     assert told(standing(plan, "treated")) == near(clean * 0.21 / 0.32, basis)
     # on another day no more than the other is taken to keep then
-    assert told(standing(plan, "treated fresh")) == near(clean * 0.21 / 0.32 * METAL_FRESH / METAL_SETTLED, basis)
+    assert told(standing(plan, "treated fresh")) == near(clean * 0.21 / 0.32 * FRESH / SETTLED, basis)
     lower = ("goat", "", 'clean = ["0.5 N", "0.7 N"], treated = "0.5 N", "treated fresh" = "0.2 N"')
     plan = beside(loco, DIESEL, lower)
     assert told(standing(plan, "treated")) == near(clean * 0.21 / 0.32, basis)
@@ -147,17 +126,15 @@ def test_a_locomotive_keeps_no_more_on_a_film_than_others_alike(loco: str, clean
 def test_others_say_nothing_of_other_wheels_nor_against_a_share_that_is_stated(
     other: tuple[str, str, str], films: str
 ) -> None:
-    assert told(standing(beside('pull.clean = "1 N"\n', other, films=films), "treated")) == near(
-        METAL_SETTLED, "scaled"
-    )
+    assert told(standing(beside('pull.clean = "1 N"\n', other, films=films), "treated")) == near(SETTLED, "scaled")
 
 
 def test_its_own_reading_on_the_film_counts_whatever_others_kept() -> None:
     plan = beside('pull = { clean = "1 N", treated = "0.8 N" }\n', DIESEL)
     assert told(standing(plan, "treated")) == near(0.8, "measured")
-    assert told(standing(plan, "treated fresh")) == near(0.8 * METAL_FRESH / METAL_SETTLED, "scaled")
+    assert told(standing(plan, "treated fresh")) == near(0.8 * FRESH / SETTLED, "scaled")
     plan = beside('pull.treated = "0.8 N"\n', DIESEL)
-    assert told(standing(plan, "clean")) == near(0.8 / METAL_SETTLED, "scaled")
+    assert told(standing(plan, "clean")) == near(0.8 / SETTLED, "scaled")
 
 
 # Shares of locomotives with both kinds of wheels
@@ -188,41 +165,40 @@ def test_a_mixed_locomotive_is_scaled_and_assumed_by_its_own_share() -> None:
 # Slipping pull
 
 
-def test_a_slipping_reading_on_the_condition_is_the_pull() -> None:
-    plan = plan_of('pull.clean = "0.9 N"\nslipping = { clean = ["0.60 N", "0.62 N"], treated = "0.3 N" }\n')
-    assert told(slipping(plan, "clean")) == near(0.61, "measured")
-    assert told(slipping(plan, "treated")) == near(0.3, "measured")
+SLIPPING_READ = 'pull.clean = "0.9 N"\nslipping = { clean = ["0.60 N", "0.62 N"], treated = "0.3 N" }\n'
+ON_CLEAN = 'pull = { clean = ["0.8 N", "1.0 N"], treated = "0.6 N" }\nslipping.clean = "0.63 N"\n'
+ON_FILM = 'pull = { clean = "1 N", "treated fresh" = "0.6 N" }\nslipping."treated fresh" = "0.3 N"\n'
+ON_BOTH = (
+    'pull = { clean = "1 N", treated = "0.8 N", "treated fresh" = "0.6 N" }\n'
+    'slipping = { clean = "0.9 N", treated = "0.4 N" }\n'
+)
+ON_ANOTHER = 'pull = { clean = "1 N", wax = "0.8 N" }\nslipping = { clean = "0.9 N", wax = "0.4 N" }\n'
+NOT_STANDING = 'pull.clean = "1 N"\nslipping.treated = "0.4 N"\n'
 
 
-def test_slipping_on_film_is_the_standing_pull_times_the_clean_ratio_and_the_fall_of_a_film() -> None:
-    """Not above what it is without the reading, where that shows the usual share: 0.6 of the standing pull."""
-    plan = plan_of('pull = { clean = ["0.8 N", "1.0 N"], treated = "0.6 N" }\nslipping.clean = "0.63 N"\n')
-    assert told(slipping(plan, "treated")) == near(0.6 * 0.7 * 0.6 / 0.75, "scaled")
-    assert told(slipping(plan, "treated fresh")) == near(0.6 * METAL_FRESH / METAL_SETTLED * 0.7 * 0.8, "scaled")
-
-
-def test_the_ratio_of_a_film_serves_clean_rail() -> None:
-    plan = plan_of('pull = { clean = "1 N", "treated fresh" = "0.6 N" }\nslipping."treated fresh" = "0.3 N"\n')
-    assert told(slipping(plan, "clean")) == near(0.5, "scaled")
-
-
-def test_the_ratio_of_the_same_film_counts_before_that_of_clean_rail() -> None:
-    text = (
-        'pull = { clean = "1 N", treated = "0.8 N", "treated fresh" = "0.6 N" }\n'
-        'slipping = { clean = "0.9 N", treated = "0.4 N" }\n'
-    )
-    assert told(slipping(plan_of(text), "treated fresh")) == near(0.3, "scaled")
-
-
-def test_the_ratio_of_clean_rail_counts_before_that_of_another_film() -> None:
-    text = 'pull = { clean = "1 N", wax = "0.8 N" }\nslipping = { clean = "0.9 N", wax = "0.4 N" }\n'
-    assert told(slipping(plan_of(text, TWO_FILMS), "oil")) == near(0.5 * 0.9 * 0.8, "scaled")
-
-
-def test_a_slipping_reading_without_its_standing_one_makes_no_ratio() -> None:
-    plan = plan_of('pull.clean = "1 N"\nslipping.treated = "0.4 N"\n')
-    assert told(slipping(plan, "clean")) == near(0.75, "assumed")
-    assert told(slipping(plan, "treated fresh")) == near(0.75 * 0.6, "assumed")
+@pytest.mark.parametrize(
+    ("loco", "condition", "pull", "basis"),
+    [
+        # a slipping reading on the condition
+        (SLIPPING_READ, "clean", 0.61, "measured"),
+        (SLIPPING_READ, "treated", 0.3, "measured"),
+        # on film the standing pull times the clean ratio and the fall of a film, not above what it is without the
+        # reading, where that shows the usual share: 0.6 of the standing pull
+        (ON_CLEAN, "treated", 0.6 * 0.7 * 0.6 / 0.75, "scaled"),
+        (ON_CLEAN, "treated fresh", 0.6 * FRESH / SETTLED * 0.7 * 0.8, "scaled"),
+        # the ratio of a film serves clean rail; that of the same film counts before that of clean rail, and this before
+        # that of another film
+        (ON_FILM, "clean", 0.5, "scaled"),
+        (ON_BOTH, "treated fresh", 0.3, "scaled"),
+        (ON_ANOTHER, "oil", 0.5 * 0.9 * 0.8, "scaled"),
+        # a slipping reading without its standing one makes no ratio
+        (NOT_STANDING, "clean", 0.75, "assumed"),
+        (NOT_STANDING, "treated fresh", 0.75 * 0.6, "assumed"),
+    ],
+)
+def test_where_a_slipping_pull_comes_from(loco: str, condition: str, pull: float, basis: Basis) -> None:
+    plan = plan_of(loco, TWO_FILMS if "wax" in loco else "")
+    assert told(slipping(plan, condition)) == near(pull, basis)
 
 
 @pytest.mark.parametrize(("condition", "ratio"), [("clean", 0.75), ("treated", 0.6), ("treated fresh", 0.6)])

@@ -171,14 +171,6 @@ def test_trains_are_counted_up_to_999_cars() -> None:
     assert MOST_CARS == 999
 
 
-def test_a_train_that_just_stands_its_ground_is_bound_by_the_restart() -> None:
-    # three cars roll on all of the pull, exactly, and would start on one and a half times as much
-    load = longest(layout_of("{ straight = 20 }", pull=0.06, rolling=0.02, starting=0.03))
-    assert (load.rated, load.limit) == (2, 3)
-    assert load.binds is not None
-    assert (load.binds.test, load.binds.cars) == ("restart", 3)
-
-
 @pytest.mark.parametrize("pull", [0.01, 0.5, 3.22])
 def test_the_limit_alone_is_that_of_the_load(pull: float) -> None:
     layout = layout_of('{ straight = 20, grade = "2 %" }', pull=pull)
@@ -186,13 +178,6 @@ def test_the_limit_alone_is_that_of_the_load(pull: float) -> None:
     climb = Climb(plan, layout.profile("Up"), plan.powers["mule"], plan.cars["ore"], layout.pulls)
     # a car asks 2 % of its weight for the grade and 2 % for rolling
     assert climb.load("clean", [Room("the route", 1e3, "route")]).limit == int(pull / 0.04)
-
-
-def test_the_limit_may_pass_999_where_the_rated_load_does_not() -> None:
-    load = longest(layout_of("{ straight = 3, rise = 0 }", pull=1000.0, slipping=0.2))
-    assert (load.rated, load.limit) == (10, 999)
-    assert load.binds is not None
-    assert load.binds.test == "slip"
 
 
 @pytest.mark.parametrize("count", [997, 998, 999])
@@ -227,38 +212,29 @@ def test_locomotives_together_give_their_share_of_the_sum() -> None:
 # What binds
 
 
-def test_a_slip_binds() -> None:
-    load = longest(layout_of("{ straight = 3, rise = 0 }", pull=0.305, slipping=0.205))
-    assert (load.rated, load.limit) == (10, 15)
+@pytest.mark.parametrize(
+    ("forces", "loads", "test", "demand", "pull"),
+    [
+        ({"pull": 0.305, "slipping": 0.205}, (10, 15), "slip", 0.22, 0.205),
+        ({"pull": 1000.0, "slipping": 0.2}, (10, 999), "slip", 0.22, 0.2),
+        ({"pull": 0.305, "starting": 0.03}, (10, 15), "restart", 0.33, 0.305),
+        # three cars roll on all of the pull, exactly, and would start on one and a half times as much
+        ({"pull": 0.06, "starting": 0.03}, (2, 3), "restart", 0.09, 0.06),
+        # standing, where the first train that is not rated does not climb at all
+        ({"pull": 0.35, "slipping": 0.31, "rolling": 0.10}, (3, 3), "stand", 0.4, 0.35),
+        # of two tests that fail the one that fails by more
+        ({"pull": 0.305, "slipping": 0.21, "starting": 0.03}, (10, 15), "restart", 0.33, 0.305),
+        ({"pull": 0.325, "slipping": 0.2, "starting": 0.03}, (10, 16), "slip", 0.22, 0.2),
+    ],
+)
+def test_what_binds_on_the_level(
+    forces: dict[str, float], loads: tuple[int, int], test: str, demand: float, pull: float
+) -> None:
+    load = longest(layout_of("{ straight = 3, rise = 0 }", **forces))  # type: ignore[arg-type]
+    assert (load.rated, load.limit) == loads
     assert load.binds is not None
-    assert (load.binds.test, load.binds.cars, load.binds.track) == ("slip", 11, "Main:1")
-    assert (load.binds.demand, load.binds.pull) == pytest.approx((0.22 * CAR, 0.205 * CAR))
-
-
-def test_a_restart_binds() -> None:
-    load = longest(layout_of("{ straight = 3, rise = 0 }", pull=0.305, starting=0.03))
-    assert (load.rated, load.limit) == (10, 15)
-    assert load.binds is not None
-    assert (load.binds.test, load.binds.cars) == ("restart", 11)
-    assert (load.binds.demand, load.binds.pull) == pytest.approx((0.33 * CAR, 0.305 * CAR))
-
-
-def test_standing_binds_where_the_first_train_that_is_not_rated_does_not_climb_at_all() -> None:
-    load = longest(layout_of("{ straight = 3, rise = 0 }", pull=0.35, slipping=0.31, rolling=0.10))
-    assert (load.rated, load.limit) == (3, 3)
-    assert load.binds is not None
-    assert (load.binds.test, load.binds.cars) == ("stand", 4)
-    assert (load.binds.demand, load.binds.pull) == pytest.approx((0.4 * CAR, 0.35 * CAR))
-
-
-def test_of_two_tests_that_fail_the_one_that_fails_by_more_is_told() -> None:
-    # 11 cars: restart fails by 0.33 - 0.305, slip by 0.22 - 0.21; then the other way about
-    restart = longest(layout_of("{ straight = 3, rise = 0 }", pull=0.305, slipping=0.21, starting=0.03)).binds
-    slip = longest(layout_of("{ straight = 3, rise = 0 }", pull=0.325, slipping=0.2, starting=0.03)).binds
-    assert restart is not None
-    assert slip is not None
-    assert (restart.test, restart.cars) == ("restart", 11)
-    assert (slip.test, slip.cars) == ("slip", 11)
+    assert (load.binds.test, load.binds.cars, load.binds.track) == (test, load.rated + 1, "Main:1")
+    assert (load.binds.demand, load.binds.pull) == pytest.approx((demand * CAR, pull * CAR))
 
 
 def test_what_binds_is_told_with_its_place_and_forces() -> None:

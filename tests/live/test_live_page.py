@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -250,6 +252,37 @@ def test_the_handle_that_has_the_focus_says_its_joint_and_height_in_the_box_too(
         assert box["x"] + box["width"] <= 1280
     page.locator("#undo").evaluate("() => document.activeElement.blur()")
     expect(tag).to_be_hidden()
+
+
+def test_of_handles_that_cover_one_another_a_pointer_takes_the_nearest(browser, serve):
+    close = HILL.replace('to = "Top"\ntrack', 'to = "Top"\nrailhead_at = [[1040, 26], [1080, 27], [1120, 28]]\ntrack')
+    with live(browser, serve(text=close)) as one:
+        middles = []
+        for handle in one.page.locator(".handle").all():
+            box = handle.bounding_box()
+            middles.append((box["x"] + box["width"] / 2, box["y"] + box["height"] / 2, handle))
+        assert any(0 < math.dist(a[:2], b[:2]) < 8 for a, b in pairwise(sorted(middles, key=lambda each: each[:2])))
+        for x, y, handle in middles:
+            one.page.mouse.move(x, y)
+            one.page.mouse.down()
+            expect(handle).to_be_focused()
+            one.page.mouse.up()
+
+
+def test_on_a_phone_what_a_handle_says_and_what_is_written_are_seen_whole(browser, serve):
+    name = "Upper yard lead, west of the coaling tower, spur"
+    text = HILL.replace('name = "Bend"', f'name = "{name}"').replace("angle = 90 }", "angle = 90, railhead = 60 }")
+    text = text.replace("Top  = 60     # the summit\n", "")
+    with live(browser, serve(text=text), viewport={"width": 390, "height": 844}) as one:
+        page = one.page
+        handle = page.get_by_role("slider", name=f"Railhead at {name}")
+        handle.focus()
+        box = page.locator(".handle-height").bounding_box()
+        assert 0 <= box["x"] < box["x"] + box["width"] <= 390
+        page.keyboard.press("ArrowDown")
+        page.get_by_role("button", name="Write to plan").click()
+        expect(page.locator("#diff")).to_contain_text("railhead = 59")
+        assert one.run("document.querySelector('#diff').scrollWidth <= document.querySelector('#diff').clientWidth")
 
 
 def test_a_typed_figure_and_the_address_keeps_it(one, hill):

@@ -6,11 +6,10 @@ import re
 import shlex
 
 import pytest
-from click.testing import CliRunner
 from rich.cells import cell_len
 
+from command_line import run
 from demos import DEMOS, layout_of
-from gradehaul.command import main
 from gradehaul.show.base.page import FULL, Columns, Page, words_of
 from project import PLANS
 
@@ -74,7 +73,7 @@ def test_first_screens_keep_to_their_width_and_figures_to_their_units(
     for leg in [leg.name for each in layout.routes[:2] for leg in each.legs or (each,)] if verb == "profile" else [""]:
         words = (FIRST_SCREENS | OTHERS)[verb].format(**given, leg=leg, line=line)
         monkeypatch.setattr(Page, "text", kept)
-        done = CliRunner().invoke(main, [*shlex.split(words), *(["--more", "all"] if verb in FIRST_SCREENS else [])])
+        done = run(*shlex.split(words), *(["--more", "all"] if verb in FIRST_SCREENS else []))
         monkeypatch.setattr(Page, "text", text)
         if done.exit_code == 2 and ("no train is named" in done.stderr or "has no room" in done.stderr):
             pytest.skip("the plan names no train, or its cars are longer than the hill")

@@ -61,9 +61,10 @@ def test_an_easement_at_an_end_of_track_begins_or_ends_straight() -> None:
         'turnout.T = { toe = "One", legs = ["Two", "Three"] }\n',
         'turnout.T = { toe = "Three", legs = ["Two", "One"] }\n',
         'table.T = { lines = ["One", "Two", "Three"] }\n',
+        'crossing.T = { through = [["One", "Two"], ["Three", "Four"]] }\n' + line("Four", "T", "D", LEFT),
     ],
 )
-def test_an_easement_at_a_turnout_or_turntable_ends_straight_though_a_curve_lies_beyond(joint: str) -> None:
+def test_an_easement_at_a_joint_of_several_lines_ends_straight_though_a_curve_lies_beyond(joint: str) -> None:
     found = bent(
         joint,
         line("One", "A", "T", f"{LEFT}, {EASEMENT}"),
@@ -72,17 +73,6 @@ def test_an_easement_at_a_turnout_or_turntable_ends_straight_though_a_curve_lies
     )
     assert found["One:2"] == (Section(0.3, 2.0, 0.0),)
     assert found["Three:1"] == (Section(0.3, 0.0, -1.25),)
-
-
-def test_an_easement_at_a_crossing_ends_straight_though_a_curve_lies_beyond() -> None:
-    found = bent(
-        'crossing.X = { through = [["W", "E"], ["N", "S"]] }\n',
-        line("W", "A", "X", f"{LEFT}, {EASEMENT}"),
-        line("E", "X", "B", LEFT),
-        line("N", "C", "X", STRAIGHT),
-        line("S", "X", "D", STRAIGHT),
-    )
-    assert found["W:2"] == (Section(0.3, 2.0, 0.0),)
 
 
 @pytest.mark.parametrize("along", [True, False])
@@ -96,11 +86,8 @@ def test_an_easement_takes_its_curvature_where_a_circuit_closes(along: bool) -> 
     )
     found = bent(one, two)
     assert found["One:1"] == (Section(0.3, 2.0, -1.25),)
-
-
-def test_a_circuit_of_one_line_with_its_easement_last() -> None:
     found = bent(line("Loop", "J", "J", f"{LEFT}, {STRAIGHT}, {RIGHT}, {EASEMENT}"))
-    assert found["Loop:4"] == (Section(0.3, -1.25, 2.0),)
+    assert found["Loop:4"] == (Section(0.3, -1.25, 2.0),)  # one line, its easement last
 
 
 def test_a_section_met_backward_changes_ends_and_hands() -> None:

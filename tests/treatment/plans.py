@@ -56,6 +56,17 @@ train.up = {{ route = "Up", consist = [{consist}]{self.together} }}
 """
 
 
+HILL = Line(
+    tuple(
+        f'straight = {length}, grade = "{grade} %"' for length, grade in ((4000, 0), (3000, 2.5), (1300, 0), (4000, 0))
+    ),
+    ("mule", "9 ore"),
+    (None, None, None, None),
+    "",
+)
+"""A train on the level and over a hill: with film it stalls on the hill alone."""
+
+
 @st.composite
 def lines(draw: st.DrawFn, most: int = 7) -> Line:
     """Draw a line of up to `most` tracks and a train."""

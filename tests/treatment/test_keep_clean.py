@@ -16,7 +16,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import worst
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
-from treatment.plans import Line, lines
+from treatment.plans import HILL, Line, lines
 
 NO_CARRY = 0.0
 
@@ -62,16 +62,6 @@ def test_no_set_of_tracks_that_weighs_more_will_do(line: Line, need: str) -> Non
     assert chosen in good
     assert sum(found.rows[n].unit.length for n in chosen) == pytest.approx(best, rel=1e-9)
     assert found.gap == 0
-
-
-HILL = Line(
-    tuple(
-        f'straight = {length}, grade = "{grade} %"' for length, grade in ((4000, 0), (3000, 2.5), (1300, 0), (4000, 0))
-    ),
-    ("mule", "9 ore"),
-    (None, None, None, None),
-    "",
-)
 
 
 SLOPES = Line(

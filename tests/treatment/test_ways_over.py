@@ -10,10 +10,10 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from checked import check
+from gradehaul.errors import quoted
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.plan.names import quoted
 from gradehaul.treatment.helping import helper_districts
 from gradehaul.treatment.ways_over import Doubling, WaysOver, _splits, cars_to_leave, doubling, ways_over
 from treatment.plans import Line, lines

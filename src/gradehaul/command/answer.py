@@ -19,10 +19,11 @@ from gradehaul.errors import PlanError
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
+    from gradehaul.quantities import System
     from gradehaul.show.base.page import Page
     from gradehaul.show.base.paper import SizeName
     from gradehaul.show.base.picture import Format
-    from gradehaul.show.base.unit_format import Grades, System, UnitFormat
+    from gradehaul.show.base.unit_format import Grades, UnitFormat
     from gradehaul.show.sheets import PaperName
 
 FAILS = 1

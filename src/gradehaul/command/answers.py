@@ -95,7 +95,7 @@ def check(
 @click.command("try")
 @options.plan_argument
 @click.argument("route", type=ROUTE_OR_PLACES)
-@click.argument("vehicles", type=VEHICLE, metavar="VEHICLE...", nargs=-1, required=True)
+@click.argument("vehicles", type=VEHICLE, metavar="[VEHICLE...]", nargs=-1)
 @click.option(
     "--set",
     "heights",
@@ -125,7 +125,7 @@ def try_(
     ROUTE is a route of the plan, or FROM..TO between two places. A VEHICLE is a locomotive, a lashup
     (locomotives run together, [power.NAME] in the plan) or a car, head first, such as "7 hopper"; any, in the
     place of a locomotive, compares all those of the plan. The name of a train of the plan,
-    alone, stands for its vehicles.
+    alone, stands for its vehicles, and in the place of ROUTE for its route and its vehicles.
     """
     from gradehaul.haulage.answers.trial_train import try_train
     from gradehaul.show.check.trial_text import trial_page

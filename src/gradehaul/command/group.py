@@ -43,7 +43,8 @@ class Verbs(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Find the verb, or name the nearest one."""
         if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
-            from gradehaul.plan.names import nearest, quoted
+            from gradehaul.errors import quoted
+            from gradehaul.plan.names import nearest
 
             verbs = self.list_commands(ctx)
             near = nearest(args[0], verbs)

@@ -91,7 +91,8 @@ def _sections(known: Sequence[str], values: Sequence[str]) -> tuple[str, ...]:
     wanted = dict.fromkeys(part.strip().casefold() for value in values for part in value.split(","))
     for name in wanted:
         if name not in known and name != "all":
-            from gradehaul.plan.names import nearest, quoted
+            from gradehaul.errors import quoted
+            from gradehaul.plan.names import nearest
 
             write = nearest(name, (*known, "all")) or f"one of {', '.join((*known, 'all'))}"
             raise PlanError("there is no such section", file="--more", found=quoted(name), write=write)

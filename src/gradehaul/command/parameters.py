@@ -154,12 +154,12 @@ def _rails(plan: Plan, _incomplete: str) -> Iterable[str]:
 
 
 def _routes_and_places(plan: Plan, incomplete: str) -> Iterable[str]:
-    """Return the routes, and the places at both ends of ``FROM..TO``."""
+    """Return the routes, the places at both ends of ``FROM..TO``, and the trains, which have a route."""
     places = [*plan.berths, *plan.joints]
     origin, dots, _ = incomplete.partition("..")
     if dots:
         return [f"{origin}..{place}" for place in places if place != origin]
-    return [*plan.routes, *(f"{place}.." for place in places)]
+    return [*plan.routes, *(f"{place}.." for place in places), *plan.trains]
 
 
 def _vehicles(plan: Plan, incomplete: str) -> Iterable[str]:
@@ -203,7 +203,7 @@ class Height(Completed):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, float]:  # noqa: ANN401 - as click has it
         """Return the two."""
-        from gradehaul.plan.names import quoted
+        from gradehaul.errors import quoted
 
         place, sign, height = value.rpartition("=")
         if not sign:

@@ -7,8 +7,8 @@ import re
 import click
 
 from gradehaul.command.parameters import option_of
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import instead, nearest, quoted
+from gradehaul.errors import PlanError, quoted
+from gradehaul.plan.names import instead, nearest
 
 _EXAMPLES = {"PLAN": "my-layout.toml", "DRAWING": "my-layout.dxf", "NAME": "my-layout"}
 """What stands for an argument in what to write."""
@@ -27,7 +27,7 @@ def misused(error: click.UsageError, ctx: click.Context) -> str:
             write = nearest(error.option_name, options, alike=_ALIKE) or f"one of those that {place} --help lists"
             fault = PlanError("there is no such option", found=error.option_name, write=write)
         case click.MissingParameter():
-            fault = _missing(error, place)
+            fault = _missing(error, f"{place} {_arguments(command)}")
         case click.BadParameter(param=click.Parameter(type=click.Choice() as kind) as param):
             option, given = option_of(param), _given(error)
             near = nearest(given, [str(choice) for choice in kind.choices])
@@ -67,11 +67,16 @@ def _given(error: click.UsageError) -> str:
     return "" if found is None else (found[1] or found[2] or "").removesuffix(".0")
 
 
-def _missing(error: click.MissingParameter, place: str) -> PlanError:
+def _arguments(command: click.Command) -> str:
+    """Return all arguments that a verb needs, as they might be written."""
+    names = [each.human_readable_name for each in command.params if isinstance(each, click.Argument) and each.required]
+    return " ".join(_EXAMPLES.get(name, name) for name in names)
+
+
+def _missing(error: click.MissingParameter, whole: str) -> PlanError:
     param = error.param
     if isinstance(param, click.Argument):
-        name = param.human_readable_name
-        return PlanError(f"{name} is missing", write=f"{place} {_EXAMPLES.get(name, name)}")
+        return PlanError(f"{param.human_readable_name} is missing", write=whole)
     option = "an option" if param is None else min(param.opts, key=len)
     value = "a length" if param is not None and param.type.name == "length" else "the name of the file to write"
     return PlanError(f"{option} is missing", write=f"{option} with {value}")

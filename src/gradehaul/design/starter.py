@@ -8,8 +8,8 @@ from importlib.resources import files
 from typing import Literal, NamedTuple
 
 from gradehaul.design.deck import usual_structure
-from gradehaul.errors import DesignError, PlanError, QuantityError
-from gradehaul.plan.names import instead, quoted
+from gradehaul.errors import DesignError, PlanError, QuantityError, quoted
+from gradehaul.plan.names import instead
 from gradehaul.quantities import convert, length_unit
 from gradehaul.scales import Practice, Scale, car_mass, clear_height, scale_named
 
@@ -50,21 +50,10 @@ FORMS: Mapping[StarterForm, str] = {name: layout.words for name, layout in _LAYO
 
 
 def starter(form: str, *, scale: str, unit: str, title: str) -> str:
-    """Return the text of a plan to start from, which `check` runs as it stands.
+    """Return the text of a plan to start from, one of `FORMS`, which `check` runs as it stands.
 
     Its lengths are those of a small layout in HO, brought to the scale and rounded; its stock is invented, to be
-    weighed, measured and replaced.
-
-    Parameters
-    ----------
-    form
-        One of `FORMS`.
-    scale
-        A scale of the table, such as ``HO``.
-    unit
-        What a bare length means; metric ones go with NEM practice, inches and feet with NMRA.
-    title
-        The title.
+    weighed, measured and replaced. Bare lengths in a metric unit go with NEM practice, in inches and feet with NMRA.
 
     Raises
     ------

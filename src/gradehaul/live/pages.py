@@ -9,12 +9,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.errors import GradehaulError, PlanError, Problems, clean, quoted
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.live.answers import stated
 from gradehaul.live.plan_files import write_copy
 from gradehaul.plan import load_plan
-from gradehaul.plan.names import clean, quoted
 from gradehaul.scales import known_scales
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import UnitFormat

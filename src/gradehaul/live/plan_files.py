@@ -10,9 +10,8 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.errors import GradehaulError, PlanError, Problems, clean, quoted
 from gradehaul.plan.edit.trial import TrialHeights, known_part, tried, tried_text
-from gradehaul.plan.names import clean, quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.plan.text.files import is_beside

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.search import dijkstra
 from gradehaul.quantities.si import Meters
 
 _WHOLE = 1 - 1e-9
@@ -69,19 +70,14 @@ def _reversed_out(
 
 def room_beyond(graph: MovementGraph, start: Way, taken: Collection[str], enough: float) -> float:
     """Return how far one gets over a way and those beyond it that are run both ways, each by the shortest way, m."""
-    seen: set[Way] = set()
-    queue = [(graph.lengths[start], start)]
-    farthest = 0.0
-    while queue and farthest < enough:
-        here, way = heapq.heappop(queue)
-        if way in seen:
-            continue
-        seen.add(way)
-        farthest = here
-        for following in graph.successors[way]:
+
+    def onward(way: Way, here: float) -> Iterator[tuple[float, Way]]:
+        for following in graph.successors[way] if here < enough else ():
             if following.turned() in graph.successors and following.track not in taken:
-                heapq.heappush(queue, (here + graph.lengths[following], following))
-    return min(farthest, enough)
+                yield here + graph.lengths[following], following
+
+    reached = dijkstra([(graph.lengths[start], start)], onward)
+    return min(enough, max(here for here, _ in reached.values()))
 
 
 def can_reach(graph: MovementGraph, chain: Sequence[Way], goal: Way, taken: Collection[str], length: float) -> bool:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
 from typing import NamedTuple
 
 from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.search import dijkstra
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.quantities.si import Meters
 
@@ -60,19 +60,12 @@ def turning_places(
 
 def _covered(stretches: Stretches, starts: Iterable[_Node], steps: _Steps, longest: float) -> set[_Node]:
     """Return what vehicles of a length may stand on that stand on some stretches and on those next to them."""
-    queue = [(0.0, *node) for node in starts]
-    heapq.heapify(queue)
-    found: set[_Node] = set()
-    while queue:
-        along, number, forward = heapq.heappop(queue)
-        if (number, forward) in found:
-            continue
-        found.add((number, forward))
-        along += stretches.lengths[number]
-        if along < longest:
-            for node in steps[number, forward]:
-                heapq.heappush(queue, (along, *node))
-    return found
+
+    def onward(node: _Node, along: float) -> Iterator[tuple[float, _Node]]:
+        along += stretches.lengths[node[0]]
+        return ((along, step) for step in steps[node] if along < longest)
+
+    return set(dijkstra([(0.0, node) for node in starts], onward))
 
 
 def _tail(graph: MovementGraph, way: Way) -> Iterator[Way]:
@@ -134,26 +127,19 @@ class Wheels:
 
     def _search(self, starts: Collection[int], steps: _Steps, *, backward: bool) -> Iterator[tuple[float, int, int]]:
         """Yield how far stretches lie beyond some stretches, m, which of these is nearest, and their numbers."""
-        done: set[_Node] = set()
-        queue: list[tuple[float, int, int, bool]] = []
 
-        def spread(distance: float, start: int, node: _Node) -> None:
-            if distance < self.carry:
-                for step in steps.get(node, ()):
-                    if step not in done:
-                        heapq.heappush(queue, (distance, start, *step))
+        def spread(distance: float, start: int, node: _Node) -> list[tuple[tuple[float, int], _Node]]:
+            return [((distance, start), step) for step in steps.get(node, ()) if distance < self.carry]
 
-        for number, forward in product(sorted(starts), (True, False)):
-            spread(0.0, number, (number, forward))
-        while queue:
-            distance, start, number, forward = heapq.heappop(queue)
-            if (number, forward) in done:
-                continue
-            done.add((number, forward))
+        def onward(node: _Node, cost: tuple[float, int]) -> list[tuple[tuple[float, int], _Node]]:
+            (number, forward), (distance, start) = node, cost
+            turned = (number, forward != backward) in self.turning
+            back = spread(distance, start, (number, not forward)) if turned else []
+            return back + spread(distance + self.lengths[number], start, node)
+
+        begin = [each for node in product(starts, (True, False)) for each in spread(0.0, node[0], node)]
+        for (number, _), ((distance, start), _) in dijkstra(begin, onward).items():
             yield distance, start, number
-            if (number, forward != backward) in self.turning:
-                spread(distance, start, (number, not forward))
-            spread(distance + self.lengths[number], start, (number, forward))
 
 
 def wheels(

@@ -12,7 +12,7 @@ from typing import TypeVar
 from gradehaul.network.graph import MovementGraph, Way
 
 _Node = TypeVar("_Node", bound=Hashable)
-_Cost = TypeVar("_Cost", float, tuple[int, float])
+_Cost = TypeVar("_Cost", float, tuple[int, float], tuple[float, int])
 
 SearchState = tuple[Way, int]
 """A way, and the number of `via` that are left to pass when a train has run onto it."""

@@ -41,8 +41,8 @@ class StringRead:
     car: str
     cars: int
     forces: tuple[Reading, ...]
-    grade: Ratio = 0.0
-    curvature: PerMeter = 0.0
+    grade: Ratio
+    curvature: PerMeter
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,8 @@ from dataclasses import fields
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from gradehaul.errors import PlanError, Problems
-from gradehaul.plan.names import quoted, unknown
+from gradehaul.errors import PlanError, Problems, quoted
+from gradehaul.plan.names import unknown
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance

@@ -6,25 +6,10 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from gradehaul.errors import PlanError, RouteError, clean, cut, quoted, shown
+from gradehaul.errors import PlanError, RouteError, quoted
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping
-
-__all__ = [
-    "clean",
-    "cut",
-    "header",
-    "instead",
-    "listed",
-    "look_up",
-    "near_file",
-    "nearest",
-    "one_slip_apart",
-    "quoted",
-    "shown",
-    "unknown",
-]
 
 T = TypeVar("T")
 

@@ -5,12 +5,14 @@ from a short list, and only then does pint tell the factor.
 """
 
 from gradehaul.quantities.reading import Reading, read_quantity, read_reading
-from gradehaul.quantities.units import ROUNDING, Kind, conversion, convert, describe, length_unit
+from gradehaul.quantities.units import ON_RULER, ROUNDING, Kind, System, conversion, convert, describe, length_unit
 
 __all__ = [
+    "ON_RULER",
     "ROUNDING",
     "Kind",
     "Reading",
+    "System",
     "conversion",
     "convert",
     "describe",

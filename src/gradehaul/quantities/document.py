@@ -75,9 +75,9 @@ def document(record: object) -> dict[str, Any]:
     return _values(record, keys_of(type(record)))
 
 
-def json_text(document: Mapping[str, Any], *, indent: int | None = 1, ascii_only: bool = True) -> str:
+def json_text(document: Mapping[str, Any], *, indent: int | None = 1) -> str:
     """Return a document as JSON text that ends with a line break."""
-    return json.dumps(document, indent=indent, ensure_ascii=ascii_only, allow_nan=False) + "\n"
+    return json.dumps(document, indent=indent, allow_nan=False) + "\n"
 
 
 def rounded(value: float) -> float:

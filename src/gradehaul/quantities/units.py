@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -13,6 +14,11 @@ if TYPE_CHECKING:
 
 Kind = Literal["length", "angle", "mass", "force", "grade", "share"]
 """What a quantity is; the SI values are in m, rad, kg, N, and plain ratios for grades and shares."""
+
+System = Literal["metric", "imperial"]
+"""Of units."""
+ON_RULER: Mapping[System, float] = {"metric": 0.0005, "imperial": 0.0254 / 32}
+"""The smallest part that a ruler shows, m: half a millimeter, or a thirty-second of an inch."""
 
 Dimension = Literal["length", "angle", "mass", "force", "ratio"]
 

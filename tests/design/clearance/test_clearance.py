@@ -17,10 +17,11 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 
 HEAD = 'scale = "H0"\nunit = "mm"\npractice = "NEM"\n'
+FULL_SIZE = HEAD.replace('"H0"', '{ ratio = 1, gauge = "1435.5 mm" }')
 
 
-def judged(text: str, rule: str, allowances: Allowances = USUAL_ALLOWANCES):
-    return [each for each in clearances(Layout(read_plan(HEAD + text)), allowances).findings if each.rule == rule]
+def judged(text: str, rule: str, allowances: Allowances = USUAL_ALLOWANCES, head: str = HEAD):
+    return [each for each in clearances(Layout(read_plan(head + text)), allowances).findings if each.rule == rule]
 
 
 def line_text(pieces: list[Piece]) -> str:
@@ -232,6 +233,30 @@ def test_a_climb_over_a_curve_has_least_room_at_the_outer_side_of_what_stock_nee
     assert found.value == pytest.approx(0.108 - 0.08 * (22 + wide) / 1000, abs=1e-4)
 
 
+@pytest.mark.parametrize("end", ["start", "finish"])
+@pytest.mark.parametrize(("past", "room", "at"), [(20, 0.1 - 0.08 * 0.022, 0.478), (30, 0.1, 0.5)])
+@pytest.mark.parametrize("turn", [1, -1], ids=["end first", "climb first"])
+def test_track_takes_no_room_beyond_its_end(turn: int, end: str, past: int, room: float, at: float) -> None:
+    """Track that climbs at 8 % passes over the end; 22 mm wide to either side, it may reach back over the track."""
+    where = {"start": "at = [1000, 0], heading = 180", "finish": "at = [0, 0]"}[end]
+    low = f'line.Low = {{ from = "A", to = "B", {where}, track = [{{ straight = 1000, rise = 0 }}] }}\n'
+    high = f'line.High = {{ from = "C", to = "D", at = [{1000 + past}, -500], heading = 90, '
+    high += 'track = [{ straight = 1000, grade = "8 %" }] }\n'
+    text = "vertical_curve.length = 0\nrailhead = { A = 0, C = 60 }\n" + "".join([low, high][::turn])
+    (found,) = judged(text, "vertical room")
+    assert found.value == pytest.approx(room, abs=5e-5)
+    assert found.at == pytest.approx(at, abs=1e-3)
+    assert found.other_at == pytest.approx(0.0 if end == "start" else 1.0, abs=0.005)
+
+
+@pytest.mark.parametrize(("centers", "over"), [(60, True), (62, False)])
+def test_turns_about_one_center_lie_over_one_another_as_far_as_stock_on_both_reaches(centers: int, over: bool) -> None:
+    # group C by NEM 103: 44 mm on straight track, 9 mm more at 600 mm, and 7.7 mm at 660
+    level = turns_about_one_center(600, centers)
+    text = level.replace("angle = 180, rise = 0", "angle = 180, rise = 70")
+    assert [each.value for each in judged(text, "vertical room")] == ([pytest.approx(0.07)] if over else [])
+
+
 def test_legs_of_a_turnout_are_not_beside_one_another_and_a_pinched_siding_is() -> None:
     legs = (
         'railhead.A = 0\nturnout.T = { toe = "Lead", legs = ["Main", "Spur"] }\n'
@@ -251,23 +276,27 @@ def test_legs_of_a_turnout_are_not_beside_one_another_and_a_pinched_siding_is() 
     assert found.outcome == "fail"
 
 
-@pytest.mark.parametrize("run", ["{ straight = 1600 }", "{ straight = 60 }, { straight = 1540 }"])
+@pytest.mark.parametrize("run", [[1600], [60, 1540]])
 @pytest.mark.parametrize(("between", "outcome"), [(90, "pass"), (45, "fail")])
-def test_a_track_that_still_parts_is_judged_only_past_its_turnout(run: str, between: int, outcome: str) -> None:
+@pytest.mark.parametrize(("head", "size"), [(HEAD, 1), (FULL_SIZE, 87)])
+def test_a_track_that_still_parts_is_judged_only_past_its_turnout(
+    head: str, size: int, run: list[int], between: int, outcome: str
+) -> None:
     text = (
         'railhead.A = 0\nturnout.T = { toe = "Lead", legs = ["Main", "Spur"] }\n'
-        'line.Lead = { from = "A", to = "T", track = [{ straight = 500 }] }\n'
-        'line.Main = { from = "T", to = "B", track = [{ straight = 2500 }] }\n'
-        'line.Spur = { from = "T", to = "C", track = [{ left = 900, angle = 9 }, '
-        f"{{ straight = {between} }}, {{ right = 2000, angle = 9 }}, {run}] }}\n"
+        f'line.Lead = {{ from = "A", to = "T", track = [{{ straight = {500 * size} }}] }}\n'
+        f'line.Main = {{ from = "T", to = "B", track = [{{ straight = {2500 * size} }}] }}\n'
+        f'line.Spur = {{ from = "T", to = "C", track = [{{ left = {900 * size}, angle = 9 }}, '
+        f"{{ straight = {between * size} }}, {{ right = {2000 * size}, angle = 9 }}, "
+        f"{', '.join(f'{{ straight = {each * size} }}' for each in run)}] }}\n"
     )
     turn = math.radians(9)
     out = 2900 * (1 - math.cos(turn)) + between * math.sin(turn)
     # judged from about 460 mm on both legs: 20 times the 46 mm that H0 wants between centers by NEM 112
     left = (2900 * turn + between - 460) / 2000
-    (found,) = judged(text, "side room")
+    (found,) = judged(text, "side room", head=head)
     assert found.outcome == outcome
-    assert found.value == pytest.approx((out - 2000 * (1 - math.cos(left))) / 1000, abs=1e-3)
+    assert found.value / size == pytest.approx((out - 2000 * (1 - math.cos(left))) / 1000, abs=1e-3)
 
 
 STOCK = '[car.coach]\nlength = 300\nmass = "150 g"\n[loco.mule]\nmass = "400 g"\nlength = 200\npull.clean = "100 gf"\n'

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -200,6 +201,14 @@ def test_what_is_told_can_be_asked_for_and_written_and_climbs_still(tmp_path: Pa
     )
     outcomes = {train.rail: train.verdict.outcome for train in check(read_plan(hill.read_text())).trains}
     assert outcomes["treated"] == outcomes["treated fresh"] == "climbs"
+
+
+def test_easements_move_curves_by_no_more_than_is_said() -> None:
+    curves = ["--curve", "24", "60", "--curve", "40", "-60", "--ease", "6", "--more", "notes"]
+    page = run("incline", "--plan", "plans/first-hill.toml", "--rise", "4", "--length", "20 ft", *curves).stdout
+    said = re.search(r"inward, by ([\d.]+) in at the most", " ".join(page.split()))
+    assert said is not None
+    assert float(said[1]) == pytest.approx(6**2 / 24 / 24, abs=0.005)  # and less at the wider curve
 
 
 def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:

@@ -3,9 +3,8 @@
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
-from gradehaul.command import main
+from command_line import run
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
 
@@ -59,7 +58,7 @@ def test_all_that_is_known_of_the_stock_is_kept(tmp_path: Path, verb: str, bends
     text = STOCK + ("[curve_resistance]\n" + bends if bends else "")
     (tmp_path / "stock.toml").write_text(text)
     hill = tmp_path / "hill.toml"
-    done = CliRunner().invoke(main, [*verb.split(), "--plan", str(tmp_path / "stock.toml"), "-o", str(hill)])
+    done = run(*verb.split(), "--plan", str(tmp_path / "stock.toml"), "-o", hill)
     assert done.exit_code == 0, done.output
     before, after = load_plan(tmp_path / "stock.toml"), load_plan(hill)
     assert after.films == before.films
@@ -99,7 +98,7 @@ def test_all_that_is_known_of_the_stock_is_kept(tmp_path: Path, verb: str, bends
 @pytest.mark.parametrize("verb", VERBS)
 def test_a_design_is_judged_by_the_readings_of_its_stock(tmp_path: Path, verb: str) -> None:
     hill = tmp_path / "hill.toml"
-    done = CliRunner().invoke(main, [*verb.split(), "--plan", "plans/bench.toml", "-o", str(hill)])
+    done = run(*verb.split(), "--plan", "plans/bench.toml", "-o", hill)
     assert done.exit_code == 0, done.output
     before, after = Layout(load_plan("plans/bench.toml")), Layout(load_plan(hill))
     assert after.coefficient == pytest.approx(before.coefficient, rel=1e-9)

@@ -178,6 +178,20 @@ def test_ends_within_a_piece_are_told_along_the_line(tmp_path: Path) -> None:
     assert len(load_plan(copy).lines["Hill"].railhead_at) == 6  # three ends in each piece
 
 
+def test_a_copy_that_does_not_hold_every_height_found_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan = tmp_path / "hill.toml"
+    track = "[{ straight = 2 }, { left = 0.6, angle = 150 }, { straight = 2 }]"
+    hill = f'railhead = {{ A = 0, B = 0.09 }}\nline.Hill = {{ from = "A", to = "B", track = {track} }}\n'
+    plan.write_text(HEAD + hill + STOCK + TRAIN)
+    found = leveled(Layout(load_plan(plan)))
+    assert found.heights[0] == found.even[0]  # so the first does agree
+    monkeypatch.setattr("gradehaul.design.level.plan_copy._write_ends", lambda *_: None)
+    with pytest.raises(PlanError, match="its railheads cannot be changed in place"):
+        leveled_plan(found)
+
+
 def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
     track = "track = [{ straight = 1 }, { left = 0.6, angle = 90 }, { straight = 1 }]"
     (tmp_path / "hill.toml").write_text(f'[line.Hill]\nfrom = "A"\nto = "B"\n{track}\n{STOCK}', encoding="utf-8")

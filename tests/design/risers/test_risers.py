@@ -11,13 +11,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import brute_walk
 from command_line import run
-from gradehaul.command import main
 from gradehaul.design.risers.risers import RiserBuild, Risers, risers_along, usual_riser_build
 from gradehaul.design.risers.strip import PageRoom, strip_pages
 from gradehaul.design.risers.walk import walk_along
@@ -240,7 +238,7 @@ def test_refused(name: str, tmp_path: Path) -> None:
     options, words = WRONG[name]
     (tmp_path / "hill.toml").write_text(HILL)
     flags = [f"--{'from' if key == 'begin' else key}={value}" for key, value in options.items()]
-    result = CliRunner().invoke(main, ["risers", str(tmp_path / "hill.toml"), *flags])
+    result = run("risers", str(tmp_path / "hill.toml"), *flags)
     assert result.exit_code == 2
     assert words in result.output
 

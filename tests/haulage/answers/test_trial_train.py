@@ -114,6 +114,14 @@ def test_the_powers_that_do_best_come_first() -> None:
     assert spares == sorted(spares, reverse=True)
 
 
+def test_the_name_of_a_train_alone_is_its_route_and_its_vehicles() -> None:
+    plan = plan_of("two-levels")
+    train = plan.trains["stone"]
+    assert try_train(plan, "stone", []).trains == try_train(plan, train.route, ["stone"]).trains
+    with pytest.raises(PlanError, match="a train needs a locomotive"):
+        try_train(plan, train.route, [])
+
+
 def test_two_places_are_the_route_between_them() -> None:
     plan = plan_of("two-levels")
     by_name = try_train(plan, "Quarry down", ["tank", "5 hopper"])

@@ -37,6 +37,8 @@ def test_pairs_far_from_one_another_and_from_the_origin():
     points = [Spot(-1e6, 1e6), Spot(-1e6 + 1e-3, 1e6), Spot(1e6, -1e6), Spot(1e6, -1e6 + 5e-4), Spot(0, 0)]
     assert np.column_stack(pairs(in_plan(points), 2e-3)).tolist() == [[0, 1], [2, 3]]
     assert np.column_stack(pairs(in_plan(points), 7e-4)).tolist() == [[2, 3]]
+    beyond = np.array([(0.0, 0.0), (1e25, 1e25), (0.0, 5e-4)])  # more cells across than whole numbers count
+    assert np.column_stack(pairs(beyond, 1e-3)).tolist() == [[0, 2]]
 
 
 @given(st.lists(st.builds(Spot, *[st.floats(-1e6, 1e6)] * 2, st.none() | st.floats(-10, 10)), max_size=20))
@@ -50,8 +52,9 @@ def test_places_beside_points_are_those_of_every_pair_compared(seed):
     ways = []
     for number in range(40):
         x, y, heading = random.uniform(-1, 1, 3) * (1, 1, math.pi)
-        tracks = [(float(length), float(bend)) for length, bend in random.uniform((0.05, -3), (0.9, 3), (3, 2))]
-        own = draw((float(x), float(y), float(heading)), [*tracks, (0.4, 0.0)], str(number))
+        size = (1.0, 1.0, 0.01, 30.0)[number % 4]
+        tracks = random.uniform((0.05, -3), (0.9, 3), (3, 2)) * (size, 1 / size)
+        own = draw((float(x), float(y), float(heading)), [*map(tuple, tracks.tolist()), (0.4 * size, 0.0)], str(number))
         ways.append(own)
     elements = [element for way in ways for element in way]
     points = [Spot(float(x), float(y)) for x, y in random.uniform(-1.5, 1.5, (60, 2))]

@@ -8,6 +8,7 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gradehaul.plan.drawing.dxf.curves import Budget, chords
 from gradehaul.plan.drawing.fitting import fit_stroke
 from plan.drawing.dxf_files import ON, farthest, length, line, new, plain, read, sampled, saved, strokes, written
 from plan.drawing.test_fitting import distances
@@ -103,6 +104,37 @@ def test_a_round_ellipse_is_an_arc(tmp_path):
     (stroke,) = strokes(document, tmp_path)
     assert stroke.exact
     np.testing.assert_allclose(stroke.points, [(1, 1.5), (0.5, 1)], atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("major", "minor"),
+    [
+        (
+            (1, 0.5, 1),
+            (0.5, 1, -1),
+        ),  # round as it stands, and as long one way as the other in plan, but not square there
+        ((1, 0, 0.5), (0, 1, 0)),  # round in plan, but it climbs
+    ],
+)
+@pytest.mark.parametrize("size", [0.3, 30])
+def test_an_ellipse_that_stands_askew_is_no_arc(tmp_path, major, minor, size):
+    document, space = new()
+    u, v = size * np.array(major, float), size * np.array(minor, float)
+    ratio = np.linalg.norm(v) / np.linalg.norm(u)
+    more = {**ON, "extrusion": tuple(np.cross(u, v))}
+    space.add_ellipse((1, 1, 0), tuple(u), ratio, 0, math.pi / 2, dxfattribs=more)
+    (stroke,) = strokes(document, tmp_path)
+    at = np.linspace(0, math.pi / 2, 500)
+    curve = np.array((1, 1, 0)) + np.outer(np.cos(at), u) + np.outer(np.sin(at), v)
+    assert not stroke.exact
+    assert farthest(curve[:, :2], stroke.points) < 1e-4 * size
+    assert stroke.heights[[0, -1]] == pytest.approx(curve[[0, -1], 2])
+
+
+def test_a_curve_that_ends_where_it_began_has_its_length():
+    ends = np.array([0, math.tau])
+    points = chords(lambda at: np.column_stack((np.cos(at), np.sin(at % math.tau), 0 * at)), ends, Budget(1e-4))
+    assert length(points[:, :2]) == pytest.approx(math.tau, rel=1e-3)
 
 
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -228,11 +260,10 @@ def test_nested_placings_agree_with_the_library_s_own(tmp_path_factory, outer, i
     assert sum(map(length, found)) == pytest.approx(sum(length(each[:, :2]) for each in theirs), rel=0.01)
 
 
-@pytest.mark.parametrize("turn", [0, 45])
-def test_an_arc_that_is_sheared_is_no_arc(tmp_path, turn):
+def test_an_arc_that_is_sheared_is_no_arc(tmp_path):
     document, space = new()
     document.blocks.new("arc").add_arc((0, 0), 1, 0, 90, dxfattribs=ON)
-    document.blocks.new("turned").add_blockref("arc", (0, 0), dxfattribs={"rotation": turn})
+    document.blocks.new("turned").add_blockref("arc", (0, 0), dxfattribs={"rotation": 45})
     space.add_blockref("turned", (0, 0), dxfattribs={"xscale": 2})
     (stroke,) = strokes(document, tmp_path)
     x, y = stroke.points.T

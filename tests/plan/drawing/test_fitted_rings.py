@@ -105,6 +105,17 @@ def test_a_ring_is_one_track_wherever_and_whichever_way_it_is_drawn(ring, chord,
         np.testing.assert_allclose(figures(back[0], back=True), wanted, rtol=1e-9, atol=1e-9)
 
 
+@pytest.mark.parametrize("waves", [2, 3])
+def test_a_ring_that_is_not_quite_round_keeps_its_sharper_curves(waves):
+    angle, far = np.radians(np.arange(0, 360, 5)), 0.4 * TOLERANCE
+    radius = 0.6 + far * np.cos(waves * angle)
+    reach = only(closed(np.column_stack((radius * np.cos(angle), radius * np.sin(angle)))))
+    assert (reach.closed, len(reach.elements)) == (True, 2 * waves)
+    # of r = R + a cos nt the curvature is 1/R + a (n² - 1) cos(nt) / R² nearly; an arc has more than a half wave's mean
+    sharpest = min(1 / element.curvature for element in reach.elements)
+    assert 2 / math.pi < (0.6 - sharpest) / (far * (waves**2 - 1)) < 1
+
+
 @pytest.mark.parametrize("begin", [0, 7, 31])
 def test_heights_of_a_ring_stand_where_they_were_drawn(begin):
     points = walk([(0, 1.0), (2, math.pi / 2), (0, 1.0), (2, math.pi / 2)], chord=6, step=0.1)[:-1]

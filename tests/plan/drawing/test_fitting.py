@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
 from gradehaul.plan.drawing.fitting import fit_stroke
+from gradehaul.plan.drawing.fitting.search import NODE, nodes_of
 from gradehaul.plan.drawing.records import Stroke
 
 TOLERANCE = 16.5e-3 / 20  # a twentieth of the gauge of HO
@@ -332,6 +333,17 @@ def test_random_track_with_unequal_chords_over_its_joints_comes_back(pieces, see
 )
 @example(pieces=[(0.0, 0.1), (4.0, 0.34579335805137656)], chord=2.0, seed=1)
 @example(pieces=[(4.0, 0.19635)], chord=2.0, seed=1)
+@example(  # the tangent joint of two curves nearly alike
+    pieces=[
+        (0.0, 0.5),
+        (-1 / 0.4609375, 0.4609375 * math.radians(118)),
+        (-1 / 0.4375, 0.4375 * math.radians(67)),
+        (0.0, 1.0),
+        (-1.0, math.radians(30)),
+    ],
+    chord=3.875,
+    seed=24914,
+)
 def test_scattered_vertices_still_give_the_ruling_curve(pieces, chord, seed):
     points = walk(pieces, chord=chord)
     points += np.random.default_rng(seed).normal(0, 1e-4, points.shape)
@@ -538,6 +550,18 @@ def test_heights_are_read_along_the_stroke():
 def test_doubled_vertices_change_nothing():
     points = walk([(0, 0.3), (1 / 0.6, 0.6), (0, 0.3)], chord=6)
     assert only(np.repeat(points, 3, axis=0)).elements == only(points).elements
+
+
+@given(st.lists(st.floats(0.1, 40), min_size=2, max_size=30))
+def test_close_vertices_are_taken_together_but_for_the_ends(chords):
+    """In tolerances, as the search has them."""
+    points = np.column_stack((np.concatenate(([0.0], np.cumsum(chords))), np.zeros(len(chords) + 1)))
+    nodes = nodes_of(points, 0.0)
+    np.testing.assert_array_equal(nodes.place[[0, -1]], points[[0, -1]])
+    assert nodes.vertex[[0, -1]].tolist() == [0, len(chords)]
+    assert (np.diff(nodes.vertex) > 0).all()
+    if chords[-1] >= NODE / 2 and len(nodes.vertex) > 2:
+        assert nodes.members[-1] == 1  # or the last chord counts for nothing
 
 
 def test_two_vertices_are_a_straight():

@@ -1,9 +1,8 @@
 """Heights by texts of a file: single-line and paragraph texts, and attributes of blocks, beside the ends of track."""
 
 import pytest
-from click.testing import CliRunner
 
-from gradehaul.command import main
+from command_line import run
 from gradehaul.errors import Problems
 from gradehaul.plan import load_plan
 from plan.drawing.dxf_files import MM, new
@@ -56,7 +55,7 @@ def drawing_with(tmp_path, texts, lines=(((0, 0), (2000, 0)),), layer="Heights")
 
 
 def answer(*words):
-    result = CliRunner().invoke(main, [*map(str, words)])
+    result = run(*words)
     assert result.exit_code == 0, result.output
     return result.stdout
 
@@ -107,6 +106,15 @@ def test_a_height_between_a_joint_and_where_entities_meet_is_of_the_nearer(tmp_p
     assert (at_meeting, load_plan(plan).railhead.get("End 1")) == (
         (True, None) if near == "the meeting" else (False, 0.003)
     )
+
+
+@pytest.mark.parametrize(("x", "heights"), [(1013.5, [0.03, None, None]), (1025, [None, 0.03, None])])
+def test_a_height_between_two_places_where_entities_meet_is_of_the_nearer(tmp_path, x, heights):
+    plan = tmp_path / "hill.toml"
+    lines = [((0, 0), (1000, 0)), ((1000, 0), (1030, 0)), ((1030, 0), (2000, 0))]
+    answer("import", drawing_with(tmp_path, [("30", x, 3)], lines), "-o", plan, "--scale", "HO")
+    (line,) = load_plan(plan).lines.values()
+    assert [track.railhead for track in line.tracks] == heights
 
 
 def test_heights_of_the_person_stay_beside_those_of_texts(tmp_path):

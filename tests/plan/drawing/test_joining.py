@@ -46,6 +46,7 @@ def test_the_order_and_direction_of_chords_do_not_matter(order, backward, rise):
     (stroke,), twice, _ = join(drawn)
     np.testing.assert_array_equal(stroke.points, points[:, :2])
     assert (stroke.handle, stroke.exact, twice) == ("0", False, [])
+    assert stroke.bulges.tolist() == [0] * 12
     if rise is not None:
         np.testing.assert_array_equal(stroke.heights, points[:, 2])
 
@@ -62,12 +63,6 @@ def test_gaps_and_overlaps_within_snap_close_where_the_chords_cross(ends):
     assert len(stroke.points) == 13
     # ends within 0.01 mm are one place, which may lie 0.1 mm along the chords from where they cross
     np.testing.assert_allclose(stroke.points[1:-1], points[1:-1], atol=1.1e-4)
-
-
-def test_chords_shorter_than_snap_keep_their_order():
-    points = curve(count=2000, step=0.09)  # 0.94 mm each
-    (stroke,), *_ = join(lines_of(points)[::-1])
-    np.testing.assert_allclose(stroke.points, points, atol=1e-12)
 
 
 def test_turns_over_one_another_stay_apart():
@@ -91,14 +86,6 @@ def test_a_chord_that_is_split_and_one_that_is_drawn_twice():
     (stroke,), dropped, _ = join([*split, twice])
     np.testing.assert_array_equal(stroke.points, points)
     assert [(each.source, each.kept) for each in dropped] == [(("70", "TRACK"), ("7", "TRACK"))]
-
-
-def test_a_ring_of_chords_is_closed():
-    points = curve(count=60)
-    points[-1] = points[0]
-    (stroke,), *_ = join(lines_of(points))
-    assert (stroke.points[0] == stroke.points[-1]).all()
-    assert len(stroke.points) == 61
 
 
 @pytest.mark.parametrize(
@@ -139,17 +126,20 @@ def shortened(points, by):
     return lines
 
 
-def test_short_chords_with_gaps_keep_their_order():
-    points = curve(count=200, step=0.18)  # 1.9 mm each, where ends meet within 1.65 mm
-    (stroke,), _, gaps = join(shortened(points, 0.0002)[::-1])
-    np.testing.assert_allclose(stroke.points[1:-1], points[1:-1], atol=1e-6)
-    assert len(gaps) == 199
+@pytest.mark.parametrize(("count", "step", "gap"), [(2000, 0.09, 0.0), (200, 0.18, 0.0002)])
+def test_chords_shorter_than_snap_keep_their_order(count, step, gap):
+    points = curve(count=count, step=step)  # 0.94 and 1.9 mm each, where ends meet within 1.65 mm
+    (stroke,), _, gaps = join(shortened(points, gap)[::-1])
+    np.testing.assert_allclose(stroke.points[1:-1], points[1:-1], atol=1e-6 if gap else 1e-12)
+    np.testing.assert_allclose(stroke.points[[0, -1]], points[[0, -1]], atol=1.01 * gap + 1e-12)
+    assert len(gaps) == (count - 1 if gap else 0)
 
 
-def test_a_ring_of_chords_with_gaps_is_closed():
+@pytest.mark.parametrize("gap", [0.0, 0.0003])
+def test_a_ring_of_chords_is_closed(gap):
     points = curve(count=60)
     points[-1] = points[0]
-    (stroke,), *_ = join(shortened(points, 0.0003))
+    (stroke,), *_ = join(shortened(points, gap))
     assert len(stroke.points) == 61
     np.testing.assert_array_equal(stroke.points[0], stroke.points[-1])
     off = np.abs(stroke.points[:, None] - points[None]).sum(axis=2).min(axis=1)

@@ -99,6 +99,11 @@ def test_an_end_just_off_the_side_of_a_track_is_a_near_miss():
     assert net.faults[0].handle == "B"
 
 
+def test_ends_that_just_miss_one_another_askew_are_told_once():
+    net = linked([line(ORIGIN, [straight(1)], "A"), line((0.999, 0.0005, math.radians(10)), [straight(1)], "B")])
+    assert [(fault.code, fault.handle) for fault in net.faults] == [("no-tangent", "B")]
+
+
 def test_a_kink_stays_a_joint_and_the_worst_is_told_first():
     first = draw(ORIGIN, [straight(1)], "A")
     second = draw((1.0, 0.0, math.radians(5)), [straight(1)], "B")
@@ -330,10 +335,7 @@ def test_tracks_into_a_helix_meet_the_turn_at_their_own_height():
     elements = helix(4, 0.02)
     turn = 2 * math.pi * 0.6 * 0.02
     branch = line((0, 0, math.pi), [straight(1)], "in", heights=(2 * turn, 0.0))
-    net = linked([reach(elements), branch])
-    joint = only(net, "turnout") if "turnout" in kinds(net) else None
-    assert joint is None or joint.spot.z == pytest.approx(2 * turn, abs=1e-6)
-    assert joint is not None
+    assert only(linked([reach(elements), branch]), "turnout").spot.z == pytest.approx(2 * turn, abs=1e-6)
 
 
 # Drawn twice
@@ -390,12 +392,6 @@ def test_routes_that_share_a_stretch_without_an_end_in_it():
     assert {round(joint.spot.x, 6) for joint in net.joints if joint.kind == "turnout"} == {0.0, 0.8}
 
 
-def test_a_track_cut_near_the_toe_of_its_turnout_is_no_second_turnout():
-    branch = parts(draw((0.5, 0, 0), [arc(0.6, 30)], "B"), [0.02])
-    net = linked([line(ORIGIN, [straight(2)], "A"), *map(reach, branch)])
-    assert only(net, "turnout").spot[:2] == pytest.approx((0.5, 0.0))
-
-
 @pytest.mark.parametrize("facing", [1, -1])
 @pytest.mark.parametrize("curvature", [1.667, -1.667])
 def test_routes_drawn_again_and_cut_near_the_toe_part_at_the_toe(facing, curvature):
@@ -408,20 +404,21 @@ def test_routes_drawn_again_and_cut_near_the_toe_part_at_the_toe(facing, curvatu
 
 
 @pytest.mark.parametrize("facing", [1, -1])
-def test_a_branch_fitted_in_two_parts_near_its_toe_parts_at_the_toe(facing):
+@pytest.mark.parametrize(
+    "branch",
+    [
+        [[(0.014, 1.659)], [(0.4, 1.669)]],  # fitted in two parts near its toe
+        [[(0.02, 1 / 0.6)], [(0.294, 1 / 0.6)]],  # cut near it
+        [[(0.065, 0.5), straight(0.5)]],  # a short flat leg
+    ],
+)
+def test_a_branch_parts_at_its_toe_alone(branch, facing):
     heading = 0.0 if facing > 0 else math.pi
-    near = draw((0.5 * facing, 0, heading), [(0.014, 1.659)], "B")
-    far = draw(after(near), [(0.4, 1.669)], "B")
-    net = linked([line((0, 0, heading), [straight(2)], "A"), reach(near), reach(far)])
-    assert only(net, "turnout").spot[:2] == pytest.approx((0.5 * facing, 0.0))
-
-
-@pytest.mark.parametrize("facing", [1, -1])
-def test_a_short_flat_leg_parts_at_its_toe(facing):
-    heading = 0.0 if facing > 0 else math.pi
-    leg = draw((0.5 * facing, 0, heading), [(0.065, 0.5), straight(0.5)], "B")
-    net = linked([line((0, 0, heading), [straight(2)], "A"), reach(leg)])
-    assert only(net, "turnout").spot[:2] == pytest.approx((0.5 * facing, 0.0))
+    pieces, start = [line((0, 0, heading), [straight(2)], "A")], (0.5 * facing, 0, heading)
+    for tracks in branch:
+        pieces.append(line(start, tracks, "B"))
+        start = after(draw(start, tracks, "B"))
+    assert only(linked(pieces), "turnout").spot[:2] == pytest.approx((0.5 * facing, 0.0))
 
 
 def test_a_thousand_copies_of_one_track_are_one():

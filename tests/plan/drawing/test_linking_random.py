@@ -7,6 +7,7 @@ import random
 from dataclasses import dataclass, field
 
 import networkx as nx
+import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -325,6 +326,16 @@ def test_candidates_near_a_point_do_not_grow_with_the_drawing():
 
     assert candidates(100) == pytest.approx(candidates(50), rel=0.2)
     assert candidates(100) < 5
+
+
+@pytest.mark.parametrize("count", [500, 2000])
+def test_candidates_among_tiny_pieces_do_not_grow_with_the_length_of_other_track(count):
+    tiny = draw((0.0, 0.1, 0.0), [(0.0006, 0.0), (0.0007, 3.0)] * (count // 2), "tiny")
+    long = draw((0.0, 0.0, 0.0), [(2000.0, 0.0)], "long")
+    spots = in_plan([element.start for element in tiny])
+    which, number = Nearness(Rows.of([tiny, long])).candidates(spots, SNAP)
+    assert np.bincount(which).max() < 12  # those within snap on both sides, and a few
+    assert {*zip(range(count), range(count), strict=True)} <= {*zip(which.tolist(), number.tolist(), strict=True)}
 
 
 def test_a_yard_of_two_thousand_elements():

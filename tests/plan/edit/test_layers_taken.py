@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.plan.reader import read_plan
 from plan.drawing.dxf_files import MM, new
@@ -134,6 +135,27 @@ def test_track_on_a_layer_of_notes_stays_where_it_meets_other_track(imported):
     done = imported(draw)
     assert list(done.drawn.layers) == ["NOTES", "TRACK"]
     assert said(done, "no-track") == []
+
+
+def test_a_curve_is_fitted_once_whatever_layers_are_tried(imported, monkeypatch):
+    def draw(space):
+        track(space)
+        for number, layer in enumerate(("TRACK", "TRACK", "NOTES")):
+            corners = [(4000 + 2000 * number + x, y, 0) for x, y in ((0, 0), (900, 100), (800, 900), (-100, 700))]
+            space.add_spline(dxfattribs={"layer": layer}).set_closed(corners)
+        for place, text in ((0, "25"), (400, "30"), (900, "42")):
+            space.add_text(text, height=20, dxfattribs={"layer": "texts", "insert": (place, 20)})
+
+    def counted(stroke, **terms):
+        fitted.append((stroke.handle, stroke.layer))
+        return fit_stroke(stroke, **terms)
+
+    fitted: list[tuple[str, str]] = []
+    monkeypatch.setattr("gradehaul.plan.drawing.assembly.fit_stroke", counted)
+    done = imported(draw)
+    along = [pair for line in done.drawn.lines.values() for pair in line.railhead_at]
+    assert (len(said(done, "no-track")), len(along) + len(done.drawn.heights)) == (1, 3)
+    assert (len(fitted), len({*fitted})) == (3, 3)
 
 
 def test_the_next_import_takes_the_same(imported, tmp_path):

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from functools import cache
 
+import numpy as np
 import pytest
+from matplotlib.lines import Line2D
 
 from checked import check
 from demos import answer_of
@@ -144,6 +146,21 @@ def test_words_keep_to_the_sheet_and_never_overlap(name):
         for figure in load_card_figures(cards, paper=paper):
             assert figure.get_size_inches().tolist() == size
             check_sheet(figure)
+
+
+def test_marks_show_where_to_cut_at_both_ends_and_where_the_cuts_cross():
+    """On a sheet for four cards, each mark 0.2 in long and 8.5 mm from the edge as all that is printed."""
+    with drawing_rules():
+        figure = load_card_figures(load_cards(answer_of("two-levels")))[0]
+    wide, high = figure.get_size_inches()
+    marks = [line.get_xydata() * (wide, high) for line in figure.findobj(Line2D)]
+    marks = [mark for mark in marks if np.hypot(*(mark[-1] - mark[0])) == pytest.approx(0.2)]
+    edge = 8.5 / 25.4
+    for along, side in ((0, wide), (1, high)):
+        places = [(edge, edge + 0.2), (side / 2 - 0.1, side / 2 + 0.1), (side - edge - 0.2, side - edge)]
+        middle = (high, wide)[along] / 2
+        own = sorted(tuple(mark[:, along]) for mark in marks if mark[:, 1 - along] == pytest.approx(middle))
+        assert own == [pytest.approx(each) for each in places]
 
 
 @pytest.mark.parametrize("name", ODD)

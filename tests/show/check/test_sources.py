@@ -5,10 +5,9 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
 
+from command_line import run
 from demos import answer_of, layout_of
-from gradehaul.command import main
 from gradehaul.haulage.adhesion import Pull, Pulls
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import STATES, Test, demand_breakdown
@@ -107,7 +106,7 @@ def test_how_many_readings_a_pull_is_the_mean_of() -> None:
 
 
 def test_keys_that_are_left_out_are_named():
-    done = CliRunner().invoke(main, ["check", "plans/first-hill.toml", "--more", "sources"])
+    done = run("check", "plans/first-hill.toml", "--more", "sources")
     assert "1 switcher 9.17 oz stated + 7 boxcar 3.80 oz stated + 1 caboose 3.25 oz assumed" in done.stdout
     assert "mass left out: the NMRA weight in HO for its length" in done.stdout
     assert "rolling left out: 2 % of its weight, common practice" in done.stdout
@@ -115,8 +114,8 @@ def test_keys_that_are_left_out_are_named():
 
 
 def test_the_option():
-    done = CliRunner().invoke(main, ["check", "plans/first-hill.toml", "--more", "sources"])
+    done = run("check", "plans/first-hill.toml", "--more", "sources")
     assert done.exit_code == 0
     seen = done.stdout[done.stdout.index("Where each figure comes from") :]
     assert "mean of 3 readings" in seen
-    assert CliRunner().invoke(main, ["check", "plans/first-hill.toml", "--more", "sources", "--json"]).exit_code == 2
+    assert run("check", "plans/first-hill.toml", "--more", "sources", "--json").exit_code == 2

@@ -5,9 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from click.testing import CliRunner
-
-from gradehaul.command import main
+from command_line import run
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.trains_text import add_ways_over
@@ -78,17 +76,17 @@ def test_the_document_shows_legs_and_whether_helpers_fit(tmp_path) -> None:
     text = Path("plans/switchback.toml").read_text(encoding="utf-8")
     heavy = tmp_path / "heavy.toml"
     heavy.write_text(text.replace('mass = "38 g"', 'mass = "130 g"'), encoding="utf-8")
-    (way, *_) = json.loads(CliRunner().invoke(main, ["check", str(heavy), "--json"]).stdout)["ways_over"]
+    (way, *_) = json.loads(run("check", heavy, "--json").stdout)["ways_over"]
     shown = {(each["leg"], each["where"]): (each["fits"], each["enough"]) for each in way["helpers"]}
     assert set(shown) == {(leg, where) for leg in (1, 2, 3) for where in ("head", "tail")}
     assert shown[2, "head"] == (False, False)
     assert shown[2, "tail"] == (True, True)
-    words = CliRunner().invoke(main, ["check", str(heavy), "--more", "ways"]).stdout
+    words = run("check", heavy, "--more", "ways").stdout
     assert "Too long together for the tail or berth that must hold both: shunter at the head." in words
 
 
 def test_the_main_job_shows_them() -> None:
-    document = json.loads(CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM, "--json"]).stdout)
+    document = json.loads(run("check", "plans/n-mountain.toml", *FILM, "--json").stdout)
     needy = [
         (train["name"], train["rail"])
         for train in document["trains"]
@@ -98,7 +96,4 @@ def test_the_main_job_shows_them() -> None:
     way = document["ways_over"][0]
     assert (way["doubling"], way["no_doubling"]) == (None, "return")
     assert {helper["where"] for helper in way["helpers"]} == {"head", "tail"}
-    assert (
-        "Help over the hill"
-        in CliRunner().invoke(main, ["check", "plans/first-hill.toml", *FILM, "--more=ways"]).stdout
-    )
+    assert "Help over the hill" in run("check", "plans/first-hill.toml", *FILM, "--more=ways").stdout

@@ -11,9 +11,9 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
-from gradehaul.command import main
+from command_line import run
 from project import PLANS
 
 HELIX = (
@@ -30,7 +30,7 @@ def helix(tmp_path: Path) -> Path:
 
 
 def clearance(path: Path, *more: str) -> Result:
-    return CliRunner().invoke(main, ["clearance", str(path), *more])
+    return run("clearance", path, *more)
 
 
 def test_the_page_has_figures_places_sources_and_cautions() -> None:
@@ -186,7 +186,7 @@ def test_two_rows_of_one_place_say_by_what_each_is_judged() -> None:
 def test_check_names_in_a_line_how_many_places_fail(helix: Path, rise: str) -> None:
     helix.write_text(HELIX.replace("RISE", rise) + STOCK)
     count = json.loads(clearance(helix, "--json").stdout)["counts"]["fail"]
-    shown = CliRunner().invoke(main, ["check", str(helix)]).stdout
+    shown = run("check", helix).stdout
     assert (f"{count} place{' fails' if count == 1 else 's fail'} clearance: gradehaul clearance" in shown) is (
         count > 0
     )

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pypdf
 import pytest
+from matplotlib.patches import Polygon
 
 from command_line import run
 from gradehaul.design.climb.bench import HelixBench, helix_bench, incline_bench
@@ -18,9 +19,11 @@ from gradehaul.design.climb.helix import GUARD, Helix, usual_helix_build
 from gradehaul.design.climb.hill import stock_of
 from gradehaul.design.climb.incline import CARE, Incline
 from gradehaul.errors import DesignError
+from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.climb.bench_sheet import helix_sheet
+from gradehaul.show.climb.bench_sheet import helix_figures, helix_sheet
 from gradehaul.show.sheets import CAUTIONS
+from show.drawn import drawn_texts
 
 READER = units_of("mm")
 STOCK = stock_of(None, scale="H0", unit="mm", practice="NEM")
@@ -77,6 +80,44 @@ def test_the_sheets_of_a_helix_show_every_height_and_the_cautions() -> None:
     assert words.count(f"clear {clear:.1f} mm") == 3  # at riser 5 twice, at riser 1 away from its curved ends once
     assert "R 600.0 mm" in words
     assert re.search(r"Opening inside the deck: [0-9.]+ mm by", words)
+
+
+def test_in_the_section_each_deck_lies_on_its_risers_and_under_its_track() -> None:
+    found = bench()
+    with drawing_rules():
+        axes = [axes for page in helix_figures(found, READER, "a4") for axes in page.axes]
+    (section,) = [each for each in axes if any("clear" in text.get_text() for text in each.texts)]
+    sides = [np.unique(patch.get_xy()[:, 1]) for patch in section.patches if isinstance(patch, Polygon)]
+    tops = [riser.top for spoke in (found.spokes[0], found.spokes[4]) for riser in spoke.risers]
+    heads = [line.get_ydata()[0] for line in section.lines if line.get_marker() == "_"]
+    decks = sorted(side.tolist() for side in sides)
+    assert decks == [pytest.approx((top, top + found.helix.build.deck)) for top in sorted(tops)]
+    assert all(over < head for (_, over), head in zip(decks, sorted(heads)[:: len(heads) // len(decks)], strict=True))
+
+
+def test_in_plan_the_second_track_lies_inside_and_the_deck_reaches_over_both() -> None:
+    build = replace(usual_helix_build(STOCK), vertical=0.2, two=True)
+    helix = Helix(0.6, 2.0, 0.2, build)
+    found = helix_bench(helix, STOCK, helix.hill(STOCK), "metric", 1.0, 8)
+    with drawing_rules():
+        axes = helix_figures(found, READER, "a4")[0].axes[0]
+    drawn = {kind: [line.get_xydata() for line in axes.lines if line.get_gid() == kind] for kind in ("track", "edge")}
+    (center,) = {tuple(np.round(line[:-1].mean(axis=0), 3)) for line in drawn["edge"][:1]}
+    radii = {
+        kind: sorted(float(np.hypot(*(line - center).T).mean()) for line in lines) for kind, lines in drawn.items()
+    }
+    assert radii["track"] == pytest.approx([helix.radius, helix.outer_radius], abs=2e-3)
+    assert radii["edge"] == pytest.approx([helix.radius - build.edge, helix.outer_radius + build.edge], abs=2e-3)
+
+
+def test_the_foot_of_a_page_stands_below_all_else() -> None:
+    with drawing_rules():
+        pages = [(page.dpi, dict(drawn_texts(page))) for page in helix_figures(bench(), READER, "a4")]
+    feet = [(dpi, page) for dpi, page in pages if "Angles count from where the curve begins." in page]
+    assert len(feet) == 2
+    for dpi, page in feet:
+        foot = page.pop("Angles count from where the curve begins.")
+        assert 0.3 * dpi < foot.y0 < foot.y1 <= min(box.y0 for box in page.values())
 
 
 def test_the_verbs_write_their_sheets(tmp_path: Path) -> None:

@@ -45,7 +45,9 @@ def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
         assert reason in words
 
 
-@pytest.mark.parametrize(("radii", "rises"), [((0.2, 0.5), (0.075, 0.15)), ((0.45, 1.27), (0.05, 0.08))])
+@pytest.mark.parametrize(
+    ("radii", "rises"), [((0.2, 0.5), (0.075, 0.15)), ((0.45, 1.27), (0.05, 0.08)), ((0.45, 0.7), (0.25, 0.35))]
+)
 def test_a_chart_without_a_design_says_so_and_shows_the_nearest_that_works(radii, rises) -> None:
     stock = stock_of("plans/two-levels.toml", scale=None, unit=None)
     build = usual_helix_build(stock)
@@ -70,6 +72,8 @@ def test_a_chart_without_a_design_says_so_and_shows_the_nearest_that_works(radii
     assert figures(headline)[:2] == [READER.length(each).split(" ")[0] for each in (radius, rise)]
     star = next(line for line in figure.axes[0].lines if line.get_gid() == "nearest")
     assert star.get_xydata()[0] == pytest.approx([radius / 0.0254, rise / 0.0254])
+    for value, ends in zip(star.get_xydata()[0], (star.axes.get_xlim(), star.axes.get_ylim()), strict=True):
+        assert ends[0] < value < ends[1]
 
 
 def test_a_reason_that_stands_nowhere_hatches_nothing() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import cache
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import plan_view
-from gradehaul.plan import load_plan
+from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.drawing.dxf import BESIDE, SIGN, plan_dxf
@@ -152,6 +153,39 @@ def test_odd_names_are_texts_and_no_codes(folder):
     assert "מחצבה" in texts
     assert any(text.startswith("[/] night $_{ 🚂, ") for text in texts)
     assert all(not set(layer.dxf.name) & set('<>/\\":;?*|=`,') for layer in document.layers)
+
+
+def boxes_of(document) -> dict[str, tuple[float, float, float, float]]:
+    """Return texts with where they lie at least, in a narrow font: left, right, low and high."""
+    found = {}
+    for text in document.modelspace().query("TEXT"):
+        align, at, _ = text.get_placement()
+        up, across = align.name.split("_")
+        left = at.x - {"LEFT": 0, "CENTER": 0.5, "RIGHT": 1}[across] * (
+            wide := 0.6 * len(text.plain_text()) * text.dxf.height
+        )
+        low = at.y - {"BOTTOM": 0, "MIDDLE": 0.5, "TOP": 1}[up] * text.dxf.height
+        found[f"{text.plain_text()} {text.dxf.handle}"] = (left, left + wide, low, low + text.dxf.height)
+    return found
+
+
+@pytest.mark.parametrize("name", ["n-mountain", "two-levels", "landing"])
+def test_no_text_lies_over_another(name, folder):
+    boxes = boxes_of(document_of(name, folder))
+    assert len(boxes) > 10
+    for (one, (left, right, low, high)), (other, (left2, right2, low2, high2)) in combinations(boxes.items(), 2):
+        assert right <= left2 or right2 <= left or high <= low2 or high2 <= low, (one, other)
+
+
+@pytest.mark.parametrize("size", [0.1, 1.0, 10.0])
+def test_a_long_name_is_small_enough_to_stay_beside_the_track(size, folder):
+    plan = f'scale = "HO"\nunit = "m"\nrailhead.A = 0\nline.L = {{ from = "A", to = "{"long " * 24}", '
+    view = plan_view(Layout(read_plan(f"{plan}track = [{{ straight = {size} }}] }}\n")))
+    (folder / "long.dxf").write_bytes(plan_dxf(view, units_of("m")))
+    boxes = boxes_of(dxf_library().readfile(folder / "long.dxf"))
+    (box,) = [box for name, box in boxes.items() if name.startswith("long")]
+    room = 0.25 * max(size, 10 * 0.0165) + 10 * max(0.0165, size / 110)  # a quarter of it, and ten lines of text
+    assert -room <= box[0] < box[1] <= size + room
 
 
 @pytest.mark.parametrize(

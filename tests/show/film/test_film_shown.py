@@ -17,7 +17,8 @@ from command_line import run
 from demos import layout_of
 from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan.drawing.dxf.file import dxf_library
-from gradehaul.show.base.labels import USE_MEANINGS
+from gradehaul.show.base.labels import USE_MEANINGS, USE_WORDS
+from gradehaul.show.base.page import words_of
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.drawing.dxf_film_uses import USE_BESIDE, USE_LINES
@@ -153,12 +154,21 @@ def test_the_drawing_has_a_layer_and_a_line_type_for_each_use(tmp_path) -> None:
         forced = len(found.hardest) if use == "keep clean" else 0
         assert len(texts) == len(lines) + forced
         assert {line.dxf.linetype for line in lines} == ({style.layer} if style.dashes else {"CONTINUOUS"})
+        if style.dashes:
+            strokes = document.linetypes.get(style.layer).simplified_line_pattern()
+            assert strokes == pytest.approx([1000 * view.plan.scale.gauge * abs(each) for each in style.dashes])
         for (track, stretch), line in zip(stretches, lines, strict=False):
             spot = view.tracks[track].spot(stretch.start)
             x, y = line.get_points("xy")[0]
             off = np.array([x, y]) / 1000 - [spot.x, spot.y]
             right = [np.sin(spot.heading), -np.cos(spot.heading)]
             assert off @ right == pytest.approx(USE_BESIDE * view.plan.scale.gauge, rel=1e-4)
+        named = document.modelspace().query(f'TEXT[layer=="{style.layer}"]')
+        named = [each for each in named if each.dxf.text == words_of(USE_WORDS[use])]
+        for (track, stretch), text in zip(stretches, named, strict=True):
+            spot = view.tracks[track].spot(0.5 * (stretch.start + stretch.stop))
+            off = np.hypot(*(np.array(text.get_placement()[1].xyz[:2]) / 1000 - [spot.x, spot.y]))
+            assert off <= 2.6 * view.plan.scale.gauge + 15 * max(each.dxf.height for each in named) / 1000
 
 
 # The page

@@ -10,9 +10,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
-from gradehaul.command import main
+from command_line import run
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
 from gradehaul.show.base.labels import WOULD
@@ -20,16 +20,7 @@ from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.film.text import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 from project import PLANS
-from treatment.plans import Line
-
-HILL = Line(
-    tuple(
-        f'straight = {length}, grade = "{grade} %"' for length, grade in ((4000, 0), (3000, 2.5), (1300, 0), (4000, 0))
-    ),
-    ("mule", "9 ore"),
-    (None, None, None, None),
-    "",
-)
+from treatment.plans import HILL, Line
 
 
 @pytest.fixture
@@ -40,7 +31,7 @@ def hill(tmp_path: Path) -> Path:
 
 
 def treat(path: Path, *more: str) -> Result:
-    return CliRunner().invoke(main, ["treat", str(path), *more])
+    return run("treat", path, *more)
 
 
 def test_the_page_says_first_what_the_plan_hangs_on(hill: Path) -> None:
@@ -214,7 +205,7 @@ def test_its_own_copy_is_written_again_but_not_once_it_is_changed(hill: Path, tm
     assert treat(hill, "--carry", "0", "-o", str(out)).exit_code == 0
     written = treat(hill, "--carry", "0", "-o", str(out))
     assert "filmed.toml: written" in written.stderr.replace("\n", "")
-    other = CliRunner().invoke(main, ["fit", str(hill), "-o", str(out)])
+    other = run("fit", hill, "-o", out)
     assert "not written over a plan" in other.stderr
     out.write_text(out.read_text().replace("straight = 1300", "straight = 1310"))
     result = treat(hill, "--carry", "0", "-o", str(out))
@@ -244,7 +235,7 @@ def test_a_copy_in_a_folder_above_names_what_it_includes_from_there(parted: Path
     out = tmp_path / "filmed.toml"
     assert treat(parted, "--carry", "0", "-o", str(out)).exit_code == 0
     assert 'include = ["layouts/cars.toml"]' in out.read_text()
-    assert CliRunner().invoke(main, ["check", str(out), "--strict"]).exit_code == 0
+    assert run("check", out, "--strict").exit_code == 0
 
 
 def test_a_copy_that_would_not_find_what_it_includes_is_refused_with_the_cure_and_the_answer_printed(
@@ -280,11 +271,11 @@ def test_leveled_copies_go_the_same_way(parted: Path, tmp_path: Path) -> None:
     curved = parted.read_text().replace("straight = 1300", "left = 800, angle = 90")
     parted.write_text(curved.replace(', grade = "0 %"', ""))
     out = tmp_path / "leveled.toml"
-    assert CliRunner().invoke(main, ["level", str(parted), "-o", str(out)]).exit_code == 0
+    assert run("level", parted, "-o", out).exit_code == 0
     assert 'include = ["layouts/cars.toml"]' in out.read_text()
     other = tmp_path / "other"
     other.mkdir()
-    result = CliRunner().invoke(main, ["level", str(parted), "-o", str(other / "x.toml")])
+    result = run("level", parted, "-o", str(other / "x.toml"))
     assert result.exit_code == 2
     assert result.stdout
     assert "would not find what the plan names" in result.stderr

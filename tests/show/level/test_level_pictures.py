@@ -7,9 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
 
-from gradehaul.command import main
+from command_line import run
 from gradehaul.design.level.railheads import leveled
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
@@ -74,7 +73,7 @@ def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: st
 
 
 def test_the_verb_writes_them(tmp_path: Path) -> None:
-    done = CliRunner().invoke(main, ["level", str(PLANS / "first-hill.toml"), "-o", str(tmp_path / "hill.svg")])
+    done = run("level", str(PLANS / "first-hill.toml"), "-o", str(tmp_path / "hill.svg"))
     assert done.exit_code == 0
     assert "More: --more" in done.stdout
     assert (tmp_path / "hill.svg").read_bytes().startswith(b"<?xml")

@@ -244,6 +244,19 @@ def test_the_worst_train_is_the_headline_and_a_stack_says_how_many_turns(size):
     assert list(stacks(plan_view(Layout(read_plan(plan)))).values()) == ["2 of 3.5 turns"]
 
 
+@pytest.mark.parametrize(("climb", "fail", "counted"), [(12, 0, False), (13, 0, True), (1, 12, False), (2, 12, True)])
+def test_trains_that_climb_are_counted_where_there_are_many_and_those_that_fail_never(climb, fail, counted):
+    cars = [3] * (climb - 1) + [14] * fail  # beside the demo's own train, which climbs
+    rows = (f'[train.t{k}]\nroute = "Uphill"\nconsist = ["switcher", "{n} boxcar"]\n' for k, n in enumerate(cars))
+    plan = read_plan((PLANS / "first-hill.toml").read_text("utf-8") + "".join(rows))
+    view = plan_view(Layout(plan), rails=("clean",))
+    with drawing_rules():
+        shown = " ".join(" ".join(words(plan_figure(view, units(view)))).split())
+    assert (f"{climb} more rows: trains that climb" in shown) == counted
+    assert len(re.findall(r"\w+, on clean rail, route Uphill: climbs", shown)) == (0 if counted else climb)
+    assert len(re.findall(r"\d+: t\d+, on clean rail, route Uphill: stalls", shown)) == fail
+
+
 def test_a_common_design_grade_lies_in_the_milder_class():
     plan = LOOP.replace("left = 0.6, angle = 270", "straight = 1").replace(
         '"2 %" },\n  { straight = 2', '"2 %" },\n  { straight = 2'

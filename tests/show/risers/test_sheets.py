@@ -132,6 +132,14 @@ def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
     assert "joins strip" not in text
 
 
+def test_heights_that_are_no_lengths_to_cut_are_said_to_be_none() -> None:
+    bare = replace(bent(), build=replace(bent().build, datum=None))
+    for found, said in ((bent(), "what they stand on"), (bare, "the plan's 0; without --datum these are no lengths")):
+        pages = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "a4"))).pages
+        words = " ".join("\n".join(page.extract_text() for page in pages).split())
+        assert f"Railhead and top of each riser over {said}" in words
+
+
 def test_over_track_the_sheets_have_the_block_on_its_deck_and_the_columns_keep_to_the_page() -> None:
     over = 'line.Over = { from = "C", to = "D", at = [0, 0], track = [{ straight = 900, rise = 0 }] }'
     under = over.replace("Over", "Under").replace('"C", to = "D"', '"A", to = "B"')
@@ -156,6 +164,7 @@ def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
     text = run(*arguments).output
     assert "21 risers along Hill, every 16.0 in from 4.0 in; railhead 0 in to 4 in" in text
     assert "cut to" in text
+    assert f"\n\nTake care\n  {CAUTIONS[0][:60]}" in text
     bare = " ".join(run(*arguments[:-2]).stdout.split())
     assert "count from the plan's 0, so top is no length to cut" in bare
     assert "cut to" not in bare  # or somebody saws them, from the floor

@@ -137,6 +137,14 @@ def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, ro
     _check_train(found, words, read)
 
 
+def test_figures_of_an_axis_below_0_have_a_minus_sign():
+    section = section_of(*SECTIONS[1])
+    with drawing_rules():
+        texts = svg_texts(picture_bytes(figure_of(section), "svg"))
+    assert [text for text in texts if re.fullmatch(r"\N{MINUS SIGN}[\d.]+", text)]
+    assert not [text for text in texts if re.fullmatch(r"-[\d.]+", text)]  # a hyphen may be a dash
+
+
 def _check_train(found: dict, words: str, read: UnitFormat) -> None:
     """Check the words on every rail: the outcome, where, and by how much; the worst of the judged stands first."""
     if found["train"] is None:
@@ -245,9 +253,21 @@ def test_a_level_route_is_drawn_as_level():
     section = section_of("yard", "House 1 to House 2, lowest ruling")
     figure = figure_of(section)
     railhead, grade = figure.axes[:2]
-    assert np.ptp(railhead.get_ylim()) >= 0.02 * convert(section.profile.length, "in")
+    assert np.ptp(railhead.get_ylim()) >= 0.002 * convert(section.profile.length, "in")
     assert grade.get_ylim()[1] >= 2
     assert drawn_texts(figure)[0][0] == "House 1 to House 2, lowest ruling: nothing to climb"
+
+
+@pytest.mark.parametrize(("rise", "share"), [(0.1, 0.0015), (72, 0.806)])
+def test_a_low_hill_on_a_long_route_is_seen_and_a_ripple_is_not(rise, share):
+    track = f"[{{straight = 13000}}, {{straight = 1000, rise = {rise}}}, {{straight = 13000}}]"
+    plan = read_plan(
+        f'scale = "N"\nunit = "mm"\nrailhead.West = 0\nline.Main = {{from = "West", to = "East", track = {track}}}\n'
+    )
+    railhead = figure_of(long_section(Layout(plan), "West to East")).axes[0]
+    (line,) = [line for line in railhead.lines if line.get_gid() == "railhead"]
+    assert np.ptp(line.get_ydata()) == pytest.approx(rise)
+    assert np.ptp(line.get_ydata()) / np.ptp(railhead.get_ylim()) == pytest.approx(share, rel=0.02)
 
 
 def test_rails_are_shown_apart_without_color():

@@ -68,10 +68,27 @@ def test_a_grade_on_a_curve_is_over_the_length_of_its_rail() -> None:
 # Heights measured along a line
 
 
-def test_several_railheads_in_one_track_in_any_order() -> None:
-    found = solved(line("Main", "A", "B", "{ straight = 4 }", "railhead_at = [[3, 0.02], [1, 0.04], [2, 0.01]]\n"))
-    # before the first and after the last nothing is known, so the string lies level
-    assert along(found, "Main") == [(0.0, 0.04), (1.0, 0.04), (2.0, 0.01), (3.0, 0.02), (4.0, 0.02)]
+@pytest.mark.parametrize(
+    ("track", "heights", "lie"),
+    [
+        # in any order; before the first and after the last nothing is known, so the string lies level
+        (
+            "{ straight = 4 }",
+            [(3, 0.02), (1, 0.04), (2, 0.01)],
+            [(0, 0.04), (1, 0.04), (2, 0.01), (3, 0.02), (4, 0.02)],
+        ),
+        # at both ends of a line, as those of its joints
+        ("{ straight = 1 }, { straight = 3 }", [(0, 0.2), (4, 0.1)], [(0, 0.2), (1, 0.175), (4, 0.1)]),
+        # on a track with a grade, of which it lifts the whole
+        ('{ straight = 4, grade = "1 %" }', [(1, 0.05)], [(0, 0.04), (1, 0.05), (4, 0.08)]),
+    ],
+)
+def test_heights_measured_along_a_line_hold(
+    track: str, heights: list[tuple[float, float]], lie: list[tuple[float, float]]
+) -> None:
+    found = solved(line("Main", "A", "B", track, f"railhead_at = {[list(pair) for pair in heights]}\n"))
+    assert along(found, "Main") == lie
+    assert found.joints == {"A": pytest.approx(lie[0][1]), "B": pytest.approx(lie[-1][1])}
 
 
 @pytest.mark.parametrize("place", ["1", "1.0000000001", '"999.9999999 mm"'])
@@ -81,17 +98,6 @@ def test_railhead_at_the_end_of_a_track_is_the_height_there(place: str) -> None:
         line("Main", "A", "B", "{ straight = 1 }, { straight = 4 }", f"railhead_at = [[{place}, 0.05]]\n"),
     )
     assert along(found, "Main") == [(0.0, 0.0), (1.0, 0.05), (5.0, 0.1)]
-
-
-def test_railhead_at_both_ends_of_a_line_are_those_of_its_joints() -> None:
-    found = solved(line("Main", "A", "B", "{ straight = 1 }, { straight = 3 }", "railhead_at = [[0, 0.2], [4, 0.1]]\n"))
-    assert found.joints == {"A": pytest.approx(0.2), "B": pytest.approx(0.1)}
-    assert along(found, "Main") == [(0.0, 0.2), (1.0, 0.175), (4.0, 0.1)]
-
-
-def test_a_height_measured_on_a_track_with_a_grade_lifts_the_whole_track() -> None:
-    found = solved(line("Main", "A", "B", '{ straight = 4, grade = "1 %" }', "railhead_at = [[1, 0.05]]\n"))
-    assert along(found, "Main") == [(0.0, 0.04), (1.0, 0.05), (4.0, 0.08)]
 
 
 def test_railhead_at_a_joint_that_says_the_same_is_no_contradiction() -> None:
@@ -229,17 +235,26 @@ def test_every_contradiction_is_told_in_one_error() -> None:
     assert any('line "Z", track 1' in one and "0.02 m" in one for one in told)
 
 
-def test_one_line_that_climbs_back_to_its_own_joint_contradicts_itself() -> None:
-    (told,) = refused(given_heights(A=0.0), line("Ring", "A", "A", "{ straight = 5, rise = 0.1 }"))
-    assert 'line "Ring", track 1' in told
-    assert "0.1 m" in told
-
-
-def test_two_heights_of_one_joint_that_contradict_each_other_are_an_error() -> None:
-    (told,) = refused(given_heights(A=0.0), line("Main", "A", "B", more="railhead_at = [[0, 0.003]]\n"))
-    assert 'railhead of "A"' in told
-    assert 'railhead_at 0 of line "Main"' in told
-    assert "a misfit of 0.003 m" in told
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (  # a line that climbs back to its own joint
+            given_heights(A=0.0) + line("Ring", "A", "A", "{ straight = 5, rise = 0.1 }"),
+            ['line "Ring", track 1', "a misfit of 0.1 m"],
+        ),
+        (  # two heights of one joint
+            given_heights(A=0.0) + line("Main", "A", "B", more="railhead_at = [[0, 0.003]]\n"),
+            ['railhead of "A"', 'railhead_at 0 of line "Main"', "a misfit of 0.003 m"],
+        ),
+        (  # a track's against the joint's
+            given_heights(B=0.1) + line("Main", "A", "B", "{ straight = 2, railhead = 0.2 }"),
+            ['railhead of "B"', 'railhead of line "Main", track 1', "a misfit of 0.1 m"],
+        ),
+    ],
+)
+def test_two_heights_of_one_place_that_contradict_each_other_are_an_error(text: str, words: list[str]) -> None:
+    (told,) = refused(text)
+    assert all(each in told for each in words)
 
 
 def test_two_heights_of_one_joint_that_nearly_agree_are_shared_out_with_a_note() -> None:
@@ -248,13 +263,6 @@ def test_two_heights_of_one_joint_that_nearly_agree_are_shared_out_with_a_note()
     told = the_note(found)
     assert "0.001 m" in told
     assert 'railhead of "A"' in told
-
-
-def test_a_track_s_railhead_against_the_joint_s() -> None:
-    (told,) = refused(given_heights(B=0.1), line("Main", "A", "B", "{ straight = 2, railhead = 0.2 }"))
-    assert 'railhead of "B"' in told
-    assert 'railhead of line "Main", track 1' in told
-    assert "0.1 m" in told
 
 
 def test_a_helix_of_grades_that_closes_to_rounding_has_no_note() -> None:

@@ -18,6 +18,7 @@ from gradehaul.track.piecewise import FloatArray
 HEAD = 'scale = "HO"\nunit = "m"\nrailhead.A = 0\n'
 ROUNDED = HEAD + "vertical_curve.length = 0.4\n"
 FORK = 'turnout.T = { toe = "One", legs = ["Two", "Three"] }\n'
+CROSS = 'crossing.X = { through = [["One", "Two"], ["Three", "Four"]] }\n'
 
 
 def line(name: str, start: str, finish: str, track: str, more: str = "") -> str:
@@ -71,64 +72,26 @@ def test_a_change_of_grade_at_a_measured_height_inside_a_track_is_rounded_too() 
 # Joints that have none
 
 
-def test_a_turnout_has_no_vertical_curve_and_tells_the_change_of_grade() -> None:
-    alignment = aligned(
-        FORK,
-        line("One", "A", "T", grades((2, 1))),
-        line("Two", "T", "B", grades((2, 1))),
-        line("Three", "C", "T", grades((2, -3.5))),
-    )
-    assert alignment.tracks["One:1"].railhead.ends[-1] == pytest.approx(0.02)
-    assert grade_at(alignment, "One:1", 1.99) == pytest.approx(0.01)
-    assert grade_at(alignment, "Three:1", 1.99) == pytest.approx(-0.035)
-    (note,) = told(alignment, "vertical curve")
-    assert note == 'turnout "T": the grade changes by 2.5 % in it, and it has no vertical curve'
-
-
-def test_a_turnout_on_an_even_grade_has_no_note() -> None:
-    alignment = aligned(
-        FORK,
-        line("One", "A", "T", grades((2, 1))),
-        line("Two", "T", "B", grades((2, 1))),
-        line("Three", "C", "T", grades((2, -1))),
-    )
-    assert not told(alignment, "vertical curve")
-
-
-def test_legs_of_a_turnout_that_part_in_grade_are_no_change_for_any_train() -> None:
-    # no train passes from leg to leg, so only toe to leg counts: 1 % from toe to each leg
-    alignment = aligned(
-        FORK,
-        line("One", "A", "T", grades((2, 0))),
-        line("Two", "T", "B", grades((2, 1))),
-        line("Three", "T", "C", grades((2, -1))),
-    )
-    (note,) = told(alignment, "vertical curve")
-    assert "by 1 %" in note
-
-
-def test_a_crossing_has_no_vertical_curve_and_tells_the_change_of_grade() -> None:
-    alignment = aligned(
-        'crossing.X = { through = [["W", "E"], ["N", "S"]] }\n',
-        line("W", "A", "X", grades((2, 0))),
-        line("E", "X", "B", grades((2, 1.5))),
-        line("N", "C", "X", grades((2, 0))),
-        line("S", "X", "D", grades((2, 0))),
-    )
-    assert grade_at(alignment, "E:1", 0.0) == pytest.approx(0.015)
-    (note,) = told(alignment, "vertical curve")
-    assert note == 'crossing "X": the grade changes by 1.5 % in it, and it has no vertical curve'
-
-
-def test_the_note_on_a_turnout_stands_even_where_no_vertical_curves_are_asked_for() -> None:
-    alignment = aligned(
-        FORK,
-        line("One", "A", "T", grades((2, 0))),
-        line("Two", "T", "B", grades((2, 0))),
-        line("Three", "T", "C", grades((2, 2))),
-        head=HEAD,
-    )
-    assert len(told(alignment, 'turnout "T": the grade changes by 2 %')) == 1
+@pytest.mark.parametrize(
+    ("joint", "ends", "note"),
+    [
+        (FORK, "One A T 1, Two T B 1, Three C T -3.5", 'turnout "T": the grade changes by 2.5 %'),
+        (FORK, "One A T 1, Two T B 1, Three C T -1", ""),  # an even grade
+        # no train passes from leg to leg, so only toe to leg counts: 1 % from toe to each leg
+        (FORK, "One A T 0, Two T B 1, Three T C -1", 'turnout "T": the grade changes by 1 %'),
+        (CROSS, "One A X 0, Two X B 1.5, Three C X 0, Four X D 0", 'crossing "X": the grade changes by 1.5 %'),
+    ],
+)
+@pytest.mark.parametrize("head", [ROUNDED, HEAD], ids=["rounded", "not rounded"])
+def test_turnouts_and_crossings_have_no_vertical_curve_and_tell_the_change_of_grade(
+    joint: str, ends: str, note: str, head: str
+) -> None:
+    lines = [each.split() for each in ends.split(", ")]
+    alignment = aligned(joint, *(line(*each[:3], grades((2, float(each[3])))) for each in lines), head=head)
+    for name, _, _, percent in lines:
+        for place in (0.01, 1.99):
+            assert grade_at(alignment, f"{name}:1", place) == pytest.approx(float(percent) / 100)
+    assert told(alignment, "vertical curve") == ([f"{note} in it, and it has no vertical curve"] if note else [])
 
 
 def test_a_turnout_limits_the_stretch_of_a_curve_beside_it() -> None:

@@ -21,11 +21,10 @@ from gradehaul.design.clearance.rules import (
 )
 from gradehaul.design.clearance.shape import Tightest, grade_changes, radii, reverse_curves, tightest
 from gradehaul.design.deck import SOURCE
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, quoted
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up, trains_named
 from gradehaul.haulage.views.plan_view import on_tracks
-from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.track.map.closing import misclosure

@@ -10,10 +10,11 @@ import numpy as np
 
 from gradehaul.design.climb.helix import Helix, turn_length
 from gradehaul.design.climb.hill import UP, Hill
-from gradehaul.design.risers.risers import Riser, Risers, System, risers_along, risers_at, usual_riser_build
+from gradehaul.design.risers.risers import Riser, Risers, risers_along, risers_at, usual_riser_build
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import System
 from gradehaul.quantities.si import Meters, Radians
 
 SPOKES = 8

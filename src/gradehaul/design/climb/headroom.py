@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Literal
 
@@ -83,17 +84,11 @@ def least_rise_per_turn(radius: float, build: HelixBuild, stock: Plan) -> float 
 def _least_radius(helix: Helix, stock: Plan) -> float | None:
     """Return the least radius, m, in whole steps, that leaves the clear height at a helix's rise per turn."""
     step = steps_of(stock.unit).length
-
-    def enough(count: int) -> bool:
-        return clears(_stack(count * step, helix.rise_per_turn, helix.build), stock)
-
-    low, high = math.floor(helix.radius / step), math.ceil(_WIDEST * helix.radius / step)
-    if not enough(high):
-        return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high * step
+    counts = range(math.floor(helix.radius / step) + 1, math.ceil(_WIDEST * helix.radius / step) + 1)
+    found = bisect_left(
+        counts, True, key=lambda count: clears(_stack(count * step, helix.rise_per_turn, helix.build), stock)
+    )
+    return counts[found] * step if found < len(counts) else None
 
 
 def _stack(radius: float, rise_per_turn: float, build: HelixBuild) -> Helix:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +9,8 @@ import numpy as np
 
 from gradehaul.design.level.as_checked import digits_written
 from gradehaul.design.level.railheads import Leveled
-from gradehaul.errors import PlanError
-from gradehaul.plan.edit.copies import copy_of, document_of, elsewhere
-from gradehaul.plan.names import quoted
+from gradehaul.errors import PlanError, quoted
+from gradehaul.plan.edit.copies import copy_of, document_of, elsewhere, items_of
 from gradehaul.plan.records import Line
 from gradehaul.quantities import convert
 from gradehaul.track.fit import fitted
@@ -69,7 +67,8 @@ def _write_ends(found: Leveled, line: Line, document: Any) -> None:  # noqa: ANN
     stations = found.stations
     numbers, distance = stations.lines[line.name]
     table: Any = document.get("line", {}).get(line.name)
-    items = _items(() if table is None else table.get("track", ()), document.get("piece", {}))
+    written = items_of(() if table is None else table.get("track", ()), document.get("piece", {}), lambda _: False)
+    items = {numbers[0]: item for item, numbers in written if "piece" not in item}
     pairs: list[list[float]] = []
     end = 0.0
     for track in line.tracks[:-1]:
@@ -78,27 +77,18 @@ def _write_ends(found: Leveled, line: Line, document: Any) -> None:  # noqa: ANN
         given = track.rise is not None or track.grade is not None or track.railhead is not None
         if given or not stations.free[station]:
             continue
-        item = items[track.number - 1] if items else None
-        if item is None:
-            pairs.append([_place(end, found.plan.unit), _in_unit(found, station)])
+        if track.number in items:
+            items[track.number]["railhead"] = _in_unit(found, station)
         else:
-            item["railhead"] = _in_unit(found, station)
+            pairs.append([_place(end, found.plan.unit), _in_unit(found, station)])
     if not pairs:
         return
     if table is None:
         lines: Any = document.setdefault("line", tomlkit.table(is_super_table=True))
         table = lines[line.name] = tomlkit.table()
-    written = table.setdefault("railhead_at", tomlkit.array())
+    along = table.setdefault("railhead_at", tomlkit.array())
     for pair in pairs:
-        written.append(pair)
-
-
-def _items(tracks: Iterable[Any], pieces: Mapping[str, Any]) -> list[Any]:
-    """Return for every track of a line the item that writes it, None where a piece does."""
-    found: list[Any] = []
-    for item in tracks:
-        found += [item] if "piece" not in item else [None] * len(_items(pieces[item["piece"]]["track"], pieces))
-    return found
+        along.append(pair)
 
 
 def _place(at: float, unit: str) -> float:

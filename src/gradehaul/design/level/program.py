@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.design.level.stations import Stations, components
-from gradehaul.errors import DesignError
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.errors import DesignError, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quiet import quietly

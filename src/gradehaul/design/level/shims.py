@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import ClassVar
 
 import numpy as np
 
-from gradehaul.design.level.survey import READING, Steep, Surveyed, steeper_than, surveyed
-from gradehaul.errors import DesignError
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.design.level.survey import Steep, Surveyed, steeper_than, surveyed
+from gradehaul.errors import DesignError, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import describe
+from gradehaul.quantities import ON_RULER, System, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.quiet import quietly
@@ -21,8 +21,6 @@ from gradehaul.track.piecewise import FloatArray
 
 SHIM = {"metric": 0.006, "imperial": 0.00635}
 """The largest correction where nothing is said, m: a quarter of an inch."""
-STEP = {"metric": 0.0005, "imperial": 0.0254 / 32}
-"""The smallest correction that can be read, m: half a millimeter, or a thirty-second of an inch."""
 _MOST_STEPS = 100_000
 _HALVINGS = 40
 _FINE = 1000
@@ -213,7 +211,7 @@ def _least_total(
 
 def corrected_surveys(
     plan: Plan,
-    system: Literal["metric", "imperial"],
+    system: System,
     *,
     surveys: Sequence[str] = (),
     target: float | None = None,
@@ -235,12 +233,12 @@ def corrected_surveys(
     for name in names:
         declare = "[survey.NAME] in the plan"
         survey = look_up(name, plan.surveys, "survey", file=plan.file, place="--survey", declare=declare)
-        hill = surveyed(survey, file=plan.file, unit=plan.unit, reading=READING[system])
+        hill = surveyed(survey, file=plan.file, unit=plan.unit, reading=ON_RULER[system])
         meant = survey.grade if target is None else target
         deck = plan.deck.thickness if survey.deck is None else survey.deck
         usual = min(SHIM[system], deck or SHIM[system])
         largest = (survey.shim or usual) if shim is None else shim
-        smallest = (survey.step or STEP[system]) if step is None else step
+        smallest = (survey.step or ON_RULER[system]) if step is None else step
         if largest < smallest or smallest <= 0:
             raise DesignError(
                 "the largest shim must be at least one step that can be read",

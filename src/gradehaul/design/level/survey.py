@@ -8,15 +8,12 @@ from typing import Annotated, ClassVar
 
 import numpy as np
 
-from gradehaul.errors import DesignError
-from gradehaul.plan.names import quoted
+from gradehaul.errors import DesignError, quoted
 from gradehaul.plan.records import Survey
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import METER, Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
-READING = {"metric": 0.0005, "imperial": 0.0254 / 32}
-"""Error of one reading of a height with ruler and level, one standard deviation, assumed: what the ruler can show."""
 GAP = 5.0
 """A stretch without a reading that is so many times as long as most is a gap."""
 SURE = 1.645
@@ -67,7 +64,7 @@ class Steep:
 def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveyed:
     """Return a survey whose readings are in order and without gaps.
 
-    `reading` is the error of a reading where the survey says nothing, m.
+    `reading` is the error of a reading where the survey says nothing, one standard deviation, m: what a ruler shows.
 
     Raises
     ------

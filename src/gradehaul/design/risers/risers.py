@@ -16,18 +16,13 @@ from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
 from gradehaul.haulage.stretches import grade_stretches
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import describe
+from gradehaul.quantities import ON_RULER, System, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Radians
 from gradehaul.scales import clear_height, track_centers
 from gradehaul.track.map.plane import many_points
 from gradehaul.track.piecewise import FloatArray
 
-System = Literal["metric", "imperial"]
-"""Of units."""
-
-RULE = {"metric": 0.0005, "imperial": 0.0254 / 32}
-"""The smallest part that a rule shows, m: half a millimeter, or a thirty-second of an inch."""
 LEVEL = {"metric": 0.6, "imperial": 24 * 0.0254}
 """Length of a usual level, m (common practice)."""
 _MOST = 1000
@@ -170,7 +165,7 @@ def usual_riser_build(plan: Plan, system: System, **stated: float | None) -> Ris
         A rule or a level of 0 or less.
     """
     usual: dict[str, float | None] = structure_of(plan)._asdict()
-    usual |= {"rule": RULE[system], "level": LEVEL[system]}
+    usual |= {"rule": ON_RULER[system], "level": LEVEL[system]}
     usual |= {name: value for name, value in stated.items() if value is not None}
     for name in ("rule", "level"):
         value = usual[name]

@@ -12,10 +12,10 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gradehaul.errors import RouteError
+from gradehaul.errors import RouteError, quoted
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.network.graph import Way
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Track
 from gradehaul.quantities.si import METER, Meters
 from gradehaul.track.curvature import Section

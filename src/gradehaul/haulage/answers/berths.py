@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import heapq
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from typing import ClassVar, Literal
 
 from gradehaul.haulage.resistance import lowest
 from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.search import dijkstra
 from gradehaul.plan.records import Berth, Car
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
@@ -89,16 +89,10 @@ def _furthest(
 
     At one place a car has the more left the shorter its way there was, so the nearest places are looked at first.
     """
-    first = _heights(alignment, way)
-    height = first(offset)
-    queue: list[tuple[float, Way]] = [(-offset, way)]
-    seen: set[Way] = set()
-    best: tuple[float, Way, str | None] = (0.0, way, None)
-    while queue:
-        run, here = heapq.heappop(queue)
-        if here in seen:
-            continue
-        seen.add(here)
+    height = _heights(alignment, way)(offset)
+    found: list[tuple[float, Way, str | None]] = [(0.0, way, None)]
+
+    def onward(here: Way, run: float) -> Iterator[tuple[float, Way]]:
         railhead = _heights(alignment, here)
         start = max(-run, 0.0)
         spent = railhead + polyline([0.0, railhead.stop], [resistance * run, resistance * (run + railhead.stop)])
@@ -106,13 +100,12 @@ def _furthest(
         stop = float(rolling[0][1]) if rolling.size else start
         end = None
         if stop >= railhead.stop - 1e-12:
-            following = graph.successors[here]
-            for new in following:
-                heapq.heappush(queue, (run + railhead.stop, new))
-            joint = graph.joint_ahead.get(here)
-            end = joint if not following else None
-        best = max(best, (run + stop, here, end), key=lambda found: (found[2] is not None, found[0]))
-    return best
+            yield from ((run + railhead.stop, new) for new in graph.successors[here])
+            end = graph.joint_ahead.get(here) if not graph.successors[here] else None
+        found.append((run + stop, here, end))
+
+    dijkstra([(-offset, way)], onward)
+    return max(found, key=lambda each: (each[2] is not None, each[0]))
 
 
 @dataclass(frozen=True, slots=True)

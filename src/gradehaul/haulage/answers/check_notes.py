@@ -9,7 +9,7 @@ from statistics import fmean
 
 import numpy as np
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, quoted
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.answers.layout import Layout
@@ -18,11 +18,10 @@ from gradehaul.haulage.demand import TIE, demand
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
-from gradehaul.plan.names import quoted
 from gradehaul.plan.rail_condition import CLEAN, ages, conditions
 from gradehaul.plan.records import Car, Line, Loco, Note, Plan, Survey
 from gradehaul.plan.text.toml import key_written
-from gradehaul.quantities import describe
+from gradehaul.quantities import ON_RULER, describe
 from gradehaul.scales import car_mass
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.figures import SHARPEST
@@ -168,9 +167,6 @@ def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     return wrapped, with_it / without - 1 if without > 0 else 0.0
 
 
-_READING, _READING_IN_INCHES = 0.0005, 0.0254 / 32
-"""Error of one reading of a height, m, one standard deviation, assumed: what a ruler can show."""
-
 _SURE = 1.645
 """Standard deviations beyond which a grade is steeper in 19 cases of 20."""
 _AGREE = 4.0
@@ -186,7 +182,7 @@ def surveyed_steeper(plan: Plan, alignment: Alignment) -> Iterator[Note]:
             yield Note(place, "no line has its name, so its readings are not compared with the plan's heights")
             continue
         railhead = join([alignment.tracks[track.id].railhead for track in line.tracks])
-        reading = survey.reading or (_READING_IN_INCHES if plan.unit in ("in", "ft") else _READING)
+        reading = survey.reading or ON_RULER["imperial" if plan.unit in ("in", "ft") else "metric"]
         found = _steepest_beyond(survey, railhead, reading)
         if found is not None:
             start, stop, measured, planned = found

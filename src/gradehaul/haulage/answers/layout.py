@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import replace
 
-from gradehaul.errors import QuantityError, RouteError
+from gradehaul.errors import QuantityError, RouteError, quoted
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.bench.reduction import outliers
 from gradehaul.haulage.longest import Climb, Load, Room
@@ -17,7 +17,7 @@ from gradehaul.network.film_spread import Stretches, Wheels, turning_places, whe
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.route import Route, Tail
 from gradehaul.network.routes import find_routes
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED, RailCondition, conditions
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.track.alignment import align

@@ -60,11 +60,11 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     return ReadingsAnswer(plan, judged_plan, bench, guesses, trials, remarks, advice)
 
 
-def odd_readings(plan: Plan, *, seed: int = 0) -> tuple[Note, ...]:
+def odd_readings(plan: Plan) -> tuple[Note, ...]:
     """Return what of the readings of a plan is to be looked at again: figures apart from the others, trials against."""
     if plan.book.empty:
         return ()
-    return _remarks(plan, work_out(plan), tuple(judged_runs(plan, seed)))
+    return _remarks(plan, work_out(plan), tuple(judged_runs(plan)))
 
 
 def _remarks(plan: Plan, bench: Bench, trials: Sequence[JudgedTrial]) -> tuple[Note, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
-from gradehaul.errors import PlanError, Problems
+from gradehaul.errors import PlanError, Problems, quoted
 from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
@@ -17,7 +17,7 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.route import Route
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED
 from gradehaul.plan.records import Cut, NamedRoute, NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import cut_of
@@ -122,9 +122,9 @@ def try_train(
     The route goes by its name, or two places as ``FROM..TO``, between which the shortest way with the fewest reversals
     is taken. The vehicles go from head to tail: names of locomotives, powers and cars, with a number before a name that
     counts; ``any`` stands for each power of the plan by turns; or the name of a train of the plan stands alone for all
-    of its vehicles. `heights` are railheads, m, by their places, as
-    `set_heights.with_heights` has them. `hours` is the age of every film, None for the worse of fresh and rested. What
-    is raised is that of `gradehaul.Layout.try_train`.
+    of its vehicles, and in the place of `route`, without vehicles, for its route too. `heights` are railheads, m, by
+    their places, as `set_heights.with_heights` has them. `hours` is the age of every film, None for the worse of fresh
+    and rested. What is raised is that of `gradehaul.Layout.try_train`.
 
     >>> from gradehaul.plan import load_plan
     >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
@@ -132,6 +132,8 @@ def try_train(
     [('clean', 'climbs', 8), ('film everywhere', 'marginal', 2)]
     """
     written = plan
+    if not vehicles and route in plan.trains:
+        route, vehicles = plan.trains[route].route, (route,)
     plan, held, freed = with_heights(plan, heights or {})
     texts = _vehicles(plan, vehicles)
     named = route in plan.routes or _BETWEEN not in route

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import ClassVar, Literal
 
 import numpy as np
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, quoted
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, TrainAnswer, judged_trains, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import HeadStretch
 from gradehaul.haulage.views.track_view import Overpass, TrackSpot, TrackView, overpasses, track_view
-from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters, Radians
@@ -296,13 +295,7 @@ def _train(layout: Layout, views: Mapping[str, TrackView], judged: TrainAnswer) 
         for stretch in stretches
     )
     return TrainView(
-        name=judged.name,
-        route=judged.route,
-        rail=judged.rail,
-        verdict=verdict,
-        misfits=judged.misfits,
-        run_trials=judged.run_trials,
-        length=judged.length,
+        **{field.name: getattr(judged, field.name) for field in fields(judged)},
         marks=marks,
         stall=_spot(profile, views, verdict.at) if verdict.stalling else None,
         runaways=tuple(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
-from gradehaul.errors import RouteError
+from gradehaul.errors import RouteError, quoted
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Misfit, misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.demand import demand, supply
@@ -26,7 +26,7 @@ from gradehaul.haulage.stretches import (
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Outcome, Verdict, how_well, judge
 from gradehaul.network.route import Route
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.document import AnswerRecord

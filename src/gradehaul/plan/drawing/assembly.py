@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from gradehaul.errors import GradehaulError, Problems, QuantityError
+from gradehaul.errors import GradehaulError, Problems, QuantityError, quoted
 from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
@@ -27,12 +27,14 @@ from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_ra
 from gradehaul.plan.drawing.records import Claim, Drawing, Drawn, Fault, IntArray, Label, Linked, Reach, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import UNUSED
-from gradehaul.plan.names import quoted
 
 _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
 WITHIN = 4.0
 """In snaps: how far from its joint a point may lie (our own choice)."""
+
+Fitted = tuple[tuple[Reach, ...], tuple[Fault, ...]]
+"""What was fitted to a stroke, and its faults."""
 
 
 def assemble(
@@ -46,13 +48,14 @@ def assemble(
     along: Mapping[str, Sequence[float]] | None = None,
     lines_taken: Collection[str] = (),
     joints_taken: Collection[str] = (),
+    fits: dict[Stroke, Fitted] | None = None,
 ) -> Drawn:
     """Return a drawing that was read as a network with names and heights.
 
     `claims` are names for joints nearest to points, `known` the lines of an earlier drawing, whose names stay. Heights
     of joints that stand already, m, by name, are `given` in the plan, or were in one that is written anew, `before`;
     `along` is where along lines it has heights, m. `lines_taken` are the plan's own lines and berths, `joints_taken`
-    its joints.
+    its joints. `fits` is what was fitted to strokes when they were assembled before, and takes what is fitted now.
 
     Raises
     ------
@@ -72,7 +75,7 @@ def assemble(
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
-    linked, faults, left, circles = _linked(drawing, texts, terms)
+    linked, faults, left, circles = _linked(drawing, texts, terms, {} if fits is None else fits)
     left, radii = _without_radii(left, linked, terms, drawing.unit)
     faults += radii
     faults += unread
@@ -141,10 +144,10 @@ def _without_radii(
 
 
 def _linked(
-    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
+    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms, fits: dict[Stroke, Fitted]
 ) -> tuple[Linked, list[Fault], Sequence[tuple[Label, float]], list[Turns]]:
     """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
-    reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
+    reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink, fits=fits)
     if terms.rails:
         reaches, alone = center_lines(reaches, terms)
         faults += alone
@@ -162,17 +165,24 @@ def _linked(
     return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)
 
 
-def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[Rows, list[Fault]]:
+def reaches_of(
+    strokes: Sequence[Stroke], *, tolerance: float, kink: float, fits: dict[Stroke, Fitted] | None = None
+) -> tuple[Rows, list[Fault]]:
     """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
 
     Single lines and arcs, which need no fitting, are made at once; `tolerance`, m, and `kink`, radians, are its own.
+    Strokes that have theirs in `fits` keep it; it takes those of all others.
     """
+    fits = {} if fits is None else fits
     single, done = _single(strokes, _SURELY * tolerance if tolerance > 0 and kink > 0 else math.inf)
     found: list[Reach] = []
     faults: list[Fault] = []
     of = [done]
     for number in np.setdiff1d(np.arange(len(strokes)), done).tolist():
-        reaches, wrong = fit_stroke(strokes[number], tolerance=tolerance, kink=kink)
+        stroke = strokes[number]
+        if stroke not in fits:
+            fits[stroke] = fit_stroke(stroke, tolerance=tolerance, kink=kink)
+        reaches, wrong = fits[stroke]
         found += reaches
         faults += wrong
         of.append(np.full(len(reaches), number))

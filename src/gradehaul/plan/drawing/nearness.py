@@ -19,6 +19,8 @@ _MOST_CELLS = 2**30
 """The most cells of a grid across and up: their numbers fit into 64 bits."""
 _SHARE = 1 / 4
 """Elements are looked up by points along them, this share of their mean length apart."""
+_ALIKE = 16.0
+"""Only elements whose lengths differ by less than this factor share one distance between such points."""
 
 
 def pairs(points: FloatArray, distance: float, others: FloatArray | None = None) -> tuple[IntArray, IntArray]:
@@ -141,17 +143,30 @@ class Nearness:
     def __init__(self, rows: Rows) -> None:
         self.rows = rows = rows.halved()
         self.owner, self.before, self.total = rows.owner, rows.before, rows.total
-        step = max(_SHARE * float(rows.length.mean()), 1e-9) if len(rows.length) else 1.0
-        count = np.maximum(np.ceil(rows.length / step), 1).astype(np.int64)
-        self._of: IntArray = np.repeat(np.arange(len(count)), count)
-        number = np.arange(len(self._of)) - (np.cumsum(count) - count)[self._of]
-        self._samples = rows.places(self._of, (number + 0.5) * (rows.length / count)[self._of])
-        self._reach = step / 2
+        size = np.maximum(rows.length, 1e-9)
+        alike = np.floor(np.log(size.max(initial=1e-9) / size) / np.log(_ALIKE))
+        self._alike = [self._points(np.flatnonzero(alike == each)) for each in np.unique(alike)]
+
+    def _points(self, numbers: IntArray) -> tuple[FloatArray, IntArray, float]:
+        """Return points along some elements, of which element each is, and how far from the next point one may be.
+
+        A few long elements have as many points as there are elements: few others are looked at for nothing then.
+        """
+        length = self.rows.length[numbers]
+        step = max(float(length.sum()) / max(len(length) / _SHARE, len(self.owner)), 1e-9)
+        count = np.maximum(np.ceil(length / step), 1).astype(np.int64)
+        of = np.repeat(np.arange(len(count)), count)
+        number = np.arange(len(of)) - (np.cumsum(count) - count)[of]
+        return self.rows.places(numbers[of], (number + 0.5) * (length / count)[of]), numbers[of], step / 2
 
     def candidates(self, points: FloatArray, distance: float) -> tuple[IntArray, IntArray]:
         """Return pairs of point and element, sorted: all within a distance, m, and some farther off."""
-        one, sample = pairs(points[:, :2], (distance + self._reach) * (1 + 1e-9), self._samples)
-        return np.divmod(np.unique(one * (len(self.owner) + 1) + self._of[sample]), len(self.owner) + 1)
+        whole = len(self.owner) + 1
+        found = [np.empty(0, dtype=np.int64)]
+        for samples, of, reach in self._alike:
+            one, sample = pairs(points[:, :2], (distance + reach) * (1 + 1e-9), samples)
+            found.append(one * whole + of[sample])
+        return np.divmod(np.unique(np.concatenate(found)), whole)
 
     def beside(self, spots: FloatArray, distance: float, headings: ArrayLike = 0.0, level: float = 0.0) -> Beside:
         """Return which elements lie within a distance, m, of which points, shape (n, 2 or 3), and where.

@@ -9,13 +9,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from gradehaul.errors import DrawingError
+from gradehaul.errors import DrawingError, quoted
 from gradehaul.plan.drawing.nearness import Nearness, components, places_of
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.records import BoolArray, Drawing, Element, Fault, FloatArray, IntArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
-from gradehaul.plan.names import listed, quoted
+from gradehaul.plan.names import listed
 from gradehaul.quantities import convert
 
 SMALLEST = 5.0

@@ -9,10 +9,10 @@ from contextlib import suppress
 from itertools import accumulate
 from typing import Any, Literal
 
-from gradehaul.errors import DrawingError, Problems, QuantityError
+from gradehaul.errors import DrawingError, Problems, QuantityError, clean, quoted, shown
 from gradehaul.plan.drawing.heights import is_flat
 from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, ReachEnd, Spot, terms
-from gradehaul.plan.names import clean, near_file, quoted, shown
+from gradehaul.plan.names import near_file
 from gradehaul.plan.schema.plan import DrawingTable, JointTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
 from gradehaul.plan.text.files import Tables, berths_named, is_beside, line_spans

@@ -8,8 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+from gradehaul.errors import quoted
 from gradehaul.plan.drawing.records import Fault, Spot
-from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note
 from gradehaul.quantities import convert
 

@@ -8,8 +8,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import quoted
+from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line, Plan, Track, Unknown
@@ -76,7 +75,7 @@ def put_rails(document: Any, plan: Plan, rails: Mapping[str, str]) -> None:  # n
         def differs(numbers: range, wanted: Mapping[int, str] = wanted) -> bool:
             return len({wanted.get(number) for number in numbers}) > 1
 
-        for item, numbers in _items(table["track"], document.get("piece", {}), differs):
+        for item, numbers in items_of(table["track"], document.get("piece", {}), differs):
             if numbers[0] in wanted:
                 item["rail"] = wanted[numbers[0]]
 
@@ -103,7 +102,7 @@ def plan_with_numbers(plan: Plan, *, folder: Path | None = None) -> str:
             return any(tracks[number].fit for number in numbers)
 
         items = _table_of(document, line, plan)["track"]
-        for item, numbers in _items(items, document.get("piece", {}), is_open):
+        for item, numbers in items_of(items, document.get("piece", {}), is_open):
             for unknown in tracks[numbers[0]].fit if "piece" not in item else ():
                 keys, value = _written(tracks[numbers[0]], unknown, plan.unit, bare=bare)
                 item[next(key for key in keys if item.get(key) == FIT)] = value
@@ -140,7 +139,7 @@ def elsewhere(plan: Plan, place: str) -> PlanError:
     )
 
 
-def _items(items: Any, pieces: Any, apart: Callable[[range], bool]) -> Iterator[tuple[Any, range]]:  # noqa: ANN401 - tomlkit's
+def items_of(items: Any, pieces: Any, apart: Callable[[range], bool]) -> Iterator[tuple[Any, range]]:  # noqa: ANN401 - tomlkit's
     """Yield each item of a list of tracks with the numbers of its tracks, from 1.
 
     The tracks of a piece take its place, and are looked at in turn, where they must stay `apart`.

@@ -9,10 +9,9 @@ from glob import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
+from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError, quoted
 from gradehaul.plan.edit.writer import Changes, Written, new_plan, updated_plan
 from gradehaul.plan.edit.writer.drawn_tables import heights_before, lines_before, unit_of
-from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.resolve.plan import scale_of
 from gradehaul.plan.schema.plan import ImportTable
@@ -81,12 +80,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     in options read in the plan's unit: the one of the plan that is there, else inches for a drawing in inches, feet,
     yards or miles, and millimeters for all others. What is raised is that of `gradehaul.import_drawing`.
     """
-    from gradehaul.plan.drawing.assembly import assemble
-    from gradehaul.plan.drawing.dxf import read_drawing
     from gradehaul.plan.drawing.dxf.file import check_file
-    from gradehaul.plan.drawing.naming.layers import layers_with_numbers, lone_layers, too_steep, use_of, without_notes
-    from gradehaul.plan.drawing.records import CHORDS, terms
-    from gradehaul.plan.drawing.tables import stations_given
     from gradehaul.plan.drawing.wording import unused_heights
 
     file = plan or ""
@@ -97,6 +91,30 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     check_file(Path(drawing), drawing)  # before the scale is needed, since it may be the wrong name
     scale = _scale(data, options, file)
     options = _with_those_before(options, data, file)
+    drawn, unit, options = _drawn(drawing, scale, options, before, data, file)
+    table, unused = options.table, unused_heights(drawn.faults)
+    if unused or "unused_heights" in data.get("import", {}):
+        table["unused_heights"] = unused
+    if before:
+        written = updated_plan(before, drawn, table, file=file)
+    else:
+        written = new_plan(drawn, table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
+    return Imported(drawn, written.text, unit, written.changes, not before, _problems(written, plan))
+
+
+def _drawn(
+    drawing: str, scale: Scale, options: ImportOptions, before: str, data: dict[str, Any], file: str
+) -> tuple[Drawn, str, ImportOptions]:
+    """Return the network of a drawing, the plan's unit, and the options with the layers that were taken.
+
+    `before` is the text of the plan that is there, empty for none, `data` its tables.
+    """
+    from gradehaul.plan.drawing.assembly import assemble
+    from gradehaul.plan.drawing.dxf import read_drawing
+    from gradehaul.plan.drawing.naming.layers import layers_with_numbers, lone_layers, too_steep, use_of, without_notes
+    from gradehaul.plan.drawing.records import CHORDS, terms
+    from gradehaul.plan.drawing.tables import stations_given
+
     layers, height_layers = _layers(Path(drawing), options)
     read = read_drawing(
         drawing,
@@ -129,6 +147,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         before=heights_before(data, file),
         along={name: stations_given(line, unit) for name, line in data.get("line", {}).items()},
         lines_taken=_own_names(data, {line.name for line in known}),
+        fits={},  # the same for all that is tried below
     )
     drawn, lone = assembled(read), []
     if layers is None:
@@ -148,15 +167,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
                     drawn, height_layers = with_heights, taken
         lone += [each.fault(taken=escape(each.layer) in height_layers) for each in numbers]
     drawn = replace(drawn, faults=(*drawn.faults, *lone))
-    options = replace(options, layers=layers, height_layers=height_layers)
-    table, unused = options.table, unused_heights(drawn.faults)
-    if unused or "unused_heights" in data.get("import", {}):
-        table["unused_heights"] = unused
-    if before:
-        written = updated_plan(before, drawn, table, file=file)
-    else:
-        written = new_plan(drawn, table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
-    return Imported(drawn, written.text, unit, written.changes, not before, _problems(written, plan))
+    return drawn, unit, replace(options, layers=layers, height_layers=height_layers)
 
 
 def _with_those_before(options: ImportOptions, data: dict[str, Any], plan: str) -> ImportOptions:

@@ -7,10 +7,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.consistency import freeze_mappings
 from gradehaul.plan.edit.copies import elsewhere, put_rails
-from gradehaul.plan.names import quoted
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line, Plan

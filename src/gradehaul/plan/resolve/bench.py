@@ -10,9 +10,9 @@ from pathlib import Path
 from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
-from gradehaul.errors import PlanError, Problems, QuantityError
+from gradehaul.errors import PlanError, Problems, QuantityError, clean, quoted, shown
 from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, TrialRun
-from gradehaul.plan.names import clean, header, nearest, quoted, shown
+from gradehaul.plan.names import header, nearest
 from gradehaul.plan.rail_condition import CLEAN, RailCondition, names_of_film
 from gradehaul.plan.resolve.stock import consist_of
 from gradehaul.plan.schema.stock import ReadingTable, TiltTable, TrialTable

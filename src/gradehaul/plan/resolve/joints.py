@@ -5,8 +5,8 @@ from __future__ import annotations
 from itertools import combinations
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import header, listed, nearest, one_slip_apart, quoted
+from gradehaul.errors import PlanError, quoted
+from gradehaul.plan.names import header, listed, nearest, one_slip_apart
 from gradehaul.plan.records import Joint, LineEnd
 from gradehaul.plan.text.files import LineSpan
 

@@ -7,8 +7,7 @@ from dataclasses import dataclass, field, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import quoted
+from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.rail_condition import names_of_film
 from gradehaul.plan.records import Berth, Line, LineEnd, Parallel, Place, Track, Unknown
 from gradehaul.plan.resolve.pieces import count_tracks, item_place, splice

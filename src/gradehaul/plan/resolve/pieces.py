@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from gradehaul.plan.names import quoted
+from gradehaul.errors import quoted
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from gradehaul.errors import PlanError, QuantityError
-from gradehaul.plan.names import clean, shown
+from gradehaul.errors import PlanError, QuantityError, clean, shown
 from gradehaul.plan.rail_condition import CARRY_OVER, conditions
 from gradehaul.plan.records import CurveResistance, Deck, MapStart, Note, Plan, Survey
 from gradehaul.plan.resolve import stock

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import nearest, quoted, unknown
+from gradehaul.errors import PlanError, quoted
+from gradehaul.plan.names import nearest, unknown
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.records import Car, Cut, Film, KeptShare, Loco, NamedRoute, NamedTrain, Power
 from gradehaul.quantities import Reading

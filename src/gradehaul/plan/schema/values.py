@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 from pydantic.types import AllowInfNan
 
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import clean, quoted, shown
+from gradehaul.errors import PlanError, clean, quoted, shown
 from gradehaul.quantities import Kind, Reading, read_quantity, read_reading
 
 if TYPE_CHECKING:

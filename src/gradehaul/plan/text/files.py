@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from gradehaul.errors import PlanError, QuantityError
-from gradehaul.plan.names import clean, listed, near_file, nearest, quoted, shown
+from gradehaul.errors import PlanError, QuantityError, clean, quoted, shown
+from gradehaul.plan.names import listed, near_file, nearest
 from gradehaul.plan.records import LineEnd
 from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.text.faults import Entry, Faults, Source, table_header

@@ -26,6 +26,7 @@ KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
 HEADER = re.compile(rf"^[ \t]*(\[\[?)[ \t]*({KEY}(?:[ \t]*\.[ \t]*{KEY})*)[ \t]*\]\]?[ \t]*(?:\#.*)?\r?$", re.MULTILINE)
 """A table's header, alone on its line."""
 _PART = re.compile(KEY)
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def read_text(path: Path, file: str) -> str:
@@ -160,7 +161,7 @@ def key_written(name: str) -> str:
     >>> key_written("Main"), key_written("Up ore")
     ('Main', '"Up ore"')
     """
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else written(name)
+    return name if _BARE.fullmatch(name) else written(name)
 
 
 def written(value: object) -> str:
@@ -173,6 +174,8 @@ def written(value: object) -> str:
     """
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
     if isinstance(value, str):  # the escapes of JSON are TOML's too, but for one character that JSON leaves bare
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, Mapping):

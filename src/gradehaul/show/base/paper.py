@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal, NamedTuple
 
@@ -91,13 +92,8 @@ class Sheet:
         words = plain(words)
         if self.extent(words, **style)[0] <= width:
             return words
-        keep, over = 0, len(words)
-        while over - keep > 1:
-            middle = (keep + over) // 2
-            if self.extent(words[:middle].rstrip() + "…", **style)[0] <= width:
-                keep = middle
-            else:
-                over = middle
+        cuts = range(1, len(words))
+        keep = bisect_left(cuts, True, key=lambda n: self.extent(words[:n].rstrip() + "…", **style)[0] > width)
         return words[:keep].rstrip() + "…"
 
     def wrapped(self, words: str, width: float | None = None, **style: Any) -> list[str]:  # noqa: ANN401 - as above
@@ -105,13 +101,10 @@ class Sheet:
         width = self.width if width is None else width
         rest, lines = plain(words).split(), list[str]()
         while rest:
-            low, high = 1, len(rest)
-            while low < high:  # the most words that fit
-                middle = (low + high + 1) // 2
-                fits = self.extent(" ".join(rest[:middle]), **style)[0] <= width
-                low, high = (middle, high) if fits else (low, middle - 1)
-            lines.append(self.fitted(" ".join(rest[:low]), width, **style))
-            rest = rest[low:]
+            counts = range(2, len(rest) + 1)  # the most words that fit, one at the least
+            fits = 1 + bisect_left(counts, True, key=lambda n: self.extent(" ".join(rest[:n]), **style)[0] > width)
+            lines.append(self.fitted(" ".join(rest[:fits]), width, **style))
+            rest = rest[fits:]
         return lines
 
 

@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any, Concatenate, Literal, ParamSpec, get_args
 
 import numpy as np
 
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import clean
+from gradehaul.errors import PlanError, clean
 from gradehaul.quantities import convert
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
 

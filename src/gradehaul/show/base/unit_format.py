@@ -8,10 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import ROUNDING, Kind, conversion, convert
-
-System = Literal["metric", "imperial"]
-"""Units shown: of the plan's own system, or of the one wanted."""
+from gradehaul.quantities import ROUNDING, Kind, System, conversion, convert
 
 Grades = Literal["percent", "permille", "one-in"]
 """How grades are written: ``2.22 %``, ``22.2 permille`` or ``1 in 45.0``."""

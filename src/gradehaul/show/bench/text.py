@@ -6,12 +6,12 @@ import math
 from collections.abc import Collection
 from typing import Literal, NamedTuple
 
+from gradehaul.errors import clean
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.readings import ReadingsAnswer
 from gradehaul.haulage.answers.seen_runs import bounds
 from gradehaul.haulage.bench.reduction import Mean, Reduced
 from gradehaul.haulage.trust.random_trials import Estimate
-from gradehaul.plan.names import clean
 from gradehaul.quantities.si import Newtons
 from gradehaul.show.base.labels import chance_words, counted
 from gradehaul.show.base.page import Page, Piece

@@ -7,11 +7,11 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 
+from gradehaul.errors import clean
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import Misfit, TrainAnswer, worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.verdict import FAILS
-from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Note, Plan
 from gradehaul.show.base.labels import FILM_CAUTION, listed

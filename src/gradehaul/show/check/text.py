@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import NamedTuple
 
+from gradehaul.errors import clean
 from gradehaul.haulage.answers.check import CheckAnswer, RangedLoad, RouteAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.resistance import lowest
-from gradehaul.plan.names import clean
 from gradehaul.plan.records import Car
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.spreadsheet import table

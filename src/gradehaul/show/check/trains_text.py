@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
+from gradehaul.errors import clean
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
-from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.show.base.labels import RISK, basis_words, counted, listed, rail_words
 from gradehaul.show.base.page import Page, Piece

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from gradehaul.design.clearance.findings import Clearances
 from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule, Standard
 from gradehaul.design.deck import STRENGTH
-from gradehaul.plan.names import clean
+from gradehaul.errors import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.labels import percent_words, spans
 from gradehaul.show.base.page import Page, Piece

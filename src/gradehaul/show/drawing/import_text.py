@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Collection, Sequence
 
+from gradehaul.errors import clean, quoted
 from gradehaul.plan.drawing.records import Drawn
 from gradehaul.plan.drawing.wording import (
     FLAT_HELIX,
@@ -17,7 +18,6 @@ from gradehaul.plan.drawing.wording import (
     unused_text,
 )
 from gradehaul.plan.edit.importing import Imported
-from gradehaul.plan.names import clean, quoted
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat, units_of
 from gradehaul.show.sections import IMPORT

@@ -6,9 +6,9 @@ import math
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import groupby
 
+from gradehaul.errors import clean
 from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.verdict import FAILS, WORST_FIRST, Need
-from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import RISK, USE_MEANINGS, USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table

@@ -10,7 +10,7 @@ import numpy as np
 from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
 from gradehaul.design.level.survey import SURE, Steep
-from gradehaul.plan.names import clean
+from gradehaul.errors import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat

@@ -8,7 +8,7 @@ from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.as_checked import ParkedGrade, RulingGrade
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
-from gradehaul.plan.names import clean
+from gradehaul.errors import clean
 from gradehaul.show.base.labels import chance_words, counted, listed, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table

@@ -152,10 +152,7 @@ def _place(x: float, y: float, units: UnitFormat) -> list[str]:
 
 def _curve(track: TrackView, units: UnitFormat) -> str:
     """Return a track's hand and least radius."""
-    sharpest = track.sharpest
-    if sharpest == 0:
-        return "straight"
-    return f"{'left' if sharpest > 0 else 'right'} {units.length(1 / abs(sharpest))}"
+    return "straight" if track.radius is None else f"{track.hand} {units.length(track.radius)}"
 
 
 def map_csv(view: PlanView, units: UnitFormat | None) -> str:

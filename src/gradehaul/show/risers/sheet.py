@@ -9,7 +9,7 @@ import numpy as np
 
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.strip import PageRoom, StripMark, StripPage, strip_pages
-from gradehaul.plan.names import clean
+from gradehaul.errors import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH

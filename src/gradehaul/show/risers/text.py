@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import NamedTuple
 
 from gradehaul.design.risers.risers import Riser, Risers
-from gradehaul.plan.names import clean
+from gradehaul.errors import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.labels import listed, spans
 from gradehaul.show.base.page import Page

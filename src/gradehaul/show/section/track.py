@@ -20,8 +20,8 @@ from gradehaul.show.base.picture import curve_points_in
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.heights.vertical import UNCHANGED
 
-_FLAT, _LEAST_GRADE = 0.004, 0.02
-"""A railhead that keeps within the first share of the route's length is drawn to the second, and grades as far."""
+_FLAT, _LEAST_GRADE = 0.002, 0.02
+"""The axis of railheads shows this share of the route's length at the least, that of grades this grade."""
 
 
 def draw_railhead(
@@ -33,8 +33,7 @@ def draw_railhead(
     """
     unit, railhead, length = units.length_unit, section.profile.railhead, section.profile.length
     least, greatest = railhead.least().value, railhead.greatest().value
-    span = greatest - least
-    span = _LEAST_GRADE * length if span < _FLAT * length else span
+    span = max(greatest - least, _FLAT * length)
     low = convert(least - 0.12 * span, unit)
     axes.set_ylim(low, convert(least + 1.12 * span, unit))
     x, y = curve_points_in(railhead, unit, unit)

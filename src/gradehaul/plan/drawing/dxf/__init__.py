@@ -10,14 +10,14 @@ from typing import Any
 
 import numpy as np
 
-from gradehaul.errors import DrawingError, Problems
+from gradehaul.errors import DrawingError, Problems, clean, cut, quoted
 from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
 from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
-from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
+from gradehaul.plan.drawing.dxf.file import check_file, load, release, warnings
 from gradehaul.plan.drawing.naming.layers import use_of
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
-from gradehaul.plan.names import clean, cut, listed, quoted
+from gradehaul.plan.names import listed
 from gradehaul.quantities import convert
 
 TOLERANCE = 2e-5
@@ -154,26 +154,36 @@ class _Reading:
 
     def read(self) -> tuple[list[Stroke], list[Label], list[Fault]]:
         """Return the strokes, marks and faults of the document; its labels are found on the way."""
-        blocks = Blocks(self.document, self.any)
         with np.errstate(all="ignore"):  # what is not finite is found when all is known in m
-            try:
-                for item in blocks.items(self.trouble):
-                    self.take(item)
-            except OverflowError as error:
-                wrong = f"its curves and blocks make more than {MOST_POINTS:,} points"
-                raise DrawingError(wrong, write="fewer layers, or fewer copies of blocks") from error
-            strokes, dropped = strokes_of(self.curves, self.scale, self.shown, self.trouble)
+            layers, faults = self.walk()
+            passed = self.passed_over(layers)
+            release(self.document)
+            strokes, dropped = strokes_of(self.curves, self.scale, self.shown, self.wrong)
         marks = self.marks({label.layer for label in self.labels} - {stroke.layer for stroke in strokes})
         if self.errors:
             raise self.all_errors()
         if not strokes:
-            raise self.nothing(blocks.layers, bool(dropped))
-        return strokes, marks, [*blocks.faults, *dropped, *self.faults(blocks.layers)]
+            raise self.nothing(layers, bool(dropped))
+        return strokes, marks, [*faults, *dropped, *self.not_track(), *passed]
+
+    def walk(self) -> tuple[Counter[str], list[Fault]]:
+        """Take every entity; return how much is drawn on each layer, and the faults of blocks."""
+        blocks = Blocks(self.document, self.any)
+        try:
+            for item in blocks.items(self.trouble):
+                self.take(item)
+        except OverflowError as error:
+            wrong = f"its curves and blocks make more than {MOST_POINTS:,} points"
+            raise DrawingError(wrong, write="fewer layers, or fewer copies of blocks") from error
+        return blocks.layers, blocks.faults
 
     def trouble(self, entity: Any, layer: str, error: DrawingError) -> None:  # noqa: ANN401
         """Take an error of an entity, once however often it is drawn."""
-        handle = handle_of(entity)
-        name = f"{entity.dxftype()} #{handle}" if handle else entity.dxftype()
+        self.wrong(entity.dxftype(), handle_of(entity), layer, error)
+
+    def wrong(self, kind: str, handle: str, layer: str, error: DrawingError) -> None:
+        """Take an error of an entity of a type, by its handle."""
+        name = f"{kind} #{handle}" if handle else kind
         place = f"{name} on layer {quoted(self.shown(layer))}"
         self.errors.setdefault((place, error.wrong), error.at(file=self.file, place=place))
 
@@ -207,13 +217,18 @@ class _Reading:
                 self.unknown.setdefault("POINT", []).append(item)
         return marks
 
-    def faults(self, layers: Iterable[str]) -> list[Fault]:
-        """Return what was not read, or only in part."""
+    def not_track(self) -> list[Fault]:
+        """Return a fault for each type of entity that cannot be track."""
         found = []
         for kind, items in self.unknown.items():
             layer = self.shown(items[0].layer)
             text = f"{len(items)} {clean(kind)} on the layers to read, such as on {quoted(layer)}: not read as track"
             found.append(Fault("unknown-entity", text, None, items[0].handle, layer, weight=len(items)))
+        return found
+
+    def passed_over(self, layers: Iterable[str]) -> list[Fault]:
+        """Return what was not read, or only in part."""
+        found = []
         if any(mended_name(layer) != layer for layer in layers):
             found.append(Fault("encoding", "names of layers are not in the file's own encoding"))
         model = self.document.modelspace()  # a damaged layout may not know which one it is
@@ -222,11 +237,14 @@ class _Reading:
         if paper:
             found.append(Fault("paper-space", f"{paper} entities are on paper, not in the model space: not read"))
         # Names and heights may be among the texts on the other layers, and track among what looks like none.
-        left = [(layer_of(entity), entity.dxftype() in TEXTS) for entity in model]
+        left = Counter((layer_of(entity), entity.dxftype() in TEXTS) for entity in model)
         for one, many, is_text in (("text", "texts", True), ("entity", "entities", False))[
             : 2 if self.patterns is None else 1
         ]:
-            counts = Counter(self.shown(layer) for layer, text in left if text == is_text and not self.any(layer))
+            counts = Counter[str]()
+            for (layer, text), count in left.items():
+                counts[self.shown(layer)] += count if text == is_text and not self.any(layer) else 0
+            counts = +counts
             each = [f"{n} {one if n == 1 else many} on layer {layer}" for layer, n in counts.most_common(_MOST_LAYERS)]
             more = [f"{len(counts) - _MOST_LAYERS} more layers"] if len(counts) > _MOST_LAYERS else []
             names = "the layer's name; to read it," if len(counts) == 1 else "the layers' names; to read one,"

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import chain
 from typing import Any, NamedTuple
 
-from gradehaul.errors import DrawingError
+from gradehaul.errors import DrawingError, clean, cut, quoted
 from gradehaul.plan.drawing.dxf.entities import (
     TEXTS,
     Entity,
@@ -20,7 +20,6 @@ from gradehaul.plan.drawing.dxf.entities import (
     value_of,
 )
 from gradehaul.plan.drawing.records import Fault
-from gradehaul.plan.names import clean, cut, quoted
 
 DEEPEST = 16
 """How deep blocks may stand in one another."""
@@ -171,12 +170,15 @@ class Blocks:
 
     def _draws(
         self, entity: Entity, place: Matrix, layer: str, trouble: Trouble
+    ) -> Iterable[tuple[Entity, Matrix, str]]:
+        """Return what an entity on a layer draws, itself or what it inserts: each with its placing and its layer."""
+        if entity.dxftype() == "INSERT":
+            return self._inserted(entity, place, layer, trouble)
+        return ((entity, place, layer),) if self._wanted(layer) else ()
+
+    def _inserted(
+        self, entity: Entity, place: Matrix, layer: str, trouble: Trouble
     ) -> Iterator[tuple[Entity, Matrix, str]]:
-        """Yield what an entity on a layer draws, itself or what it inserts: each with its placing and its layer."""
-        if entity.dxftype() != "INSERT":
-            if self._wanted(layer):
-                yield entity, place, layer
-            return
         block = self._of(entity)
         within = [] if block is None else self._within(block, layer)
         try:

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf.blocks import Item, Trouble
-from gradehaul.plan.drawing.dxf.entities import Entity, Point, hand_of, number_of, point_of, value_of
+from gradehaul.plan.drawing.dxf.blocks import Item
+from gradehaul.plan.drawing.dxf.entities import Entity, Point, hand_of, handle_of, number_of, point_of, value_of
 from gradehaul.plan.drawing.records import FLAT, LARGEST, LARGEST_BULGE, Fault, FloatArray, Spot, Stroke
 
 MOST_POINTS = 5_000_000
@@ -256,12 +256,14 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
         sagitta = np.linalg.norm(across, axis=2).max(axis=0)
         parts = np.ones(len(step), dtype=np.int64)
         parts[own] = np.where(sagitta > tolerance, np.minimum(np.ceil(np.sqrt(_MORE * sagitta / tolerance)), _PARTS), 1)
-        budget.take(int(parts.sum()) - len(parts))
+        waiting = np.repeat(parts > 1, parts)  # the parts are to be looked at again
+        if not waiting.any():
+            break
+        budget.take(len(waiting) - len(parts))
         first = np.cumsum(parts) - parts
         share = (np.arange(parts.sum()) - np.repeat(first, parts)) / np.repeat(parts, parts)
         at = np.append(np.repeat(at[:-1], parts) + share * np.repeat(step, parts), at[-1])
         points = curve(at)
-        waiting = np.repeat(parts > 1, parts)  # the parts are to be looked at again
     return points
 
 
@@ -273,13 +275,14 @@ class Curves:
     """Curves in drawing units, all in a few columns: so many small records would keep Python's collector busy."""
 
     points: array[float] = field(default_factory=lambda: array("d"))
-    bulges: dict[int, Sequence[float]] = field(default_factory=dict)
-    """Of those that have any, by number."""
+    bulges: array[float] = field(default_factory=lambda: array("d"))
+    """Of the segment that begins at each point, 0 at the last of a curve."""
     ends: list[int] = field(default_factory=list)
     """How many points there are up to the end of each."""
     exact: list[bool] = field(default_factory=list)
-    origins: list[Entity] = field(default_factory=list)
-    """Which entity of the file each shows."""
+    origins: list[str] = field(default_factory=list)
+    """The handle of the entity of the file that each shows, and its type."""
+    kinds: list[str] = field(default_factory=list)
     layers: list[str] = field(default_factory=list)
     handles: list[str] = field(default_factory=list)
 
@@ -289,34 +292,32 @@ class Curves:
             self.points.frombytes(np.ascontiguousarray(curve.points).tobytes())
         else:
             self.points.extend(chain.from_iterable(curve.points))
-        if curve.bulges is not None:
-            self.bulges[len(self.ends)] = curve.bulges
+        self.bulges.extend(curve.bulges or ())
         self.ends.append(len(self.points) // 3)
+        self.bulges.frombytes(bytes(8 * (self.ends[-1] - len(self.bulges))))
         self.exact.append(curve.exact)
-        self.origins.append(item.origin)
+        self.origins.append(handle_of(item.origin))
+        self.kinds.append(item.origin.dxftype())
         self.layers.append(item.layer)
         self.handles.append(item.handle)
 
 
 def strokes_of(
-    curves: Curves, scale: float, shown: Callable[[str], str], trouble: Trouble
+    curves: Curves, scale: float, shown: Callable[[str], str], wrong: Callable[[str, str, str, DrawingError], None]
 ) -> tuple[list[Stroke], list[Fault]]:
     """Return curves in drawing units as strokes in m, and what was left out of them.
 
     All are checked at once: numpy costs about a microsecond a call however little it is given, so checking them one by
     one would take longer than reading the file.
 
-    `scale` is the drawing's unit, m; `shown` returns the name of a layer in readable characters.
+    `scale` is the drawing's unit, m; `shown` returns the name of a layer in readable characters; `wrong` takes the type
+    and handle of an entity that cannot be used, its layer, and why.
     """
     if not curves.ends:
         return [], []
     points = np.array(curves.points).reshape(-1, 3) * scale
     plan, high = np.ascontiguousarray(points[:, :2]), np.ascontiguousarray(points[:, 2])
-    slices = list(itertools.pairwise([0, *curves.ends]))
-    # Each segment stands where its first vertex does; the last vertex of a curve has none.
-    bulges = np.zeros(len(points))
-    for number, own in curves.bulges.items():
-        bulges[slices[number][0] : slices[number][1] - 1] = own
+    bulges = np.array(curves.bulges)
     lengths = np.append(np.hypot(*np.diff(plan, axis=0).T), 1.0)
     lengths[[end - 1 for end in curves.ends if end]] = 1.0
     fair = (np.abs(points) <= LARGEST).all(axis=1) & (lengths >= SHORTEST)
@@ -324,16 +325,18 @@ def strokes_of(
     unfair, raised = (np.concatenate(((0,), np.cumsum(each))).tolist() for each in (~fair, np.abs(high) > FLAT))
     strokes: list[Stroke] = []
     faults: list[Fault] = []
-    sources = curves.origins, curves.layers, curves.handles
-    for (first, end), exact, origin, layer, handle in zip(slices, curves.exact, *sources, strict=True):
+    sources = curves.exact, curves.kinds, curves.origins, curves.layers, curves.handles
+    for (first, end), exact, kind, origin, layer, handle in zip(
+        itertools.pairwise((0, *curves.ends)), *sources, strict=True
+    ):
         heights = high[first:end] if raised[end] > raised[first] else None
         turns = bulges[first : max(end - 1, first)]
-        stroke = Stroke(handle, shown(layer), origin.dxftype(), plan[first:end], turns, exact, heights)
+        stroke = Stroke(handle, shown(layer), kind, plan[first:end], turns, exact, heights)
         if end - first < 2 or unfair[end] > unfair[first]:
             try:
                 mended, fault = _mended(stroke, points[first:end])
             except DrawingError as error:
-                trouble(origin, layer, error)
+                wrong(kind, origin, layer, error)
                 continue
             faults += [fault] if fault else []
             if mended is None:

@@ -8,9 +8,8 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-from gradehaul.errors import DrawingError
+from gradehaul.errors import DrawingError, clean
 from gradehaul.plan.drawing.records import FLAT, LARGEST, Label, Spot
-from gradehaul.plan.names import clean
 
 TEXTS = frozenset({"TEXT", "MTEXT", "ATTRIB", "ATTDEF"})
 """The types of entity that are texts."""

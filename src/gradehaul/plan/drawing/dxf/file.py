@@ -20,8 +20,8 @@ from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import Any
 
-from gradehaul.errors import DrawingError
-from gradehaul.plan.names import clean, cut, near_file
+from gradehaul.errors import DrawingError, clean, cut
+from gradehaul.plan.names import near_file
 
 LARGEST_FILE = 200_000_000
 """The most bytes a drawing may have."""
@@ -37,6 +37,9 @@ _SENTINEL = b" Binary DXF\r\n\x1a\x00"
 _OTHER = re.compile(rb"AC1[.0-9]|AC2\.|MC0\.0")
 _BOM = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"\xef\xbb\xbf": "UTF-8 with a byte-order mark"}
 _LOCK = threading.Lock()
+
+
+_PLAIN = frozenset({"LINE", "ARC", "CIRCLE", "LWPOLYLINE", "SPLINE"})
 
 
 def dxf_library() -> Any:  # noqa: ANN401 - a module
@@ -142,6 +145,19 @@ def load(path: Path) -> tuple[Any, int]:
     if "Model" not in document.layouts:
         raise _damaged("no model space")
     return document, code
+
+
+def release(document: Any) -> None:  # noqa: ANN401 - a document of the library
+    """Let go of the lines and curves of a document that were read.
+
+    Each refers to itself, so that Python's collector would go over all of them again and again while others are made.
+    """
+    for layout in document.blocks:
+        for entity in layout:
+            if entity.dxftype() in _PLAIN and entity.extension_dict is None:
+                entity.destroy()
+        layout.purge()
+    document.entitydb.purge()
 
 
 def _damaged(found: str) -> DrawingError:

@@ -25,6 +25,8 @@ HELD, ACCEPTED = 1e-9, 1e-7
 """In mean lengths of elements: how far off their joint two elements should lie in the end, and may after all steps."""
 GAP_PRICE = 1e4
 """How much more an offset at a joint counts than that of a vertex, while a step is judged."""
+CLOSING = 1e-4
+"""By what share a step that halves the offsets at joints may worsen the rest: circles nearly alike gape cheaply."""
 DENSE = 60
 """Up to this many unknowns the dense solver; beyond, its threads wait for one another where other work runs beside."""
 
@@ -111,7 +113,8 @@ def laid(points: FloatArray, guess: Chain) -> Chain | None:
         share = min(1.0, 0.5 / max(float(np.abs(step[:, :3]).max()), 1e-9))
         while share > 1e-3:
             moved = fit.state(state.curves + share * step, state.turn, state.first)
-            if moved.merit <= state.merit * (1 + 1e-12) or float(np.abs(step).max()) < 1e-12:
+            closes = moved.gap < state.gap / 2 and moved.merit <= state.merit * (1 + CLOSING)
+            if moved.merit <= state.merit * (1 + 1e-12) or closes or float(np.abs(step).max()) < 1e-12:
                 break
             share /= 3
         else:

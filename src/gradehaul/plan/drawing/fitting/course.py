@@ -154,7 +154,6 @@ def _backward(course: Course) -> Course:
         bulges=-course.bulges[::-1],
         heights=None if course.heights is None else course.heights[::-1],
         along=course.along[-1] - course.along[::-1],
-        begin=-course.begin % (len(course.points) - 1),
     )
 
 

@@ -70,8 +70,6 @@ def circle_span(course: Course, fit: Fit) -> Span | None:
     course = begun_at(course, course.begin)
     points = course.points[:-1]
     around = float(turns(np.vstack((course.points, points[1:2]))).sum())
-    if len(points) < 5 or abs(abs(around) - math.tau) > 1e-6:
-        return None
     scaled = (points - points[0]) / fit.tolerance
     # The circle whose squares of distances from its middle are nearest to one figure (Kasa 1976, from memory).
     design = np.column_stack((2 * scaled, np.ones(len(scaled))))
@@ -151,7 +149,8 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     best = _best(points, scatter, kinks)
     seen = _seen(best.chains)
     if best.chains and scatter < EXPECTED and seen > 1.5 * max(scatter, STRAY):  # it may have passed for joints
-        best = _best(points, min(seen, EXPECTED), kinks)
+        again = _best(points, min(seen, EXPECTED), kinks)
+        best = again if again.sound else best
     if best.sound:
         return best.chains
     middle = len(points) // 2

@@ -79,14 +79,12 @@ def spans_of(points: FloatArray, along: FloatArray, chain: Chain) -> list[Span]:
 def _places(points: FloatArray, along: FloatArray, chain: Chain) -> list[float]:
     """Return where the joints lie along the drawn stroke, m; a closed one counts on past its end."""
     total, whole = len(points), float(along[-1])
-    places: list[float] = []
-    for joint in range(0 if chain.closed else 1, chain.count):
-        after = int(chain.first[joint]) if chain.closed else min(max(int(chain.first[joint]), 1), total - 1)
-        lap, before = divmod(after - 1, total)
-        chord = points[(before + 1) % total] - points[before]
-        share = float((chain.start[joint, :2] - points[before]) @ chord / (chord @ chord))
-        step = float(along[before + 1] - along[before])
-        places.append(lap * whole + float(along[before]) + min(max(share, 0.0), 1.0) * step)
+    after = chain.first[:-1] if chain.closed else np.clip(chain.first[1:-1], 1, total - 1)
+    lap, before = np.divmod(after - 1, total)
+    chord = points[(before + 1) % total] - points[before]
+    on = ((chain.start[chain.count - len(after) :, :2] - points[before]) * chord).sum(axis=1)
+    share = np.clip(on / (chord**2).sum(axis=1), 0.0, 1.0)
+    places = (lap * whole + along[before] + share * (along[before + 1] - along[before])).tolist()
     return [*places, places[0] + whole] if chain.closed else [float(along[0]), *places, whole]
 
 

@@ -9,12 +9,11 @@ from itertools import groupby
 
 import numpy as np
 
-from gradehaul.errors import DrawingError
+from gradehaul.errors import DrawingError, quoted
 from gradehaul.plan.drawing.elements import beyond, length_of
 from gradehaul.plan.drawing.heights.texts import MISFIT, Stand, along_lines, at_joints
 from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, FloatArray, Label, Linked, Source, Spot, Terms
 from gradehaul.plan.drawing.wording import at_text
-from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
 
 SAME = 1e-5

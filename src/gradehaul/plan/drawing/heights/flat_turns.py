@@ -8,9 +8,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import center, gap, place
+from gradehaul.plan.drawing.elements import place
 from gradehaul.plan.drawing.heights.levels import LEAST_TURN
-from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Linked, Spot, Terms
+from gradehaul.plan.drawing.nearness import pairs, places_of
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, FloatArray, IntArray, Linked, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import FLAT_HELIX, length_text
 
@@ -19,32 +20,43 @@ _ROUND = 0.99 * math.tau
 
 
 class Turns(NamedTuple):
-    """Level arcs of one circle that close it: its center, one of them, and by how much all turn, radians."""
+    """Level arcs of one circle that close it: one of them, and by how much all turn, radians."""
 
-    center: Spot
     arc: Element
     turn: float
-
-    def holds(self, element: Element, snap: float) -> bool:
-        """Return whether an element lies on the circle."""
-        if abs(element.curvature) < 1e-9 or gap(center(element), self.center) > 2 * snap:
-            return False
-        return abs(1 / abs(element.curvature) - 1 / abs(self.arc.curvature)) <= 2 * snap
 
 
 def level_turns(reaches: Rows, snap: float) -> list[Turns]:
     """Return the circles that level arcs close, each with all arcs drawn on it."""
-    found: list[Turns] = []
     turns, low, high = np.abs(reaches.curvature) * reaches.length, reaches.start[:, 2], reaches.end[:, 2]
     level = (low == high) | (np.isnan(low) & np.isnan(high))
-    for each in np.flatnonzero(level & (turns >= LEAST_TURN)).tolist():
-        arc, turn = reaches.element(each), float(turns[each])
-        if arc.inner:
-            continue
-        number = next((n for n, circle in enumerate(found) if circle.holds(arc, snap)), len(found))
-        before = found[number].turn if number < len(found) else 0.0
-        found[number : number + 1] = [Turns(center(arc), arc, before + turn)]
-    return [circle for circle in found if circle.turn >= _ROUND]
+    level[list(reaches.inner)] = False
+    arcs = np.flatnonzero(level & (turns >= LEAST_TURN))
+    circle = places_of(_circles(reaches, arcs), 2 * snap)
+    turn = np.bincount(circle, turns[arcs], len(arcs)).tolist()
+    last = dict(zip(circle.tolist(), arcs.tolist(), strict=True))
+    return [Turns(reaches.element(arc), turn[each]) for each, arc in last.items() if turn[each] >= _ROUND]
+
+
+def _circles(rows: Rows, arcs: IntArray) -> FloatArray:
+    """Return the middle and the radius of the circle of each of some arcs, m, shape (n, 3)."""
+    radius, heading = 1 / rows.curvature[arcs], rows.heading[arcs]
+    aside = radius[:, None] * np.column_stack((-np.sin(heading), np.cos(heading)))
+    return np.column_stack((rows.start[arcs, :2] + aside, np.abs(radius)))
+
+
+def _rings(circles: Sequence[Turns], linked: Linked, snap: float) -> list[set[int]]:
+    """Return for each circle the lines of which all elements lie on it, by their numbers."""
+    found: list[set[int]] = [set() for _ in circles]
+    rows, drawn = Rows.of(line.elements for line in linked.lines), Rows.of([circle.arc] for circle in circles)
+    arcs = np.flatnonzero(np.abs(rows.curvature) >= 1e-9)
+    wanted, there = _circles(drawn, np.arange(len(circles))), _circles(rows, arcs)
+    one, other = pairs(wanted[:, :2], 2 * snap, there[:, :2])
+    alike = np.abs(wanted[one, 2] - there[other, 2]) <= 2 * snap
+    on, often = np.unique(np.column_stack((one, rows.owner[arcs[other]]))[alike], axis=0, return_counts=True)
+    for circle, line in on[often == np.diff(rows.first)[on[:, 1]]].tolist():
+        found[circle].add(line)
+    return found
 
 
 def flat_helices(
@@ -58,14 +70,11 @@ def flat_helices(
 
     The `circles` are those of `level_turns`, `along` the heights along lines, `heights` those of joints by number, m.
     """
+    if not circles:
+        return []
     faults: list[Fault] = []
     in_space = any(element.start.z is not None for line in linked.lines for element in line.elements)
-    for circle in circles:
-        ring = {
-            number
-            for number, line in enumerate(linked.lines)
-            if all(circle.holds(element, terms.snap) for element in line.elements)
-        }
+    for circle, ring in zip(circles, _rings(circles, linked, terms.snap), strict=True):
         joints = {joint for number in ring for joint in (linked.lines[number].start, linked.lines[number].finish)}
         met = [
             _nearest(linked, along, heights, ring, joint, end.line)

@@ -50,7 +50,8 @@ def _apart(reaches: Rows, slopes: Mapping[int, tuple[float, float]], terms: Term
     numbers = list(slopes)
     climbs = reaches.raised(slopes).only(np.array(numbers))
     half, before = climbs.total / 2, climbs.before
-    at = np.array([np.flatnonzero((climbs.owner == row) & (before <= half[row]))[-1] for row in range(len(half))])
+    begin = np.append(0.0, np.cumsum(climbs.total))[:-1]
+    at = np.searchsorted(begin[climbs.owner] + before, begin + half, side="right") - 1
     on = half - before[at]
     middles = np.column_stack((climbs.places(at, on), np.mean(list(slopes.values()), axis=1)))
     headings = climbs.heading[at] + climbs.curvature[at] * on
@@ -161,7 +162,7 @@ def _followed(
         own = {start, start ^ 1} if start // 2 in level else {start}
         climb: list[tuple[int, int]] = []
         while end not in met:
-            onward = [each for each in steps.get(end, ()) if each not in used | own]
+            onward = [each for each in steps.get(end, ()) if each not in used and each not in own]
             onward = [each for each in onward if each // 2 not in level or (tips[each] - tips[end]) * rising >= 0]
             if not onward:
                 break

@@ -8,12 +8,12 @@ from collections.abc import Mapping, Sequence
 from itertools import accumulate
 from typing import NamedTuple
 
+from gradehaul.errors import quoted
 from gradehaul.plan.drawing.elements import beyond, in_plan
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts
 from gradehaul.plan.drawing.records import DrawnLine, Fault, FloatArray, Label, Linked, Source, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import UNUSED, bare
-from gradehaul.plan.names import quoted
 from gradehaul.plan.text.toml import key_written
 from gradehaul.quantities import convert, describe, read_quantity
 
@@ -205,6 +205,11 @@ def _nearest(
     met: dict[int, list[_Place]] = {}
     for foot in index.beside(meetings, terms.snap).feet():
         met.setdefault(foot.which, []).append((foot.off, foot.row, foot.along))
+    beside: dict[int, list[int]] = {}
+    for _, text, meeting in beside_texts(
+        [each for label, _ in texts for each in (_put(label), label)], meetings, AT_END
+    ):
+        beside.setdefault(text // 2, []).append(meeting)
     found = []
     for number, (label, _) in enumerate(texts):
         own = sorted(feet.get(number, ()))
@@ -214,8 +219,7 @@ def _nearest(
             off = [each[0] for each in own[1:] if not _together(own[0], each, spread)]
             unclear = any(each < _CLEARLY * own[0][0] + AT_END / 4 for each in off)
         if unclear:
-            beside = beside_texts([_put(label), label], meetings, AT_END)
-            there = [place for _, _, meeting in beside for place in met.get(meeting, ())]
+            there = [place for meeting in beside.get(number, ()) for place in met.get(meeting, ())]
             if there and all(_together(there[0], each, 2 * AT_END) for each in there):
                 own, unclear = there, False
         found.append((number, own, unclear))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import in_plan, level_with, micro, middle, place, whole
+from gradehaul.plan.drawing.elements import in_plan, level_with, middle, place, whole
 from gradehaul.plan.drawing.linking.overlaps import source
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot, continuing
 from gradehaul.plan.drawing.nearness import Nearness, components, pairs
@@ -88,10 +88,11 @@ def strays(ways: Ways, unit: str) -> list[Fault]:
     """Return a fault for every part of the drawing that meets nothing and is small against the largest part."""
     part, own = components(ways.fresh_node, ways.nodes)[ways.nodes[:, 0]], ways.rows.total
     length = np.bincount(part, own)
+    longest_first = np.lexsort((-np.rint(own * 1e6), part))
+    longest = longest_first[np.append(True, np.diff(part[longest_first]) > 0)]
     faults: list[Fault] = []
-    for each in np.flatnonzero((length > 0) & (length < SMALL * length.max())).tolist():
-        longest = max(np.flatnonzero(part == each).tolist(), key=lambda number: micro(float(own[number])))
-        elements, size = ways.rows.row(longest), float(length[each])
+    for number in longest[length[part[longest]] < SMALL * length.max()].tolist():
+        elements, size = ways.rows.row(number), float(length[part[number]])
         text = f"{length_text(size, unit)} of track meets no other"
         faults.append(Fault("stray", text, middle(elements), *source(elements[0]), weight=size))
     return faults
@@ -106,7 +107,7 @@ def kinks_left(faults: Sequence[Fault], linked: Linked, snap: float) -> list[Fau
     kinks = {number: fault.spot for number, fault in enumerate(faults) if fault.code == "kink" and fault.spot}
     joints = [joint.spot for joint in linked.joints if joint.kind in {"turnout", "crossing"}]
     near, _ = pairs(in_plan(list(kinks.values())), 2 * snap, in_plan(joints))
-    gone = {list(kinks)[row] for row in near.tolist()}
+    gone = {*np.array([*kinks], dtype=np.int64)[near].tolist()}
     return [fault for number, fault in enumerate(faults) if number not in gone]
 
 

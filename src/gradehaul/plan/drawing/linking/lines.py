@@ -156,13 +156,18 @@ def _goes_on(rows: Rows, before: IntArray, after: IntArray) -> BoolArray:
 def _once_round(ways: Ways, kinds: Mapping[int, Kind]) -> Ways:
     """Return ways of which closed circuits begin at the first change of curvature, or of the elements of a circle."""
     rows, numbers = ways.rows, np.arange(len(ways.rows.length))
-    for number in np.flatnonzero(ways.nodes[:, 0] == ways.nodes[:, 1]).tolist():
-        if kinds.get(int(ways.nodes[number, 0])) == "plain":
-            own = numbers[rows.first[number] : rows.first[number + 1]]
-            steps = own[~_goes_on(rows, np.roll(own, 1), own)]
-            among = steps if len(steps) else own
-            places = whole(rows.start[among])
-            own[:] = np.roll(own, own[0] - among[np.lexsort(places.T[::-1])[0]])
+    closed = np.flatnonzero(ways.nodes[:, 0] == ways.nodes[:, 1]).tolist()
+    closed = [number for number in closed if kinds.get(int(ways.nodes[number, 0])) == "plain"]
+    if not closed:
+        return ways
+    before = numbers - 1
+    before[rows.first[:-1]] = rows.first[1:] - 1
+    step = ~_goes_on(rows, before, numbers)
+    places = whole(rows.start)
+    for number in closed:
+        own = numbers[rows.first[number] : rows.first[number + 1]]
+        among = own[step[own]] if step[own].any() else own
+        own[:] = np.roll(own, own[0] - among[np.lexsort(places[among].T[::-1])[0]])
     return Ways(rows.taken(numbers, np.zeros(len(numbers), dtype=bool), rows.first), ways.nodes)
 
 

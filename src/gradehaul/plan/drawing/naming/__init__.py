@@ -9,14 +9,15 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple, TypeVar
 
-from gradehaul.errors import PlanError
+import numpy as np
+
+from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.drawing.elements import gap, in_plan, length_of, order, turned, wrapped
 from gradehaul.plan.drawing.naming.layers import LINE_NAMES, NAMES, free_name, names_lines
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, pairs
-from gradehaul.plan.drawing.records import Claim, DrawnJoint, DrawnLine, Label, Linked, Spot
+from gradehaul.plan.drawing.records import Claim, DrawnJoint, DrawnLine, FloatArray, Label, Linked, Spot
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import at_text
-from gradehaul.plan.names import quoted
 from gradehaul.quantities import convert, describe
 from gradehaul.quantities.si import Meters, Radians
 
@@ -55,10 +56,10 @@ def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) ->
     """
     found: dict[int, str] = {}
     errors: list[PlanError] = []
-    by_name = {claim.name: claim for claim in claims}
+    by_name, spots = {claim.name: claim for claim in claims}, in_plan([joint.spot for joint in joints])
     for claim in claims:
         here = claim.at
-        number = min(range(len(joints)), key=lambda each: (gap(joints[each].spot, here), each))
+        number = int(np.argmin(np.hypot(*(spots - here[:2]).T)))
         off = gap(joints[number].spot, here)
         if off > claim.within:
             near = describe(claim.within, "length", unit)
@@ -108,7 +109,7 @@ def name_all(
     or layer. `claims` and `known_lines` are names that stand already, by number; no line and no joint bears one of
     `lines_taken`, the plan's own lines and berths, and no line one of `joints_taken`.
     """
-    radii = [1 / abs(each.curvature) for line in linked.lines for each in line.elements if each.curvature]
+    radii = np.unique([1 / abs(each.curvature) for line in linked.lines for each in line.elements if each.curvature])
     why = [_remark(label, radii) for label in labels]
     remarks = [(label, what) for label, what in zip(labels, why, strict=True) if what]
     texts = sorted(
@@ -148,8 +149,8 @@ def name_all(
 _TAKEN, _FAR = "what it stands beside has another name", "too far from track that it may name"
 
 
-def _remark(label: Label, radii: Sequence[float]) -> str:
-    """Return why a text can be no name, empty where it can; `radii` are those of the curves, m.
+def _remark(label: Label, radii: FloatArray) -> str:
+    """Return why a text can be no name, empty where it can; `radii` are those of the curves, m, in order.
 
     A track may be called R12 where no curve has that radius in any unit of a layout.
 
@@ -157,7 +158,7 @@ def _remark(label: Label, radii: Sequence[float]) -> str:
     --------
     >>> from gradehaul.plan.drawing.records import Spot
     >>> texts = ("R 280", 'R18"', "R600", "R24", "R12", "R2", "Ridge")
-    >>> [_remark(Label(text, Spot(0, 0), "0", ""), [0.6, 0.61]) for text in texts]
+    >>> [_remark(Label(text, Spot(0, 0), "0", ""), np.array([0.6, 0.61])) for text in texts]
     ['a radius', 'a radius', 'a radius', 'a radius', '', '', '']
     """
     if len(label.text) > LONGEST:
@@ -165,8 +166,12 @@ def _remark(label: Label, radii: Sequence[float]) -> str:
     if not is_radius(label):
         return ""
     if bare := re.fullmatch(r"R(\d+)", label.text.strip(), re.IGNORECASE):
-        noted = [float(bare[1]) / convert(1.0, unit) for unit in ("mm", "cm", "in")]
-        return "a radius" if any(abs(own - each) <= _NOMINAL * each for own in radii for each in noted) else ""
+        noted = np.array([float(bare[1]) / convert(1.0, unit) for unit in ("mm", "cm", "in")])
+        first, last = (
+            np.searchsorted(radii, noted * (1 - _NOMINAL)),
+            np.searchsorted(radii, noted * (1 + _NOMINAL), "right"),
+        )
+        return "a radius" if (first < last).any() else ""
     return "a radius"
 
 

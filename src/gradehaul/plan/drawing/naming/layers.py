@@ -9,14 +9,13 @@ from glob import escape
 from itertools import groupby, pairwise
 from typing import Literal, NamedTuple
 
-from gradehaul.errors import QuantityError
+from gradehaul.errors import QuantityError, quoted
 from gradehaul.plan.drawing.elements import gap, in_plan, place
 from gradehaul.plan.drawing.heights.texts import is_number, noted_radii, says_height
 from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Drawing, Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import NUMBERS
-from gradehaul.plan.names import quoted
 from gradehaul.quantities import read_quantity
 
 RAILHEAD, HEIGHTS, NAMES = "Railhead line", "Railhead heights", "Names"

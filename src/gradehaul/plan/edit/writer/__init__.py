@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, clean, quoted
 from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.edit.writer.drawn_tables import (
     edited,
@@ -31,7 +31,6 @@ from gradehaul.plan.edit.writer.text import (
     put,
     snippet,
 )
-from gradehaul.plan.names import clean, quoted
 from gradehaul.plan.text.toml import parse, table_written, written
 from gradehaul.quantities import describe
 
@@ -125,11 +124,12 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     keep_own_heights(data.get("line", {}), tables, drawn, unit)
     rewritten: dict[tuple[str, str], dict[str, Any]] = {}
     by_key = {chunk.key: chunk for chunk in chunks}
+    fresh: dict[tuple[str, str], dict[str, Any]] = {}
     for key, table in tables.items():
         chunk = by_key.get(key)
         before = data.get(key[0], {}).get(key[1])
         if before is None:
-            insert(chunks, Chunk(key, f"\n{snippet(*key, table)}"))
+            fresh[key] = table
             changes.added.append(_titled(*key))
         elif chunk is None or not chunk.marked:
             if not same(before, table, unit):
@@ -139,6 +139,7 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
             chunk.text = edited(chunk.text, key, table)
             changes.changed.append(_titled(*key))
         rewritten[key] = table
+    _insert_all(chunks, fresh)
     for chunk in chunks:
         if chunk.marked and chunk.key not in tables:
             changes.removed.append(_titled(*chunk.key))
@@ -154,6 +155,15 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     after = _checked(result, rewritten, file, unit=unit)
     _check_kept(result, after, text, data, followed, file)
     return Written(result, changes, after)
+
+
+def _insert_all(chunks: list[Chunk], tables: Mapping[tuple[str, str], Mapping[str, Any]]) -> None:
+    """Put drawn tables into the text, all of a section at once."""
+    sections: dict[str, list[tuple[str, str]]] = {}
+    for key in tables:
+        sections.setdefault(key[0], []).append(key)
+    for keys in sections.values():
+        insert(chunks, Chunk(keys[0], "".join(f"\n{snippet(*key, tables[key])}" for key in keys)))
 
 
 def _import_table(options: Mapping[str, Any] | None) -> str:

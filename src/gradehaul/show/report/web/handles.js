@@ -51,6 +51,15 @@ const Handles = (() => {
 
     const step = () => (units.lengthUnit.name === "in" || units.lengthUnit.name === "ft" ? 0.0254 / 16 : 0.001);
 
+    /* The key of the handle whose middle is nearest to a pointer: those that lie close cover one another. */
+    function nearest(event) {
+      const off = ({ button }) => {
+        const box = button.getBoundingClientRect();
+        return Math.hypot(event.clientX - (box.left + box.right) / 2, event.clientY - (box.top + box.bottom) / 2);
+      };
+      return [...buttons].reduce((best, each) => (off(each[1]) < off(best[1]) ? each : best))[0];
+    }
+
     function make(key) {
       const button = document.createElement("button");
       button.type = "button";
@@ -71,11 +80,11 @@ const Handles = (() => {
         hand.drop();
       });
       button.addEventListener("pointerdown", (event) => {
-        const { station } = buttons.get(key);
+        const { button: meant, station } = buttons.get(nearest(event));
         event.preventDefault();
         event.stopPropagation();
-        button.focus();
-        button.setPointerCapture(event.pointerId);
+        meant.focus();
+        meant.setPointerCapture(event.pointerId);
         held = { station, from: event.clientY, height: hand.height(station), perDot: drawn.metersPerDot(), moved: false };
         hand.grab();
       });
@@ -105,7 +114,8 @@ const Handles = (() => {
       if (!button) return;
       tag.textContent = button.title;
       const across = Number.parseFloat(button.style.left), width = layer.parentNode.clientWidth;
-      const right = across > width / 2;
+      const right = across > width / 2, beside = right ? across : width - across;
+      tag.style.maxWidth = `${beside - 32}px`;
       tag.style.left = right ? "" : `${across + 18}px`;
       tag.style.right = right ? `${width - across + 18}px` : "";
       tag.style.top = button.style.top;
