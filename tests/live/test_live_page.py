@@ -120,7 +120,7 @@ def test_a_line_says_how_many_places_fail_clearance_while_any_does(one, hill):
     whole = hill.plan.read_text(encoding="utf-8")
     turns = 'from = "Low"\nto = "High"\nrailhead_at = [[0, 0]]\ntrack = [{ left = 600, angle = 720, rise = 90 }]'
     save(hill.plan, lambda text: f"{text}\n[line.Turns]\n{turns}\n")
-    expect(line).to_contain_text("1 place fails clearance, the worst Turns:1 at ")
+    expect(line).to_contain_text("1 place fails clearance, caused by the last save: Turns:1 at ")
     expect(line).to_contain_text("height 45 mm, passes from ")
     save(hill.plan, lambda _: whole)
     expect(line).to_be_hidden()
@@ -143,17 +143,22 @@ track = [{ name = "Corner", left = 100, angle = 90, rise = 0 }]
 from = "Out"
 to = "Wound"
 """
-    with live(browser, serve(text=HILL.replace("Top  = 60 ", "Out = 0\nWound = 200\nTop = 60 ") + turns)) as one:
+    served = serve(text=HILL.replace("Top  = 60 ", "Out = 0\nWound = 200\nTop = 60 ") + turns)
+    with live(browser, served) as one:
         line = one.page.locator("#clearance")
         expect(line).to_contain_text("1 place fails clearance, the worst Corner: radius 100 mm, passes from ")
         one.page.locator("#bench-route").select_option(label="Winding")
         one.page.locator("#railhead-of").select_option(label="Wound")
         one.page.get_by_label("Height").fill("90")
         one.page.keyboard.press("Enter")
-        expect(line).to_contain_text("2 places fail clearance, 1 of them by your changes: Turns at ")
+        expect(line).to_contain_text(
+            "2 places fail clearance, 1 of them caused by your changes to the saved plan: Turns at "
+        )
         expect(line).to_contain_text("height 45 mm, passes from ")
         one.page.get_by_role("button", name="Undo").click()
         expect(line).to_contain_text("1 place fails clearance, the worst Corner")
+        save(served.plan, lambda text: text.replace("Wound = 200", "Wound = 90"))
+        expect(line).to_contain_text("2 places fail clearance, 1 of them caused by the last save: Turns at ")
 
 
 def test_every_doubt_that_check_has_stands_above_the_outcomes(browser, serve):
@@ -712,3 +717,7 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
     assert bad.status_code == 409
     assert str(tmp_path) not in bad.text
     assert "/tmp" not in bad.text
+    drawing = (Path(__file__).parents[2] / "plans" / "hollow.dxf").read_bytes()
+    unknown = folder.request("POST", "drawing?name=x.dxf&scale=QQ", content=drawing)
+    assert "no such scale" in unknown.json()["wrong"]
+    assert "--" not in unknown.text

@@ -1,13 +1,107 @@
-"""The command line: each verb reads its arguments, calls one function, and prints."""
+"""The command line: each verb reads its arguments, calls one function, and prints; exit status, and how faults look."""
 
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from gradehaul import __version__
 from gradehaul.command.answers import check, profile, readings, report, treat, try_
 from gradehaul.command.climbs import helix, incline
-from gradehaul.command.group import main
 from gradehaul.command.hills import clearance, fit, level, risers
 from gradehaul.command.live import live
+from gradehaul.command.output import complain
 from gradehaul.command.plans import export, import_, map_, new
+from gradehaul.errors import GradehaulError, PlanError
 
 __all__ = ["main"]
+
+WRONG_INPUT, NO_FILE, INTERRUPTED = 2, 3, 130
+"""Exit status: the input is wrong; a file cannot be read or written; stopped from the keyboard."""
+
+
+_MOST_LINES = 50
+"""Faults shown in one run at the most: whoever mends these sees the rest."""
+
+
+class Verbs(click.Group):
+    """The verbs; whatever goes wrong in one becomes lines on standard error and an exit status."""
+
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:  # noqa: ANN401 - as click has it
+        """Read what stands before the verb."""
+        try:
+            return super().make_context(*args, **extra)
+        except click.exceptions.NoArgsIsHelpError:
+            raise
+        except click.UsageError as error:
+            if error.ctx is None:
+                raise
+            complain(_usage_line(error, error.ctx))
+            raise click.exceptions.Exit(WRONG_INPUT) from error
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the verbs in the order of the work."""
+        del ctx
+        return list(self.commands)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the verb, or name the nearest one."""
+        if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
+            from gradehaul.errors import quoted
+            from gradehaul.plan.names import nearest
+
+            verbs = self.list_commands(ctx)
+            near = nearest(args[0], verbs)
+            write = f"{ctx.command_path} {near}" if near else f"one of {', '.join(verbs)}"
+            fault = PlanError("there is no such command", found=quoted(args[0]), write=write)
+            raise click.UsageError(str(fault), ctx)
+        return super().resolve_command(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
+        """Run a verb."""
+        try:
+            return super().invoke(ctx)
+        except click.exceptions.NoArgsIsHelpError:
+            raise
+        except click.UsageError as error:
+            complain(_usage_line(error, ctx))
+            ctx.exit(WRONG_INPUT)
+        except GradehaulError as error:
+            lines = str(error).splitlines()
+            for line in lines[:_MOST_LINES]:
+                complain(line)
+            if len(lines) > _MOST_LINES:
+                complain(f"and {len(lines) - _MOST_LINES} more")
+            ctx.exit(NO_FILE if isinstance(error.__cause__, OSError) else WRONG_INPUT)
+        except OSError as error:
+            where = f"{error.filename}: " if error.filename else ""
+            complain(f"{where}{error.strerror or error}")
+            ctx.exit(NO_FILE)
+        except KeyboardInterrupt:
+            complain("stopped")
+            ctx.exit(INTERRUPTED)
+
+
+def _usage_line(error: click.UsageError, ctx: click.Context) -> str:
+    from gradehaul.command.usage_errors import misused  # only where something is wrong
+
+    return misused(error, ctx)
+
+
+_STATUS = (
+    "Exit status: 0 answered; 1 answered, and with --strict a named train fails; 2 the input is wrong; 3 a file cannot "
+    "be read or written."
+)
+
+
+@click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]}, epilog=_STATUS)
+@click.version_option(__version__, prog_name="gradehaul", message="%(prog)s %(version)s")
+def main() -> None:
+    """Find what each hill of a model railway needs of each train, and which trains climb."""
+
 
 for verb in (
     *(new, check, try_, profile, map_, live, report),

@@ -168,7 +168,7 @@ def _shims(plan: Plan, out: Output, surveys: Sequence[str], more: Sequence[str],
 
     found = corrected_surveys(plan, out.units(plan).system, surveys=surveys, **of)
     page = partial(shims_page, found, more=more)
-    return Answer(in_form(out, plan, found.to_dict, page, partial(shims_csv, found)))
+    return Answer(in_form(out, plan, found.to_dict, page, partial(shims_csv, found)), passes=found.passes)
 
 
 @click.command()

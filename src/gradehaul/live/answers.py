@@ -73,9 +73,11 @@ def stated(plan: Plan, hours: float | None = None) -> Stated:
     return Stated(plan, layout, judged_trains(layout, (*layout.judged(), *film_rails(layout.rails))))
 
 
-def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
+def parts(base: Stated, trial: TrialHeights, before: Stated | None = None) -> Iterator[Part]:
     """Yield the parts of the answer for a plan with changes that are tried: whoever waits for less may stop early.
 
+    `before` is the plan that was shown before it was saved anew; where nothing is tried, what fails clearance and did
+    not fail there is named, else what did not fail in the saved plan.
     Changes that no longer fit the plan are left out, and the first part names them.
     """
     trial, lost = known_part(base.plan, trial)
@@ -108,19 +110,21 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     for each in chances(now.shown):
         found.append(each)
         yield {"kind": "chances", "chances": list(found)}
-    yield {"kind": "clearance", "words": _clearance(base.fails, now.fails, units)}
+    cause, older = ("your changes to the saved plan", base) if trial or before is None else ("the last save", before)
+    yield {"kind": "clearance", "words": _clearance(older.fails, now.fails, cause, units)}
     if now.plan.films and now.plan.trains:
         yield _film(layout)
 
 
-def _clearance(before: Sequence[Finding], now: Sequence[Finding], units: UnitFormat) -> str:
-    """Return how many places fail clearance, first what changes that are tried add, then the worst; "" for none."""
+def _clearance(before: Sequence[Finding], now: Sequence[Finding], cause: str, units: UnitFormat) -> str:
+    """Return how many places fail clearance, first those that something caused, then the worst; "" for none."""
     if not now:
         return ""
     worst = f"the worst {failing_words(now[0], units)}"
     if not (new := failing_anew(before, now)):
         return f"{clearance_words(len(now))}, {worst}."
-    words = f"{clearance_words(len(now))}, {len(new)} of them by your changes: {failing_words(new[0], units)}"
+    count = f"{len(new)} of them " if len(new) < len(now) else ""
+    words = f"{clearance_words(len(now))}, {count}caused by {cause}: {failing_words(new[0], units)}"
     more = f", and {len(new) - 1} more" if new[1:] else ""
     return f"{words}{more}{'' if new[0] is now[0] else f'; {worst}'}."
 

@@ -151,4 +151,5 @@ def _of_file(error: GradehaulError, path: str, name: str) -> GradehaulError:
     """Return an error about a file by its own name, without the options of a command as a cure."""
     wrong, file, found = (text.replace(path, name) for text in (error.wrong, error.file, error.found))
     write = "" if "--" in error.write else error.write
-    return type(error)(_OPTION.sub("", wrong), file=file, place=error.place, found=found, write=write)
+    place = "" if error.place.startswith("--") else error.place
+    return type(error)(_OPTION.sub("", wrong), file=file, place=place, found=found, write=write)

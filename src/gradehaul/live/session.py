@@ -39,8 +39,8 @@ class Page:
     closed: bool = False
     digest: str | None = None
     """Of the text that it has."""
-    shown: tuple[TrainAnswer, ...] | None = None
-    """The trains that it shows, without what it tries."""
+    shown: Stated | None = None
+    """What it shows, without what it tries."""
 
     def put(self, kind: str, text: str) -> None:
         """Have a part sent; what it takes the place of is not."""
@@ -136,11 +136,12 @@ class Session:
     def _answer(self, page: Page, trial: TrialHeights) -> Iterator[Part]:
         good = self._good
         assert good is not None
-        for part in parts(good, trial):
+        before = None if page.shown is good else page.shown
+        for part in parts(good, trial, before):
             if part["kind"] == "answer":
-                before, page.shown = page.shown, good.judged
+                page.shown = good
                 units = units_of(good.plan.unit, force_unit=balance_unit(good.plan))
-                part["changes"] = [] if before is None else list(changes(before, page.shown, units))
+                part["changes"] = [] if before is None else list(changes(before.judged, good.judged, units))
                 part["file"] = self.followed.path.name
             yield part
 

@@ -29,6 +29,8 @@ PAPER_OF: dict[System, PaperName] = {"metric": "a4", "imperial": "letter"}
 _INCH = 0.0254
 _MARGIN, _LINE, _FOOT = 0.52, 0.165, 0.6
 _FONT = 8.0
+_WHOLE = 1e-4
+"""Share of a step of a rule by which a length may fall short of one by rounding."""
 
 CAUTIONS = (
     "Saws: follow the maker's manual; eye and ear protection, a stop block for repeated cuts, no loose sleeves.",
@@ -148,8 +150,8 @@ def as_pages(draw: Callable[P, list[Figure]]) -> Callable[P, bytes]:
     return sheets
 
 
-def on_rule(length: float, step: float) -> str:
-    """Return a length to the nearest step of a rule, both in m.
+def on_rule(length: float, step: float, *, down: bool = False) -> str:
+    """Return a length to the nearest step of a rule, both in m, or to the one below where it must not be longer.
 
     Where the step is a fraction of an inch so is the length, else it is in millimeters.
 
@@ -157,10 +159,10 @@ def on_rule(length: float, step: float) -> str:
     --------
     >>> on_rule(0.0454, 0.0254 / 32), on_rule(-0.0032, 0.0254 / 16), on_rule(0.0454, 0.0005)
     ('1 25/32 in', '-1/8 in', '45.5 mm')
-    >>> on_rule(0.0, 0.0254 / 32)
-    '0 in'
+    >>> on_rule(0.0, 0.0254 / 32), on_rule(0.0454, 0.0005, down=True)
+    ('0 in', '45 mm')
     """
-    steps = round(length / step)
+    steps = math.floor(length / step + _WHOLE) if down else round(length / step)
     part = Fraction(step / _INCH).limit_denominator(128)
     sign = "-" if steps < 0 else ""
     if abs(float(part) * _INCH - step) > 1e-9:

@@ -180,12 +180,18 @@ def _no_track(plan: Plan, line: Line, solved: Solved) -> PlanError:
     if solved.unlaid is not None:
         fit, hinders = solved.unlaid
         value = fit.values[figures.index(hinders)]
+        sharpest, ease = SHARPEST * plan.scale.gauge, hinders.track.ease
         limit = {
             "angle": "no angle over 180 degrees",
             "length": "no length under 0",
-            "radius": f"no radius under {describe(SHARPEST * plan.scale.gauge, 'length', plan.unit)}, ten gauges,",
+            "radius": f"no radius under {describe(sharpest, 'length', plan.unit)}, ten gauges,",
         }[hinders.unknown]
-        wrong += f"; {hinders.name} would have to be {hinders.shown(value, plan.unit)}, and {limit} can be laid"
+        within = {"angle": 0 <= value <= math.pi, "length": value >= 0, "radius": value >= sharpest}
+        if ease and within[hinders.unknown]:
+            limit = f"two easements of {describe(ease, 'length', plan.unit)} do not fit into that curve"
+        else:
+            limit += " can be laid"
+        wrong += f"; {hinders.name} would have to be {hinders.shown(value, plan.unit)}, and {limit}"
     return PlanError(wrong, file=plan.file, place=place)
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from functools import partial
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache, partial
 from pathlib import Path
 from time import perf_counter
 from typing import ClassVar, Literal, NamedTuple, get_args
@@ -13,6 +13,7 @@ from typing import ClassVar, Literal, NamedTuple, get_args
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.answers.check_notes import doubts_of
 from gradehaul.haulage.answers.judged import Judged, judged
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
@@ -22,7 +23,7 @@ from gradehaul.haulage.verdict import Need, judge
 from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.plan.records import Plan
+from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters, Ratio
@@ -96,7 +97,7 @@ class KeepCleanPlan(AnswerRecord):
 
     KEYS: ClassVar[str] = (
         "film hours options.need options.reserve carry options.step found depends_on_carry gap=known_gap proven "
-        "need_film totals tracks=rows trains beyond"
+        "need_film totals tracks=rows trains beyond doubts"
     )
 
     plan: Plan
@@ -108,7 +109,13 @@ class KeepCleanPlan(AnswerRecord):
     trains: tuple[TrainOutcome, ...]
     beyond: tuple[Shortfall, ...]
     gap: Ratio
+    doubts_of: Callable[[], tuple[Note, ...]] = field(repr=False, compare=False)
     need_film: tuple[str, ...] = ()
+
+    @property
+    def doubts(self) -> tuple[Note, ...]:
+        """What can make the whole answer wrong, as `check` has it, looked for when it is asked for."""
+        return self.doubts_of()
 
     def length(self, use: Use) -> Meters:
         """Return the length of all track with one use, m."""
@@ -293,7 +300,9 @@ def keep_clean_plan(
     # of three locomotives or more, neighbors count as one, which may leave out some film
     grouped = any(len(run.train.locos) > 2 for run in runs.values())
     gap = 0.0 if choice is None else math.inf if grouped else choice.gap
-    return KeepCleanPlan(layout.plan, options, name, layout.hours, rows, trains, beyond, gap, need_film)
+    rulings = (profile.ruling() for profile in own.values())
+    doubts = cache(partial(doubts_of, layout, layout.plan, tuple(rulings)))
+    return KeepCleanPlan(layout.plan, options, name, layout.hours, rows, trains, beyond, gap, doubts, need_film)
 
 
 def _use(number: int, unit: Unit, kept: frozenset[int], carried: Collection[int], run_over: frozenset[int]) -> Use:

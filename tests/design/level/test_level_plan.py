@@ -134,7 +134,8 @@ def same_as_reported(plan: Plan, folder: Path) -> None:
                     masses = [block.mass for block in part.blocks]
                     assert sampled(effort, at, part.edges.tolist(), masses, heads) <= each.leveled + 5e-5
     harder = [each for each in (*found.hardest, *found.rulings) if each.leveled > each.even + 1e-4]
-    assert found.passes == (not harder and not any(each.newly_fails for each in found.compare()))
+    rolls = [each for each in found.parked if each.roll_after]
+    assert found.passes == (not harder and not rolls and not any(each.newly_fails for each in found.compare()))
 
 
 def test_a_vertical_curve_that_takes_back_what_was_gained_is_named_and_fails_strict() -> None:
@@ -313,6 +314,15 @@ def test_a_berth_that_leveling_makes_steeper_is_named_with_the_cars_that_newly_r
     assert berth.leveled > berth.even + 0.001
     for roll, found in ((berth.rolled_before, before), (berth.roll_after, after)):
         assert roll == tuple(car for car, stay in found.cars_stay.items() if not stay)
+    assert run("level", plan, "--strict").exit_code == 1
+
+
+def test_a_berth_that_gets_steeper_and_holds_all_cars_passes_strict(tmp_path):
+    plan = tmp_path / "plan.toml"
+    plan.write_text(STANDING.replace('"6 %"', '"12 %"').replace('"2.5 %"', '"12 %"'), encoding="utf-8")
+    result = run("level", plan, "--strict")
+    assert "Team, where cars stand, gets steeper" in result.stdout
+    assert result.exit_code == 0
 
 
 def test_a_berth_that_keeps_its_grade_is_not_named(tmp_path):

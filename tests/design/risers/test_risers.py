@@ -381,7 +381,7 @@ def test_on_a_helix_each_riser_has_its_turn_and_the_rise_over_the_turn_before(ea
         None
     }
     words = run("risers", PLANS / "two-levels.toml", "--line", "Helix", "--every", "471 mm").stdout
-    assert re.search(r"\d+ +8949 .* 87.5 .* 3: 120° ", words)
+    assert re.search(r"\d+ +8949 .* 87 .* 3: 120° ", words)
 
 
 def test_helix_risers_and_clearance_assume_one_deck(tmp_path: Path) -> None:
@@ -396,3 +396,24 @@ def test_helix_risers_and_clearance_assume_one_deck(tmp_path: Path) -> None:
         assert sum(risers[f"{part}_m"] for part in ("deck", "roadbed", "track")) == pytest.approx(deck, abs=1e-6)
         clearance = json.loads(run("clearance", plan, "--json").stdout)["standard"]
         assert clearance["deck_m"] == pytest.approx(deck, abs=1e-6)
+
+
+@pytest.mark.parametrize("begin", [0.0, 0.7, 2.0, 5.9])
+def test_track_that_a_route_runs_over_again_has_its_risers_once(begin: float) -> None:
+    """Out over a line, round a loop, and home over the same line."""
+    round_again = """
+railhead.J = 30
+line.Low = { from = "A", to = "J", track = [{ straight = 700 }, { straight = 800 }] }
+line.Loop = { from = "J", to = "J", track = [
+    { left = 500, angle = 60 }, { right = 500, angle = 300 }, { left = 500, angle = 60 }] }
+turnout.J = { toe = "Low", legs = ["Loop.from", "Loop.to"] }
+route.Round = { from = "A", to = "A", via = ["Loop"] }
+"""
+    walk = walk_along(Layout(read_plan(HEAD + round_again)), route="Round")
+    places = [riser.at for riser in risers_along(walk, BUILD, every=0.25, begin=begin).risers]
+    assert places[0] == begin
+    spots = walk.places(places)[0]
+    twice = np.abs(spots[:, None] - spots) < 0.0099
+    assert twice.sum() == len(places)
+    every = walk.places(np.linspace(begin, walk.length, 2000))[0]
+    assert np.abs(every[:, None] - spots).min(axis=1).max() < 0.26

@@ -13,6 +13,9 @@ from haulage.bench.tables import GF, HILL, reading, string, tilt
 
 PLAN = HILL + 'loco.goat = { mass = "300 g", length = 200 }\n'
 
+TEN = [-0.06, -0.03, 0.0, 0.03, 0.06, -0.06, -0.03, 0.0, 0.03, 0.06]
+"""Ten readings about their mean, as shares of it."""
+
 near = st.lists(st.sampled_from([-0.02, -0.01, 0.0, 0.01, 0.02]), min_size=1, max_size=5)
 
 
@@ -74,3 +77,31 @@ def test_a_reading_far_off_in_a_plain_table_is_left_out_too():
     plan = PLAN.replace("loco.goat = {", f"loco.goat = {{ {table},")
     layout = Layout(read_plan(plan))
     assert layout.pulls.standing(layout.plan.locos["goat"], "clean").value == pytest.approx(66 * GF)
+
+
+@given(near, near, st.floats(0.98, 1.3), st.floats(0.05, 0.6), st.booleans(), st.permutations([0, 1, 2]))
+@settings(max_examples=25, deadline=None)
+def test_a_wide_set_hides_none_that_contradicts(own, others, times, width, middle, order):
+    """Whatever a third set scatters by, and whichever is written first, the higher of two raises no mean."""
+    strays = [-width, *([0.0] if middle else []), width]
+    sets = [reading("goat", each) for each in (forces(60, own), forces(81, others), forces(60 * times, strays))]
+    together = Layout(read_plan(PLAN + "".join(sets[k] for k in order)))
+    without = Layout(read_plan(PLAN + sets[0] + sets[2]))
+    found, most = (each.pulls.standing(each.plan.locos["goat"], "clean").value for each in (together, without))
+    assert found <= most * (1 + 1e-9)
+    assert any("contradict" in doubt.text for doubt in together.plan.locos["goat"].doubts["standing", "clean"])
+
+
+def test_of_three_sets_the_second_and_third_can_contradict():
+    """One reading says too little against either of two sets, of which the higher does not count."""
+    sets = [reading("goat", each) for each in ('"64 gf"', forces(66, TEN), forces(74, TEN))]
+    (told,) = (note.text for note in check(read_plan(PLAN + "".join(sets))).doubts if note.place.startswith("readings"))
+    assert told == "reading 2 and reading 3 contradict, 66 gf and 74 gf; the lower counts"
+    layout = Layout(read_plan(PLAN + "".join(sets)))
+    assert layout.pulls.standing(layout.plan.locos["goat"], "clean").value == pytest.approx((64 + 660) / 11 * GF)
+
+
+def test_a_set_above_one_that_contradicts_is_said_not_to_count():
+    sets = [reading("goat", each) for each in (forces(60, TEN), forces(68, TEN), '"69 gf"')]
+    told = [note.text for note in check(read_plan(PLAN + "".join(sets))).doubts if note.place.startswith("readings")]
+    assert "reading 3, 69 gf, does not count: it lies above readings that contradict others" in told

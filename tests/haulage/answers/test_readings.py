@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from checked import check
+from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.readings import readings
 from gradehaul.haulage.answers.seen_runs import bounds
@@ -156,9 +157,13 @@ def test_rows_that_agree_or_lie_apart_in_age_do_not_contradict_one_another():
 def test_a_trial_over_a_route_that_cannot_be_answered_is_said():
     plan = read_plan(PLAN + reading("goat", FIVE) + trial(3, "climbs"))
     (told,) = plan.book.trials
-    answer = readings(replace(plan, book=replace(plan.book, trials=(replace(told, route="Off"),))))
+    plan = replace(plan, book=replace(plan.book, trials=(replace(told, route="Off"),)))
+    answer = readings(plan)
     assert answer.trials == ()
     assert "trial 1: not judged" in str(answer.remarks[-1])
+    assert answer.remarks[-1] in check(plan).doubts
+    assert answer.remarks[-1] in try_train(plan, "Up", ["goat", "5 ore"]).doubts
+    assert try_train(plan, "Up", ["mule", "5 ore"]).doubts == ()
 
 
 @pytest.mark.parametrize(("count", "outcome"), [(2, "stalls"), (40, "climbs")])
@@ -313,3 +318,12 @@ def test_the_truth_of_a_made_up_bench_is_found_again():
     (told,) = [one.pull for one in answer.predictions if (one.loco, one.rail) == ("L6", "clean")]
     assert told.low < truth * GF < told.high
     assert answer.bench.fits["clean"].metal == pytest.approx(0.22, rel=0.15)
+
+
+def test_the_seed_of_check_is_that_of_the_trials_seen():
+    plan = read_plan(PLAN + reading("goat", FIVE) + "".join(trial(n, "stalls") for n in range(4, 11)))
+    for seed in (0, 1, 5):
+        seen = [note for note in readings(plan, seed=seed).remarks if note.place.startswith("trial")]
+        assert seen == [note for note in check_layout(Layout(plan), seed=seed).doubts if note.place.startswith("trial")]
+    told = {str(check_layout(Layout(plan), seed=seed).doubts) for seed in range(4)}
+    assert len(told) > 1

@@ -241,7 +241,11 @@ def test_heights_along_a_line_are_set_by_the_names_that_screens_show(heights, wr
 @pytest.mark.parametrize(
     ("place", "words"),
     [
-        ("Hill", 'got "Hill"; write "Hill@"'),
+        ("Hill", 'got "Hill"; write "Hill@DISTANCE"'),
+        ("Hil", 'got "Hil"; write "Hill@DISTANCE"'),
+        ("Hil@300", 'got "Hil@300"; write "Hill@300"'),
+        ("Tpo", 'got "Tpo"; write "Top"'),
+        ("Nowhere at all", '"Hill:3", "Hill@DISTANCE"'),
         ("Hill@9000", "the distance must lie on the line, got 9000 mm on a line of 3850 mm"),
         ("Hill@far", 'this is not a length, got "far"'),
     ],

@@ -1,9 +1,17 @@
 """Figures that are hardly meant get a note with what is usual, and the plan is answered all the same."""
 
+import json
+
 import pytest
 
 from checked import check
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.readings import readings
+from gradehaul.haulage.answers.trial_train import try_train
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.records import Note
+from gradehaul.quantities.document import json_text
+from haulage.bench.tables import HILL, reading, string, tilt
 
 PLAN = """scale = "O"
 unit = "in"
@@ -86,3 +94,67 @@ def test_readings_of_the_bench_are_looked_at_too():
         for rail, force in (("clean", 60), ("treated", 90))
     )
     assert any("as on no film" in note.text for note in check(read_plan(PLAN + rows)).notes)
+
+
+GOAT = 'loco.goat = { mass = "300 g", length = 200 }\n'
+
+
+@pytest.mark.parametrize(
+    ("more", "note"),
+    [
+        (
+            'loco.goat = { mass = "300 g", length = 200, pull.clean = ["660 gf", "661 gf"] }',
+            "goat on clean rail, standing: 660.5 gf is 220 % of its weight, more than 60 %; was 661 mN (22 %) meant?",
+        ),
+        (
+            'loco.goat = { mass = "300 g", length = 200, pull.treated = "5 gf" }',
+            "goat on treated rail, standing: 5 gf is 2 % of its weight, less than 3 %; was 5 ozf (47 %) meant?",
+        ),
+        (
+            GOAT + 'car.tub = { mass = "100 g", length = 120, rolling = "0.02 %" }',
+            'car "tub": its rolling resistance is 0.02 % of its weight, where 0.8 to 3 % is usual',
+        ),
+        (
+            GOAT + 'car.tub = { mass = "100 g", length = 120, rolling = "20 %" }',
+            'car "tub": its rolling resistance is 20.00 % of its weight, where 0.8 to 3 % is usual',
+        ),
+    ],
+)
+def test_a_pull_or_a_resistance_that_cannot_be_stands_above_the_verdict_and_in_what_is_tried(more: str, note: str):
+    plan = read_plan(f"{HILL}{more}\n")
+    assert note in map(str, check(plan).doubts)
+    stock = ["goat", "2 tub"] if "tub" in plan.cars else ["goat", "2 ore"]
+    assert note in map(str, try_train(plan, "Up", stock).doubts)
+
+
+def test_what_is_not_in_a_train_is_not_said_of_it():
+    goat = 'loco.goat = { mass = "300 g", length = 200, pull.clean = "660 gf" }'
+    plan = read_plan(f'{HILL}{goat}\nloco.mule = {{ mass = "300 g", length = 200 }}\n')
+    assert try_train(plan, "Up", ["mule", "2 ore"]).doubts == ()
+
+
+def test_a_curve_coefficient_far_from_the_usual_stands_above_the_verdict():
+    words = "the coefficient comes out at 0.01 times the usual one: is the unit right?"
+    curves = 'curve_resistance = { model = "coefficient", coefficient = "0.08 mm" }\n'
+    assert Note("curves", words) in check(read_plan(curves + HILL + GOAT)).doubts
+    usual = curves.replace("0.08", "8")
+    assert not [note for note in check(read_plan(usual + HILL + GOAT)).doubts if note.place == "curves"]
+
+
+def test_cars_that_come_out_as_rolling_by_themselves_keep_their_resistance():
+    """A string pulled on the level and written as on a hill of 2 %: ten cars of 100 g and 12 gf leave -0.8 %."""
+    plan = read_plan(
+        HILL + GOAT + reading("goat", '["66 gf", "67 gf"]') + string('["12 gf", "12.2 gf"]', 'grade = "2 %"')
+    )
+    layout = Layout(plan)
+    assert layout.plan.cars["ore"].rolling == plan.cars["ore"].rolling
+    (doubt,) = (note for note in check(plan).doubts if note.place == "readings of the rolling resistance of ore")
+    assert doubt.text.startswith("it comes out at -0.79 % of its weight, which cannot be, so that it stays as it was")
+    (ore,) = json.loads(json_text(readings(plan).to_dict()))["cars"]
+    assert (ore["car"], ore["rolling"]) == ("ore", None)
+
+
+def test_cars_that_seem_to_start_more_easily_than_they_roll_start_as_hard_as_they_roll():
+    plan = read_plan(HILL + GOAT + string('["30 gf", "30.2 gf"]') + tilt("starts", [18, 18.2]))
+    ore = Layout(plan).plan.cars["ore"]
+    assert ore.starting.value == ore.rolling.value == pytest.approx(0.0301)

@@ -13,6 +13,7 @@ from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.bench.film_age import EARLY, _levels, pull_at, recovery
 from gradehaul.plan import read_plan
+from gradehaul.plan.rail_condition import SETTLED_HOURS
 from haulage.bench.tables import GF
 
 
@@ -217,3 +218,19 @@ def test_the_levels_are_the_best_of_all_that_are_allowed(seed):
     every = ((f[..., None] * left + s[..., None] * (1 - left) - pulls) ** 2).sum(axis=-1)[f <= s]
     assert misses <= every.min() + 1e-12
     assert misses >= every.min() - 1e-4
+
+
+@pytest.mark.parametrize(("hours", "most"), [(0.5, 40), (6, 40), (30, 44)])
+def test_readings_without_hours_that_are_lower_count_at_any_age(hours, most):
+    """Of a fresh film what was read of it rested counts too: a film gives pull back, it takes none."""
+    table = 'pull = {{ clean = "80 gf", treated = "44 gf"{} }}'
+    text = SIX_HOURS.replace("50 gf", "60 gf") + SIX_HOURS.replace("hours = 6", "hours = 30").replace("50 gf", "64 gf")
+
+    def pull(fresh):
+        plan = PLAN.replace('pull.clean = "70 gf"', table.format(fresh))
+        layout = Layout(read_plan(plan + text), hours=hours)
+        rail = "treated fresh" if hours < SETTLED_HOURS else "treated"
+        return layout.pulls.standing(layout.plan.locos["mule"], rail).value / GF
+
+    assert pull(', "treated fresh" = "40 gf"') <= most * (1 + 1e-9)
+    assert pull("") <= 44 * (1 + 1e-9)

@@ -8,11 +8,12 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy import stats
 
+from gradehaul.errors import PlanError
 from gradehaul.haulage.bench.benched import work_out
 from gradehaul.haulage.bench.reduction import counted, mean_of, outliers, pool, student
 from gradehaul.plan import read_plan
 from gradehaul.quantities import Reading
-from haulage.bench.tables import GF
+from haulage.bench.tables import GF, HILL
 
 TRIALS = 2_000
 
@@ -170,3 +171,11 @@ def test_ages_make_fresh_and_settled():
     )
     assert found["goat", "treated fresh", "standing"].count == 1
     assert found["goat", "treated", "standing"].mean == pytest.approx(50 * GF)  # at the age at which it pulls least
+
+
+def test_a_pull_that_comes_to_nothing_on_the_level_is_refused_where_it_was_read():
+    """20 gf down a grade of 9 %, on which 300 g alone pull 27 gf."""
+    plan = read_plan(HILL + 'loco.goat = { mass = "300 g", length = 200 }\n' + reading('"20 gf"', 'grade = "-9 %"'))
+    words = "reading 1: on level straight track it comes to no pull at all, got -7 gf; write its grade"
+    with pytest.raises(PlanError, match=words):
+        work_out(plan)

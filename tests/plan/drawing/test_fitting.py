@@ -552,6 +552,13 @@ def test_doubled_vertices_change_nothing():
     assert only(np.repeat(points, 3, axis=0)).elements == only(points).elements
 
 
+def test_a_stroke_that_goes_out_and_back_comes_by_its_places_again():
+    out = np.array([(0.0, 0.0), (0.007, 0.0)])
+    points = np.vstack((np.tile(out, (8, 1)), [(0.0, 0.3), (0.1, 0.3)]))
+    reaches, _ = fit(points)
+    assert np.min([distances(reach, points) for reach in reaches], axis=0).max() <= TOLERANCE
+
+
 @given(st.lists(st.floats(0.1, 40), min_size=2, max_size=30))
 def test_close_vertices_are_taken_together_but_for_the_ends(chords):
     """In tolerances, as the search has them."""

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import BSpline, make_interp_spline
 
+from gradehaul.plan.drawing.dxf.curves import Budget, chords
 from gradehaul.plan.drawing.fitting import free
 from gradehaul.plan.drawing.fitting.course import scatter
 from gradehaul.plan.drawing.fitting.search import nodes_of
@@ -123,3 +124,29 @@ def test_straights_and_curves_are_no_free_curve(seed, noise, way):
     along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
     level = scatter(points[nodes_of(points / TOLERANCE, 0.0).vertex])
     assert free.free_spans(points, along, Fit(TOLERANCE, KINK, level / TOLERANCE), closed=False) is None
+
+
+def cusped(seed):
+    """A closed cubic spline as of lettering: control points drawn up to three times, where it has cusps."""
+    chance = np.random.default_rng(seed)
+    count, size = int(chance.integers(5, 12)), chance.uniform(0.02, 0.2)
+    angle = np.sort(chance.uniform(0, 2 * math.pi, count))
+    corners = size * chance.uniform(0.2, 1, (count, 1)) * np.column_stack((np.cos(angle), np.sin(angle)))
+    control = np.repeat(corners, chance.integers(1, 4, count), axis=0)
+    control = np.vstack((control, control[:1]))
+    last = len(control) - 3
+    knots = np.concatenate((np.zeros(3), np.arange(last + 1), np.full(3, last)))
+    curve = BSpline(knots, np.column_stack((control, np.zeros(len(control)))), 3)
+    return chords(curve, np.linspace(0, last, 6 * last + 1), Budget(2e-5))[:, :2]
+
+
+@pytest.mark.parametrize("seed", [1, 21, 43, 106, 123])
+def test_a_spline_with_cusps_is_no_longer_than_drawn_and_named_where_shorter(seed):
+    points = cusped(seed)
+    drawn = float(np.hypot(*np.diff(points, axis=0).T).sum())
+    reaches, faults = fit(points)
+    share = sum(element.length for reach in reaches for element in reach.elements) / drawn
+    named = [fault.weight for fault in faults if fault.code == "shortened"]
+    assert share < 1.01
+    assert named == ([pytest.approx(1 - share)] if share < 0.99 else [])
+    assert bool(named) == (seed == 106)

@@ -45,6 +45,36 @@ def test_a_text_names_track_of_its_own_layer_only_unless_its_layer_has_none():
     assert "Old" not in drawn.lines
 
 
+TWO = [straight(0, 0, 3, 0, handle="A"), straight(0, 0.1, 3, 0.1, handle="B")]
+
+
+@pytest.mark.parametrize("y", [0.045, 0.05, 0.055])
+def test_a_text_between_two_tracks_is_the_name_of_neither(y):
+    drawn = assembled(TWO, [label("HARBOR", 1.5, y, layer="TOWNS")])
+    assert list(drawn.lines) == ["TRACK 1", "TRACK 2"]
+    (fault,) = drawn.faults
+    assert (fault.code, fault.text) == (
+        "text-unused",
+        '"HARBOR" names nothing: it stands as near to one track as to another',
+    )
+
+
+@pytest.mark.parametrize(("y", "named"), [(0.03, ["HARBOR", "TRACK 2"]), (0.07, ["TRACK 1", "HARBOR"])])
+def test_a_text_that_is_clearly_nearer_to_one_of_two_tracks_names_that_one(y, named):
+    assert list(assembled(TWO, [label("HARBOR", 1.5, y, layer="TOWNS")]).lines) == named
+
+
+def test_a_text_on_a_track_names_it_where_another_crosses():
+    drawn = assembled([*TWO, straight(1.5, -1, 1.5, 1, handle="C")], [label("HARBOR", 1.508, 0.006, layer="TOWNS")])
+    assert "HARBOR" in drawn.lines
+
+
+def test_a_text_between_two_tracks_still_names_the_joint_that_it_stands_beside():
+    drawn = assembled(TWO, [label("HARBOR", 0.02, 0.04, layer="TOWNS")])
+    assert drawn.lines["TRACK 1"].start == list(drawn.joints).index("HARBOR")
+    assert drawn.faults == ()
+
+
 def test_the_nearest_text_counts_and_names_are_unique():
     texts = [label("Second", 1.0, 0.04), label("Main", 1.0, 0.01), label("Main", 1.0, 1.01)]
     drawn = assembled(YARD, texts)

@@ -13,6 +13,7 @@ import pytest
 from click.testing import Result
 
 from command_line import run
+from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
 from gradehaul.show.base.labels import WOULD
@@ -46,6 +47,17 @@ def test_the_page_says_first_what_the_plan_hangs_on(hill: Path) -> None:
     assert "up would not recover from a slip" in words
     assert "If the film spreads everywhere, up stalls first at" in words
     assert "spare length of track" in words
+
+
+def test_doubts_of_the_plan_stand_above_the_answer(hill: Path) -> None:
+    """A pull of ten times what any locomotive of its weight has: all track may be filmed, if that were so."""
+    hill.write_text(HILL.text().replace('clean = "75 gf"', 'clean = "750 gf"'))
+    doubts = [str(note) for note in check_layout(Layout(load_plan(hill))).doubts]
+    assert any("more than 60 %" in doubt for doubt in doubts)
+    words = " ".join(treat(hill).stdout.split())
+    assert all(f"Look at this first: {doubt}" in words for doubt in doubts)
+    assert words.index("Look at this first") < words.index("may be filmed")
+    assert json.loads(treat(hill, "--json").stdout)["doubts"] == doubts
 
 
 def test_nothing_to_keep_clean_is_said(tmp_path: Path) -> None:

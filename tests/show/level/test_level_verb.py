@@ -64,6 +64,20 @@ def test_json_and_csv_show_the_same(plan: Path) -> None:
 @pytest.mark.parametrize(
     ("more", "words", "status"),
     [
+        ([], "on target with the corrections below", 0),
+        (["--shim", "1/16 in"], "it cannot reach the target", 1),
+        (["--step", "1/8 in"], "thinner ones would meet it", 0),
+    ],
+)
+def test_a_survey_that_cannot_reach_its_target_fails_strict(plan: Path, more: list[str], words: str, status: int):
+    result = level(plan, "--strict", *more)
+    assert words in " ".join(result.stdout.split())
+    assert result.exit_code == status
+
+
+@pytest.mark.parametrize(
+    ("more", "words", "status"),
+    [
         (["--survey", "Mian"], 'no survey of this name, got "Mian"; write "Main"', 2),
         (["--shim", "1/64 in"], "at least one step", 2),
         (["--shim", "steep"], "--shim", 2),

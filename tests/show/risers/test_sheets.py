@@ -218,3 +218,14 @@ def test_long_and_odd_names_stay_on_the_page() -> None:
                 box = text.get_window_extent(canvas.get_renderer())
                 assert box.x0 >= 0.2 * figure.dpi, text
                 assert box.x1 <= figure.bbox.x1 - 0.2 * figure.dpi, text
+
+
+@pytest.mark.parametrize("height", [99.74, 100.0, 100.26, 100.49])
+def test_a_block_is_never_shown_longer_than_the_room_on_the_deck_below(height: float) -> None:
+    over = 'line.Over = { from = "C", to = "D", at = [0, 0], track = [{ straight = 900, rise = 0 }] }'
+    under = over.replace("Over", "Under").replace('"C", to = "D"', '"A", to = "B"')
+    plan = read_plan(f'scale = "HO"\nunit = "mm"\nrailhead = {{ A = 0, C = {height} }}\n{under}\n{over}\n')
+    build = usual_riser_build(plan, "metric", datum=0.9, deck=0.0125)
+    found = risers_along(walk_along(Layout(plan), line="Over"), build, every=0.3)
+    (column,) = (each for each in riser_columns(found, READER) if each.head == "on deck>")
+    assert {height - 12.5 - 0.5 < float(cell) <= height - 12.5 for cell in column.cells} == {True}

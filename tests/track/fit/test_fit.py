@@ -340,6 +340,14 @@ REFUSED = {
         between([("left", 400.0, 200.0, 0.0)], [(0, "angle")], walk([("left", 400.0, 200.0, 0.0)])),
         "the angle of curve 1 would have to be 200 deg, and no angle over 180 degrees can be laid",
     ),
+    "eased": (
+        between(
+            [("straight", 600.0, 0.0, 0.0), ("left", 600.0, 5.0, 200.0), ("straight", 600.0, 0.0, 0.0)],
+            [(0, "length"), (1, "angle"), (2, "length")],
+            walk([("straight", 600.0, 0.0, 0.0), ("left", 2000.0, 5.0, 0.0), ("straight", 600.0, 0.0, 0.0)]),
+        ),
+        "the angle of curve 2 would have to be 5 deg, and two easements of 200 mm do not fit into that curve",
+    ),
     "easement": (one('{ easement = "fit" }'), "easement: this is not a length, got"),
 }
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from gradehaul.design.climb.helix import Helix, HelixBuild, lengths_of, radius_in, turn_length
 from gradehaul.errors import DesignError
-from gradehaul.haulage.answers.check_notes import STEEP
+from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import Meters, Ratio, Share
 

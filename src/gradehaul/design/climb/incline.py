@@ -24,7 +24,7 @@ from gradehaul.design.climb.hill import (
 )
 from gradehaul.design.deck import STRENGTH
 from gradehaul.errors import DesignError
-from gradehaul.haulage.answers.check_notes import STEEP
+from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import Meters, Radians, Ratio

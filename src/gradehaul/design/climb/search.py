@@ -14,7 +14,7 @@ from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in
 from gradehaul.design.climb.hill import DOWN, Direction, Hill, judged_rails, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError, quoted
-from gradehaul.haulage.answers.check_notes import STEEP
+from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.haulage.verdict import Need, how_well
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan

@@ -54,6 +54,11 @@ class ParkedGrade:
     rolled_before: tuple[str, ...]
     roll_after: tuple[str, ...]
 
+    @property
+    def fails(self) -> bool:
+        """Whether cars roll away from it as leveled: newly, or faster than before."""
+        return bool(self.roll_after)
+
 
 def as_written(heights: FloatArray, unit: str) -> FloatArray:
     """Return heights, m, to the digits with which a copy of a plan has them in its unit: to some 10 nm."""

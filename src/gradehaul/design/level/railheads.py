@@ -21,10 +21,9 @@ from gradehaul.design.level.as_checked import (
     ruling_grades,
     steeper_berths,
 )
-from gradehaul.design.level.decks import decks_apart
 from gradehaul.design.level.grades import TrainGrades, runs_of
 from gradehaul.design.level.hills import GAIN, ActiveSet, LeveledHeights, Leveling
-from gradehaul.design.level.program import LimitRule, Program
+from gradehaul.design.level.program import LimitRule, Program, decks_apart
 from gradehaul.design.level.stations import Stations, stations_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
@@ -162,8 +161,13 @@ class Leveled(AnswerRecord):
 
     @property
     def passes(self) -> bool:
-        """Whether no train and no ruling grade is harder than with even heights, and no train newly fails."""
-        return not self.harder and not any(each.newly_fails for each in self.compare())
+        """Whether no train, ruling grade or berth fails that did not with even heights.
+
+        No train and no ruling grade is harder, no train newly fails, and no berth gets steeper from which cars roll.
+        """
+        return not (
+            self.harder or any(each.fails for each in self.parked) or any(each.newly_fails for each in self.compare())
+        )
 
     @property
     def even(self) -> FloatArray:

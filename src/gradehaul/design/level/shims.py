@@ -92,6 +92,11 @@ class CorrectedSurveys(AnswerRecord):
     plan: Plan
     surveys: tuple[Corrections, ...]
 
+    @property
+    def passes(self) -> bool:
+        """Whether each survey reaches its target, or would with shims of any thickness."""
+        return all(each.met or each.step_alone for each in self.surveys)
+
 
 def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: float) -> Corrections:
     """Return the least total of corrections that brings a surveyed hill to a grade, or as near to it as may be.

@@ -183,6 +183,7 @@ def riser_places(
 
     The first stands at `begin`; others at the end, at joints of the track and of the deck, where a change of grade
     begins and ends, and evenly spaced. Of two places within 10 mm of one another the one named first here is kept.
+    Track that a route runs over again has its risers from the first time.
     """
     changes = [each.start for each in grade_stretches(walk.railhead)]
     sources: Sequence[tuple[RiserReason, Sequence[float]]] = (
@@ -196,6 +197,8 @@ def riser_places(
     found: list[tuple[float, RiserReason]] = []
     for reason, places in sources:
         for at in places:
+            if any(start - _ONE_POST < at < stop + _ONE_POST for start, stop, first in walk.again if first >= begin):
+                continue
             near = bisect_left(found, (at - _ONE_POST,))
             if at >= begin and (near == len(found) or found[near][0] >= at + _ONE_POST):
                 insort(found, (at, reason))

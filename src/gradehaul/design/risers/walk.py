@@ -51,6 +51,14 @@ class Walk:
         met = self.layout.movements.joints_met(self.ways)
         return tuple((at, name) for at, name in zip(self.starts.tolist(), met, strict=True) if name is not None)
 
+    @cached_property
+    def again(self) -> tuple[tuple[float, float, float], ...]:
+        """Where it runs over a track that it has run over before: from where to where, and where it first began, m."""
+        first: dict[str, float] = {}
+        ends = zip(self.ways, pairwise(self.starts.tolist()), strict=True)
+        found = [(start, stop, first.setdefault(way.track, start)) for way, (start, stop) in ends]
+        return tuple(each for each in found if each[2] < each[0])
+
     def track_at(self, at: float) -> Track:
         """Return the track at a place, the one before where two meet."""
         number = int(np.clip(np.searchsorted(self.starts, at - 1e-9) - 1, 0, len(self.ways) - 1))

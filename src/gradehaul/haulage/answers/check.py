@@ -219,7 +219,7 @@ def check_layout(
             progress(number + 1, len(chosen))
     answers = judged_trains(layout, trains=plan.trains, trials=trials)
     alignment = layout.alignment
-    doubts = doubts_of(layout, plan, (answer.ruling for answer in answered))
+    doubts = doubts_of(layout, plan, (answer.ruling for answer in answered), seed=seed)
     notes = (
         *plan.notes,
         *alignment.notes,

@@ -6,11 +6,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from gradehaul.haulage.answers.check_notes import doubtful_readings, pull_notes
+from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.figures import Measurement, measurements
 from gradehaul.haulage.answers.judged import judged_trains, worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.seen_runs import JudgedTrial, judged_runs, run_notes
+from gradehaul.haulage.answers.unusual import curve_notes, stock_notes
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.cars import CarBench
@@ -70,7 +71,8 @@ def odd_readings(plan: Plan) -> tuple[Note, ...]:
 def _remarks(plan: Plan, bench: Bench, trials: Sequence[JudgedTrial]) -> tuple[Note, ...]:
     judged = with_bench(plan)
     doubts = doubtful_readings(judged, (*plan.locos, *plan.cars), matters=0.0)
-    return *doubts, *odd_figures(plan, bench), *pull_notes(judged), *run_notes(plan, trials)
+    unusual = (*stock_notes(judged, (*plan.locos, *plan.cars)), *curve_notes(judged))
+    return *doubts, *odd_figures(plan, bench), *unusual, *run_notes(plan, trials)
 
 
 def _next(plan: Plan, bench: Bench, seed: int) -> Iterator[Measurement]:

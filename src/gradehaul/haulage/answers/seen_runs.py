@@ -53,41 +53,22 @@ class JudgedTrial:
         return self.chance >= DISAGREES
 
 
-def run_notes(plan: Plan, trials: Sequence[JudgedTrial]) -> Iterator[Note]:
-    """Yield notes on trials that were not judged, contradict one another, or happen too seldom by the model."""
-    judged = {answer.trial.place for answer in trials}
-    for trial in plan.book.trials:
-        if trial.place not in judged:
-            yield Note(trial.place, "not judged, since its route is not among those that can be answered")
-    yield from _doubts(trials)
+def run_notes(plan: Plan, trials: Iterable[JudgedTrial], locos: Collection[str] | None = None) -> Iterator[Note]:
+    """Yield notes on trials that were not judged, contradict one another, or happen too seldom by the model.
 
-
-def doubtful_runs(plan: Plan, locos: Collection[str] | None = None, *, seed: int = 0) -> tuple[Note, ...]:
-    """Return notes on trials that contradict the model or one another, with some locomotives or with any.
-
-    `plan` is as written, without its readings taken in.
+    With names of locomotives they are those in which one of these ran.
     """
-    if not plan.book.trials:
-        return ()
-    return tuple(
-        _doubts(
-            [
-                each
-                for each in judged_runs(plan, seed)
-                if locos is None or not _locos_of(plan, each.trial).isdisjoint(locos)
-            ]
-        )
-    )
 
+    def wanted(trial: TrialRun) -> bool:
+        return locos is None or not _locos_of(plan, trial).isdisjoint(locos)
 
-def _locos_of(plan: Plan, trial: TrialRun) -> set[str]:
-    powers = [plan.powers[cut.name] for cut in trial.consist if cut.name in plan.powers]
-    return {loco for power in powers for loco in power.locos}
-
-
-def _doubts(trials: Sequence[JudgedTrial]) -> Iterator[Note]:
-    yield from _crossed(trials)
-    for each in trials:
+    judged = [each for each in trials if wanted(each.trial)]
+    places = {each.trial.place for each in judged}
+    for trial in plan.book.trials:
+        if wanted(trial) and trial.place not in places:
+            yield Note(trial.place, "not judged, since its route is not among those that can be answered")
+    yield from _crossed(judged)
+    for each in judged:
         if not each.agrees:
             seen = "stalled" if each.trial.outcome == "stalls" else "climbed"
             share = max(1, math.ceil(1000 * each.chance)) / 10
@@ -96,6 +77,19 @@ def _doubts(trials: Sequence[JudgedTrial]) -> Iterator[Note]:
                 f'{each.train} {seen} on route "{each.trial.route}", as in at most {share} % of random trials: a '
                 "reading, a grade or a mass is not as in the plan",
             )
+
+
+def doubtful_runs(plan: Plan, locos: Collection[str] | None = None, *, seed: int = 0) -> tuple[Note, ...]:
+    """Return the notes on the trials of a plan, with some locomotives or with any.
+
+    `plan` is as written, without its readings taken in.
+    """
+    return tuple(run_notes(plan, judged_runs(plan, seed), locos)) if plan.book.trials else ()
+
+
+def _locos_of(plan: Plan, trial: TrialRun) -> set[str]:
+    powers = [plan.powers[cut.name] for cut in trial.consist if cut.name in plan.powers]
+    return {loco for power in powers for loco in power.locos}
 
 
 def judged_runs(plan: Plan, seed: int = 0) -> Iterator[JudgedTrial]:

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
-from gradehaul.errors import PlanError, Problems, QuantityError
-from gradehaul.plan.names import look_up
+from gradehaul.errors import PlanError, Problems, QuantityError, RouteError, quoted
+from gradehaul.plan.names import instead, nearest
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import describe, read_quantity
 from gradehaul.quantities.si import Meters
@@ -87,9 +87,14 @@ def _spot(plan: Plan, name: str) -> str | _Spot:
         return _on_line(plan, track, _distance(plan, along["at"]) if at is None else at)
     if sign and line in plan.lines:
         return _on_line(plan, plan.lines[line].tracks[0], _distance(plan, distance))
-    places = [*plan.joints, *plan.tracks, *(f"{line}@" for line in plan.lines)]
-    look_up(name, dict.fromkeys(places), "joint, track or LINE@DISTANCE", file=plan.file, place=_OPTION)
-    raise PlanError("write the distance along the line", file=plan.file, place=_OPTION, found=name)
+    known = [*plan.joints, *plan.tracks]
+    near = nearest(line, plan.lines) if sign else nearest(name, [*known, *plan.lines])
+    if near is None:
+        write = instead(name, [*known, *(f"{each}@DISTANCE" for each in plan.lines)], guess=False)
+    else:
+        write = quoted(near if near in known and not sign else f"{near}@{distance if sign else 'DISTANCE'}")
+    wrong = "the plan has no joint, track or LINE@DISTANCE of this name"
+    raise RouteError(wrong, file=plan.file, place=_OPTION, found=quoted(name), write=write)
 
 
 def _track(plan: Plan, name: str) -> Track | None:

@@ -12,6 +12,7 @@ from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfit
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.answers.set_heights import HeldHeight, with_heights
+from gradehaul.haulage.answers.unusual import stock_notes
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials
@@ -161,7 +162,7 @@ def try_train(
         film_spreads=profile.film_spreads,
         trains=tuple(trains),
         compares=compares,
-        doubts=(*doubtful_readings(plan, stock), *doubtful_runs(written, stock, seed=seed)),
+        doubts=(*doubtful_readings(plan, stock), *doubtful_runs(written, stock, seed=seed), *stock_notes(plan, stock)),
         notes=tuple(note for note in layout.found.notes if note.place == f'route "{route}"'),
     )
 

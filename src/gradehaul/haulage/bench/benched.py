@@ -25,7 +25,7 @@ from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions
 from gradehaul.plan.records import Car, CurveResistance, Loco, Plan, PredictedPull, WorkedOut
 from gradehaul.quantities import Reading
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Meters, Newtons
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +46,15 @@ class Bench:
         """Return the readings of the standing pull of a locomotive on a rail."""
         wanted = loco, rail, "standing"
         return next((row for row in self.rows if (row.loco, row.rail, row.state) == wanted), None)
+
+    def undated(self, loco: str, condition: RailCondition) -> Newtons | None:
+        """Return the least mean of the standing pulls of a locomotive that were read at no stated age of a film, N.
+
+        Of a fresh film what was read of it rested counts too, for it recovers. None where there is none.
+        """
+        rails = [each for each in ages(str(condition.film)) if condition.fresh or each == condition.name]
+        rows = [row for row in (self.row(loco, rail) for rail in rails) if row is not None]
+        return min((row.ages[None].mean for row in rows if None in row.ages), default=None)
 
 
 def work_out(plan: Plan) -> Bench:
@@ -183,6 +192,8 @@ def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float | None) -> Loco:
         condition = RailCondition(found.film).at(age)
         rail, known = condition.name, pulls.standing(loco, condition.name)
         value, source = pull_at(found, bench.films, age)
+        if hours is not None and (lowest := bench.undated(loco.name, condition)) is not None and lowest < value:
+            value, source = lowest, WorkedOut("measured", "its readings without hours, which are lower")
         late = age < found.first_age and found.first_age > EARLY
         elsewhere = {name: forces for name, forces in loco.pull.items() if name != rail}
         bound = pulls.standing(replace(loco, pull=elsewhere), rail) if late and condition.fresh else math.inf

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import ClassVar
 
 from gradehaul.haulage.adhesion import GRAVITY
@@ -65,7 +65,7 @@ def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
     """
     read: dict[CarFigure, dict[str, Sets]] = {"rolling": _rolls_read(plan), "starting": _starts_read(plan)}
     found = {
-        kind: {car: counted(rows, SINGLE_SCATTER, _percent, highest=True) for car, rows in of_cars.items()}
+        kind: {car: _possible(counted(rows, SINGLE_SCATTER, _percent, highest=True)) for car, rows in of_cars.items()}
         for kind, of_cars in read.items()
     }
     return {
@@ -77,6 +77,15 @@ def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
         )
         for name in dict.fromkeys([*found["rolling"], *found["starting"]])
     }
+
+
+def _possible(read: Counted) -> Counted:
+    """Return what was read of a resistance, without readings that count where they come to none at all."""
+    if read.mean > 0:
+        return read
+    text = f"it comes out at {_percent(read.mean)} of its weight, which cannot be, so that it stays as it was"
+    doubt = Doubt(f"{text}: was the track level, and were all cars counted?", 1.0)
+    return replace(read, readings=(), doubts=(doubt, *read.doubts))
 
 
 def _percent(share: float) -> str:
@@ -141,7 +150,7 @@ def _spread(car: Car) -> float:
 
 
 def _mean(read: Counted | None) -> Mean | None:
-    return None if read is None else _mean_of(read.readings)
+    return _mean_of(read.readings) if read is not None and read.readings else None
 
 
 def _mean_of(readings: Sequence[Reading]) -> Mean:
@@ -154,7 +163,7 @@ def _mean_of(readings: Sequence[Reading]) -> Mean:
 def with_resistances(car: Car, bench_of_car: CarBench | None) -> tuple[Reading, Reading] | None:
     """Return the rolling and starting resistance of a car with bench results in place of assumed values.
 
-    A starting resistance that was not measured keeps its ratio to the rolling resistance.
+    A starting resistance that was not measured keeps its ratio to the rolling resistance, and none is less than that.
     """
     if bench_of_car is None:
         return None
@@ -162,7 +171,8 @@ def with_resistances(car: Car, bench_of_car: CarBench | None) -> tuple[Reading, 
     ratio = rolling.value / car.rolling.value if car.rolling.value > 0 else 1.0
     spread = None if rolling.spread is None else rolling.spread * car.starting.value / max(car.rolling.value, 1e-12)
     scaled = Reading(car.starting.value * ratio, spread)
-    return rolling, scaled if bench_of_car.starting is None else _reading(bench_of_car.starting)
+    starting = scaled if bench_of_car.starting is None else _reading(bench_of_car.starting)
+    return rolling, max(starting, rolling, key=lambda each: each.value)
 
 
 def _reading(mean: Mean) -> Reading:

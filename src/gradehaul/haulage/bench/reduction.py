@@ -9,6 +9,7 @@ from functools import lru_cache
 from statistics import fmean, median
 from typing import ClassVar
 
+from gradehaul.errors import PlanError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import RailCondition
@@ -77,11 +78,10 @@ def pool(rows: Iterable[Sequence[Reading]]) -> Pooled:
     s² = (4 s₀² + Σ (x / mean - 1)²) / (4 + Σ (n - 1)), with s₀ the scatter assumed where nothing is known: the usual
     pooled variance, and a prior worth four degrees of freedom (inverse chi-square; any text on Bayesian statistics).
     """
-    squares, freedom = PRIOR_READINGS * READING_SCATTER**2, PRIOR_READINGS
+    squares, freedom = 0.0, 0
     decimals: dict[str, int] = {}
     for readings in rows:
-        mean = sum(reading.value for reading in readings) / len(readings)
-        squares += sum((reading.value / mean - 1) ** 2 for reading in readings)
+        squares += _mean_and_squares(readings)[1]
         freedom += len(readings) - 1
         for reading in readings:
             if reading.unit is not None:
@@ -89,7 +89,17 @@ def pool(rows: Iterable[Sequence[Reading]]) -> Pooled:
                     decimals.get(reading.unit, 0), _decimals(convert(reading.value, reading.unit))
                 )
     steps = [10.0**-count / convert(1.0, unit) for unit, count in decimals.items()]
-    return Pooled(math.sqrt(squares / freedom), freedom, min(steps, default=0.0))
+    return Pooled(_pooled_share(squares, freedom), PRIOR_READINGS + freedom, min(steps, default=0.0))
+
+
+def _mean_and_squares(readings: Sequence[Reading]) -> tuple[float, float]:
+    """Return the mean of readings, and the sum of squares of what they are off it, as shares of it."""
+    mean = sum(reading.value for reading in readings) / len(readings)
+    return mean, sum((reading.value / mean - 1) ** 2 for reading in readings) if mean else 0.0
+
+
+def _pooled_share(squares: float, freedom: int) -> Ratio:
+    return math.sqrt((PRIOR_READINGS * READING_SCATTER**2 + squares) / (PRIOR_READINGS + freedom))
 
 
 def pooled_of(plan: Plan) -> Pooled:
@@ -145,6 +155,25 @@ class Counted:
         return fmean(_values(self.readings))
 
 
+@dataclass(frozen=True, slots=True)
+class _Set:
+    """Readings of one place, their mean, and the sum of squares of what they are off it, as shares of it."""
+
+    place: str
+    readings: Sequence[Reading]
+    mean: float
+    squares: float
+
+    def apart(self, other: _Set, share: float, step: float, *, own: bool) -> bool:
+        """Return whether two sets contradict; with `own`, they are held to their own scatter where that is less."""
+        counts = len(self.readings), len(other.readings)
+        if own:
+            share = min(share, _pooled_share(self.squares + other.squares, sum(counts) - 2))
+        mean = (self.mean * counts[0] + other.mean * counts[1]) / sum(counts)
+        scatter = max(share * abs(mean), step / math.sqrt(12))
+        return abs(self.mean - other.mean) > FAR_OUT * scatter * math.sqrt(1 / counts[0] + 1 / counts[1])
+
+
 def counted(
     sets: Sequence[tuple[str, Sequence[Reading]]],
     share: float,
@@ -152,29 +181,42 @@ def counted(
     *,
     step: float = 0.0,
     highest: bool = False,
+    own: bool = False,
 ) -> Counted:
     """Return which readings of one thing count: of sets that contradict the lower, and none far above the others.
 
-    Sets are taken in the order of their means up to the first that contradicts the least; of these, readings far off
+    Means of n and m readings that scatter by s differ by s √(1/n + 1/m); beyond 3.5 times that two sets contradict.
+    They are taken in the order of their means up to the first that contradicts one of them; of these, readings far off
     that would raise the mean are left out. So no set above that contradicts can raise the mean.
 
-    `sets` are the readings with the place of each; `share` is the scatter of a single one as a share of it, `step` the
-    least that the balance shows. What is `highest` is a load, of which the higher counts. `show` words a figure.
+    `sets` are the readings with the place of each; `share` is the scatter of a single one as a share of it, and with
+    `own` two sets are held to theirs where that is less, so that a third cannot hide that they contradict. `step` is
+    the least that the balance shows. What is `highest` is a load, of which the higher counts. `show` words a figure.
 
     >>> pulls = [("a", [Reading(0.66), Reading(0.67)]), ("b", [Reading(0.79), Reading(0.80)])]
     >>> found = counted(pulls, 0.02, "{:.3f} N".format)
     >>> round(found.mean, 3), str(found.doubts[0])
     (0.665, 'a and b contradict, 0.665 N and 0.795 N; the lower counts')
     """
-    sign, side = (-1.0, "higher") if highest else (1.0, "lower")
-    ordered = sorted(((place, forces, fmean(_values(forces))) for place, forces in sets), key=lambda one: sign * one[2])
-    place, least, mean = ordered[0]
-    apart = [k for k, one in enumerate(ordered) if _apart(_values(least), _values(one[1]), share, step)]
-    doubts = [
-        Doubt(f"{place} and {other} contradict, {show(mean)} and {show(far)}; the {side} counts", _share_off(far, mean))
-        for other, _, far in (ordered[k] for k in apart)
-    ]
-    readings = [each for _, forces, _ in ordered[: apart[0] if apart else None] for each in forces]
+    sign, side, beyond = (-1.0, "higher", "below") if highest else (1.0, "lower", "above")
+    ordered = [_Set(place, each, *_mean_and_squares(each)) for place, each in sets]
+    ordered.sort(key=lambda one: sign * one.mean)
+    readings: list[Reading] = []
+    doubts: list[Doubt] = []
+    lowest: list[_Set] = []  # of all that count those that the next can contradict first: the lowest, or the steadiest
+    for one in ordered:
+        least = next((other for other in lowest if other.apart(one, share, step, own=own)), None)
+        if least is not None:
+            means = f"{show(least.mean)} and {show(one.mean)}"
+            text = f"{least.place} and {one.place} contradict, {means}; the {side} counts"
+            doubts.append(Doubt(text, _share_off(one.mean, least.mean)))
+        elif doubts:
+            text = f"{one.place}, {show(one.mean)}, does not count: it lies {beyond} readings that contradict others"
+            doubts.append(Doubt(text, _share_off(one.mean, ordered[0].mean)))
+        else:
+            readings.extend(one.readings)
+            if all(len(other.readings) != len(one.readings) or one.squares < other.squares for other in lowest):
+                lowest.append(one)
     values = _values(readings)
     far_off = outliers(values, step=step)
     kept = [each for each in readings if each.value not in far_off]
@@ -190,23 +232,11 @@ def counted(
 
 
 def _share_off(value: float, mean: float) -> float:
-    return abs(value / mean - 1) if mean else math.inf
+    return abs(value / mean - 1) if mean else 1.0
 
 
 def _values(readings: Iterable[Reading]) -> list[float]:
     return [reading.value for reading in readings]
-
-
-def _apart(one: Sequence[float], other: Sequence[float], share: float, step: float) -> bool:
-    """Return whether the means of two sets lie farther apart than readings of a scatter let them.
-
-    Means of readings that scatter by s differ by s √(1/n + 1/m); beyond 3.5 times that the sets contradict.
-
-    >>> _apart([90.0, 91.0], [60.0], 0.025, 0.0), _apart([90.0, 91.0], [88.0], 0.025, 0.0)
-    (True, False)
-    """
-    scatter = max(share * abs(fmean([*one, *other])), step / math.sqrt(12))
-    return abs(fmean(one) - fmean(other)) > FAR_OUT * scatter * math.sqrt(1 / len(one) + 1 / len(other))
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,6 +348,11 @@ def rows_taken(plan: Plan, coefficient: float) -> dict[tuple[str, str, State], l
 
     A locomotive that pulls on the balance up a grade g and round a curve of curvature κ also lifts itself: on level
     straight track it would give W (g + C κ) more.
+
+    Raises
+    ------
+    PlanError
+        A reading that comes to no pull on level straight track.
     """
     found: dict[tuple[str, str, State], list[Taken]] = {}
     for loco in plan.locos.values():
@@ -333,6 +368,14 @@ def rows_taken(plan: Plan, coefficient: float) -> dict[tuple[str, str, State], l
         weight = GRAVITY * plan.locos[row.loco].mass
         correction = weight * (row.grade + coefficient * row.curvature)
         forces = tuple(Reading(force.value + correction, force.spread, force.unit) for force in row.forces)
+        if (least := min(forces, key=lambda force: force.value)).value <= 0:
+            raise PlanError(
+                "on level straight track it comes to no pull at all",
+                file=plan.file,
+                place=row.place,
+                found=describe(least.value, "force", least.unit or "N"),
+                write="its grade, uphill where positive, and its mass as they are",
+            )
         key = row.loco, RailCondition.named(row.rail).at(row.hours).name, row.state
         found.setdefault(key, []).append(Taken(row.place, forces, correction, row.hours))
     return found
@@ -353,6 +396,7 @@ def reduce_row(
             pooled.share,
             lambda value: describe(value, "force", unit),
             step=step,
+            own=True,
         )
         for hours in dict.fromkeys(row.hours for row in taken)
     }

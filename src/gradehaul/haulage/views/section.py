@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from gradehaul.errors import RouteError, quoted
+from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Misfit, misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.unusual import stock_notes
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import (
@@ -28,7 +30,7 @@ from gradehaul.haulage.verdict import Outcome, Verdict, how_well, judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import RailCondition
-from gradehaul.plan.records import Plan
+from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
@@ -106,7 +108,7 @@ class LongSection(AnswerRecord):
     KEYS: ClassVar[str] = (
         "route=route.name from=route.origin to=route.destination route.lap profile.length profile.climb "
         "profile.fall railhead_at_start curve_coefficient=profile.coefficient elements grades curves tracks "
-        "joints train=haul"
+        "joints train=haul doubts"
     )
 
     plan: Plan
@@ -124,6 +126,15 @@ class LongSection(AnswerRecord):
     def route(self) -> Route:
         """The route."""
         return self.profile.route
+
+    @property
+    def doubts(self) -> tuple[Note, ...]:
+        """What is doubtful of the train's stock: readings that contradict, and figures that cannot be, or hardly."""
+        if self.haul is None:
+            return ()
+        train = self.haul.train
+        stock = {*(loco.name for loco, _ in train.locos), *(car.name for car, _ in train.cars)}
+        return *doubtful_readings(self.plan, stock), *stock_notes(self.plan, stock)
 
     @property
     def railhead_at_start(self) -> Meters:

@@ -48,18 +48,20 @@ class _Meeting(NamedTuple):
 
     def _elsewhere(self, line: str, inside: str, side: str = "") -> None:
         start, finish, _ = self.spans[line]
-        what = f"line {quoted(line)} does not end here" if not side else f"{quoted(f'{line}.{side}')} is not here"
-        near = nearest(self.name, [joint for joint in (start, finish) if joint != self.name], alike=0.7)
-        if (
-            near is not None
-            and [joint for span in self.spans.values() for joint in (span.start, span.finish)].count(near) == 1
-        ):
-            end = "from" if near == start else "to"
-            wrong = f"{what}, but at {quoted(near)}, where no other line does"
-            return self._wrong(wrong, inside, f"{end} = {quoted(self.name)} in line {quoted(line)}")
         others = sorted({end.line for end in self.ends})
-        wrong = f"{what}, it runs from {quoted(start)} to {quoted(finish)}"
-        return self._wrong(wrong, inside, f"one of {listed(others)}" if len(others) > 1 else listed(others))
+        near = nearest(self.name, [joint for joint in (start, finish) if joint != self.name], alike=0.7)
+        lone = sum((each.start, each.finish).count(near) for each in self.spans.values() if near is not None) == 1
+        if side:
+            at, here = quoted(finish if side == "to" else start), f"{listed(others)} {'end' if others[1:] else 'ends'}"
+            wrong = f"{quoted(f'{line}.{side}')} is at joint {at}, not at {quoted(self.name)}, where {here}"
+        elif lone:
+            wrong = f"line {quoted(line)} does not end here, but at {quoted(str(near))}, where no other line does"
+        else:
+            wrong = f"line {quoted(line)} does not end here, it runs from {quoted(start)} to {quoted(finish)}"
+        write = f"one of {listed(others)}" if others[1:] else listed(others)
+        if lone:
+            write = f"{'from' if near == start else 'to'} = {quoted(self.name)} in line {quoted(line)}"
+        self._wrong(wrong, inside, write)
 
     def _wrong(self, wrong: str, inside: str, write: str) -> None:
         self.faults.at(self.entry, wrong, write=write, inside=inside)

@@ -23,7 +23,7 @@ _NARROWEST = 40
 _CONTINUED = 2
 """Blanks before the second and further lines of a paragraph."""
 
-_UNITS = "mm|cm|m|km|in|ft|yd|mile|g|kg|oz|lb|gf|kgf|ozf|lbf|N|mN|deg|%|permille"
+_UNITS = "mm|cm|m|km|in|ft|yd|mile|g|kg|oz|lb|gf|kgf|ozf|lbf|N|mN|deg|%|permille|h"
 _IN_FIGURE = re.compile(rf"(?<=\d) (?=\d+/\d)|(?<=[\d+]) (?=(?:{_UNITS})(?!\w))|(?<=\b1 in) (?=\d)")
 """A blank within a figure: before its fraction or its unit, and in a grade of one in so many."""
 
@@ -125,8 +125,8 @@ def shortened(name: str, width: int) -> str:
 def _whole_figures(words: str) -> str:
     """Return words whose figures stay whole: with blanks within them that no line is broken at.
 
-    >>> _whole_figures("42 17/32 in, 2 posts at 1 in 45.0").replace(_KEPT, "_")
-    '42_17/32_in, 2 posts at 1_in_45.0'
+    >>> _whole_figures("42 17/32 in, 2 posts at 1 in 45.0 at 2 h").replace(_KEPT, "_")
+    '42_17/32_in, 2 posts at 1_in_45.0 at 2_h'
     """
     return _IN_FIGURE.sub(_KEPT, words)
 

@@ -13,6 +13,7 @@ from gradehaul.haulage.adhesion import weakest_basis
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
+from gradehaul.haulage.answers.unusual import stock_notes
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import NamedTrain, Plan, Power
 from gradehaul.show.base.colors import INK
@@ -290,12 +291,13 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
     made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())
     made_of = "" if made_of == power.name else made_of
+    doubts = *doubtful_readings(answer.plan, power.locos), *stock_notes(answer.plan, power.locos)
     return Card(
         title=power.name,
         under=", ".join(part for part in (made_of, answer.plan.title) if part),
         cars=cars,
         rows=tuple(CardRow(tuple(names), basis if len(bases) > 1 else "", row) for (basis, row), names in rows.items()),
-        again=tuple(f"Read again: {doubt}." for doubt in doubtful_readings(answer.plan, dict.fromkeys(power.locos))),
+        again=tuple(f"Read again: {doubt}{'' if doubt.text.endswith('?') else '.'}" for doubt in doubts),
         trains=tuple(_trains(answer, power)),
         note=note,
     )

@@ -174,7 +174,7 @@ def _blocks(bench: HelixBench) -> Iterator[str]:
     for turn, risers in enumerate(zip_longest(*(spoke.risers[1:] for spoke in bench.spokes)), 1):
         sizes = [riser.on_deck for riser in risers if riser is not None and riser.on_deck is not None]
         if sizes:
-            low, high = on_rule(min(sizes), rule), on_rule(max(sizes), rule)
+            low, high = (on_rule(size, rule, down=True) for size in (min(sizes), max(sizes)))
             words = low if low == high else f"{low} to {high}, see the cut list"
             yield f"On turn {turn}: {len(sizes)} block{'s' if len(sizes) > 1 else ''} of {words}."
 

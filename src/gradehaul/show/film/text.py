@@ -13,6 +13,7 @@ from gradehaul.show.base.labels import RISK, USE_MEANINGS, USE_WORDS, WOULD, cha
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import DOES, at_age, misfit_words, outcome_cells, plain_words, short_words
 from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
@@ -37,6 +38,7 @@ def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = 
     """Return the keep-clean plan as a page, and below it the sections that are named in `more`."""
     page = Page()
     page.line((clean(found.plan.title), "bold"), f": where the film may go{at_age(found.hours)}")
+    add_doubts(page, found.doubts)
     page.line()
     _add_answer(page, found, units)
     page.line()
@@ -49,6 +51,8 @@ def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = 
     if "notes" in more:
         page.heading("Notes")
         page.line(_condition(found), indent=2)
+        for doubt in found.doubts:
+            page.line(str(doubt), indent=2)
     return page
 
 

@@ -164,7 +164,8 @@ def _parked(berth: ParkedGrade, units: UnitFormat) -> list[Piece]:
             f", which gets steeper, {grades}{already}.{keeps}",
         ]
     rest = f"; parked {_listed(berth.rolled_before)} would roll away before and after" if berth.rolled_before else ""
-    return [(f"{clean(berth.berth)}, where cars stand, gets steeper", "yellow"), f", {grades}{rest}.{keeps}"]
+    style = "bold red" if berth.fails else "yellow"
+    return [(f"{clean(berth.berth)}, where cars stand, gets steeper", style), f", {grades}{rest}.{keeps}"]
 
 
 def _better(found: Leveled, units: UnitFormat) -> list[Piece]:

@@ -143,7 +143,7 @@ class _Sheet:
                 words = f"at {place_words(riser.at, units)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
                 cut = "" if found.build.datum is None else f"\ncut to {on_rule(riser.cut, found.build.rule)}"
                 if riser.on_deck is not None:
-                    cut = f"\non deck {on_rule(riser.on_deck, found.build.rule)}"
+                    cut = f"\non deck {on_rule(riser.on_deck, found.build.rule, down=True)}"
                 self._beside(mark, -half, words + cut, "top")
         for mark, words in page.tangents:
             self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))

@@ -82,13 +82,17 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
         else f"Railhead counts from the plan's 0, cut to from what risers stand on, {units.length(abs(build.datum))} "
         f"{'above' if build.datum < 0 else 'below'} it."
     )
-    more = ". On deck: cut this over track, from the top of the deck below to under this one" if found.below else ""
+    more = (
+        ". On deck: cut this over track, from the top of the deck below to under this one, rounded down"
+        if found.below
+        else ""
+    )
     unit = _rule_of(found)[1]
     places = "" if units.length_unit == unit else f", places in {units.lengths}"
     block = (
-        f"Block: put this under the low end of a {units.length(build.level)} level centered on the riser; the bubble "
-        "then reads level. Behind: the end toward the start; ahead: the other. Change: over the riser before, both "
-        "rounded."
+        f"Block: put this under the low end of a {units.length(build.level)} level with both ends on the track, as far "
+        "along it from the riser, or moved in at an end of the walk; the bubble then reads level. Behind: the end "
+        "toward the start; ahead: the other. Change: over the riser before, both rounded."
     )
     if (longest := found.longest_level) is not None:
         part = 0.01 if units.system == "metric" else 0.0127
@@ -101,7 +105,8 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
         counted,
         f"Under the railhead: {layers}{assumed}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
-        "Risers also stand at ends and joints, and where the grade begins or ceases to change.",
+        "Risers also stand at ends and joints, and where the grade begins or ceases to change."
+        + " Track that the route runs over again has those of the first time." * bool(found.walk.again),
         block,
     ]
 
@@ -118,8 +123,8 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     """Return the columns of the list of risers: by turns, or from joints where the track turns round less than once."""
     risers, (rule, unit) = found.risers, _rule_of(found)
 
-    def height(length: float) -> str:
-        return on_rule(length, rule).removesuffix(f" {unit}")
+    def height(length: float, *, down: bool = False) -> str:
+        return on_rule(length, rule, down=down).removesuffix(f" {unit}")
 
     def change(length: float | None) -> str:
         return "" if length is None else f"{'+' if length > 0 else ''}{height(length)}"
@@ -128,7 +133,7 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
         return place_words(length, units).removesuffix(f" {units.length_unit}")
 
     joints = [f"{clean(riser.joint)} + {at(riser.after)}" for riser in risers]
-    on_deck = ["" if riser.on_deck is None else height(riser.on_deck) for riser in risers]
+    on_deck = ["" if riser.on_deck is None else height(riser.on_deck, down=True) for riser in risers]
     off = [f"{convert(riser.residual, unit):+.{2 if unit == 'mm' else 3}f}" for riser in risers]
     labels = [f"{riser.number}" if riser.reason == "spacing" else f"{riser.reason} {riser.number}" for riser in risers]
     turns = any(riser.per_turn is not None for riser in risers)

@@ -17,6 +17,7 @@ scatter
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -32,6 +33,8 @@ FLAT, FLATTEST = 10.0, 0.004
 """A curve lies off its chords by at most so many tolerances (half a gauge, by default), or this many m."""
 DEEP = 4.0
 """In tolerances: a long chord from which a curve would lie off so far, beside a shorter one, is a straight."""
+SHORTER = 0.01
+"""Track that is shorter than its stroke by more than this share is named."""
 SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
 
@@ -50,8 +53,10 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     at a joint of elements; a circle is one element of a full turn that begins beside the first vertex. With one kink it
     is one reach that begins and ends there, not closed. z is read along the drawn stroke at every end.
 
-    The faults are a ``kink`` for each split, `weight` its angle in degrees, and ``zero-length`` for a stroke of a
-    single place.
+    The track is nowhere longer than the chords, but for what their arcs are.
+
+    The faults are a ``kink`` for each split, `weight` its angle in degrees, ``zero-length`` for a stroke of a single
+    place, and ``shortened`` where small bends were cut off and more than a hundredth is missing, `weight` the share.
 
     Raises
     ------
@@ -81,10 +86,11 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
         return reaches_from(merged(exact, SAME * tolerance, closed=course.closed), course, stroke, kink)
     course, back = in_order(course)
     reaches, faults = _fitted(course, stroke, tolerance, kink)
+    short = _shortened(reaches, course, stroke)
     if not back:
-        return reaches, faults
+        return reaches, (*faults, *short)
     turned_back = [reach._replace(elements=tuple(reverse(reach.elements))) for reach in reversed(reaches)]
-    return tuple(turned_back), faults[::-1]
+    return tuple(turned_back), (*faults[::-1], *short)
 
 
 def _fitted(
@@ -103,6 +109,15 @@ def _fitted(
         bounds = np.union1d(cuts, (0, len(course.points) - 1)).tolist()
         spans = [span for low, high in itertools.pairwise(bounds) for span in _run(course, low, high, fit, lone)]
     return reaches_from(spans, course, stroke, kink)
+
+
+def _shortened(reaches: Sequence[Reach], course: Course, stroke: Stroke) -> list[Fault]:
+    """Return a fault where the track is shorter than what was drawn by more than a hundredth: bends were cut off."""
+    share = 1 - sum(element.length for reach in reaches for element in reach.elements) / float(course.along[-1])
+    if share <= SHORTER:
+        return []
+    text = f"its bends are too small to follow, or it trembles: the track is {100 * share:.2g} % shorter than drawn"
+    return [Fault("shortened", text, Spot(*stroke.points[0].tolist()), stroke.handle, stroke.layer, share)]
 
 
 def _ring(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:

@@ -54,6 +54,8 @@ def scatter(points: FloatArray) -> float:
     Most of a drawing's sets of four that straddle a joint differ for another reason, so the estimate rests on the
     fifth of them that differ least.
     """
+    chord = np.hypot(*np.diff(points, axis=0).T)
+    points = points[np.append(True, chord > 0)]  # a stroke may go out and back between two of them
     if len(points) < 6:
         return 0.0
     chord = np.hypot(*np.diff(points, axis=0).T)

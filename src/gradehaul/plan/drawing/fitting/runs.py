@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.plan.drawing.fitting.chains import Chain, laid
-from gradehaul.plan.drawing.fitting.course import Course, begun_at, shake_of, turns
+from gradehaul.plan.drawing.fitting.course import WIDEST_CHORD, Course, begun_at, shake_of, turns
 from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Found, search
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of
 from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray
@@ -22,6 +22,8 @@ UNLIKE = 3.0
 """In tolerances: a vertex as far from the best parabola of an unrolled run is on no single arc."""
 WIDEST_TURN = math.radians(270)
 """Arcs that turn further are left to the search: their ends come so near that the chord between them says little."""
+LONGER = 1.005
+"""Elements that are longer than the chords they are laid through by this factor go ways that were not drawn."""
 
 
 class Laid(NamedTuple):
@@ -223,11 +225,18 @@ def _judged(points: FloatArray, parts: Sequence[Chain], scatter: float) -> Laid:
 
 
 def _credible(points: FloatArray, chain: Chain) -> bool:
-    """Return whether no element is much longer than the chords beside it, as one that runs round a circle is."""
+    """Return whether no element is much longer than the chords beside it, as one that runs round a circle is.
+
+    Nor may the whole chain be longer than its chords, but for what an arc is longer than a chord of it.
+    """
     drawn = np.hypot(*np.diff(points, axis=0, append=points[:1] if chain.closed else points[-1:]).T)
     along = np.concatenate(([0.0], np.cumsum(np.concatenate((drawn, drawn)))))
     last = len(along) - 1
     before, after = np.maximum(chain.first[:-1] - 1, 0), np.minimum(chain.first[1:], last)
+    half = np.abs(chain.curvature) * chain.length / np.maximum(np.diff(chain.first), 1) / 2
+    inscribed = float((chain.length * np.sinc(np.minimum(half, WIDEST_CHORD / 2) / math.pi)).sum())
+    if inscribed > LONGER * along[len(drawn)]:
+        return False
     return bool((chain.length <= 1.6 * (along[after] - along[before]) + NODE).all())
 
 

@@ -24,6 +24,10 @@ from gradehaul.quantities.si import Meters, Radians
 LONGEST = 40
 """A text longer than this is a remark, not a name."""
 
+BESIDE, CLEARLY = 1 / 4, 1.25
+"""A text farther off than this share of the reach, a gauge, is beside a line, not on it. Beside several it names the
+nearest where the next is farther off than that by this factor (our own choice)."""
+
 _RADIUS = re.compile(r"R[ =.]*\d[\d.,]+ *(mm|cm|in|m|\"|'')?", re.IGNORECASE)
 
 _NOMINAL = 0.02
@@ -103,11 +107,11 @@ def name_all(
 ) -> Names:
     """Return a name for every joint and every line of a network, in the order of their coordinates.
 
-    A text within `near` of a joint, m, names the nearest such joint, else the nearest line within it; each joint and
-    line takes the nearest of its texts. A text names only what has track on its own layer, or anything if its layer has
-    no track. What is left is called by its kind (a joint) or layer (a line) and a number, which counts all of that kind
-    or layer. `claims` and `known_lines` are names that stand already, by number; no line and no joint bears one of
-    `lines_taken`, the plan's own lines and berths, and no line one of `joints_taken`.
+    A text within `near` of a joint, m, names the nearest such joint, else the nearest line within it, but none where it
+    stands between two; each joint and line takes the nearest of its texts. A text names only what has track on its own
+    layer, or anything if its layer has no track. What is left is called by its kind (a joint) or layer (a line) and a
+    number, which counts all of that kind or layer. `claims` and `known_lines` are names that stand already, by number;
+    no line and no joint bears one of `lines_taken`, the plan's own lines and berths, and no line one of `joints_taken`.
     """
     radii = np.unique([1 / abs(each.curvature) for line in linked.lines for each in line.elements if each.curvature])
     why = [_remark(label, radii) for label in labels]
@@ -120,9 +124,12 @@ def name_all(
     joints, lines = {**claims}, {**(known_lines or {})}
     used = {*lines_taken, *claims.values(), *lines.values()}
     near_track: set[int] = set()
-    for names, beside in zip((joints, lines), _beside(linked, texts, near), strict=True):
+    of_joints, of_lines = _beside(linked, texts, near)
+    between = _between(of_lines, texts, near)
+    for names, beside, apart in ((joints, of_joints, set[int]()), (lines, of_lines, between)):
         near_track.update(text for _, text, _ in beside)
-        own = _nearest_first(each for each in beside if each[1] in free)
+        able = free - apart
+        own = _nearest_first(each for each in beside if each[1] in able)
         free -= set(own.values())
         for number in sorted(set(own) - set(names)):
             names[number] = free_name(texts[own[number]].text, used)
@@ -135,6 +142,9 @@ def name_all(
             if number not in names:
                 names[number] = free_name(f"{kind} {counts[kind]}", used)
 
+    def unused(text: int) -> str:
+        return _BETWEEN if text in between else _TAKEN if text in near_track else _FAR
+
     used -= set(joints_taken)  # a joint may bear the name of a joint of the plan, and then is that joint
     rest(joints, [_KIND[joint.kind] for joint in linked.joints])
     used.update(joints_taken)
@@ -142,11 +152,12 @@ def name_all(
     return Names(
         tuple(joints[number] for number in range(len(linked.joints))),
         tuple(lines[number] for number in range(len(linked.lines))),
-        (*((texts[number], _TAKEN if number in near_track else _FAR) for number in sorted(free)), *remarks),
+        (*((texts[number], unused(number)) for number in sorted(free)), *remarks),
     )
 
 
 _TAKEN, _FAR = "what it stands beside has another name", "too far from track that it may name"
+_BETWEEN = "it stands as near to one track as to another"
 
 
 def _remark(label: Label, radii: FloatArray) -> str:
@@ -214,6 +225,18 @@ def _beside(
         if layer == index.rows.element(foot.number).layer or layer not in drawn:
             best[foot.which, foot.row] = min(foot.off, best.get((foot.which, foot.row), math.inf))
     return of_joints, [(off, text, line) for (text, line), off in best.items()]
+
+
+def _between(of_lines: Iterable[tuple[float, int, int]], texts: Sequence[Label], near: float) -> set[int]:
+    """Return the texts beside track that stand as near to one line as to another, as the name of a place does.
+
+    Those on a line are of that line, whatever crosses it there.
+    """
+    offs: dict[int, list[float]] = {}
+    for off, text, _ in of_lines:
+        offs.setdefault(text, []).append(off)
+    pairs_of = {text: sorted(own)[:2] for text, own in offs.items() if len(own) > 1 and not names_lines(texts[text])}
+    return {text for text, (one, other) in pairs_of.items() if one > BESIDE * near and other < CLEARLY * one}
 
 
 def _writable(text: str) -> str:
