@@ -12,7 +12,7 @@ from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-<<<<<<< HEAD
+from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import (
     OUTCOMES,
     care_lines,
@@ -22,10 +22,6 @@ from gradehaul.show.check.outcome_words import (
     short_words,
     spare_words,
 )
-=======
-from gradehaul.show.check.first_screen import add_doubts
-from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, everywhere, rail_at, short_words, spare_words
->>>>>>> tree
 from gradehaul.show.check.route_text import ends, ruling_sentence
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
