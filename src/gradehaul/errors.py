@@ -28,7 +28,7 @@ class GradehaulError(Exception):
     Parameters
     ----------
     wrong
-        What is wrong, e.g. ``radius must be longer than 0``.
+        What is wrong, e.g. ``radius must be more than 0``.
     file
         The file it stands in, as the builder named it, with the line of its table where known.
     place
@@ -40,9 +40,9 @@ class GradehaulError(Exception):
 
     Examples
     --------
-    >>> print(PlanError("radius must be longer than 0", file="tarn.toml", place='line "Main", track 2',
+    >>> print(PlanError("radius must be more than 0", file="tarn.toml", place='line "Main", track 2',
     ...                 found="-24 in", write="right = 24 for a right-hand curve"))
-    tarn.toml: line "Main", track 2: radius must be longer than 0, got -24 in; write right = 24 for a right-hand curve
+    tarn.toml: line "Main", track 2: radius must be more than 0, got -24 in; write right = 24 for a right-hand curve
     """
 
     def __init__(self, wrong: str, *, file: str = "", place: str = "", found: str = "", write: str = "") -> None:

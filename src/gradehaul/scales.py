@@ -213,7 +213,7 @@ def car_mass(scale: Scale, length: float, practice: Practice) -> Kilograms:
     (112, 60)
     """
     if not (math.isfinite(length) and length > 0):
-        raise PlanError("length must be longer than 0", found=f"{length:g} m", write="the length over couplers")
+        raise PlanError("length must be more than 0", found=f"{length:g} m", write="the length over couplers")
     if practice == "NMRA" and scale.nmra_weight is not None:
         first, per_length = scale.nmra_weight
         return first + per_length * length

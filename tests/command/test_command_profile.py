@@ -31,14 +31,14 @@ def test_numbers_for_a_person(plan):
     assert (result.exit_code, result.stderr) == (0, "")
     assert result.stdout.startswith("Route Up ore: Wharf to Summit\n")
     assert "morning, 24.5 in long" in result.stdout
-    assert "left, 24.0 in" in run("profile", plan, "--more", "track").stdout
+    assert "left 24.0 in" in run("profile", plan, "--more", "track").stdout
     assert "\x1b" not in result.stdout
 
 
 def test_units_and_grades(plan):
     result = run("profile", plan, "--show", "metric", "--grades", "one-in", "--more", "track")
     assert "1 in 50.0" in result.stdout
-    assert "left, 610 mm" in result.stdout
+    assert "left 610 mm" in result.stdout
 
 
 def test_numbers_for_machines(plan):

@@ -56,7 +56,7 @@ def test_what_to_look_at_and_to_measure_stands_under_the_verdict(tmp_path):
     *odd, measure = points(run("report", PLANS / "bench.toml").stdout)
     answer = json.loads(run("readings", PLANS / "bench.toml", "--json").stdout)
     doubts = json.loads(run("check", PLANS / "bench.toml", "--json").stdout)["doubts"]
-    assert doubts == [each for each in answer["remarks"] if "95 gf lies far" in each]
+    assert doubts == [each for each in answer["remarks"] if "95 gf is far" in each]
     assert odd == [f"Look at this reading again : {each}." for each in answer["remarks"] if each not in doubts]
     assert measure == f"Measure next : {answer['measure_next'][0]}."
     turns = "railhead_at = [[0, 0]]\ntrack = [{ left = 24, angle = 720, rise = 3 }]"

@@ -17,7 +17,7 @@ NO_OPTION = "there is no such option"
 HOURS = "gradehaul check: --hours takes a number from 0 to 1000000"
 FILM = "the plan has no film of this name"
 TAKES_A_FILE = "-o takes the name of a file, got nothing; write -o with the name of a file behind it"
-MORE = 'more is given than the verb takes, got the hill; write a name with a blank in it in quotes, as in "Up ore"'
+MORE = 'more is given than the verb takes, got the hill; write a name that has a space in quotes, as in "Up ore"'
 
 
 @pytest.mark.parametrize(
@@ -193,7 +193,7 @@ def test_help_is_shown_though_the_plan_cannot_be_read():
         (["--structure", "9 kg"], '--structure: a length is needed, but kg is a mass, got "9 kg"'),
         (["--structure", "1 in 40"], "--structure: a length is needed, but this is written like a grade"),
         (["--overhead", "1e999"], "--overhead: the number is too large"),
-        (["--coupler", "200 km"], "--coupler: too long for any railway, got 200 km"),
+        (["--coupler", "200 km"], "--coupler: too long for any railroad, got 200 km"),
     ],
 )
 def test_a_quantity_that_is_none_is_refused_with_its_option(words, line):

@@ -174,7 +174,7 @@ def test_without_any_weight_only_a_mass_helps(scale, practice):
 
 @pytest.mark.parametrize("length", [0, -0.1, math.nan, math.inf])
 def test_car_mass_refuses_a_length_that_is_none(length):
-    with pytest.raises(PlanError, match="length must be longer than 0"):
+    with pytest.raises(PlanError, match="length must be more than 0"):
         car_mass(scale_named("HO"), length, "NMRA")
 
 

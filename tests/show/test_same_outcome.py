@@ -21,6 +21,7 @@ from gradehaul.haulage.train import made_up
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import read_plan
+from gradehaul.show.base.labels import rail_name
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
@@ -89,7 +90,7 @@ def shown_in_text(text: str) -> Outcomes:
         if title := re.match(r"  (.+), [^,]* long, on route ", line):
             name = title[1]
         elif name and (row := re.match(r"    (.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs|holds back)  ", line)):
-            found[name, row[1]] = row[2].lower()
+            found[name, row[1].replace("(fresh)", "fresh")] = row[2].lower()
     return found
 
 
@@ -199,7 +200,7 @@ def check_map(view: PlanView, units: UnitFormat, judged: Outcomes, said: Outcome
     for each in view.worse[:8]:
         ages = [rail for (name, rail) in judged if name == each.name and rail.startswith(each.rail.split(" fresh")[0])]
         assert each.outcome == worst(judged, ages)[each.name]
-        begins = rf"{re.escape(each.name)}, [^:]*{re.escape(each.rail)}[^:]*: "
+        begins = rf"{re.escape(each.name)}, [^:]*{re.escape(rail_name(each.rail))}[^:]*: "
         assert re.search(f"{begins}{said[each.name, each.rail]}", text)
     kinds = {"stalls": "stall", "runs away": "runaway"}
     if pictures:
@@ -211,7 +212,7 @@ def check_map(view: PlanView, units: UnitFormat, judged: Outcomes, said: Outcome
             marked = {re.sub(r" [\d, -]+$", "", text.get_gid()) for text in figure.findobj(Text) if text.get_gid()}
             drawn = " ".join(words(figure))
             for each in view.worse[:8]:
-                begins = rf"{re.escape(each.name)}, [^:]*{re.escape(each.rail)}[^:]*: "
+                begins = rf"{re.escape(each.name)}, [^:]*{re.escape(rail_name(each.rail))}[^:]*: "
                 assert re.search(f"{begins}{said[each.name, each.rail]}", drawn)
                 for outcome, gid in kinds.items():
                     if each.outcome == outcome:
@@ -239,7 +240,8 @@ def check_section(
     text = profile_page(section, units).text()
     for own, rail in judged:
         if own == name:
-            assert re.search(rf"^ *{re.escape(rail)} +{said[own, rail]}  ", text, flags=re.MULTILINE | re.IGNORECASE)
+            begins = rf"^ *{re.escape(rail_name(rail))} +"
+            assert re.search(f"{begins}{said[own, rail]}  ", text, flags=re.MULTILINE | re.IGNORECASE)
     if pictures:
         with drawing_rules():
             drawn = words(long_section_figure(section, units))

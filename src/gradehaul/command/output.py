@@ -29,7 +29,7 @@ def laid_out(page: Page, *, to_file: bool) -> str:
     terminal = not to_file and sys.stdout is not None and sys.stdout.isatty()
     wanted = (terminal and os.environ.get("TERM") != "dumb") or (not to_file and bool(os.environ.get("FORCE_COLOR")))
     color = wanted and not os.environ.get("NO_COLOR")
-    return page.text(width=shutil.get_terminal_size().columns if terminal else None, color=color)
+    return page.text(width=shutil.get_terminal_size().columns, color=color) if terminal else page.text(color=color)
 
 
 def deliver(answer: str | bytes, output: str | None, *, open_it: bool = False, said: bool = False) -> None:

@@ -102,9 +102,9 @@ class Quantity(ParamType):
         except QuantityError as error:
             raise error.at(place=option) from error
         if self.kind == "length" and abs(found) > _LONGEST:
-            raise QuantityError("too long for any railway", place=option, found=value)
+            raise QuantityError("too long for any railroad", place=option, found=value)
         if self.kind == "length" and 0 < abs(found) < _SHORTEST:
-            raise QuantityError("too short for any railway", place=option, found=value)
+            raise QuantityError("too short for any railroad", place=option, found=value)
         if not self.signed and found < 0:
             raise DesignError(f"{option.lstrip('-').replace('-', ' ')} must be 0 or more", place=option, found=value)
         return found

@@ -44,7 +44,7 @@ def misused(error: click.UsageError, ctx: click.Context) -> str:
             fault = PlanError(
                 "more is given than the verb takes",
                 found=given,
-                write='a name with a blank in it in quotes, as in "Up ore"',
+                write='a name that has a space in quotes, as in "Up ore"',
             )
         case _:
             message = " ".join(error.format_message().split()).rstrip(".")

@@ -144,7 +144,7 @@ def drawn(folder: Path, data: bytes, *, name: str, scale: str) -> dict[str, Any]
     imported = replace(imported, drawn=replace(imported.drawn, file=name, faults=faults))
     written = write_copy(folder / "plan.toml", stem, imported.text).name
     page = import_page(imported, written, ("faults", "layers"), offer=False)
-    return {"name": written, "report": page.text(width=None, color=False)}
+    return {"name": written, "report": page.text()}
 
 
 def _of_file(error: GradehaulError, path: str, name: str) -> GradehaulError:

@@ -89,7 +89,7 @@ def read_plan(
     [0.61, 1.11]
     >>> read_plan('scale = "HO"\n[line.Hill]\nfrom = "Yard"\nto = "Summit"\ntrack = [ { left = "-24 in" } ]')
     Traceback (most recent call last):
-    gradehaul.errors.Problems: plan.toml:2: line "Hill", track 1: radius must be longer than 0, got -24 in;
+    gradehaul.errors.Problems: plan.toml:2: line "Hill", track 1: radius must be more than 0, got -24 in;
     write right = "24 in" for a right-hand curve
     """
     faults = Faults()

@@ -55,7 +55,7 @@ def test_a_cure_stands_beside_what_it_is_now_and_tension_on_the_first_screen() -
     assert "TOO LOW" in low
     assert "TOO LOW" not in run(*helix, "--deck", cure[1]).stdout  # as it is shown
     small = run("helix", "--scale", "N", "--radius", "13", "--rise", "2", "--turns", "1").stdout
-    assert "radius over the longest vehicle 1.99" in " ".join(small.split())  # 1.994, on the safe side of 2
+    assert "radius in vehicle lengths 1.99" in " ".join(small.split())  # 1.994, on the safe side of 2
     assert "too tight, under 2 (2 pushing it" in " ".join(small.split())
     tight = run("helix", "--plan", "plans/two-levels.toml", "--radius", "400", "--turns", "6", "--rise", "600").stdout
     assert 'Look at this first: train "stone": it wraps 276 degrees of curve: coupler tension' in " ".join(
@@ -185,10 +185,10 @@ LINES = [
         '--change: this is not a grade, got "abc"; write a grade such as "2.2 %" or "1 in 45"',
     ),
     ("level plans/n-mountain.toml --change '-1 %'", "--change: a change of grade is more than 0, got -1 %"),
-    (f"helix {PLAN} --radius 200km --rise-per-turn 5 --turns 3", "--radius: too long for any railway, got 200km"),
+    (f"helix {PLAN} --radius 200km --rise-per-turn 5 --turns 3", "--radius: too long for any railroad, got 200km"),
     (
         f"helix {PLAN} --radius 0.00000001mm --rise-per-turn 5 --turns 3",
-        "--radius: too short for any railway, got 0.00000001mm",
+        "--radius: too short for any railroad, got 0.00000001mm",
     ),
     (
         f"helix {PLAN} --radius 30 --rise-per-turn 5 --turns 3 --vertical-curve -3",

@@ -21,6 +21,8 @@ from gradehaul.errors import DesignError
 from gradehaul.haulage.verdict import Need
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import read_quantity
+from gradehaul.show.base.unit_format import units_of
 
 STOCK = """
 scale = "HO"
@@ -181,7 +183,7 @@ def test_backwards_is_tight(stock: Plan, rail: str, need: Need, compensated: boo
     assert outcome(higher, stock, rail) not in passing
 
 
-@pytest.mark.parametrize("unit", ["in", "mm"])
+@pytest.mark.parametrize("unit", ["in", "mm", "ft", "yd"])
 @pytest.mark.parametrize("find", ["length", "rise"])
 def test_what_is_told_can_be_asked_for_and_written_and_climbs_still(tmp_path: Path, unit: str, find: str) -> None:
     """The answer's own figures, typed as it tells them, make a hill that keeps what the answer promised."""
@@ -201,6 +203,15 @@ def test_what_is_told_can_be_asked_for_and_written_and_climbs_still(tmp_path: Pa
     )
     outcomes = {train.rail: train.verdict.outcome for train in check(read_plan(hill.read_text())).trains}
     assert outcomes["treated"] == outcomes["treated fresh"] == "climbs"
+
+
+@pytest.mark.parametrize("unit", ["mm", "cm", "m", "in", "ft", "yd"])
+def test_designs_go_in_steps_of_a_millimeter_at_most_that_are_shown_exactly(unit: str) -> None:
+    for step in steps_of(unit):
+        assert 0 < step <= 0.001
+        for count in (1, 7):
+            shown = units_of(unit).length(count * step, fine=True)
+            assert read_quantity(shown, "length") == pytest.approx(count * step, rel=1e-9)
 
 
 def test_easements_move_curves_by_no_more_than_is_said() -> None:

@@ -227,7 +227,7 @@ WRONG = {
     ),
     "below 0": ({"every": "100", "datum": "-3"}, "riser 1, railhead 0 mm, would be cut to -28 mm, got -3 mm"),
     "thin": ({"every": "100", "deck": "-1"}, "--deck: deck must be 0 or more, got -1"),
-    "rule": ({"every": "100", "rule": "0"}, "--rule: rule must be longer than 0, got 0"),
+    "rule": ({"every": "100", "rule": "0"}, "--rule: rule must be more than 0, got 0"),
     "words": ({"every": "often"}, "--every: "),
     "line": ({"every": "100", "line": "Hil"}, 'the plan has no line of this name, got "Hil"; write "Hill"'),
 }

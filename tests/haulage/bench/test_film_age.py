@@ -47,6 +47,14 @@ def test_a_film_never_gives_back_more_than_the_clean_pull(pulls, clean, hours):
     assert found.at(hours) <= (after[0] if after else pulls[-1])
 
 
+@pytest.mark.parametrize("time", [25.0, 100.0])
+def test_a_slow_recovery_that_the_last_reading_alone_shows_gives_no_more_than_it_has_before(time):
+    found = recovery("goat", "treated", [(age, curve(age, 0.4, 0.5, time)) for age in (0.0, 0.5, 1.0, 72.0)], 0.8)
+    assert (found.fresh, found.settled) == pytest.approx((0.4, 0.5), rel=1e-4)
+    for hours in (10.0, 30.0, 60.0):
+        assert found.at(hours) == pytest.approx(curve(hours, 0.4, 0.5, time), rel=1e-4)
+
+
 def test_fewer_than_three_ages_are_taken_stepwise():
     found = recovery("goat", "treated", [(24, 0.5), (0.5, 0.42)], 0.8)
     assert found.form == "stepwise"

@@ -98,7 +98,7 @@ POLYLINE = f"0\nPOLYLINE\n5\n30\n8\nTrack\n66\n1\n{VERTEX}{VERTEX.replace('{x}',
             "write the right unit, or draw it nearer to the origin"),
         ),
         ("0\nLINE\n5\n30\n8\nTrack\n10\n0\n20\n0\n", 'LINE #30 on layer "Track": the end is missing'),
-        (CIRCLE.format(x=0, r=-5), 'CIRCLE #30 on layer "Track": a radius must be longer than 0, got -5'),
+        (CIRCLE.format(x=0, r=-5), 'CIRCLE #30 on layer "Track": a radius must be more than 0, got -5'),
         (CIRCLE.format(x=0, r="nan"), 'CIRCLE #30 on layer "Track": the radius must be finite, got nan'),
         (CIRCLE.format(x="nan", r=1), 'CIRCLE #30 on layer "Track": a coordinate must be finite, got nan'),
         (

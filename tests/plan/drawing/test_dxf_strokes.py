@@ -98,6 +98,18 @@ def test_an_ellipse_keeps_to_its_chords(tmp_path, tolerance):
     np.testing.assert_allclose(stroke.points[[0, -1]], curve[[0, -1]], atol=1e-12)
 
 
+@pytest.mark.parametrize("off", [0.0, 5e5])
+def test_a_tiny_ellipse_has_chords_enough_to_be_no_polygon(tmp_path, off):
+    document, space = new()
+    space.add_ellipse((off, 0), (0.0009, 0), 0.97, dxfattribs=ON)
+    (stroke,) = strokes(document, tmp_path, tolerance=8e-5)
+    way = np.diff(stroke.points, axis=0)
+    heading = np.unwrap(np.arctan2(way[:, 1], way[:, 0]))
+    assert np.abs(np.diff(heading)).max() < math.radians(25)
+    assert len(way) < 40
+    assert length(stroke.points) == pytest.approx(math.pi * 0.0009 * (1 + 0.97), rel=0.01)
+
+
 def test_a_round_ellipse_is_an_arc(tmp_path):
     document, space = new()
     space.add_ellipse((1, 1), (0, 0.5), 1.0, 0, math.pi / 2, dxfattribs=ON)

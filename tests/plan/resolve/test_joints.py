@@ -139,7 +139,7 @@ def test_a_line_with_a_fault_hides_no_fault_elsewhere_and_causes_none():
     with pytest.raises(Problems) as caught:
         read_plan(text)
     assert [error.wrong for error in caught.value.errors] == [
-        "straight must be longer than 0",
+        "straight must be more than 0",
         'there is no joint "Warf"',
         'there is no line "Spr"',
     ]

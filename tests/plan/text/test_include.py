@@ -62,11 +62,8 @@ def test_a_file_in_a_folder_below(folder):
 def test_a_name_twice_names_both_files(folder):
     write(folder, tarn=main("stock", more=LINE + CAR), stock=CAR + LINE + "[railhead]\nWharf = 1\n")
     assert said() == [
-        'plans/stock.toml:1: car "ore": this name is already used, got it at plans/tarn.toml:8 too; write another name',
-        (
-            'plans/stock.toml:4: line "Main": this name is already used, got it at plans/tarn.toml:4 too; '
-            "write another name"
-        ),
+        'plans/stock.toml:1: car "ore": this name is already used at plans/tarn.toml:8; write another name',
+        ('plans/stock.toml:4: line "Main": this name is already used at plans/tarn.toml:4; write another name'),
     ]
 
 
@@ -74,14 +71,8 @@ def test_a_height_twice_and_a_single_table_twice(folder):
     single = '[railhead]\nWharf = 1\n[map]\njoint = "Wharf"\n'
     write(folder, tarn=main("more", more=LINE + single), more=single)
     assert said() == [
-        (
-            'plans/more.toml:1: [railhead]: "Wharf" has a height already, got it at plans/tarn.toml:8 too; '
-            "write one of the two"
-        ),
-        (
-            "plans/more.toml:3: [map]: this table stands once in a plan, got it at plans/tarn.toml:10 too; "
-            "write one of the two"
-        ),
+        ('plans/more.toml:1: [railhead]: "Wharf" already has a height at plans/tarn.toml:8; write one of the two'),
+        ("plans/more.toml:3: [map]: this table is already given at plans/tarn.toml:10; write one of the two"),
     ]
 
 
@@ -126,7 +117,7 @@ def test_too_many_files(folder):
 def test_faults_of_all_files_are_found_in_one_reading(folder):
     write(folder, tarn=main("stock", more=LINE.replace("30", "-30")), stock=CAR.replace("4 oz", "4"))
     assert said() == [
-        'plans/tarn.toml:4: line "Main", track 1: straight must be longer than 0, got -30 in; write straight = 30',
+        'plans/tarn.toml:4: line "Main", track 1: straight must be more than 0, got -30 in; write straight = 30',
         (
             'plans/stock.toml:1: car "ore", mass: a mass needs its unit (g, kg, oz or lb), got "4"; '
             'write "4 oz" or "4 g"'

@@ -57,9 +57,9 @@ def test_a_pull_that_check_judges_otherwise_than_it_was_read_has_both():
 
 
 def test_the_page_shows_everything_once(answer):
-    text = readings_page(answer, READER, READINGS).text()
+    text = " ".join(readings_page(answer, READER, READINGS).text().split())
     for words in (
-        "mikado         clean          standing         5   90.0 gf",
+        "mikado clean 90.0 gf 88.0 to 92.0 gf 1.8 %",
         "corrected by",
         "borrowed",
         "Adhesion: pull per unit of weight",
@@ -68,8 +68,8 @@ def test_the_page_shows_everything_once(answer):
         "old diesel on treated: in steps, since fewer than three ages were read",
         "boxcar rolls at 2.12 ± 0.03 %, starts at 2.93 ± 0.10 % of its weight",
         "Curve coefficient 7.59 mm",
-        "mikado, 10 boxcar  Up     clean         climbs    at least",
-        "95 gf lies far from the other readings",
+        "agrees: mikado, 10 boxcar on Up, clean: climbs, so the pull is at least",
+        "readings of old diesel on clean rail: 95 gf is far from the other readings",
         "Measure next",
         "Keep fingers clear",
     ):

@@ -26,6 +26,11 @@ def whole(answer, units=INCHES):
     return check_page(answer, units, (), SECTIONS)
 
 
+def one_line(page):
+    """Return the words of a page with one blank between two."""
+    return " ".join(page.text().split())
+
+
 @pytest.fixture(scope="module")
 def text(answer):
     return whole(answer).text()
@@ -46,7 +51,7 @@ def test_the_plan_its_scale_practice_and_curves(text):
 
 def test_where_a_train_must_not_stop_and_would_not_recover(answer):
     answer = replace(answer, judged_rails=FILM)
-    text = whole(answer).text()
+    text = one_line(whole(answer))
     found = [(t, t.verdict) for t in answer.on(FILM)]
     assert any(verdict.no_stopping for _, verdict in found)
     assert any(verdict.no_recovery for _, verdict in found)
@@ -58,57 +63,53 @@ def test_where_a_train_must_not_stop_and_would_not_recover(answer):
         ):
             for stretch in stretches:
                 start, stop = INCHES.length(stretch.start), INCHES.length(stretch.stop)
-                assert re.search(rf"    {train.rail}: {words}.* {start} to {stop}, .*(Hill|Horseshoe)", text)
+                assert re.search(rf" {train.rail}: {words}.* {start} to {stop}, .*(Hill|Horseshoe)", text)
 
 
 def test_a_runaway_is_shown_with_its_place(answer):
     train = next(t for t in answer.trains if t.rail in answer.judged_rails)
     away = (HeadStretch(0.254, 0.508), HeadStretch(1.016, 1.27))
     verdict = replace(train.verdict, running_away=away, runs_away_on="Main:1")
-    text = whole(replace(answer, trains=(replace(train, verdict=verdict),))).text()
+    text = one_line(whole(replace(answer, trains=(replace(train, verdict=verdict),))))
     assert "RUNS AWAY" in text
     assert "runs away, its cars pushing the locomotives, from 10.0 in to 20.0 in, on Main:1; from 40.0 in to" in text
     assert f"On clean rail 1 of 2 trains runs away: {train.name} (on Main:1)." in text
 
 
 def test_loads_show_rated_limit_basis_and_what_binds(text, answer):
-    row = next(line for line in section(text, "Route To quarry") if line.startswith("  mogul"))
-    lines = text[text.index("What limits each load") :].split("\n")
+    loads = section(text, "Route To quarry")
+    limits = section(text[text.index("What limits each load") :], "Route To quarry")
     route = answer.routes[1]
     for load, spread in zip(route.loads, route.spreads, strict=True):
-        limit = f"{load.limit} ({spread.limit_low}-{spread.limit_high}) {load.basis}, slipping {load.slipping_basis}"
-        assert f"{judged_words(route, load)} / {limit}" in row
-        words = {
-            "slip": "wheels slip and do not recover",
-            "restart": "cannot restart",
-            "stand": "stalls",
-        }[load.binds.test]
+        limit = rf"{load.limit} \({spread.limit_low}-{spread.limit_high}\)"
+        basis = f"{load.basis}, slipping {load.slipping_basis}"
+        judged = re.escape(judged_words(route, load))
+        own = loads[loads.index(f"  {load.power}, {load.car}") :]
+        assert any(re.match(rf"    .*\b{load.rail}\b.*  {judged} +{limit} +{basis}$", line) for line in own)
+        words = {"slip": "slips", "restart": "no restart", "stand": "stalls"}[load.binds.test]
         asks, has = INCHES.force(load.binds.demand), INCHES.force(load.binds.pull)
-        bound = next(line for line in lines if re.match(rf"  mogul +ore .*{load.rail}.* {asks} +{has}$", line))
-        assert str(load.binds.cars) in bound
-        assert words in bound
-        assert load.binds.track in bound
-        assert INCHES.length(load.binds.at) in bound
+        own = limits[limits.index(f"  {load.power}, {load.car}") :]
+        bound = next(line for line in own if re.match(rf"    .*\b{load.rail}\b.* {asks} +{has}$", line))
+        place = f"{load.binds.track}, {INCHES.length(load.binds.at)}"
+        assert re.search(rf" {load.binds.cars}  {words} +{place} ", bound)
     clean = answer.routes[1].loads[0]
     assert clean.fits < clean.rated
-    full = next(line for line in lines if 'do not fit berth "Quarry loading"' in line)
-    assert f"{clean.fits + 1} cars" in full
+    assert re.search(rf' {clean.fits + 1}  too long +for berth "Quarry', "\n".join(limits))
 
 
 def test_the_most_that_are_counted_have_a_plus(answer):
     route = answer.routes[0]
     endless = replace(route.loads[0], rated=999, limit=999, fits=2000, binds=None)
     text = whole(replace(answer, routes=(replace(route, loads=(endless, *route.loads[1:])),))).text()
-    assert "length / 999+ " in text
+    assert re.search(r" length +999\+ ", text)
     assert "nothing limits it" in text
 
 
 def test_berths(text, answer):
     row = section(text, "Berths")[2]
     berth = answer.berths[0]
-    for words in ("Quarry loading", INCHES.length(berth.clear_length), "3.00 %", f"{berth.cars_fit['ore']} ore"):
+    for words in ("Quarry loading", INCHES.length(berth.clear_length), "3.00 %", f" {berth.cars_fit['ore']} ROLL"):
         assert words in row
-    assert "ore ROLL AWAY" in row
 
 
 def test_figures_not_measured_notes_and_caution(text, answer):
@@ -118,8 +119,9 @@ def test_figures_not_measured_notes_and_caution(text, answer):
     assert "assumed" in figures
     assert "standing pull, clean" not in figures  # that one was measured
     assert answer.notes
-    assert all(str(note) in text for note in answer.notes)
-    assert "spare length of track" in text
+    words = " ".join(text.split())
+    assert all(str(note) in words for note in answer.notes)
+    assert "spare length of track" in words
 
 
 def test_without_stock_or_routes_the_routes_are_counted(undeclared_answer):
@@ -173,7 +175,6 @@ def test_loads_alike_are_shown_once(answer):
     text = whole(twice).text()
     assert "  Longest trains: as on route Up ore\n" in text
     assert "\nRoute Up again: as on route Up ore\n" in text
-    assert text.count("90 % range  ") == whole(answer).text().count("90 % range  ")
     changed = replace(up.loads[0], binds=replace(up.loads[0].binds, track="Elsewhere"))
     other = replace(up, profile=again, loads=(changed, *up.loads[1:]))
     text = whole(replace(answer, routes=(up, other))).text()

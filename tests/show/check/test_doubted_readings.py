@@ -52,7 +52,7 @@ def test_check_says_it_above_the_verdict_in_two_lines(answer):
     lines = check_page(answer, UNITS).text().splitlines()
     first = lines.index(next(line for line in lines if line.startswith("Look at this first")))
     assert one_line(" ".join(lines[first : first + 2])) == f"Look at this first: {DOUBT}"
-    assert lines[first + 2].startswith("Look at this first: readings of mule on clean rail: 150 gf lies far")
+    assert lines[first + 2].startswith("Look at this first: readings of mule on clean rail: 150 gf is far")
     assert first < next(n for n, line in enumerate(lines) if line.startswith("coal gets through"))
     assert f"Measure next: take {OF} again." in one_line("\n".join(lines))
 
@@ -62,8 +62,8 @@ def test_what_agrees_is_not_doubted():
 
 
 def test_both_figures_are_among_the_sources_and_the_readings(plan, answer):
-    sources = check_page(answer, UNITS, more=["sources"]).text()
-    assert f"66.6 gf  measured  mean of 5 readings;{DOUBT.partition(':')[2]}" in re.sub(r" {3,}", "  ", sources)
+    sources = one_line(check_page(answer, UNITS, more=["sources"]).text())
+    assert f": 66.6 gf measured, mean of 5 readings;{DOUBT.partition(':')[2]}" in sources
     text = one_line(readings_page(readings(plan), UNITS).text())
     assert "66.6 gf (5 of 10)" in text
     assert f"1. take {DOUBT.replace(': ', ' again: ', 1)}" in text
@@ -75,7 +75,7 @@ def test_a_trial_train_says_it_of_its_own_locomotive_alone(plan):
     )
     assert f"Look at this first: {DOUBT} It" in told
     assert "consolidation" not in other
-    assert "150 gf lies far" in other
+    assert "150 gf is far" in other
 
 
 def test_the_card_says_to_read_again(answer):

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from rich.cells import cell_len
 
 import strategies
 from command_line import loaded
@@ -19,8 +20,8 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import WORST_FIRST
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Note
-from gradehaul.show.base.labels import cars_words, chance_words
-from gradehaul.show.base.page import shortened
+from gradehaul.show.base.labels import basis_words, cars_words, chance_words, rail_name
+from gradehaul.show.base.page import FULL, shortened
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.check.outcome_words import spare_words
 from gradehaul.show.check.route_text import judged_words
@@ -160,28 +161,38 @@ def test_limits_hold_and_figures_are_those_of_the_document_on_random_plans() -> 
     assert compared > 20
 
 
+def test_every_section_fits_a_usual_terminal_on_random_plans() -> None:
+    for text in strategies.some_texts(50, strategies.layouts(most=4)):
+        layout = Layout(read_plan(text))
+        answer, units, first = shown(layout, check_layout(layout))
+        lines = [*first.splitlines(), *check_page(answer, units, (), SECTIONS).text().splitlines()]
+        assert max(map(cell_len, lines)) <= FULL
+
+
 def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
     answer, units, _ = demo
-    text = check_page(answer, units, (), SECTIONS).text()
+    text = " ".join(check_page(answer, units, (), SECTIONS).text().split())
     wanted: list[str] = []
     for train in answer.trains:
         verdict = train.verdict
         wanted += [units.length(train.length), spare_words(train.outcome, verdict, units)]
         wanted += [units.length(verdict.spare_at), verdict.spare_track]
-        wanted += ["–" if train.outcome == "too long" else chance_words(train.risk), train.rail, train.route]
+        wanted += ["–" if train.outcome == "too long" else chance_words(train.risk), rail_name(train.rail), train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
         wanted += [units.length(each) for each in (profile.length, profile.climb, profile.fall)]
         if ruling.effective:
             wanted += [units.length(ruling.start), *map(units.grade, (ruling.effective, ruling.grade, ruling.curve))]
         for load, spread in zip(route.loads, route.spreads, strict=True):
-            wanted += [f"{judged_words(route, load)} / {cars_words(load.limit)}", load.basis]
-            wanted += [cars_words(count) for count in (spread.limit_low, spread.limit_high)]
+            between = cars_words(spread.limit_low), cars_words(spread.limit_high)
+            limit = cars_words(load.limit) + (f" ({'-'.join(between)})" if between[0] != between[1] else "")
+            wanted += [f"{judged_words(route, load)} {limit} {basis_words(load.basis, load.slipping_basis)}"]
             if load.binds is not None:
                 wanted += [*units.forces_apart(load.binds.demand, load.binds.pull), units.length(load.binds.at)]
     for berth in answer.berths:
         wanted += [berth.name, units.length(berth.clear_length), units.grade(berth.steepest)]
-        wanted += [f"{count} {car}" for car, count in berth.cars_fit.items()]
+        fits = [f"{count}{'' if berth.cars_stay[car] else ' ROLL'}" for car, count in berth.cars_fit.items()]
+        wanted += [" ".join((units.grade(berth.steepest), *fits))]
     wanted += [figure.basis for figure in answer.figures] + [str(note) for note in answer.notes]
     assert [words for words in wanted if words not in text] == []
 

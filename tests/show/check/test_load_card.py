@@ -209,7 +209,7 @@ def test_a_heading_that_is_longer_than_the_others_takes_the_room_beside_it():
 def test_a_load_that_a_descent_limits_is_marked():
     (card,) = load_cards(answer_of("landing", ("treated fresh",)))
     assert [(cell.cars, cell.mark) for cell in card.rows[0].cells][:1] == [("4", "downhill")]
-    assert "Downhill: with one car more it runs away, pushing the locomotive." in card.note
+    assert "Downhill: one more car and it runs away, pushing the locomotive." in card.note
 
 
 def test_a_train_of_cabooses_alone_is_on_no_card():

@@ -98,8 +98,8 @@ def test_a_train_that_only_goes_down_holds_back() -> None:
 
 
 def test_what_the_most_cars_are_counted_with_is_shown() -> None:
-    assert "Most hopper: with caboose in the train." in tried(TWO_LEVELS, *STONE)
-    assert not [line for line in tried(TWO_LEVELS, *STONE[:3]) if line.startswith("Most")]
+    assert "hopper max: with caboose in the train." in tried(TWO_LEVELS, *STONE)
+    assert not [line for line in tried(TWO_LEVELS, *STONE[:3]) if " max: " in line]
 
 
 def test_heights_that_were_set_are_shown() -> None:

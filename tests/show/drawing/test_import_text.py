@@ -59,6 +59,6 @@ def test_changes_are_counted_and_named():
     changes = Changes(added=[f'line "{n}"' for n in range(30)], kept=['line "[/x]"'], heights=['"A" is new, 3 mm'])
     text = page(changes=changes, new=False)
     assert 'line "5" and 24 more' in text
-    assert re.search(r'yours, and kept as they are, though drawn otherwise +1  line "\[/x\]"\n', text)
+    assert re.search(r'yours, kept, though drawn otherwise +1  line "\[/x\]"\n', text)
     assert re.search(r'heights +1  "A" is new, 3 mm\n', text)
     assert 'line "29"' in page(changes=changes, new=False, more=["changes"])

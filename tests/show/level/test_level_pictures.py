@@ -13,9 +13,10 @@ from gradehaul.design.level.railheads import leveled
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
 from gradehaul.quantities import convert
+from gradehaul.show.base.paper import SIZES
 from gradehaul.show.base.picture import drawing_rules, picture_bytes
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.level.picture import drawn_routes, level_figure
+from gradehaul.show.level.picture import drawn_routes, level_figure, level_pages
 from project import PLANS
 from show.drawn import check_sheet, figures, svg_texts
 
@@ -70,6 +71,18 @@ def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: st
         assert (said if climbs else f"{each['name']}: downhill or level all the way") in " ".join(shown)
     names = {route.name for route in drawn_routes(found)}
     assert name != "n-mountain" or names == {"Southbound", "Northbound", "Ore south", "Mine empties"}
+
+
+def test_a_pdf_has_pages_of_its_size() -> None:
+    plan = load_plan(PLANS / "n-mountain.toml")
+    found, units = leveled(Layout(plan)), units_of(plan.unit, None)
+    with drawing_rules():
+        pages = level_pages(found, units)
+        shown = [svg_texts(picture_bytes(page, "svg")) for page in pages]
+    size = SIZES["a4"]
+    assert [tuple(page.get_size_inches()) for page in pages] == [pytest.approx((size.width, size.height))] * len(pages)
+    routes = [words for page in shown for words in page if words.startswith("Route ")]
+    assert routes == [f"Route {route.name}" for route in drawn_routes(found)]
 
 
 def test_the_verb_writes_them(tmp_path: Path) -> None:

@@ -63,21 +63,25 @@ def rows(text, head):
 
 
 def test_a_row_for_every_element():
-    table = rows(page(), ["from", "to", "track"])
-    assert table[0] == ["0.0 in", "34.0 in", "Main:1", "0.00 %", "straight", "0.00 %", "0.00 in"]
-    assert table[1] == ["34.0 in", "40.0 in", "Main:1", "0.00 % to 1.00 %", "straight", "0.00 % to 1.00 %", "0.03 in"]
+    table = rows(page(), ["ends", "at", "railhead"])
+    assert table[0] == ["Main:1"]
+    assert table[1] == ["34.0 in", "0.00 in", "0.00 %", "straight", "0.00 %"]
+    assert table[2] == ["40.0 in", "0.03 in", "0.00 to 1.00 %", "straight", "0.00 to 1.00 %"]
+    assert table[3] == ["Horseshoe"]
     # the vertical curve and the easement end at one place
-    assert table[2][:5] == ["40.0 in", "46.0 in", "Horseshoe", "1.00 % to 2.00 %", "left, straight to 24.0 in"]
-    assert table[3][2:6] == ["Horseshoe", "2.00 %", "left, 24.0 in", "3.32 %"]
-    assert table[4][2:5] == ["Horseshoe", "2.00 %", "left, 24.0 in to straight"]
-    assert table[5][2:6] == ["Main:3", "2.00 %", "right, 30.0 in", "3.05 %"]
-    assert len(table) == 6
+    assert [*table[4][:1], *table[4][2:4]] == ["46.0 in", "1.00 to 2.00 %", "left to 24.0 in"]
+    assert table[5][2:] == ["2.00 %", "left 24.0 in", "3.32 %"]
+    assert table[6][2:4] == ["2.00 %", "left from 24.0 in"]
+    assert table[7] == ["Main:3"]
+    assert table[8][2:] == ["2.00 %", "right 30.0 in", "3.05 %"]
+    assert table[9][0].startswith("Each row begins where")
+    assert len(table) == 10
 
 
 def test_hands_change_on_the_way_back():
-    table = rows(page("Down"), ["from", "to", "track"])
-    assert [row[4] for row in table[:2]] == ["left, 30.0 in", "right, straight to 24.0 in"]
-    assert table[0][3] == "-2.00 %"
+    table = rows(page("Down"), ["ends", "at", "railhead"])
+    assert [table[1][3], table[3][3]] == ["left 30.0 in", "right to 24.0 in"]
+    assert table[1][2] == "-2.00 %"
 
 
 def test_the_train_and_what_becomes_of_it():

@@ -55,7 +55,7 @@ class Steps(NamedTuple):
 
 _HAIR = 1e-6
 """What is so little over a whole number of steps, in steps, is whole."""
-_STEPS = {"in": (0.01, 0.01), "ft": (0.002, 0.0005), "yd": (0.001, 0.0001)}
+_STEPS = {"in": (0.01, 0.01), "ft": (0.002, 0.001), "yd": (0.001, 0.0001)}
 """In the unit: each is shown exactly with the decimals of fine lengths."""
 
 

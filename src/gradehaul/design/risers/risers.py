@@ -171,7 +171,7 @@ def usual_riser_build(plan: Plan, system: System, **stated: float | None) -> Ris
         value = usual[name]
         if value is not None and value <= 0:
             found = describe(value, "length", plan.unit)
-            raise DesignError(f"{name} must be longer than 0", place=f"--{name}", found=found)
+            raise DesignError(f"{name} must be more than 0", place=f"--{name}", found=found)
     assumed = tuple(name for name in assumed_layers(plan.deck) if stated.get(name) is None)
     return RiserBuild(**usual, assumed=assumed)  # type: ignore[arg-type]
 

@@ -22,8 +22,6 @@ from gradehaul.track.piecewise import FloatArray
 
 _CELLS = 16_000
 """Figures worked on at once: what the nearest memory holds."""
-_ALIKE = 1e-12
-"""Demands so near one another, N, are one: far less than what a tie allows."""
 
 
 class WorstPlace(NamedTuple):
@@ -93,35 +91,18 @@ class Margins:
     def held_back(self, rail: str) -> FloatArray:
         """Return what sliding wheels hold back less the most that the train pushes in every trial, N, shape (trials,).
 
-        Where the most that grades push in any trial is held in all of them, that is what is left after it: no more than
-        the truth.
+        It pushes by grades less curves; coupler tension, which would help, is not relied on.
         """
         holds = (1 + TIE) * np.array([self.pull(under, "slipping") for under in self._patterns(rail)])
-        resistance = self.resistance()
-        least: FloatArray = holds.min(axis=0) + resistance
-        if self._most_pushed <= least.min():
-            return least - self._most_pushed
-        held: FloatArray = (holds - self._pushes).min(axis=0) + resistance
+        held: FloatArray = (holds - self._pushes).min(axis=0) + self.resistance()
         return held
-
-    @cached_property
-    def _downhill(self) -> tuple[_Pieces, FloatArray]:
-        """The pieces with grades and curves the other way, without tension, and what they are taken times running."""
-        parts = 2 * len(self.causes)
-        pieces = self._pieces._replace(coefficients=-self._pieces.coefficients[:, :parts])
-        return pieces, self._factors[:parts, : self.trials.count]
-
-    @cached_property
-    def _most_pushed(self) -> float:
-        """The most that grades, less curves, push in any trial, N."""
-        pieces, factors = self._downhill
-        ranges = _Range.of(factors, len(self.causes))
-        return float((ranges.greatest(pieces.ends).max(axis=0) + ranges.bulge(pieces)).max())
 
     @cached_property
     def _pushes(self) -> FloatArray:
         """The most that grades, less curves, push where each pattern of rails is under it, N: (patterns, trials)."""
-        return _greatest(*self._downhill, len(self.causes))
+        parts = 2 * len(self.causes)
+        pieces = self._pieces._replace(coefficients=-self._pieces.coefficients[:, :parts])
+        return _greatest(pieces, self._factors[:parts, : self.trials.count], len(self.causes))
 
     @property
     def _factors(self) -> FloatArray:
@@ -305,18 +286,5 @@ def _near_the_top(
         near &= ranges.greatest(ends - ends[0][:, np.take(mark, pieces.pattern)]).max(axis=0) + bulge > 0
     near[marks] = True
     kept = [own[near[own]] for own in of_patterns]
-    if ranges.friction:
-        kept = [_one_of_alike(pieces, own) for own in kept]
     lasts = list(accumulate(map(len, kept)))
     return np.concatenate(kept), list(zip([0, *lasts], lasts, strict=False))
-
-
-def _one_of_alike(pieces: _Pieces, numbers: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Return straight pieces of a pattern without those that want what another does, and all that bend.
-
-    The friction of tension comes in thousands of steps, and round a helix all want the same, to within rounding.
-    """
-    straight = ~np.any(pieces.coefficients[2][:, numbers], axis=0)
-    wants = np.concatenate(list(pieces.ends[..., numbers[straight]]))
-    _, first = np.unique(np.round(wants / _ALIKE), axis=1, return_index=True)
-    return np.sort(np.concatenate([numbers[straight][first], numbers[~straight]]))

@@ -127,20 +127,6 @@ class RandomTrials(PullModel[FloatArray]):
         """Friction of coupler tension on curves over the plan's figure for it, shape (trials,)."""
         return np.maximum(_lopsided(self._normal("tension"), *TENSION_RANGE), 0.0)
 
-    def standing(self, loco: Loco, condition: str) -> FloatArray:
-        """Return the standing pull of a locomotive on a rail condition, N."""
-        key = "standing", loco.name, condition
-        if key not in self._kept:
-            self._kept[key] = super().standing(loco, condition)
-        return self._kept[key]
-
-    def slipping(self, loco: Loco, condition: str) -> FloatArray:
-        """Return the slipping pull of a locomotive on a rail condition, N."""
-        key = "slipping", loco.name, condition
-        if key not in self._kept:
-            self._kept[key] = super().slipping(loco, condition)
-        return self._kept[key]
-
     def rolling(self, car: Car) -> FloatArray:
         """Return the rolling resistance of a kind of car, pull per unit of weight."""
         return self._resistance(car, car.rolling)

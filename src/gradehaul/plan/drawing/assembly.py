@@ -12,6 +12,7 @@ import numpy as np
 from gradehaul.errors import GradehaulError, Problems, QuantityError, quoted
 from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
+from gradehaul.plan.drawing.fitting.course import WIDEST_CHORD
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
 from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
@@ -22,9 +23,22 @@ from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.linking.overlaps import overlap_faults
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, is_radius, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
+from gradehaul.plan.drawing.nearness import pairs
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
-from gradehaul.plan.drawing.records import Claim, Drawing, Drawn, Fault, IntArray, Label, Linked, Reach, Stroke, Terms
+from gradehaul.plan.drawing.records import (
+    Claim,
+    Drawing,
+    Drawn,
+    Fault,
+    FloatArray,
+    IntArray,
+    Label,
+    Linked,
+    Reach,
+    Stroke,
+    Terms,
+)
 from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import UNUSED
 
@@ -33,8 +47,8 @@ _SURELY = 0.01
 WITHIN = 4.0
 """In snaps: how far from its joint a point may lie (our own choice)."""
 
-Fitted = tuple[tuple[Reach, ...], tuple[Fault, ...]]
-"""What was fitted to a stroke, and its faults."""
+Fits = dict[tuple[Stroke, bytes], tuple[tuple[Reach, ...], tuple[Fault, ...]]]
+"""What was fitted to a stroke, and its faults, by the stroke and the directions at its ends."""
 
 
 def assemble(
@@ -48,7 +62,7 @@ def assemble(
     along: Mapping[str, Sequence[float]] | None = None,
     lines_taken: Collection[str] = (),
     joints_taken: Collection[str] = (),
-    fits: dict[Stroke, Fitted] | None = None,
+    fits: Fits | None = None,
 ) -> Drawn:
     """Return a drawing that was read as a network with names and heights.
 
@@ -144,7 +158,7 @@ def _without_radii(
 
 
 def _linked(
-    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms, fits: dict[Stroke, Fitted]
+    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms, fits: Fits
 ) -> tuple[Linked, list[Fault], Sequence[tuple[Label, float]], list[Turns]]:
     """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink, fits=fits)
@@ -166,7 +180,7 @@ def _linked(
 
 
 def reaches_of(
-    strokes: Sequence[Stroke], *, tolerance: float, kink: float, fits: dict[Stroke, Fitted] | None = None
+    strokes: Sequence[Stroke], *, tolerance: float, kink: float, fits: Fits | None = None
 ) -> tuple[Rows, list[Fault]]:
     """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
 
@@ -178,11 +192,15 @@ def reaches_of(
     found: list[Reach] = []
     faults: list[Fault] = []
     of = [done]
-    for number in np.setdiff1d(np.arange(len(strokes)), done).tolist():
+    left = np.setdiff1d(np.arange(len(strokes)), done)
+    tips = _directions(strokes, left, tolerance, kink)
+    for number, own in zip(left.tolist(), tips, strict=True):
         stroke = strokes[number]
-        if stroke not in fits:
-            fits[stroke] = fit_stroke(stroke, tolerance=tolerance, kink=kink)
-        reaches, wrong = fits[stroke]
+        key = stroke, own.tobytes()  # where nothing is known, too
+        if key not in fits:
+            begin, finish = own.tolist()
+            fits[key] = fit_stroke(stroke, tolerance=tolerance, kink=kink, tips=(begin, finish))
+        reaches, wrong = fits[key]
         found += reaches
         faults += wrong
         of.append(np.full(len(reaches), number))
@@ -191,6 +209,27 @@ def reaches_of(
     fitted = Rows.of([reach.elements for reach in found], [reach.closed for reach in found])
     order = np.argsort(np.concatenate(of), kind="stable")
     return single.and_those_of(fitted).only(order), faults
+
+
+def _directions(strokes: Sequence[Stroke], numbers: IntArray, tolerance: float, kink: float) -> FloatArray:
+    """Return in which directions some strokes begin and end, radians, shape (n, 2): those of exact ones that they meet.
+
+    An end meets another within `tolerance`, m, where that goes on about as the first chord does; of several that which
+    is nearest to its direction. An arc leaves its chord by half of what it turns (plane geometry).
+    """
+    found = np.full(2 * len(numbers), math.nan)
+    exact = [stroke for stroke in strokes if stroke.exact]
+    if len(numbers) and exact:
+        ends, others = Outlines.of([strokes[number] for number in numbers.tolist()]), Outlines.of(exact)
+        half = 2 * np.arctan(others.bulges[np.column_stack((others.first[:-1], others.first[1:] - 2)).ravel()])
+        half[::2] *= -1
+        one, other = pairs(ends.tips[:, :2], tolerance, others.tips[:, :2])
+        off = wrapped(others.outward[other] + half[other] + math.pi - ends.outward[one])
+        near = np.abs(off) <= kink + WIDEST_CHORD / 2
+        order = np.lexsort((np.abs(off[near]), one[near]))
+        met, first = np.unique(one[near][order], return_index=True)
+        found[met] = (ends.outward[met] + off[near][order][first]) + math.pi * (met % 2)
+    return found.reshape(-1, 2)
 
 
 def _single(strokes: Sequence[Stroke], shortest: float) -> tuple[Rows, IntArray]:

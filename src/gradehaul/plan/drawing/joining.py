@@ -31,7 +31,7 @@ def joined(
     A place is plain where two ends meet and no third one: first ends that are drawn at one place, then those left over
     that lie within `snap`. What is joined are lines with lines, or strokes of chords with such, on one layer, that turn
     by no more than `SHARPEST` where they meet; lines only where they turn twice or more in a row. All others stay as
-    they are: a line that meets a stroke of chords is a straight. The answer is the same in whatever order and direction
+    they are. The answer is the same in whatever order and direction
     the lines were drawn.
 
     Examples
@@ -130,7 +130,6 @@ class _Ends:
         turn = np.abs(np.remainder(self.outward[one] - self.outward[other], math.tau) - math.pi)
         mine, theirs = one // 2, other // 2
         able = self.able[mine] & self.able[theirs] & (self.layers[mine] == self.layers[theirs])
-        able &= self.line[mine] == self.line[theirs]
         fair = able & (turn <= SHARPEST) & (mine != theirs)
         self.partner[one[fair]] = other[fair]
         self.partner[other[fair]] = one[fair]
@@ -140,7 +139,7 @@ def _is_curve(chain: IntArray, ends: _Ends) -> bool:
     """Tell whether strokes in a row may be a curve, not a straight in pieces or two straights with a corner."""
     if len(chain) < 2:
         return False
-    if not ends.line[chain[0] // 2]:
+    if not ends.line[chain // 2].all():
         return True
     turns = np.abs(np.remainder(np.diff(ends.outward[chain]) + math.pi, math.tau) - math.pi)
     return int(np.count_nonzero(turns > TURNING)) > 1
@@ -155,7 +154,7 @@ def _stroke_of(chain: IntArray, strokes: Sequence[Stroke], ends: _Ends, snap: fl
     if len(chain) > 2 and ends.partner[chain[0]] == chain[-1] ^ 1:
         points[0] = points[-1] = _corners(ends, chain[-1:] ^ 1, chain[:1], snap)[0]
     own = [strokes[number] for number in (chain // 2).tolist()]
-    if ends.line[chain[0] // 2]:
+    if ends.line[chain // 2].all():
         points = _without_splits(points)
     else:
         inner = [_inner(stroke, end) for stroke, end in zip(own, chain.tolist(), strict=True)]

@@ -92,7 +92,7 @@ class TrackTable(Table):
     pickup: Weight | None = None
     """How much contact matters on this track, against 1 elsewhere. Left out: the line's `pickup`."""
     berth: Name | None = None
-    """Name of a standing place. Tracks in a row with the same name are one berth. Left out: no berth."""
+    """Name of a berth, where a train waits. Tracks in a row with the same name are one. Left out: no berth."""
     clear: Distance | None = None
     """Usable length of the berth. Left out: from the map, clear of other tracks."""
 
@@ -163,7 +163,7 @@ class LineTable(Table):
     track: list[TrackTable] = Field(min_length=1, examples=["track = [ { straight = 30 } ]"])
     """Its tracks in order."""
     berth: Name | None = None
-    """Makes the whole line one standing place of this name. Left out: only tracks with a `berth` are."""
+    """Makes the whole line one berth of this name. Left out: only tracks with a `berth` are."""
     clear: Distance | None = None
     """Usable length of that berth. Left out: from the map, clear of other tracks."""
     railhead_at: list[Station] = Field(default_factory=list, examples=["railhead_at = [[20, 1.9]]"])

@@ -85,7 +85,7 @@ def _check(
     large = abs(number) > most
     if large or (0 < abs(number) < least and bound):
         size = "large" if large else "small"
-        wrong = f"{info.field_name} is too {size} for any railway"
+        wrong = f"{info.field_name} is too {size} for any railroad"
         raise PlanError(wrong, found=_as_written(value, kind, info))
 
 
@@ -118,14 +118,14 @@ def _radius(value: object, info: ValidationInfo) -> float:
     number: float = _read_distance(value, info)  # type: ignore[call-arg]
     if number > 0 or math.isnan(number):
         if number < _USUAL["length"][0]:
-            _check(number, "length", value, info, "longer than 0", _above_0)
+            _check(number, "length", value, info, "more than 0", _above_0)
         return number
     if number < 0:
         hand = "right" if info.field_name == "left" else "left"
         write = f"{hand} = {_turned(value)} for a {hand}-hand curve"
     else:
         write = f"straight = ... for a straight, or {info.field_name} = 24 for a curve"
-    raise PlanError("radius must be longer than 0", found=_as_written(value, "length", info), write=write)
+    raise PlanError("radius must be more than 0", found=_as_written(value, "length", info), write=write)
 
 
 def _above_0(number: float) -> bool:
@@ -138,13 +138,11 @@ def _not_below_0(number: float) -> bool:
 
 Length = Annotated[float, _quantity("length")]
 """A length or a height, m."""
-Distance = Annotated[float, _quantity("length", "longer than 0", _above_0)]
+Distance = Annotated[float, _quantity("length", "more than 0", _above_0)]
 """A length above 0, m."""
 Room = Annotated[float, _quantity("length", "0 or longer", _not_below_0)]
 """A length of 0 or more, m."""
-FitDistance = Annotated[
-    float, AllowInfNan(allow_inf_nan=True), _quantity("length", "longer than 0", _above_0, fit=True)
-]
+FitDistance = Annotated[float, AllowInfNan(allow_inf_nan=True), _quantity("length", "more than 0", _above_0, fit=True)]
 """A length above 0, m, or `"fit"`."""
 FitRadius = Annotated[float, AllowInfNan(allow_inf_nan=True), BeforeValidator(_radius)]
 """A radius above 0, m, or `"fit"`."""

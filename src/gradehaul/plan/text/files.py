@@ -226,12 +226,12 @@ def _put(into: dict[str, Entry[Any]], name: str, entry: Entry[Any], faults: Faul
         return
     section = entry.path[0]
     if section in SINGLE:
-        wrong, write = "this table stands once in a plan", "one of the two"
+        wrong, write = f"this table is already given at {before.file}", "one of the two"
     elif section == "railhead":
-        wrong, write = f"{quoted(name)} has a height already", "one of the two"
+        wrong, write = f"{quoted(name)} already has a height at {before.file}", "one of the two"
     else:
-        wrong, write = "this name is already used", "another name"
-    faults.at(entry, wrong, found=f"it at {before.file} too", write=write)
+        wrong, write = f"this name is already used at {before.file}", "another name"
+    faults.at(entry, wrong, write=write)
 
 
 class LineSpan(NamedTuple):

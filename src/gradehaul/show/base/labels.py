@@ -6,7 +6,6 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from gradehaul.haulage.verdict import Test
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Basis
 from gradehaul.plan.resolve.stock import MOST_CARS
@@ -45,22 +44,34 @@ WOULD: Mapping[Needed, str] = {
 }
 """What a train would do with film under it that it must not have."""
 
-FAILS: dict[Test, str] = {
-    "slip": "wheels slip and do not recover",
-    "restart": "cannot restart",
-    "stand": "stalls",
-    "hold": "runs away downhill",
-}
-"""What a train does that fails a test."""
+
+def rail_name(rail: str) -> str:
+    """Return a rail condition in a table.
+
+    >>> rail_name("treated fresh"), rail_name("as planned fresh")
+    ('treated fresh', 'as planned (fresh)')
+    """
+    return f"{PLANNED[0]} (fresh)" if rail == PLANNED[1] else rail
 
 
 def rail_words(rail: str) -> str:
     """Return a rail condition behind a train's name.
 
     >>> rail_words("treated"), rail_words("as planned fresh")
-    ('on treated rail', 'as planned fresh')
+    ('on treated rail', 'as planned (fresh)')
     """
-    return rail if rail in PLANNED else f"on {rail} rail"
+    return rail_name(rail) if rail in PLANNED else f"on {rail} rail"
+
+
+def from_to(first: str, last: str) -> str:
+    """Return two figures as a range, or one where they read alike; a unit that both have is not said twice.
+
+    >>> from_to("88.0 gf", "92.0 gf"), from_to("2 %", "2 %"), from_to("1 in 50", "1 in 40")
+    ('88.0 to 92.0 gf', '2 %', '1 in 50 to 1 in 40')
+    """
+    number, _, unit = first.rpartition(" ")
+    alike = bool(number) and " " not in number and last.endswith(f" {unit}")
+    return last if first == last else f"{number if alike else first} to {last}"
 
 
 def cars_words(count: int) -> str:

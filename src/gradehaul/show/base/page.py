@@ -1,4 +1,4 @@
-"""A page for a person: lines and tables as text for a file or, wrapped and in color, for a terminal."""
+"""A page for a person: lines and tables as text, wrapped, and in color for a terminal."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ GAP = 2
 """Blanks between two columns of a table."""
 
 FULL = 80
-"""Columns of a usual terminal: what a paragraph, or a folded table, fills at the most, wherever it is shown."""
+"""Columns of a usual terminal: what a line fills at the most anywhere, and a table in a file."""
 
 _NARROWEST = 40
 
 _CONTINUED = 2
-"""Blanks before the second and further lines of a paragraph."""
+"""Blanks before the second and further lines of what is wrapped."""
 
 _UNITS = "mm|cm|m|km|in|ft|yd|mile|g|kg|oz|lb|gf|kgf|ozf|lbf|N|mN|deg|%|permille|h"
 _IN_FIGURE = re.compile(rf"(?<=\d) (?=\d+/\d)|(?<=[\d+]) (?=(?:{_UNITS})(?!\w))|(?<=\b1 in) (?=\d)")
@@ -31,20 +31,18 @@ _KEPT = "\N{NO-BREAK SPACE}"
 
 
 class Line(NamedTuple):
-    """Pieces one after the other, `indent` blanks in; a paragraph fills lines of a usual terminal in a file too."""
+    """Pieces one after the other, `indent` blanks in."""
 
     pieces: tuple[Piece, ...]
     indent: int
-    paragraph: bool = False
 
 
 class Columns(NamedTuple):
-    """A table: a head that ends in ``>`` sets its column to the right; one that is `folded` is so in a file too."""
+    """A table: a head that ends in ``>`` sets its column to the right."""
 
     heads: tuple[str, ...]
     rows: tuple[tuple[Piece, ...], ...]
     indent: int
-    folded: bool
 
 
 class Page:
@@ -65,41 +63,31 @@ class Page:
         self.parts: list[Line | Columns] = []
 
     def line(self, *pieces: Piece, indent: int = 0) -> None:
-        """Add a line; where it is too long for a terminal it goes on below, further in."""
+        """Add a line; where it is too long it goes on below, further in, broken between words."""
         self.parts.append(Line(pieces, indent))
-
-    def paragraph(self, *pieces: Piece, indent: int = 0) -> None:
-        """Add sentences, broken between words into lines that are never wrapped again on a usual terminal."""
-        if any(map(words_of, pieces)):
-            self.parts.append(Line(pieces, indent, paragraph=True))
 
     def more(self, sections: Sequence[str]) -> None:
         """Add the line that names the sections which --more prints."""
-        self.paragraph(f"More: --more {', '.join((*sections, 'all'))}")
+        self.line(f"More: --more {', '.join((*sections, 'all'))}")
 
     def heading(self, words: str) -> None:
         """Add a blank line and a heading."""
         self.line()
         self.line((words, "bold"))
 
-    def table(
-        self, heads: Sequence[str], rows: Sequence[Sequence[Piece]], indent: int = 2, *, folded: bool = False
-    ) -> None:
+    def table(self, heads: Sequence[str], rows: Sequence[Sequence[Piece]], indent: int = 2) -> None:
         """Add a table; a head that ends in ``>`` sets its column to the right, a row of one cell goes across all.
 
-        A terminal breaks cells between words where the table is too wide; `folded`, so does a file, at `FULL`.
+        Where it is too wide, its cells are broken between words.
         """
-        self.parts.append(Columns(tuple(heads), tuple(tuple(row) for row in rows), indent, folded))
+        self.parts.append(Columns(tuple(heads), tuple(tuple(row) for row in rows), indent))
 
-    def text(self, *, width: int | None = None, color: bool = False) -> str:
-        """Return the page as text: for a terminal of a width, or for a file, where nothing but paragraphs is wrapped.
-
-        Styles become escape sequences where it is in `color`.
-        """
-        width = None if width is None else max(width, _NARROWEST)
+    def text(self, *, width: int = FULL, color: bool = False) -> str:
+        """Return the page as text for a terminal of a width, or for a file; styles are escape sequences in `color`."""
+        width = max(width, _NARROWEST)
         lines: list[Sequence[Piece]] = []
         for part in self.parts:
-            lines += _table_lines(part, width) if isinstance(part, Columns) else _wrapped(part, width)
+            lines += _table_lines(part, width) if isinstance(part, Columns) else _wrapped(part, min(width, FULL))
         text = "".join((_colored(line) if color else "".join(map(words_of, line)).rstrip()) + "\n" for line in lines)
         return text.replace(_KEPT, " ")
 
@@ -150,11 +138,9 @@ def _cells(pieces: Sequence[Piece]) -> int:
     return sum(cell_len(words_of(piece)) for piece in pieces)
 
 
-def _wrapped(line: Line, width: int | None) -> Iterator[list[Piece]]:
+def _wrapped(line: Line, width: int) -> Iterator[list[Piece]]:
     """Yield a line, or as many as it takes in a width, those after the first further in."""
-    if line.paragraph:
-        width = min(width or FULL, FULL)
-    if width is None or line.indent + _cells(line.pieces) <= width:
+    if line.indent + _cells(line.pieces) <= width:
         yield [" " * line.indent, *line.pieces]
         return
     for part in _filled(line.pieces, width - line.indent, _CONTINUED):
@@ -182,8 +168,8 @@ def _filled(pieces: Sequence[Piece], width: int, further: int = 0) -> Iterator[l
         yield line
 
 
-def _table_lines(table: Columns, width: int | None) -> Iterator[list[Piece]]:
-    """Yield the lines of a table, its cells broken between words where a width takes it.
+def _table_lines(table: Columns, width: int) -> Iterator[list[Piece]]:
+    """Yield the lines of a table, its cells broken between words where its width takes it.
 
     Where not even its longest words have room side by side, each cell has a line with its head.
     """
@@ -192,15 +178,12 @@ def _table_lines(table: Columns, width: int | None) -> Iterator[list[Piece]]:
     whole = [row for row in rows if len(row) == len(heads)]
     columns = [[words_of(cell) for cell in column] for column in zip(*whole, strict=True)]
     widths = [max(map(cell_len, column)) for column in columns]
-    if width is None and table.folded:
-        width = FULL
-    if width is not None:
-        least = [max(map(cell_len, _whole_figures(" ".join(column)).split(" ")), default=0) for column in columns]
-        room = width - table.indent - GAP * (len(least) - 1)
-        if sum(least) > room:
-            yield from _one_by_one(table, heads, width)
-            return
-        widths = _shared_out(room, least, widths)
+    least = [max(map(cell_len, _whole_figures(" ".join(column)).split(" ")), default=0) for column in columns]
+    room = width - table.indent - GAP * (len(least) - 1)
+    if sum(least) > room:
+        yield from _one_by_one(table, heads, width)
+        return
+    widths = _shared_out(room, least, widths)
     for row in rows:
         if len(row) < len(heads):
             yield from _wrapped(Line(row, table.indent), width)
@@ -221,7 +204,7 @@ def _one_by_one(table: Columns, heads: Sequence[str], width: int) -> Iterator[li
     for row in table.rows:
         for number, (head, cell) in enumerate(zip(heads if len(row) > 1 else [""], row, strict=True)):
             if number == 0 or words_of(cell).strip():
-                named: tuple[Piece, ...] = ((f"{head}: ", "dim"), cell)
+                named: tuple[Piece, ...] = ((f"{head.strip()}: ", "dim"), cell) if head else (cell,)
                 yield from _wrapped(Line(named, table.indent + (2 if number else 0)), width)
 
 

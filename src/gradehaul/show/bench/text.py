@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection
+from itertools import groupby
 from typing import Literal, NamedTuple
 
 from gradehaul.errors import clean
@@ -13,7 +14,7 @@ from gradehaul.haulage.answers.seen_runs import bounds
 from gradehaul.haulage.bench.reduction import Mean, Reduced
 from gradehaul.haulage.trust.random_trials import Estimate
 from gradehaul.quantities.si import Newtons
-from gradehaul.show.base.labels import chance_words, counted
+from gradehaul.show.base.labels import chance_words, counted, from_to
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -32,11 +33,11 @@ def readings_page(answer: ReadingsAnswer, units: UnitFormat, more: Collection[st
     page = Page()
     page.line((clean(answer.plan.title), "bold"), ": readings at the bench")
     page.line()
-    page.paragraph(*_headline(answer))
+    page.line(*_headline(answer))
     _add_pulls(page, answer, units)
     _add_advice(page, answer)
     page.line()
-    page.paragraph(_FIRST)
+    page.line(_FIRST)
     page.more(READINGS)
     if "scatter" in more:
         _add_scatter(page, answer, units)
@@ -82,7 +83,7 @@ def _headline(answer: ReadingsAnswer) -> list[Piece]:
 def _add_advice(page: Page, answer: ReadingsAnswer) -> None:
     page.heading("Measure next")
     for number, words in enumerate(answer.measure_next, 1):
-        page.paragraph(f"{number}. {words}")
+        page.line(f"{number}. {words}")
     if not answer.measure_next:
         page.line("Nothing would help much.")
 
@@ -105,7 +106,7 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
         heads = ["locomotive", "state", *(f"{rail}>" for rail in rails)]
         page.table(heads, [[*key, *(own.get(rail, "-") for rail in rails)] for key, own in pulls.items()], indent=0)
     if differs:
-        page.paragraph("At 0 h: just after the film goes on; check uses that pull unless --hours gives an age.")
+        page.line("At 0 h: just after the film goes on; check uses that pull unless --hours gives an age.")
 
 
 def _how_many(row: Reduced) -> str:
@@ -115,23 +116,22 @@ def _how_many(row: Reduced) -> str:
 def _add_scatter(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     rows = answer.bench.rows
     page.heading("Pulls and their scatter")
-    table: list[list[Piece]] = [
-        [
-            row.loco,
-            row.rail,
-            row.state,
-            _how_many(row),
-            units.force(row.mean),
-            f"{units.force(row.low)} to {units.force(row.high)}",
-            f"{100 * row.scatter / row.mean:.1f} %" + (" borrowed" if row.borrowed else ""),
-            units.force(sum(t.correction * len(t.forces) for t in row.taken) / row.count)
-            if any(taken.correction for taken in row.taken)
-            else "",
+    table: list[tuple[Piece, ...]] = []
+    for loco, own in groupby(rows, key=lambda row: row.loco):
+        table.append((loco,))
+        table += [
+            (
+                f"  {row.rail}{', slipping' * (row.state == 'slipping')}",
+                units.force(row.mean),
+                from_to(units.force(row.low), units.force(row.high)),
+                f"{100 * row.scatter / row.mean:.1f} %" + (" borrowed" if row.borrowed else ""),
+                units.force(sum(t.correction * len(t.forces) for t in row.taken) / row.count)
+                if any(taken.correction for taken in row.taken)
+                else "",
+            )
+            for row in own
         ]
-        for row in rows
-    ]
-    heads = ["locomotive", "rail", "state", "readings>", "pull>", "95 % between", "scatter", "corrected by>"]
-    page.table(heads, table)
+    page.table(["  rail", "pull>", "95 % between", "scatter", "corrected by>"], table)
     share = f"{100 * answer.bench.pooled.share:.1f} %"
     page.line(f"Scatter is that of a single reading; over all readings it is {share}.", indent=2)
     if any(taken.correction for row in rows for taken in row.taken):
@@ -153,12 +153,14 @@ def _add_adhesion(page: Page, answer: ReadingsAnswer) -> None:
             _coefficient(fit.metal, fit.metal_error),
             _coefficient(fit.tyred, fit.tyred_error),
             f"{100 * fit.between:.0f} %" if fit.freedom > 0 else "-",
-            fit.why or ("a rough figure" if fit.freedom < 2 else ""),
         ]
         for fit in fits.values()
     ]
-    page.table(["rail", "locomotives>", "metal>", "tyred>", "between locomotives>", ""], rows)
-    page.line("± is one standard error; between locomotives: how much they differ beyond their scatter.", indent=2)
+    page.table(["rail", "locomotives>", "metal>", "tires>", "differ by>"], rows)
+    for fit in fits.values():
+        if why := fit.why or ("a rough figure" if fit.freedom < 2 else ""):
+            page.line(f"{fit.rail}: {why}", indent=2)
+    page.line("± is one standard error. Differ by: how much locomotives differ beyond their scatter.", indent=2)
 
 
 def _coefficient(value: float | None, error: float | None) -> str:
@@ -172,9 +174,9 @@ def _add_predictions(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> N
         return
     page.heading("Pulls not measured: estimates from other locomotives and from weight on drivers")
     page.table(
-        ["locomotive", "rail", "from others>", "95 % between", "from weight>", "95 % between"],
+        ["locomotive", "rail", "from others (95 %)", "from weight (95 %)"],
         [
-            [each.loco, each.rail, *_range(each.pull, units), *_range(each.by_weight, units)]
+            [each.loco, each.rail, _range(each.pull, units), _range(each.by_weight, units)]
             for each in answer.predictions
         ],
     )
@@ -186,8 +188,8 @@ def _add_predictions(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> N
         )
 
 
-def _range(pull: Estimate, units: UnitFormat) -> tuple[str, str]:
-    return units.force(pull.value), f"{units.force(pull.low)} to {units.force(pull.high)}"
+def _range(pull: Estimate, units: UnitFormat) -> str:
+    return f"{units.force(pull.value)} ({from_to(units.force(pull.low), units.force(pull.high))})"
 
 
 def _add_films(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
@@ -229,24 +231,16 @@ def _add_trials(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     if not answer.trials:
         return
     page.heading("Trials on the layout")
-    rows: list[list[Piece]] = []
     for each in answer.trials:
         age = "" if each.trial.hours is None else f", {each.trial.hours:g} h"
         bound = "less than" if each.trial.outcome == "stalls" else "at least"
-        rows.append(
-            [
-                each.train,
-                each.trial.route,
-                f"{each.trial.rail}{age}",
-                each.trial.outcome,
-                f"{bound} {units.force(each.demand)}",
-                units.force(each.pull),
-                chance_words(each.stall_probability),
-                "agrees" if each.agrees else ("DISAGREES", "bold red"),
-            ]
+        page.line(
+            "agrees" if each.agrees else ("DISAGREES", "bold red"),
+            f": {each.train} on {each.trial.route}, {each.trial.rail}{age}: {each.trial.outcome}, so the pull is "
+            f"{bound} {units.force(each.demand)}; predicted {units.force(each.pull)}, risk "
+            f"{chance_words(each.stall_probability)}",
+            indent=2,
         )
-    heads = ["train", "route", "rail", "observed", "so the pull is", "predicted pull>", "risk>", ""]
-    page.table(heads, rows)
     for (locos, rail, hours), (low, high) in bounds(answer.trials).items():
         if 0 < low < high < math.inf:
             age = "" if hours is None else f" at {hours:g} h"

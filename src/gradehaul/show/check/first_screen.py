@@ -66,12 +66,12 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
     _add_title(page, answer)
     add_doubts(page, answer.doubts)
     page.line()
-    for sentence in (headline(answer), *film_headlines(answer)):
-        page.paragraph(*sentence)
+    for sentence in filter(None, (headline(answer), *film_headlines(answer))):
+        page.line(*sentence)
     if not set(PLANNED).isdisjoint(answer.judged_rails) and any(each.profile.film_spreads for each in answer.routes):
         page.line(spread_words(answer.plan, units))
     if count := answer.clearance_fails:
-        page.paragraph((clearance_words(count), "bold red"), f": gradehaul clearance {clean(answer.plan.file)}")
+        page.line((clearance_words(count), "bold red"), f": gradehaul clearance {clean(answer.plan.file)}")
     _add_trains(page, answer, units)
     _add_fixes(page, answer, ways, units)
     _add_loads(page, answer, units)
@@ -94,7 +94,7 @@ def clearance_words(count: int) -> str:
 def add_doubts(page: Page, doubts: Sequence[Note], rest: str = "--more notes") -> None:
     """Add what can make the whole answer wrong."""
     for doubt in doubts[:_DOUBTS]:
-        page.paragraph(("Look at this first", "yellow"), f": {doubt}")
+        page.line(("Look at this first", "yellow"), f": {doubt}")
     more = len(doubts) - _DOUBTS
     if more > 0:
         page.line(f"{more} more like this: {rest}")
@@ -126,7 +126,7 @@ def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     names = [name for name in answer.plan.trains if any(name in trains for trains in shown_on.values())]
     if not names:
         if not answer.plan.trains:
-            page.paragraph("To judge a train, write [train.NAME] with its route and consist.")
+            page.line("To judge a train, write [train.NAME] with its route and consist.")
         return
     page.line()
     first = next(iter(shown_on.values()))
@@ -156,8 +156,8 @@ def _add_marginal(
     profile = next(route.profile for route in answer.routes if route.route.name == first.route)
     left = f"; gripping wheels have only {units.force(first.verdict.margin)} left"
     why = f"{marginal_words(first.verdict, profile)}{left if likely[first.name] >= _LIKELY else ''}"
-    last = f"; why {more} more {'are' if more > 1 else 'is'}: --more trains" if more else ""
-    page.paragraph(f"{first.name}: marginal, since {why}{last}.")
+    last = f"; {more} more: --more trains" if more else ""
+    page.line(f"{first.name}: marginal, since {why}{last}.")
 
 
 def _add_table(
@@ -222,9 +222,9 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
     if lines or rolling:
         page.line()
     if rolling:
-        page.paragraph("Parked cars ", ("ROLL AWAY", "bold red"), f" from {listed(rolling)}: --more berths.")
+        page.line("Parked cars ", ("ROLL AWAY", "bold red"), f" from {listed(rolling)}: --more berths.")
     for line in lines[:_WAYS]:
-        page.paragraph(line)
+        page.line(line)
     if len(lines) > _WAYS:
         page.line(f"{len(lines) - _WAYS} more trains fail: --more ways")
 
@@ -248,7 +248,7 @@ def _fewer_cars(plan: Plan, train: str, misfit: Misfit) -> str:
 def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     page.line()
     if not answer.routes:
-        page.paragraph(
+        page.line(
             "No train can follow the routes of the plan: --more notes says why."
             if answer.plan.routes
             else "No train can run from one end or berth to another, so there are no routes to judge."
@@ -260,7 +260,7 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         film = f" | with film everywhere{'' if judged.endswith(age) else age}" if answer.film_rails else ""
         page.line(f"Longest trains{judged}, in cars (90 % range){film}")
     else:
-        page.paragraph("No longest trains: the plan has no locomotive or no car.")
+        page.line("No longest trains: the plan has no locomotive or no car.")
         cars = []
     rows: list[Sequence[Piece]] = []
     shown = 0
@@ -334,10 +334,10 @@ def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
         return shortened(f"{all_names}: {DOWNHILL}", FULL)
     effective, whole = units.grade(ruling.effective), ruling_words(ruling, units)
     for names, grade in ((all_names, whole), (some, whole), (all_names, effective)):
-        words = f"{names}: {grade} on {ruling.track}"
+        words = f"{names}: ruling {grade} on {ruling.track}"
         if len(words) <= FULL:
             return words
-    return shortened(f"{shortened(some, FULL // 2)}: {effective} on {ruling.track}", FULL)
+    return shortened(f"{shortened(some, FULL // 2)}: ruling {effective} on {ruling.track}", FULL)
 
 
 # What comes last
@@ -353,7 +353,8 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
         if answer.trains
         else []
     )
-    page.paragraph(" ".join(parts))
+    if parts:
+        page.line(" ".join(parts))
     page.more(CHECK)
     if answer.plan.films:
         page.line(FILM_CAUTION)

@@ -192,12 +192,13 @@ def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
     at = box.top - 1.8 * line
     sheet.text(box.left, at, sheet.fitted(card.under, wide), va="top")
     at -= 1.2 * line
+    judged, film = card.trains[:1], card.trains[1:]
     foot = [
-        (each, "bold")
-        for text in (*card.again, *card.trains)
-        for each in sheet.wrapped(text, wide, scale=0.9, weight="bold")
+        (each, weight)
+        for texts, weight in (((*card.again, *judged), "bold"), ((*film, card.note), "normal"))
+        for text in texts
+        for each in sheet.wrapped(text, wide, scale=0.9, weight=weight)
     ]
-    foot += [(each, "normal") for each in sheet.wrapped(card.note, wide, scale=0.9)]
     low = box.bottom
     for words, weight in reversed(foot):
         sheet.text(box.left, low, words, scale=0.9, weight=weight, va="bottom")

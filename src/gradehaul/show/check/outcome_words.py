@@ -11,7 +11,7 @@ from gradehaul.haulage.verdict import FAILS, WORST_FIRST, HeadStretch, Outcome, 
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
 from gradehaul.plan.records import Plan
 from gradehaul.scales import Scale
-from gradehaul.show.base.labels import apart, chance_words
+from gradehaul.show.base.labels import apart, chance_words, rail_name
 from gradehaul.show.base.page import Piece, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.proximity.fouling import Fouling
@@ -303,7 +303,7 @@ def rail_at(rail: str, hours: float | None) -> str:
     >>> rail_at("treated fresh", 6.0), rail_at("treated fresh", None), rail_at("clean", 6.0)
     ('treated at 6 h', 'treated fresh', 'clean')
     """
-    return next(iter(conditions([rail], hours)))
+    return rail_name(next(iter(conditions([rail], hours))))
 
 
 def conditions(rails: Collection[str], hours: float | None = None) -> dict[str, list[str]]:

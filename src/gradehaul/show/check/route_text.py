@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeVar
 
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
-from gradehaul.haulage.longest import Load
+from gradehaul.haulage.longest import Load, Test
 from gradehaul.haulage.profile import Ruling
 from gradehaul.network.route import Route
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.labels import FAILS, apart, basis_words, cars_words, counted
+from gradehaul.show.base.labels import apart, basis_words, cars_words, rail_name
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 
 HOW_LOADED = (
-    "To run: gets through even if the wheels slip, can restart "
-    "anywhere, and fits. Limit: gets through while the wheels never slip, whether or not it fits. Neither runs away. "
-    "In a range lie 9 of 10 random trials of every uncertain figure; that of cars to run counts marginal as failing, "
+    "To run: cars of a train that gets through even if the wheels slip, can restart anywhere, and fits. Limit: cars of "
+    "one that gets through while the wheels never slip, whether or not it fits. Neither runs away. 9 of 10 random "
+    "trials of every uncertain figure lie in the range in parentheses; that of cars to run counts marginal as failing, "
     "risk does not."
 )
 """How a load is read."""
@@ -28,39 +29,48 @@ NO_GRADE = 5e-7
 DOWNHILL = "downhill or level all the way"
 """What is said in the place of the ruling grade of a route on which a train climbs nowhere."""
 
-Shown = dict[str, list[list[Piece]]]
+Shown = dict[str, list[tuple[Piece, ...]]]
 """The rows that each route before was shown with."""
+
+_FAILS: dict[Test, str] = {"slip": "slips", "restart": "no restart", "stand": "stalls", "hold": "runs away"}
+"""What a train does that fails a test, in a table."""
+
+_HOW_LIMITED = (
+    "Each row is the shortest train that fails on these rails, in cars. Slips: its wheels slip and do not recover. "
+    "No restart: it cannot start again after a stop. Places are the train's head, from the start of its route."
+)
 
 
 def add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add each route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
     page.heading("Routes and longest trains")
     if any(route.loads for route in answer.routes):
-        page.line(f"Cars to run (90 % range) / limit (90 % range). {HOW_LOADED}", indent=2)
+        page.line(HOW_LOADED, indent=2)
     before: Shown = {}
     for route in answer.routes:
         page.line()
         page.line("Route ", (route.route.name, "bold"), f": {ends(route.route)}")
         for fact in route_facts(answer, route, units):
             page.line(fact, indent=2)
-        rows = load_rows(answer, route)
+        rows = _grouped(route, partial(_load, route))
         if rows and not _as_before(page, "Longest trains", route, rows, before, indent=2):
-            page.table(["locomotive", "car", *answer.rails], rows)
+            page.table(["  rail", "to run", "limit", "pull"], rows)
 
 
 def add_limits(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add what limits each load: where the first train fails that is longer, and how."""
     page.heading("What limits each load")
+    if any(route.loads for route in answer.routes):
+        page.line(_HOW_LIMITED, indent=2)
     before: Shown = {}
     for route in answer.routes:
         if not route.loads:
             continue
-        rows = _bound_rows(route, units)
+        rows = _grouped(route, lambda load: _bound(load, units))
         page.line()
         if not _as_before(page, f"Route {route.route.name}", route, rows, before):
             page.line("Route ", (route.route.name, "bold"))
-            heads = ["locomotive", "car", "rail", "first to fail>", "how", "head at>", "on", "needs>", "has>"]
-            page.table(heads, rows)
+            page.table(["  rail", "cars>", "why", "place", "needs>", "has>"], rows)
 
 
 def ends(route: Route) -> str:
@@ -113,17 +123,31 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
             )
 
 
-def load_rows(answer: CheckAnswer, route: RouteAnswer, *, ranges: bool = True) -> list[list[Piece]]:
+def load_rows(answer: CheckAnswer, route: RouteAnswer) -> list[list[Piece]]:
     """Return the longest trains over a route, a row for each power and car: power, car, and each rail condition."""
     rows: dict[tuple[str, str], dict[str, Piece]] = {}
     for load in route.loads:
-        words = _load(route, load) if ranges else _figures(load, cars_words(load.to_run), cars_words(load.limit))
-        rows.setdefault((power_words(load, route), load.car), {})[load.rail] = words
+        words: Piece = f"{cars_words(load.to_run)} / {cars_words(load.limit)} {_basis(load)}"
+        rows.setdefault((power_words(load, route), load.car), {})[load.rail] = words if load.holds_back else _RUNS_AWAY
     return [[power, car, *(row[rail] for rail in answer.rails)] for (power, car), row in rows.items()]
 
 
+def _grouped(route: RouteAnswer, rows_of: Callable[[Load], list[tuple[Piece, ...]]]) -> list[tuple[Piece, ...]]:
+    """Return rows on the loads of a route below their power and car, one for all rails where it is the same."""
+    groups: dict[str, dict[tuple[Piece, ...], list[str]]] = {}
+    for load in route.loads:
+        rows = groups.setdefault(f"{power_words(load, route)}, {load.car}", {})
+        for row in rows_of(load):
+            rows.setdefault(row, []).append(rail_name(load.rail))
+    return [
+        row
+        for name, rows in groups.items()
+        for row in [(name,), *((f"  {', '.join(rails)}", *cells) for cells, rails in rows.items())]
+    ]
+
+
 def _as_before(
-    page: Page, what: str, route: RouteAnswer, rows: list[list[Piece]], before: Shown, *, indent: int = 0
+    page: Page, what: str, route: RouteAnswer, rows: list[tuple[Piece, ...]], before: Shown, *, indent: int = 0
 ) -> bool:
     """Refer to a route before that was shown with the same rows, and return whether there is one."""
     same = next((name for name, shown in before.items() if shown == rows), None)
@@ -133,43 +157,39 @@ def _as_before(
     return same is not None
 
 
-def _bound_rows(route: RouteAnswer, units: UnitFormat) -> list[list[Piece]]:
-    """Return what limits the loads of a route, a row for all rails where it is the same."""
-    bound: dict[tuple[str, ...], list[str]] = {}
-    for load in route.loads:
-        for row in _bound(load, units):
-            bound.setdefault((power_words(load, route), load.car, *row), []).append(load.rail)
-    return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
-
-
 def power_words(load: Load, route: RouteAnswer) -> str:
     """Return a power, and over reversals where it stands as the train starts."""
     return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
 
-def _load(route: RouteAnswer, load: Load) -> Piece:
+_RUNS_AWAY = ("RUNS AWAY", "bold red")
+
+
+def _load(route: RouteAnswer, load: Load) -> list[tuple[Piece, ...]]:
+    """Return the longest train to run and the limit, each with its 90 % range, and where the pull comes from."""
+    if not load.holds_back:
+        return [(_RUNS_AWAY, "", "")]
     spread = route.trials.spread(load)
     low, high = cars_words(spread.limit_low), cars_words(spread.limit_high)
     limit = beside(cars_words(load.limit), "" if low == high else f"{low}-{high}", "")
-    return _figures(load, judged_words(route, load), limit)
+    return [(judged_words(route, load), limit, _basis(load))]
 
 
-def _figures(load: Load, rated: str, limit: str) -> Piece:
-    if not load.holds_back:
-        return ("RUNS AWAY", "bold red")
-    return f"{rated} / {limit} {basis_words(load.basis, load.slipping_basis)}"
+def _basis(load: Load) -> str:
+    return basis_words(load.basis, load.slipping_basis)
 
 
-def _bound(load: Load, units: UnitFormat) -> list[tuple[str, ...]]:
+def _bound(load: Load, units: UnitFormat) -> list[tuple[Piece, ...]]:
     """Return what limits a load: the place that is full, where there is one, and the pull."""
-    rows: list[tuple[str, ...]] = []
+    rows: list[tuple[Piece, ...]] = []
     if load.fits < load.rated:
-        rows.append((counted(load.fits + 1, "car"), f"do not fit {load.fits_by}", "", "", "", ""))
+        rows.append((str(load.fits + 1), "too long", f"for {load.fits_by}", "", ""))
     binds = load.binds
     if binds is None:
-        return rows or [("", "nothing limits it", "", "", "", "")]
+        return rows or [("", "–", "nothing limits it", "", "")]
     needs, has = units.forces_apart(binds.demand, binds.pull)
-    rows.append((counted(binds.cars, "car"), FAILS[binds.test], units.length(binds.at), binds.track, needs, has))
+    place = f"{binds.track}, {units.length(binds.at)}"
+    rows.append((str(binds.cars), _FAILS[binds.test], place, needs, has))
     return rows
 
 
@@ -201,13 +221,13 @@ class CardCell:
 
 
 MARKS = {
-    "berth": "Berth: where a train waits, as a siding or a platform; as many cars as it holds.",
-    "tail": "Tail: the track in which a train reverses; as many cars as it holds.",
-    "lap": "Lap: as many cars as it holds.",
-    "route": "Route: as many cars as it holds, with the track behind its start.",
-    "loop": "Loop: as many cars as it holds.",
-    "run-round": "Run-round: as many locomotives as it holds.",
-    "downhill": "Downhill: with one car more it runs away, pushing the locomotive.",
+    "berth": "Berth: limited by the length of a siding, staging track or platform.",
+    "tail": "Tail: limited by the length of the track in which a train reverses.",
+    "lap": "Lap: limited by the length of the lap.",
+    "route": "Route: limited by the length of the route and of the track behind its start.",
+    "loop": "Loop: limited by the length of the loop.",
+    "run-round": "Run-round: limited by the length of the locomotives that run around.",
+    "downhill": "Downhill: one more car and it runs away, pushing the locomotive.",
 }
 """What marks behind a number of cars mean."""
 

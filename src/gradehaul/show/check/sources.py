@@ -24,6 +24,7 @@ from gradehaul.haulage.verdict import STATES, DemandBreakdown, demand_breakdown
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
 from gradehaul.plan.records import Car, Loco, Plan, PredictedPull
 from gradehaul.plan.resolve.stock import ROLLING, STARTING
+from gradehaul.show.base.labels import rail_name
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.figures import figures_of
@@ -42,7 +43,7 @@ CURVE_MODELS = {
 
 
 def add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
-    """Add a table with every figure that the answer rests on, where it comes from, and how it was calculated."""
+    """Add every figure that the answer rests on, where it comes from, and how it was calculated; those alike as one."""
     plan = answer.plan
     how = dict(_how(plan))
     page.heading("Where each figure comes from")
@@ -52,7 +53,15 @@ def add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         rows += stated.pop(each.subject, [])
         rows.append([each.subject, each.name, figure_value(each, units), each.basis, how[each.subject, each.name]])
     rows += _train_rows(answer, units)
-    page.table(["of", "figure", "value>", "basis", "how"], rows)
+    alike: dict[str, dict[tuple[str, ...], list[str]]] = {}
+    for subject, figure, *words in rows:
+        name, _, rail = figure.partition(", ")
+        alike.setdefault(subject, {}).setdefault((name, *words), []).append(rail)
+    for subject, figures in alike.items():
+        page.line((subject, "bold"), indent=2)
+        for (name, value, basis, how_found), rails in figures.items():
+            named = ", ".join(filter(None, (name, *map(rail_name, rails))))
+            page.line(f"{named}: ", (value, "bold"), f" {basis}, {how_found}", indent=4)
     for line in _BASES:
         page.line(line, indent=2)
 

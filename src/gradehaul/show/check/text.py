@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from gradehaul.errors import clean
@@ -10,7 +10,7 @@ from gradehaul.haulage.answers.check import CheckAnswer, RangedLoad, RouteAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.resistance import lowest
 from gradehaul.plan.records import Car
-from gradehaul.show.base.page import Page
+from gradehaul.show.base.page import FULL, GAP, Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_first_screen
@@ -21,11 +21,7 @@ from gradehaul.show.check.trains_text import add_trains, add_ways_over
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 
-_CLEAR_LENGTH = {
-    "stated": "stated in the plan",
-    "map": "the map, clear of other tracks",
-    "whole": "the whole of its track",
-}
+_CLEAR_LENGTH = {"stated": "plan", "map": "map", "whole": "track"}
 """How the clear length of a berth is known."""
 
 _CAUTION = (
@@ -69,7 +65,7 @@ def _add_between(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     if not answer.between:
         return
     page.heading("Routes between places")
-    page.line("The plan names no route; those with the lowest and the highest ruling grade are shown.", indent=2)
+    page.line("No route is named: here are those with the lowest and highest ruling grade.", indent=2)
     rows = []
     for between in answer.between:
         count = f"{between.count}" if between.exact else f"at least {between.count}"
@@ -84,19 +80,27 @@ def add_berths(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     if not answer.berths:
         page.line("The plan names no berth: a siding, staging track or platform where a train waits.", indent=2)
         return
-    rows = [
-        [
-            berth.name,
-            units.length(berth.clear_length),
-            _CLEAR_LENGTH[berth.basis],
-            units.grade(berth.steepest),
-            ", ".join(f"{count} {car}" for car, count in berth.cars_fit.items()) or "-",
-            ", ".join(f"{car} {'yes' if stay else 'ROLL AWAY'}" for car, stay in berth.cars_stay.items()) or "-",
-        ]
-        for berth in answer.berths
+    heads = ["berth", "clear>", "by", "steepest>"]
+    rows: list[list[Piece]] = [
+        [each.name, units.length(each.clear_length), _CLEAR_LENGTH[each.basis], units.grade(each.steepest)]
+        for each in answer.berths
     ]
-    heads = ["berth", "clear length>", "known from", "steepest>", "cars that fit, no engine", "parked cars stay put"]
-    page.table(heads, rows)
+    fits: dict[str, list[Piece]] = {
+        car: [
+            str(each.cars_fit[car]) if each.cars_stay[car] else (f"{each.cars_fit[car]} ROLL", "bold red")
+            for each in answer.berths
+        ]
+        for car in answer.plan.cars
+    }
+    for group in _side_by_side([heads, *rows], fits):
+        table = [[*row, *cells] for row, *cells in zip(rows, *(fits[car] for car in group), strict=True)]
+        page.table([*heads, *(f"{car}>" for car in group)], table)
+        rows, heads = [row[:1] for row in rows], heads[:1]
+    page.line(
+        "Clear length: by the plan, by the map clear of other tracks, or all of the track. Below each car: how many "
+        "fit without a locomotive. ROLL: parked there they roll away.",
+        indent=2,
+    )
     for berth in answer.berths:
         if berth.fouled_by:
             page.line(f"{berth.name} {fouled_words(berth.fouled_by, answer.plan.scale, units)}.", indent=2)
@@ -112,6 +116,20 @@ def add_berths(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
             "lets it run farthest. A film on the rail makes no difference. Block the wheels, or park cars elsewhere.",
             indent=2,
         )
+
+
+def _side_by_side(rows: Sequence[Sequence[Piece]], columns: Mapping[str, Sequence[Piece]]) -> Iterator[list[str]]:
+    """Yield the heads of columns that have room together beside rows, and those after them beside their first cells."""
+    room = FULL - 2 - sum(max(len(words_of(cell)) for cell in column) + GAP for column in zip(*rows, strict=True))
+    group: list[str] = []
+    for head, cells in columns.items():
+        wide = max(len(head), *(len(words_of(cell)) for cell in cells)) + GAP
+        if group and wide > room:
+            yield group
+            group, room = [], FULL - 2 - max(len(words_of(row[0])) for row in rows)
+        group.append(head)
+        room -= wide
+    yield group
 
 
 def _why_it_rolls(car: Car, steepest: float, units: UnitFormat) -> str:

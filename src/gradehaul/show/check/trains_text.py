@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import TypeVar
 
 from gradehaul.errors import clean
 from gradehaul.haulage.answers.check import CheckAnswer
@@ -12,7 +13,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.show.base.labels import RISK, basis_words, counted, listed, rail_words
+from gradehaul.show.base.labels import RISK, basis_words, counted, listed, rail_name, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES, care_lines, everywhere, misfit_words, outcome_cells
@@ -56,17 +57,35 @@ def _add_train(
     others = [train for train in verdicts if train.rail not in answer.judged_rails]
     first = verdicts[0]
     page.line((first.name, "bold"), f", {units.length(first.length)} long, on route {first.route}:", indent=2)
-    heads = ["rail", "outcome", "risk>", "to spare>", "head at>", "on track", "downhill", "pull"]
-    page.table(heads, [_row(train, units) for train in (*judged, *others)], indent=4)
+    rows = [_row(train, units) for train in (*judged, *others)]
+    page.table(["rail", "outcome", "risk>", "to spare>", "hardest place"], rows, indent=4)
+    for words, rails in _by_rail(
+        verdicts, lambda train: basis_words(train.verdict.basis, train.verdict.slipping_basis)
+    ):
+        page.line(f"Pull {words}: {rails}.", indent=4)
+    for back, rails in _by_rail(verdicts, lambda train: train.verdict.holds_back):
+        page.line("Holds back downhill" if back else ("RUNS AWAY downhill", "bold red"), f": {rails}.", indent=4)
     if tuple(train.rail for train in judged) == PLANNED:
         page.line(f"{_binding_age(judged[0], judged[1])}.", indent=4)
     for misfit in first.misfits:
         page.line(("Too long", "bold red"), f": {misfit_words(misfit, units)}", indent=4)
     for train in judged:
         for line in care_lines(train.verdict, profiles[train.route], units):
-            page.line(f"{train.rail}: {line}", indent=4)
-    for words, trains in _grouped(judged).items():
-        page.line(f"{', '.join(trains)}: {words}", indent=4)
+            page.line(f"{rail_name(train.rail)}: {line}", indent=4)
+    for words, rails in _by_rail(judged, lambda train: biggest_unknown(train.trust)):
+        if words:
+            page.line(f"{rails}: {words}", indent=4)
+
+
+_Words = TypeVar("_Words")
+
+
+def _by_rail(trains: Iterable[TrainAnswer], words: Callable[[TrainAnswer], _Words]) -> Iterator[tuple[_Words, str]]:
+    """Yield what is said of a train, each with the rails on which it is."""
+    found: dict[_Words, list[str]] = {}
+    for train in trains:
+        found.setdefault(words(train), []).append(rail_name(train.rail))
+    yield from ((each, ", ".join(rails)) for each, rails in found.items())
 
 
 def _binding_age(settled: TrainAnswer, fresh: TrainAnswer) -> str:
@@ -82,25 +101,11 @@ def _binding_age(settled: TrainAnswer, fresh: TrainAnswer) -> str:
 
 def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     verdict = train.verdict
-    downhill: Piece = "holds back" if verdict.holds_back else ("RUNS AWAY", "bold red")
     return [
-        train.rail,
+        rail_name(train.rail),
         *outcome_cells(train, units),
-        units.length(verdict.spare_at),
-        verdict.spare_track,
-        downhill,
-        basis_words(verdict.basis, verdict.slipping_basis),
+        f"{verdict.spare_track}, {units.length(verdict.spare_at)}",
     ]
-
-
-def _grouped(trains: Iterable[TrainAnswer]) -> dict[str, list[str]]:
-    """Return the biggest unknown of each verdict and what to measure, with the rails on which that is so."""
-    found: dict[str, list[str]] = {}
-    for train in trains:
-        words = biggest_unknown(train.trust)
-        if words:
-            found.setdefault(words, []).append(train.rail)
-    return found
 
 
 def biggest_unknown(trust: TrainTrust) -> str:

@@ -28,7 +28,7 @@ def trial_page(answer: TrialAnswer, units: UnitFormat) -> Page:
     else:
         _add_train(page, answer, answer.trains[0], units)
     for line in _remarks(answer, units):
-        page.paragraph(line)
+        page.line(line)
     if any(trial.condition != CLEAN for trial in answer.trains[0].trials):
         page.line(FILM_CAUTION)
     return page
@@ -55,8 +55,8 @@ def _add_train(page: Page, answer: TrialAnswer, train: TrialTrain, units: UnitFo
     for trial in train.trials:
         by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition] + _age(answer, trial))
     words = [_does(answer, train, outcome, listed(where)) for outcome, where in by_outcome.items()]
-    page.paragraph((f"It {'; it '.join(words)}.", OUTCOMES[train.judged.outcome][1]))
-    most = [f"most {shortened(train.counted, 12)}>"] if train.counted else []
+    page.line((f"It {'; it '.join(words)}.", OUTCOMES[train.judged.outcome][1]))
+    most = [f"{shortened(train.counted, 12)} max>"] if train.counted else []
     rows = [[*_row(answer, trial, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
     page.table(["", "outcome", "risk>", "to spare>", "place", *most], rows, indent=0)
 
@@ -121,7 +121,7 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     yield from (f"Note: {note.text}." for note in answer.notes)
     others = [cut for cut in train.consist if cut.name in answer.plan.cars and cut.name != train.counted]
     if others and not answer.compares:
-        yield f"Most {train.counted}: with {listed([_cut(cut) for cut in others])} in the train."
+        yield f"{train.counted} max: with {listed([_cut(cut) for cut in others])} in the train."
     yield f"{RISK}."
 
 

@@ -50,18 +50,19 @@ def clearance_page(found: Clearances, units: UnitFormat, more: Collection[str] =
     page.line((clean(found.plan.title), "bold"), ": clearances")
     page.line()
     style = "bold red" if found.count("fail") else "yellow" if found.count("look") or found.unchecked else "green"
-    page.paragraph((headline(found, units), style), ".")
+    page.line((headline(found, units), style), ".")
     if not found.findings:
         page.line("Nothing to judge: no tracks meet.")
-    if len(found.findings) > found.count("pass"):
-        _add_rows(page, found, units)
+    if looked := [each for each in found.findings if each.outcome != "pass"]:
+        page.line()
+        _add_rows(page, found.standard, looked, units)
     page.line()
-    page.paragraph(_basis(found, units))
-    page.paragraph(_FIRST)
+    page.line(_basis(found, units))
+    page.line(_FIRST)
     page.more(CLEARANCE)
     if "places" in more:
         page.heading("All places")
-        _add_places(page, found, units)
+        _add_rows(page, found.standard, found.findings, units, whole=True)
     if "sources" in more:
         page.heading("Sources")
         for source, rules in _sources(found.findings).items():
@@ -116,29 +117,36 @@ def _deck(standard: Standard, units: UnitFormat) -> str:
     return f"{total - sum(others)} {units.length_unit}"
 
 
-def _add_rows(page: Page, found: Clearances, units: UnitFormat) -> None:
-    """Add a table for each rule that is not passed everywhere, rows that differ in their place alone as one."""
+def _add_rows(
+    page: Page, standard: Standard, findings: Iterable[Finding], units: UnitFormat, *, whole: bool = False
+) -> None:
+    """Add rows by rule and outcome, those that differ in their place alone as one; the `whole` has all places."""
     kinds: dict[tuple[ClearanceOutcome, Rule], dict[tuple[str, ...], tuple[list[int], list[str]]]] = {}
-    for finding in found.findings:
-        if finding.outcome != "pass":
-            alike = kinds.setdefault((finding.outcome, finding.rule), {})
-            figures = (
-                figure_words(finding.value, finding, units),
-                *_bounds(finding, units),
-                re.split("[,:(]", finding.source)[0],
-            )
-            numbers, places = alike.setdefault(figures, ([], []))
-            numbers.append(finding.number)
-            places.append(place_words(finding, units))
-    page.line()
+    for finding in findings:
+        alike = kinds.setdefault((finding.outcome, finding.rule), {})
+        figures = (
+            figure_words(finding.value, finding, units),
+            *_bounds(finding, units),
+            re.split("[,:(]", finding.source)[0],
+            finding.words if whole else "",
+        )
+        numbers, places = alike.setdefault(figures, ([], []))
+        numbers.append(finding.number)
+        places.append(place_words(finding, units))
     for (outcome, rule), alike in kinds.items():
-        under = _under_standard(found.standard, units) if (outcome, rule) == ("look", "vertical room") else ""
-        page.paragraph(_WORDS[outcome], f": {RULES[rule][0].lower()}{RULES[rule][1:].replace(': ', ', ')}{under}")
-        rows = [[spans(numbers), *figures, _listed(places)] for figures, (numbers, places) in alike.items()]
-        heads = ["no.", "is>", "passes", "fails", "by", "place"]
+        under = _under_standard(standard, units) if (outcome, rule) == ("look", "vertical room") else ""
+        page.line(_WORDS[outcome], f": {RULES[rule][0].lower()}{RULES[rule][1:].replace(': ', ', ')}{under}")
+        if whole:
+            for (actual, wanted, fails, by, words), (numbers, places) in alike.items():
+                bounds = f"wanted {wanted}{fails and f', fails {fails}'} ({by})"
+                named = "; ".join((*dict.fromkeys(places), *filter(None, [words])))
+                page.line(f"{spans(numbers)}: {actual}, {bounds}: {named}", indent=2)
+            continue
+        rows = [[spans(numbers), *figures[:-1], _listed(places)] for figures, (numbers, places) in alike.items()]
+        heads = ["no.", "actual>", "wanted", "fails", "by", "place"]
         several = {"fails": any(row[3] for row in rows), "by": len({row[4] for row in rows}) > 1}
         kept = [k for k, head in enumerate(heads) if several.get(head, True)]
-        page.table([heads[k] for k in kept], [[row[k] for k in kept] for row in rows], folded=True)
+        page.table([heads[k] for k in kept], [[row[k] for k in kept] for row in rows])
 
 
 def _under_standard(standard: Standard, units: UnitFormat) -> str:
@@ -148,23 +156,6 @@ def _under_standard(standard: Standard, units: UnitFormat) -> str:
     printed, clear = (_length(each, units) for each in (standard.printed_height, standard.clear))
     assumed = standard.deck_assumed or standard.overhead_assumed
     return f"; under the standard's {printed}" + ("" if assumed else f", over your {clear}")
-
-
-def _add_places(page: Page, found: Clearances, units: UnitFormat) -> None:
-    """Add every finding by itself, the worst first."""
-    rows: list[list[Piece]] = [
-        [
-            str(finding.number),
-            _WORDS[finding.outcome],
-            _SHORT_RULES[finding.rule],
-            place_words(finding, units),
-            figure_words(finding.value, finding, units),
-            bounds_words(finding, units),
-            finding.words,
-        ]
-        for finding in found.findings
-    ]
-    page.table(["no.>", "", "rule", "place", "is>", "passes", ""], rows)
 
 
 def _listed(names: Iterable[str], most: int = _PLACES) -> str:
@@ -216,9 +207,9 @@ def place_words(finding: Finding, units: UnitFormat) -> str:
 
 
 def failing_words(finding: Finding, units: UnitFormat) -> str:
-    """Return where a finding is, what is there and what it takes to pass."""
-    is_now = f"{_SHORT_RULES[finding.rule]} {figure_words(finding.value, finding, units)}"
-    return f"{place_words(finding, units)}: {is_now}, passes {bounds_words(finding, units)}"
+    """Return where a finding is, what is there and what is wanted."""
+    actual = f"{_SHORT_RULES[finding.rule]} {figure_words(finding.value, finding, units)}"
+    return f"{place_words(finding, units)}: {actual}, wanted {bounds_words(finding, units)}"
 
 
 def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
@@ -228,16 +219,16 @@ def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
 
 def bounds_words(finding: Finding, units: UnitFormat) -> str:
     """Return what it takes to pass, and what fails where that differs."""
-    passes, fails = _bounds(finding, units)
-    return f"{passes}, fails {fails}" if fails else passes
+    wanted, fails = _bounds(finding, units)
+    return f"{wanted}, fails {fails}" if fails else wanted
 
 
 def _bounds(finding: Finding, units: UnitFormat) -> tuple[str, str]:
-    word, other = ("under", "from") if finding.share else ("from", "under")
-    passes = f"{word} {figure_words(finding.wanted, finding, units)}"
-    if finding.least in (finding.wanted, 0.0):
-        return passes, ""
-    return passes, f"{other} {figure_words(finding.least, finding, units)}"
+    wanted, least = (figure_words(value, finding, units) for value in (finding.wanted, finding.least))
+    one = finding.least in (finding.wanted, 0.0)
+    if finding.share:
+        return f"under {wanted}", "" if one else f"{least} or more"
+    return f"{wanted} or more", "" if one else f"under {least}"
 
 
 class _Row(NamedTuple):

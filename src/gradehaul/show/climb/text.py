@@ -43,7 +43,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
     if find == "cars":
         turns = " in whole half turns" if build.straight else ""
-        page.paragraph(
+        page.line(
             "The most cars for this floor: the radius is the largest there, and the rise per turn the least"
             f"{turns} that keeps the headroom."
         )
@@ -68,7 +68,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     left = found.clear_left
     ratio = math.floor(100 * helix.radius / car_length(stock) + 1e-6) / 100  # never rounded over a bar
     rows += [
-        (f"{inner}radius over the longest vehicle", f"{ratio:.2f}"),
+        (f"{inner}radius in vehicle lengths", f"{ratio:.2f}"),
         (f"{inner}length of the climb", units.length(helix.length)),
         ("vertical curves", units.length(found.vertical_curve)),
         ("track, roadbed and deck", units.length(build.structure, fine=True)),
@@ -80,18 +80,16 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     page.table(["", ">"], rows, indent=0)
     page.line()
     if two:
-        page.paragraph(
+        page.line(
             "Let trains climb on the outer track (route Up): it is longer for the same rise, so its grade is flatter, "
             "and its curve is wider. Trains come down on the inner."
         )
     words = "too tight, under 2" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
     words = "looks good" if ratio >= _GOOD else words
-    page.paragraph(
-        f"Radius over the longest vehicle: {words} (2 pushing it, 3 reliable, 4 to 5 looks good, common practice)."
-    )
+    page.line(f"Radius: {words} (2 vehicle lengths pushing it, 3 reliable, 4 to 5 looks good, common practice).")
     if not build.ease and helix.radius <= UNEASED * stock.scale.gauge:
-        page.paragraph(_EASEMENTS)
-    page.paragraph(GUARD)
+        page.line(_EASEMENTS)
+    page.line(GUARD)
     _add_more(page, found.hill, units, {*more, "loads"} if find == "cars" else more)
     if "notes" in more:
         _add_helix_notes(page, found, units)
@@ -111,9 +109,9 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
         standard = usual_helix_build(found.stock).clear
         if left < standard - HEADROOM_TIE:
             wanted = f"under the standard's {shown(standard)}, not under your {shown(helix.build.clear)}"
-            page.paragraph(("look", "yellow"), f": the deck above leaves {shown(left)} over the railhead, {wanted}.")
+            page.line(("look", "yellow"), f": the deck above leaves {shown(left)} over the railhead, {wanted}.")
         return
-    page.paragraph(
+    page.line(
         ("TOO LOW", "bold red"),
         f", by {shown(room.short_by)}: the deck above leaves {shown(max(left, 0.0))} over the railhead where it is "
         f"least, and stock needs {shown(helix.build.clear)}.",
@@ -130,7 +128,7 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
         if value is not None
     ]
     head = "One of these fixes it" if len(cures) > 1 else "This fixes it"
-    page.paragraph(f"{head}: {'; '.join(cures)}." if cures else "No single change fixes it.")
+    page.line(f"{head}: {'; '.join(cures)}." if cures else "No single change fixes it.")
 
 
 def _add_alone(page: Page, alone: Helix, stock: Plan, units: UnitFormat) -> None:
@@ -138,7 +136,7 @@ def _add_alone(page: Page, alone: Helix, stock: Plan, units: UnitFormat) -> None
     radius, own = (units.length(each, fine=True) for each in (alone.radius, alone.build.deck))
     deck = headroom_of(alone, stock).thickest_deck
     thinner = "" if deck is None else f"A deck of {units.length(deck, fine=True)} or less (now {own}) is enough there. "
-    page.paragraph(
+    page.line(
         f"Headroom sets this radius, not the train, which would do with {radius}. {thinner}A higher rise per turn may "
         "help; more turns do not."
     )
@@ -198,17 +196,17 @@ def incline_page(
     page.table(["", ">"], rows, indent=0)
     page.line()
     sharp = found.change_per_car > _PRACTICE * (1 + 1e-6)
-    page.paragraph(
+    page.line(
         "Vertical curves of about a car length, or a foot, for each 1 % of change (common practice): ",
         ("SHARPER than that." if sharp else "as long or longer.", "bold red" if sharp else "green"),
     )
     short = [curve.length for curve in incline.curves if curve.length < incline.vertical * (1 - 1e-9)]
     if short:
-        page.paragraph(
+        page.line(
             f"{len(short)} vertical curves come out shorter, down to {units.length(min(short))}: the grades beside "
             "them are no longer."
         )
-    page.paragraph(CARE)
+    page.line(CARE)
     _add_more(page, found.hill, units, more)
     if "notes" in more:
         page.heading("Notes")
@@ -242,7 +240,7 @@ def _add_stop(page: Page, harder: str, stop: Stop | None) -> None:
     """Add what stops the next harder design, where one was looked for."""
     if stop is not None:
         limit = stop.reason == "limit"
-        page.paragraph(f"{'There is no harder answer to try' if limit else f'{harder} does not work'}: {stop.words}.")
+        page.line(f"{'There is no harder answer to try' if limit else f'{harder} does not work'}: {stop.words}.")
 
 
 def _add_worst(page: Page, hill: Hill) -> None:
@@ -254,7 +252,7 @@ def _add_worst(page: Page, hill: Hill) -> None:
         outcome: Piece = outcome_piece(train.outcome, train.verdict)
         rails.setdefault((own[train.name], way, outcome), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
-        page.paragraph(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
+        page.line(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
     add_doubts(page, hill.check.doubts)
     if not rails:
         page.line("No train is named, so none is judged: --plan names a plan with one.")

@@ -38,16 +38,16 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, of
         page.line((unused, "bold red"))
     found = by_code(drawn.faults)
     for fault in (*found.get(FLAT_HELIX, []), *found.get(NUMBERS, [])):
-        page.paragraph((fault_text(fault, imported.unit), "bold red"))
+        page.line((fault_text(fault, imported.unit), "bold red"))
     for contrary in imported.changes.contrary:
-        page.paragraph((contrary, "bold red"))
+        page.line((contrary, "bold red"))
     done = f"imported into {clean(plan)}" if plan else "plan printed"
     page.line((clean(drawn.file), "bold"), f": {done}, {len(imported.text.encode()):,} bytes")
     page.line()
     if imported.problems:
         page.line(("Mend these in the plan before it answers", "bold red"), ":")
         for problem in imported.problems:
-            page.paragraph(str(problem), indent=2)
+            page.line(str(problem), indent=2)
     _add_found(page, drawn, units)
     _add_faults(page, drawn, imported.unit, every="faults" in more)
     if not imported.new:
@@ -82,32 +82,32 @@ def _add_found(page: Page, drawn: Drawn, units: UnitFormat) -> None:
         _counted(kinds["crossing"], "crossing"),
         _counted(kinds["end"], "end of track", "ends of track"),
     ]
-    page.paragraph(f"Found {', '.join(parts)}; {length} of track.")
+    page.line(f"Found {', '.join(parts)}; {length} of track.")
     names, heights = drawn.texts
     layers = [
         f"{what} on {_named(found)}"
         for what, found in (("track", list(drawn.layers)), ("names", names), ("heights", heights))
         if found
     ]
-    page.paragraph(f"Read: {', '.join(layers)}.")
+    page.line(f"Read: {', '.join(layers)}.")
     curves = [element for element in elements if element.curvature]
     if curves:
         tightest = max(curves, key=lambda element: abs(element.curvature))
         radius = units.length(1 / abs(tightest.curvature))
-        page.paragraph(f"The tightest curve has radius {radius}, at {at_text(tightest.start, units.length_unit)}.")
+        page.line(f"The tightest curve has radius {radius}, at {at_text(tightest.start, units.length_unit)}.")
     along = sum(bool(line.railhead_at) for line in drawn.lines.values())
     if drawn.heights or along:
         joints = _counted(len(drawn.joints), "joint")
-        page.paragraph(f"Heights of {len(drawn.heights):,} of {joints}, and along {_counted(along, 'line')}.")
+        page.line(f"Heights of {len(drawn.heights):,} of {joints}, and along {_counted(along, 'line')}.")
     else:
-        page.paragraph("No heights: write those that you know under [railhead].")
+        page.line("No heights: write those that you know under [railhead].")
 
 
 def _add_faults(page: Page, drawn: Drawn, unit: str, *, every: bool) -> None:
     """Add a row for each kind of fault, the worst first, or every fault."""
     faults = by_code(drawn.faults)
     if not faults:
-        page.paragraph("All of it could be read.")
+        page.line("All of it could be read.")
         return
     page.heading("Repaired, skipped or doubtful, worst first")
     if not every:
@@ -133,7 +133,7 @@ def _add_changes(page: Page, imported: Imported, plan: str, *, every: bool) -> N
         ("added", changes.added),
         ("removed", changes.removed),
         ("changed", changes.changed),
-        ("yours, and kept as they are, though drawn otherwise", changes.kept),
+        ("yours, kept, though drawn otherwise", changes.kept),
         ("heights", changes.heights),
     ):
         most = _NAMED if every else _FEW

@@ -42,7 +42,7 @@ def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = 
     page.line()
     _add_answer(page, found, units)
     page.line()
-    page.paragraph(_CAUTION)
+    page.line(_CAUTION)
     page.more(TREAT)
     if "tracks" in more and not found.beyond:
         _add_rows(page, found, units)
@@ -61,16 +61,16 @@ def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     failing = [train for train in found.trains if train.planned.outcome in FAILS]
     if failing and not found.beyond:
         words = [f"{each.name} {DOES[each.planned.outcome][0]}" for each in failing]
-        page.paragraph((f"With this plan {', '.join(words)}", "bold red"), ".")
+        page.line((f"With this plan {', '.join(words)}", "bold red"), ".")
     for line in depends_on(found, units):
-        page.paragraph(*line)
+        page.line(*line)
     if left := [name for name in found.plan.trains if name not in {train.name for train in found.trains}]:
-        page.paragraph(
+        page.line(
             (f"NOT JUDGED: {', '.join(left)}, which run{'s' * (len(left) == 1)} on this film too", "bold red"), "."
         )
     page.line()
     if not found.beyond:
-        page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0, folded=True)
+        page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0)
         page.line()
     _add_trains(page, found, units)
 
@@ -278,7 +278,7 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
 
 def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.heading("Track by track")
-    heads = ["track", "length>", "use", "why"]
+    heads = ["track", "length>", "use"]
     table: list[list[Piece]] = []
     alike = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, units)))
     for (_, use, since), group in alike:
@@ -287,7 +287,9 @@ def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
         own = [first.name, units.length(last.stop - first.start)]
         if found.options.step is not None:
             own[1:1] = [f"{units.length(first.start)} to {units.length(last.stop)}"]
-        table.append([*own, USE_WORDS[use], since])
+        words = USE_WORDS[use]
+        why = since and f": {since}"
+        table.append([*own, words + why if isinstance(words, str) else (words[0] + why, words[1])])
     if found.options.step is not None:
         heads[1:1] = ["stretch of it>"]
     page.table(heads, table)
@@ -316,9 +318,9 @@ def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     check = "check" if found.hours is None else f"check --hours {found.hours:g}"
     checked = f", as {check} does on the plan that treat -o writes" if found.options.step is None else ""
     spread = "" if found.beyond else f" Both include film that wheels spread{checked}."
-    page.paragraph(f"{RISK}.{spread}")
+    page.line(f"{RISK}.{spread}")
     if age:
-        page.paragraph((f"Judged{age} alone", "yellow"), ": not on film that is younger or older.")
+        page.line((f"Judged{age} alone", "yellow"), ": not on film that is younger or older.")
     for train in ordered:
         for misfit in train.planned.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, units)}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -15,7 +16,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EVEN, INK
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, grade_axis, words_alone
-from gradehaul.show.base.picture import as_picture
+from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE
 from gradehaul.show.level.text import binding_words, headline
@@ -51,14 +52,33 @@ def drawn_routes(found: Leveled) -> list[RouteStations]:
     return sorted(stations, key=lambda each: -float(change[each.order].max()))
 
 
-def level_figure(found: Leveled, units: UnitFormat, *, size: SizeName = "a4") -> Figure:
-    """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
+def level_picture(form: Format, found: Leveled, units: UnitFormat, *, size: SizeName = "a4") -> bytes:
+    """Return the picture as a file: a PDF in pages of its size, a PNG or SVG as one sheet as long as it takes."""
+    with drawing_rules():
+        if form == "pdf" and SIZES[size].height:
+            return pages_bytes(level_pages(found, units, size=size))
+        return picture_bytes(level_figure(found, units, size=size), form)
+
+
+def level_pages(found: Leveled, units: UnitFormat, *, size: SizeName = "a4") -> list[Figure]:
+    """Return the picture in pages of as many routes as fit the size; to be called by the `drawing_rules`."""
+    count, tall = min(len(drawn_routes(found)), _MOST), SIZES[size].height or math.inf
+    for most in range(count, 0, -1):
+        starts = range(0, count, most)
+        pages = [level_figure(found, units, size=size, which=slice(k, min(k + most, count))) for k in starts]
+        if all(page.get_figheight() <= tall + _SAME for page in pages):
+            break
+    return pages
+
+
+def level_figure(found: Leveled, units: UnitFormat, *, size: SizeName = "a4", which: slice = slice(0, _MOST)) -> Figure:
+    """Return the picture of some routes as a figure; to be called by the `drawing_rules`, as all done with it."""
     every = drawn_routes(found)
-    routes, unit = every[:_MOST], units.length_unit
+    routes, unit = every[which], units.length_unit
     words = [f"{found.plan.title}: railheads in {units.lengths}, by distance from where each route begins"]
     words += [_hardest(found, each.train, units) for each in found.hardest]
-    if len(every) > len(routes):
-        words.append(f"{len(every) - len(routes)} more routes change no more: gradehaul level names their heights")
+    if len(every) > _MOST:
+        words.append(f"{len(every) - _MOST} more routes change no more: gradehaul level names their heights")
     paper = Paper(
         SIZES[size], "".join(each if isinstance(each, str) else each[0] for each in headline(found, units)), words
     )
@@ -74,9 +94,6 @@ def level_figure(found: Leveled, units: UnitFormat, *, size: SizeName = "a4") ->
     for k, band in enumerate(bands):
         band.draw(panels[f"band {k}"])
     return paper.figure
-
-
-level_picture = as_picture(level_figure)
 
 
 def _hardest(found: Leveled, train: str, units: UnitFormat) -> str:

@@ -30,7 +30,7 @@ def shims_page(found: CorrectedSurveys, units: UnitFormat, more: Collection[str]
     for each in sorted(found.surveys, key=lambda each: (each.met, not each.before)):
         _add(page, each, units, every="stations" in more)
     page.line()
-    page.paragraph(CAUTION)
+    page.line(CAUTION)
     page.more(RISERS)
     return page
 
@@ -42,18 +42,18 @@ def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> N
     done = on_rule(found.total, found.step)
     name = f"{clean(hill.name)}: "
     if not found.before:
-        page.paragraph((f"{name}nowhere steeper than the target", "green"), ".")
+        page.line((f"{name}nowhere steeper than the target", "green"), ".")
     elif found.met:
-        page.paragraph((f"{name}on target with the corrections below", "green"), f", {done} altogether.")
+        page.line((f"{name}on target with the corrections below", "green"), f", {done} altogether.")
     elif found.step_alone:
         step = on_rule(found.step, found.step)
-        page.paragraph(
+        page.line(
             (f"{name}{units.grade(found.reached)} with the nearest steps of {step}", "yellow"),
             f", {done} altogether. The difference to {units.grade(found.target)} is the step of the shims: thinner "
             "ones would meet it.",
         )
     else:
-        page.paragraph(
+        page.line(
             (f"{name}it cannot reach the target", "bold red"),
             f" with shims of at most {units.length(found.shim, fine=True)} and fixed ends. "
             + (
@@ -63,9 +63,9 @@ def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> N
             ),
         )
     for steep in found.before:
-        page.paragraph(*_steep(steep, units), indent=2)
+        page.line(*_steep(steep, units), indent=2)
     assumed = "assumed, " if hill.reading_assumed else ""
-    page.paragraph(
+    page.line(
         f"Target: at most {units.grade(found.target)}; even from end to end it is {units.grade(hill.even_grade)}. "
         f"Error of a reading: {units.small(hill.reading)} ({assumed}one standard deviation).",
         indent=2,

@@ -37,9 +37,9 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page = Page()
     page.line((clean(found.plan.title), "bold"), ": railhead heights that even out the climb")
     page.line()
-    page.paragraph(*headline(found, units))
+    page.line(*headline(found, units))
     for berth in found.parked:
-        page.paragraph(*_parked(berth, units))
+        page.line(*_parked(berth, units))
     if not _gains(found) and _measured_binds(found):
         page.line("If these heights were measured on track that stands: --survey finds shims.")
     for each in found.worse:
@@ -48,7 +48,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
         if each.after.outcome != each.before.outcome:
             after = f"{DOES[each.after.outcome][0]}, {after}"
         name, rail = each.after.name, rail_words(each.after.rail)
-        page.paragraph(
+        page.line(
             (f"{name} does worse", style), f" {rail}: {DOES[each.before.outcome][0]}, {before} before; {after} after."
         )
     page.line()
@@ -127,7 +127,7 @@ def _behind(cars: int) -> str:
     return f", with {counted(cars, 'car')}" if cars else ""
 
 
-_HEADS = ("line", "at>", "before>", "after>", "", "grade from here>")
+_HEADS = ("line", "at>", "before>", "after>", "", "grade ahead>")
 
 
 def headline(found: Leveled, units: UnitFormat) -> list[Piece]:

@@ -26,9 +26,9 @@ def map_page(view: PlanView, units: UnitFormat, more: Collection[str] = ()) -> P
     page.line((view.plan.title, "bold"), f": {count} track{'s' if count > 1 else ''}")
     page.line()
     worse = view.worse
-    page.paragraph((headline(view, units), OUTCOMES[worse[0].outcome][1]) if worse else headline(view, units), ".")
+    page.line((headline(view, units), OUTCOMES[worse[0].outcome][1]) if worse else headline(view, units), ".")
     for train in worse[:_HARDEST]:
-        page.paragraph(f"{verdict_row(train, view, units)}.", indent=2)
+        page.line(f"{verdict_row(train, view, units)}.", indent=2)
     if len(worse) > _HARDEST:
         page.line(f"{len(worse) - _HARDEST} more, none worse: gradehaul check", indent=2)
     if view.film_spreads and not {each.rail for each in worse}.isdisjoint(PLANNED):
@@ -44,23 +44,16 @@ def map_page(view: PlanView, units: UnitFormat, more: Collection[str] = ()) -> P
     return page
 
 
-_PLACES = slice(1, 5)
-"""The columns of a track's ends."""
-
-_HEADS = (
-    "track", "from x>", "y>", "to x>", "y>", "length>", "curve", "grade>", "effective>", "reverse>", "rail"
-)  # fmt: skip
+_HEADS = ("track", "length>", "curve", "grade>", "effective>", "reverse>", "rail")
 
 
 def _add_hardest(page: Page, view: PlanView, units: UnitFormat) -> None:
-    """Add the hardest tracks, without their places."""
+    """Add the hardest tracks."""
     order = sorted(view.tracks.values(), key=lambda track: -max(track.steepest))
     most = len(order) if len(order) <= _FEW else _HARDEST
-    table = [list[Piece](_HEADS), *(_row(track, units) for track in order[:most])]
-    heads, *rows = ([*row[: _PLACES.start], *row[_PLACES.stop :]] for row in table)
     page.line()
     page.line("The hardest tracks:" if len(order) > most else "Tracks, the hardest first:")
-    page.table(list(map(str, heads)), rows, indent=0)
+    page.table(_HEADS, [_row(track, units) for track in order[:most]], indent=0)
     if len(order) > most:
         page.line(f"{len(order) - most} more, none harder: --more tracks")
 
@@ -72,6 +65,12 @@ def _add_tracks(page: Page, view: PlanView, units: UnitFormat) -> None:
         "Effective grades are the greatest at any point, along the track as the plan has it; reverse: the other way.",
         indent=2,
     )
+    page.heading("Ends of tracks")
+    rows = [
+        [track.name, *(units.length(each) for each in (*track.xy[0].tolist(), *track.xy[-1].tolist()))]
+        for track in view.tracks.values()
+    ]
+    page.table(["track", "from x>", "y>", "to x>", "y>"], rows)
 
 
 def _add_notes(page: Page, view: PlanView, _units: UnitFormat) -> None:
@@ -131,12 +130,9 @@ _ADD: dict[str, Callable[[Page, PlanView, UnitFormat], None]] = {
 
 
 def _row(track: TrackView, units: UnitFormat) -> list[Piece]:
-    first, last = track.xy[0].tolist(), track.xy[-1].tolist()
     onward, back = track.steepest
     return [
         track.name,
-        *_place(first[0], first[1], units),
-        *_place(last[0], last[1], units),
         units.length(track.length),
         _curve(track, units),
         units.grade(track.grade),

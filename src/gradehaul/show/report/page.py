@@ -200,7 +200,7 @@ def _loads(answer: CheckAnswer) -> Sortable:
         for load in route.loads:
             if load.rail in answer.judged_rails:
                 judged.setdefault((power_words(load, route), load.car), []).append(load)
-        for row, loads in zip(load_rows(answer, route, ranges=False), judged.values(), strict=True):
+        for row, loads in zip(load_rows(answer, route), judged.values(), strict=True):
             rows.append([route.route.name, *row[:2], judged_words(route, worst_load(loads)), *row[2:]])
     return rows_of(heads, rows)
 
@@ -284,15 +284,22 @@ def parts_of(title: str, add: Callable[[Page], None]) -> list[Part]:
             if words != title:
                 parts.append(Part(heading=words))
         elif words:
-            above = above if each.paragraph else words.removesuffix(":")
+            above = above if words.endswith(".") else words.removesuffix(":")
             parts.append(Part(line=words))
     return parts
 
 
 def rows_of(heads: Sequence[str], rows: Sequence[Sequence[Piece]]) -> Sortable:
-    """Return a printed table as one that sorts."""
-    cells = [tuple(map(_cell, row)) for row in rows]
-    return Sortable(tuple(head.removesuffix(">") for head in heads), tuple(cells))
+    """Return a printed table as one that sorts: a row that goes across all becomes a column of those below it."""
+    cells: list[tuple[Cell, ...]] = []
+    above: tuple[Cell, ...] = ()
+    for row in rows:
+        found = tuple(map(_cell, row))
+        if len(row) == 1 < len(heads):
+            above = found
+        else:
+            cells.append((*above, *found))
+    return Sortable(("of",) * len(above) + tuple(head.removesuffix(">").strip() for head in heads), tuple(cells))
 
 
 def outcome_cell(outcome: Piece, risk: Piece, spare: Piece) -> Cell:

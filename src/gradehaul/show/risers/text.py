@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import groupby
 from typing import NamedTuple
 
@@ -16,6 +16,9 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.sheets import CAUTIONS, on_rule
 
+_FROM_JOINT, _PAST = "from joint>", " + "
+"""The column of places from a joint, and what stands between the joint and how far past it."""
+
 _SAME = 5e-5
 """Places no farther apart are the same, m."""
 
@@ -23,17 +26,33 @@ _SAME = 5e-5
 def risers_page(found: Risers, units: UnitFormat) -> Page:
     """Return the risers as a page."""
     page = Page()
-    page.paragraph((headline(found, units), "bold"))
-    for line in explained(found, units):
-        page.paragraph(line, indent=2)
+    page.line((headline(found, units), "bold"))
     columns = riser_columns(found, units)
-    page.table([column.head for column in columns], list(zip(*(column.cells for column in columns), strict=True)))
+    if found.below:  # no room beside what to cut over track
+        columns = [column for column in columns if column.head != "off>"]
+    for line in explained(found, units, off=not found.below):
+        page.line(line, indent=2)
+    page.table([column.head for column in columns], list(_below_joints(columns)))
     for words in beside_lines(found, units):
-        page.paragraph(words, indent=2)
+        page.line(words, indent=2)
     page.heading("Take care")
     for line in CAUTIONS:
-        page.paragraph(line, indent=2)
+        page.line(line, indent=2)
     return page
+
+
+def _below_joints(columns: Sequence[RiserColumn]) -> Iterator[tuple[str, ...]]:
+    """Yield a row for each riser, below the joint that its place is counted from where a column shows that."""
+    rows = zip(*(column.cells for column in columns), strict=True)
+    heads = [column.head for column in columns]
+    if _FROM_JOINT not in heads:
+        yield from rows
+        return
+    at = heads.index(_FROM_JOINT)
+    for joint, risers in groupby(rows, key=lambda row: row[at].rpartition(_PAST)[0]):
+        yield (f"From {joint}:",)
+        for row in risers:
+            yield (*row[:at], row[at].rpartition(_PAST)[2], *row[at + 1 :])
 
 
 def beside_lines(found: Risers, units: UnitFormat) -> list[str]:
@@ -64,8 +83,8 @@ def headline(found: Risers, units: UnitFormat) -> str:
     )
 
 
-def explained(found: Risers, units: UnitFormat) -> list[str]:
-    """Return what the columns count from, and how the level is read."""
+def explained(found: Risers, units: UnitFormat, *, off: bool = True) -> list[str]:
+    """Return what the columns count from, and how the level is read; `off` is whether there is that column."""
     build = found.build
     layers = ", ".join(
         f"{name} {units.length(value, fine=True)}"
@@ -87,6 +106,7 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
         if found.below
         else ""
     )
+    rounding = "; off is what rounding adds" if off else ""
     unit = _rule_of(found)[1]
     places = "" if units.length_unit == unit else f", places in {units.lengths}"
     block = (
@@ -104,7 +124,7 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
         f"Columns are in {'inches' if unit == 'in' else unit}{places}.",
         counted,
         f"Under the railhead: {layers}{assumed}.",
-        f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
+        f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself{rounding}{more}.",
         "Risers also stand at ends and joints, and where the grade begins or ceases to change."
         + " Track that the route runs over again has those of the first time." * bool(found.walk.again),
         block,
@@ -132,7 +152,7 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     def at(length: float) -> str:
         return place_words(length, units).removesuffix(f" {units.length_unit}")
 
-    joints = [f"{clean(riser.joint)} + {at(riser.after)}" for riser in risers]
+    joints = [f"{clean(riser.joint)}{_PAST}{at(riser.after)}" for riser in risers]
     on_deck = ["" if riser.on_deck is None else height(riser.on_deck, down=True) for riser in risers]
     off = [f"{convert(riser.residual, unit):+.{2 if unit == 'mm' else 3}f}" for riser in risers]
     labels = [f"{riser.number}" if riser.reason == "spacing" else f"{riser.reason} {riser.number}" for riser in risers]
@@ -140,7 +160,7 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     columns = [
         RiserColumn("riser>", 0.72, labels),
         RiserColumn("at>", 0.62, [at(riser.at) for riser in risers]),
-        RiserColumn("from joint", 1.35, joints),
+        RiserColumn(_FROM_JOINT, 1.35, joints),
         RiserColumn("railhead>", 0.72, [height(riser.railhead) for riser in risers]),
         RiserColumn("top>" if found.build.datum is None else "cut to>", 0.75, [height(riser.cut) for riser in risers]),
         RiserColumn("on deck>", 0.68, on_deck),
@@ -149,11 +169,11 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
         RiserColumn("turn>", 0.62, [_turn(riser.turned) for riser in risers]),
         RiserColumn("block", 0.95, [_block(riser, height) for riser in risers]),
     ]
-    left_out = ["from joint" if turns else "turn>"]
+    left_out = [_FROM_JOINT if turns else "turn>"]
     if not found.below:
         left_out.append("on deck>")
     if len({riser.joint for riser in risers}) == 1 and all(abs(riser.after - riser.at) < _SAME for riser in risers):
-        left_out.append("from joint")
+        left_out.append(_FROM_JOINT)
     return [column for column in columns if column.head not in left_out]
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection, Iterator
+from itertools import groupby
 
 from gradehaul.haulage.answers.judged import outcome_of
 from gradehaul.haulage.stretches import RouteElement
 from gradehaul.haulage.verdict import WORST_FIRST, Outcome
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
-from gradehaul.show.base.labels import basis_words
+from gradehaul.show.base.labels import basis_words, from_to
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -39,21 +40,21 @@ def profile_page(section: LongSection, units: UnitFormat, more: Collection[str] 
         judged = [each for each in haul.given if each.judged] or list(haul.given)
         worst = min(judged, key=lambda each: (WORST_FIRST.index(each.outcome), each.verdict.spare))
         words = outcome_text(haul, worst, units)
-        page.paragraph((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({condition_words(haul, worst)}).")
+        page.line((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({condition_words(haul, worst)}).")
     length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     ruling = profile.ruling()
-    page.paragraph(ruling_sentence(ruling, units))
-    page.paragraph(f"Length {length}, climbs {climb}, falls {fall}; railhead at its start {_start(section, units)}.")
+    page.line(ruling_sentence(ruling, units))
+    page.line(f"Length {length}, climbs {climb}, falls {fall}; railhead at its start {_start(section, units)}.")
     if haul is None:
-        page.paragraph("No train is named for this route: --train takes any train of the plan.")
+        page.line("No train is named for this route: --train takes any train of the plan.")
     else:
         _add_haul(page, section, haul, units)
     page.line()
     page.more(PROFILE)
     if "track" in more:
         page.heading("Track")
-        heads = ["from>", "to>", "track", "grade>", "curve", "effective grade>", "railhead at its end>"]
-        page.table(heads, [_row(element, units) for element in section.elements])
+        page.table(["  ends at>", "railhead>", "grade>", "curve", "effective>"], list(_track_rows(section, units)))
+        page.line("Each row begins where the one above it ends. To and from a radius: easements.", indent=2)
     if "joints" in more:
         page.heading("Joints")
         rows = [[units.length(joint.at), joint.name, joint.kind] for joint in section.joints]
@@ -67,29 +68,27 @@ def _start(section: LongSection, units: UnitFormat) -> str:
     return units.length(section.profile.railhead.values[0].item(), fine=True)
 
 
-def _row(element: RouteElement, units: UnitFormat) -> list[Piece]:
-    return [
-        units.length(element.start),
-        units.length(element.stop),
-        element.track,
-        _from_to(element.grade, units.grade),
-        _curve(element, units),
-        _from_to(element.effective, units.grade),
-        units.length(element.railhead, fine=True),
-    ]
-
-
-def _from_to(ends: tuple[float, float], words: Callable[[float], str]) -> str:
-    """Return one value, or two where they read differently."""
-    first, last = map(words, ends)
-    return first if first == last else f"{first} to {last}"
+def _track_rows(section: LongSection, units: UnitFormat) -> Iterator[tuple[Piece, ...]]:
+    """Yield the name of each track, and below it a row for each of its elements."""
+    for track, elements in groupby(section.elements, key=lambda element: element.track):
+        yield (track,)
+        for element in elements:
+            yield (
+                units.length(element.stop),
+                units.length(element.railhead, fine=True),
+                from_to(*map(units.grade, element.grade)),
+                _curve(element, units),
+                from_to(*map(units.grade, element.effective)),
+            )
 
 
 def _curve(element: RouteElement, units: UnitFormat) -> str:
     if element.hand is None:
         return "straight"
-    ends = _from_to(element.curvature, lambda k: units.length(1 / abs(k)) if k else "straight")
-    return f"{element.hand}, {ends}"
+    first, last = (units.length(1 / abs(k)) if k else "" for k in element.curvature)
+    if first and last:
+        return f"{element.hand} {from_to(first, last)}"
+    return f"{element.hand} to {last}" if last else f"{element.hand} from {first}"
 
 
 def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -> None:
@@ -111,7 +110,7 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
         for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
     heads = ["rail", "outcome", *(["this leg"] if leg else []), "to spare>", "hardest place", "pull>"]
-    page.table(heads, rows, indent=0, folded=True)
+    page.table(heads, rows, indent=0)
 
 
 def _here(given: PullGiven) -> Outcome:
@@ -122,11 +121,8 @@ def _here(given: PullGiven) -> Outcome:
 def outcome_text(haul: Haul, given: PullGiven, units: UnitFormat) -> str:
     """Return the outcome in words; of a leg, with that of the whole route where it differs."""
     words = short_words(_here(given), given.verdict, haul.misfits, units)[0]
-    return (
-        words
-        if given.outcome == _here(given)
-        else f"{words} on this leg; {outcome_piece(given.outcome, given.verdict)[0].lower()} on the whole route"
-    )
+    whole = outcome_piece(given.outcome, given.verdict)[0].lower()
+    return words if given.outcome == _here(given) else f"{words} on this leg; {whole} on the whole route"
 
 
 def condition_words(haul: Haul, given: PullGiven) -> str:
@@ -159,9 +155,7 @@ def _where(section: LongSection, most: Extreme, units: UnitFormat) -> str:
 
 
 def _range(pull: PiecewiseQuadratic, units: UnitFormat) -> str:
-    least, greatest = (units.force(value) for value in (pull.least().value, pull.greatest().value))
-    (low, unit), (_, same) = (words.split(" ") for words in (least, greatest))
-    return greatest if least == greatest else f"{low if unit == same else least} to {greatest}"
+    return from_to(units.force(pull.least().value), units.force(pull.greatest().value))
 
 
 def profile_csv(section: LongSection, units: UnitFormat | None) -> str:

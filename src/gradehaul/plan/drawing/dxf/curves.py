@@ -23,6 +23,10 @@ MOST_POINTS = 5_000_000
 SHORTEST = 1e-6
 """The plan length, m, under which a segment counts as having none."""
 
+_COARSEST = 1 / 200
+"""As a share of how wide or high a curve is: chords of a small circle so far off turn by 16 degrees, not by corners."""
+_NOISE = 1e-3
+"""In tolerances: chords keep no nearer than this to the smallest curves, as figures far from the origin are coarse."""
 _FINEST = 1e-7
 """Chords keep no nearer to their curve than this share of its size: a circle has some 7,000 of them at the most."""
 _ROUND = 1e-6
@@ -99,7 +103,7 @@ def _arc(entity: Entity) -> Curve:
         sweep = _sweep(start, math.radians(number_of(entity, "end_angle")))
     (x, y, z), radius = point_of(entity, "center"), number_of(entity, "radius")
     if radius < 0:
-        raise DrawingError("a radius must be longer than 0", found=f"{radius:g}")
+        raise DrawingError("a radius must be more than 0", found=f"{radius:g}")
     hand = hand_of(entity)
     return _arcs((hand * x, y, hand * z), (hand * radius, 0.0), (0.0, radius), start, sweep)
 
@@ -243,7 +247,8 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
     """
     points = curve(at)
     budget.take(len(points))
-    tolerance = max(budget.tolerance, _FINEST * float(np.ptp(points, axis=0).max()))
+    size = float(np.ptp(points, axis=0).max())
+    tolerance = max(min(budget.tolerance, _COARSEST * size), _NOISE * budget.tolerance, _FINEST * size)
     waiting = np.ones(len(at) - 1, dtype=bool)
     while waiting.any():
         own, step = np.flatnonzero(waiting), np.diff(at)

@@ -17,11 +17,13 @@ scatter
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from gradehaul.plan.drawing.elements import reverse
+from gradehaul.plan.drawing.fitting.chains import FREE
 from gradehaul.plan.drawing.fitting.course import Course, begun_at, course_of, cuts_of, in_order, lone_chords, scatter
 from gradehaul.plan.drawing.fitting.free import free_spans
 from gradehaul.plan.drawing.fitting.runs import chord_spans, circle_span, ring_spans
@@ -39,7 +41,9 @@ SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
 
 
-def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
+def fit_stroke(
+    stroke: Stroke, *, tolerance: float, kink: float, tips: tuple[float, float] = FREE
+) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     """Return a stroke as straights and arcs in drawing order, and the places where its direction breaks.
 
     The segments of an exact stroke stay the lines and arcs they are (pieces of one line or circle in a row become one).
@@ -47,7 +51,9 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     arcs, each the tangent of the next, that leave no vertex further off than `tolerance`, m, and stray, root mean
     square, by no more than a twentieth of it beyond the scatter of the vertices themselves. A free curve is followed by
     pairs of arcs that leave no vertex further off than a quarter of the tolerance. The two ends of a run stay where
-    they are. Where the direction changes at one place by more than `kink`, radians, a stroke is split.
+    they are. An end of the stroke keeps the direction, radians, in which a train runs there on track that it meets,
+    `tips` (nan where none is known), unless that costs more than a kink. Where the direction changes at one place by
+    more than `kink`, radians, a stroke is split.
 
     A closed stroke, whose ends are within a thousandth of the tolerance, is without a kink one closed reach that begins
     at a joint of elements; a circle is one element of a full turn that begins beside the first vertex. With one kink it
@@ -85,7 +91,8 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
         exact = [exact_span(course, segment) for segment in range(len(course.bulges))]
         return reaches_from(merged(exact, SAME * tolerance, closed=course.closed), course, stroke, kink)
     course, back = in_order(course)
-    reaches, faults = _fitted(course, stroke, tolerance, kink)
+    ways = (tips[1] + math.pi, tips[0] + math.pi) if back else tips
+    reaches, faults = _fitted(course, stroke, tolerance, kink, ways)
     short = _shortened(reaches, course, stroke)
     if not back:
         return reaches, (*faults, *short)
@@ -94,7 +101,7 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
 
 
 def _fitted(
-    course: Course, stroke: Stroke, tolerance: float, kink: float
+    course: Course, stroke: Stroke, tolerance: float, kink: float, tips: tuple[float, float]
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level / tolerance)
@@ -107,7 +114,8 @@ def _fitted(
         if course.closed:
             course, cuts = begun_at(course, int(cuts[0])), cuts - cuts[0]
         bounds = np.union1d(cuts, (0, len(course.points) - 1)).tolist()
-        spans = [span for low, high in itertools.pairwise(bounds) for span in _run(course, low, high, fit, lone)]
+        own = tips if not course.closed else FREE
+        spans = [span for low, high in itertools.pairwise(bounds) for span in _run(course, low, high, fit, lone, own)]
     return reaches_from(spans, course, stroke, kink)
 
 
@@ -127,10 +135,11 @@ def _ring(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:
     return ring_spans(course.points[:-1], course.along, fit) if found is None else (found, np.zeros(0, np.int64))
 
 
-def _run(course: Course, low: int, high: int, fit: Fit, lone: IntArray) -> list[Span]:
+def _run(course: Course, low: int, high: int, fit: Fit, lone: IntArray, tips: tuple[float, float]) -> list[Span]:
     """Return the elements of one run: a chord that is a curve by itself, or chords between cuts."""
     if high - low == 1 and low in lone:
         return [curve_span(course, low)]
     points, along = course.points[low : high + 1], course.along[low : high + 1]
     free = free_spans(points, along, fit, closed=False)
-    return chord_spans(points, along, fit) if free is None else free
+    own = tips[0] if low == 0 else math.nan, tips[1] if high == len(course.points) - 1 else math.nan
+    return chord_spans(points, along, fit, own) if free is None else free

@@ -27,8 +27,14 @@ GAP_PRICE = 1e4
 """How much more an offset at a joint counts than that of a vertex, while a step is judged."""
 CLOSING = 1e-4
 """By what share a step that halves the offsets at joints may worsen the rest: circles nearly alike gape cheaply."""
+LEVER = 500.0
+"""In tolerances: so far from an end of the run a vertex would lie that says as much of the direction held there."""
 DENSE = 60
 """Up to this many unknowns the dense solver; beyond, its threads wait for one another where other work runs beside."""
+
+
+FREE = math.nan, math.nan
+"""Ends of a run of whose directions nothing is known."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,6 +58,10 @@ class Chain:
         How far each vertex lies to the left of its element, shape (n,); none while it is still to be laid.
     spread
         The standard deviation of each curvature for vertices that stray by 1 each, shape (k,).
+    tips
+        The direction, radians, that an open chain has at its start and at its end; nan where nothing is known of it.
+    aside
+        How far off a vertex at the `LEVER` would lie for each direction that is known; none while it is to be laid.
     closed
         Whether its end is its beginning.
     """
@@ -63,6 +73,8 @@ class Chain:
     first: IntArray
     off: FloatArray = field(default_factory=partial(np.zeros, 0))
     spread: FloatArray = field(default_factory=partial(np.zeros, 0))
+    tips: tuple[float, float] = FREE
+    aside: FloatArray = field(default_factory=partial(np.zeros, 0))
     closed: bool = False
 
     @property
@@ -85,6 +97,7 @@ class Chain:
             curvature=self.curvature / unit,
             length=self.length * unit,
             off=self.off * unit,
+            aside=self.aside * unit,
             spread=self.spread / unit**2,
         )
 
@@ -93,12 +106,13 @@ def laid(points: FloatArray, guess: Chain) -> Chain | None:
     """Return a chain moved to where the squares of the vertices' distances from it are least; None if it comes apart.
 
     Newton's steps after Gauss, on the problem with the ties held by multipliers. An open chain is held to the first and
-    the last vertex. Vertices near a joint change over to the element they lie beside after each step.
+    the last vertex, and drawn towards the directions of its `tips`. Vertices near a joint change over to the element
+    they lie beside after each step.
     """
     unit = float(np.abs(guess.length).mean())
     origin = points.mean(axis=0)
     own = guess.scaled(1 / unit, -origin / unit)
-    fit = _Fit((points - origin) / unit, guess.straight, closed=guess.closed)
+    fit = _Fit((points - origin) / unit, guess.straight, guess.tips, LEVER / unit, closed=guess.closed)
     left = np.column_stack((-np.sin(own.start[:, 2]), np.cos(own.start[:, 2])))
     place, bend = own.start[:, :2], own.curvature[:, None]
     level = left + bend * place
@@ -139,6 +153,7 @@ def laid(points: FloatArray, guess: Chain) -> Chain | None:
         length=state.length,
         first=state.first,
         off=np.roll(state.off, state.first[0]),
+        aside=state.aside,
         spread=fit.spread(state),
     )
     return found.scaled(unit, origin)
@@ -154,6 +169,7 @@ class _State(NamedTuple):
     length: FloatArray
     first: IntArray
     off: FloatArray
+    aside: FloatArray
     rows: FloatArray
     ties: FloatArray
     gap: float
@@ -175,18 +191,25 @@ class _Fit:
     The unknowns are four figures an element, then a multiplier a tie: u² + v² - κ w of each, each joint, both ends.
     """
 
-    def __init__(self, ring: FloatArray, straight: BoolArray, *, closed: bool) -> None:
+    def __init__(
+        self, ring: FloatArray, straight: BoolArray, tips: tuple[float, float], lever: float, *, closed: bool
+    ) -> None:
         self.ring, self.straight, self.closed = ring, straight, closed
         self.count = count = len(straight)
         self.whole = closed and count > 1
         self.later = np.arange(0 if self.whole else 1, count)
         self.ends = _row(ring[[0, -1]])
+        # A curve's normal at a place p is (u, v) - κ p: none of it lies along a direction that is held there.
+        known = np.flatnonzero(np.isfinite(tips))
+        way = np.column_stack((np.cos(tips), np.sin(tips)))[known] * lever
+        self.tipped = known * (count - 1)
+        self.tips = np.column_stack((-(ring[-known] * way).sum(axis=1), way, np.zeros(len(known))))
         joints = count + np.arange(len(self.later))
-        tips = [] if closed else [joints[-1] + 1, joints[-1] + 2] if count > 1 else [count, count + 1]
-        tie = np.concatenate((np.arange(count), joints, joints, tips)).astype(np.int64)
+        pinned = [] if closed else [joints[-1] + 1, joints[-1] + 2] if count > 1 else [count, count + 1]
+        tie = np.concatenate((np.arange(count), joints, joints, pinned)).astype(np.int64)
         element = np.concatenate((np.arange(count), self.later, self.later - 1, [] if closed else [0, count - 1]))
         element = element.astype(np.int64) % count
-        self.size = 4 * count + count + len(joints) + len(tips)
+        self.size = 4 * count + count + len(joints) + len(pinned)
         figure = 4 * np.arange(count)[:, None] + np.arange(4)
         bottom, across = np.repeat(4 * count + tie, 4), figure[element].ravel()
         extra = np.arange(4 * count, self.size)
@@ -227,8 +250,11 @@ class _Fit:
         pins = [] if self.closed else [self.ends[0] @ curves[0], self.ends[1] @ curves[-1]]
         ties = np.concatenate((unlike, gaps, pins))
         gap = float(np.abs(np.concatenate((ties, beside))).max())
-        merit = float(off @ off) + GAP_PRICE * float(ties @ ties) if (length > 0).all() else math.inf
-        return _State(curves, joint, heading, turn, length, first, off, rows, ties, gap, merit)
+        aside = (self.tips * curves[self.tipped]).sum(axis=1)
+        merit = (
+            float(off @ off) + float(aside @ aside) + GAP_PRICE * float(ties @ ties) if (length > 0).all() else math.inf
+        )
+        return _State(curves, joint, heading, turn, length, first, off, aside, rows, ties, gap, merit)
 
     def _first(self, first: IntArray, joint: FloatArray, heading: FloatArray) -> IntArray:
         """Return the first vertex of each element, those behind its start or past its end given to its neighbor."""
@@ -262,6 +288,8 @@ class _Fit:
         first = state.first[filled] - state.first[0]
         blocks[filled] = np.add.reduceat(state.rows[:, :, None] * state.rows[:, None], first, axis=0)
         slope[filled] = np.add.reduceat(state.rows * state.off[:, None], first, axis=0)
+        np.add.at(blocks, self.tipped, self.tips[:, :, None] * self.tips[:, None])
+        np.add.at(slope, self.tipped, self.tips * state.aside[:, None])
         blocks[self.straight, 0, :] = blocks[self.straight, :, 0] = slope[self.straight, 0] = 0.0
         blocks[self.straight, 0, 0] = 1.0
         blocks[:, range(4), range(4)] += damping

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.plan.drawing.fitting.chains import Chain, laid
+from gradehaul.plan.drawing.fitting.chains import FREE, Chain, laid
 from gradehaul.plan.drawing.fitting.course import WIDEST_CHORD, Course, begun_at, shake_of, turns
 from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Found, search
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of
@@ -42,10 +42,10 @@ class Laid(NamedTuple):
 NOTHING = Laid((), math.inf, sound=False)
 
 
-def chord_spans(points: FloatArray, along: FloatArray, fit: Fit) -> list[Span]:
-    """Return the elements of an open run of chords."""
+def chord_spans(points: FloatArray, along: FloatArray, fit: Fit, tips: tuple[float, float] = FREE) -> list[Span]:
+    """Return the elements of an open run of chords, with the directions of `tips` at its ends where that can be."""
     origin, unit = points[0], fit.tolerance
-    chains = _chains((points - origin) / unit, fit) if len(points) > 2 else ()
+    chains = _chains((points - origin) / unit, fit, tips) if len(points) > 2 else ()
     if not chains or (len(chains) == 1 and _is_straight((points - origin) / unit, chains[0], fit.kink)):
         return spans_of(points, along, _straight(points[[0, -1]]))
     spans: list[Span] = []
@@ -137,26 +137,31 @@ def may_break(points: FloatArray, fit: Fit) -> BoolArray:
     return np.concatenate(([False], unlike, [False]))
 
 
-def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
+def _chains(points: FloatArray, fit: Fit, tips: tuple[float, float]) -> tuple[Chain, ...]:
     """Return an open run as chains between kinks, lengths in tolerances."""
     if len(points) == 2:
         return (_straight(points),)
     scatter = fit.scatter
-    arc = one_arc(points, scatter)
+    arc = one_arc(points, scatter, tips)
     if arc.sound and arc.excess(scatter) <= PRICE:  # two elements cannot cost less
         return arc.chains
-    if len(points) == 3:
-        return _straight(points[:2]), _straight(points[1:])
+    if len(points) == 3:  # one arc with a kink at an end, or a corner
+        kinked = one_arc(points, scatter)
+        fair = kinked.sound and kinked.excess(scatter) <= PRICE
+        return kinked.chains if fair else (_straight(points[:2]), _straight(points[1:]))
     kinks = may_break(points, fit)
-    best = _best(points, scatter, kinks)
+    best = _best(points, scatter, kinks, tips)
     seen = _seen(best.chains)
     if best.chains and scatter < EXPECTED and seen > 1.5 * max(scatter, STRAY):  # it may have passed for joints
-        again = _best(points, min(seen, EXPECTED), kinks)
+        again = _best(points, min(seen, EXPECTED), kinks, tips)
         best = again if again.sound else best
     if best.sound:
         return best.chains
     middle = len(points) // 2
-    return *_chains(points[: middle + 1], fit), *_chains(points[middle:], fit)
+    return (
+        *_chains(points[: middle + 1], fit, (tips[0], math.nan)),
+        *_chains(points[middle:], fit, (math.nan, tips[1])),
+    )
 
 
 def _straight(points: FloatArray) -> Chain:
@@ -166,7 +171,7 @@ def _straight(points: FloatArray) -> Chain:
     return Chain(start, np.zeros(1), length, np.ones(1, np.bool_), first, off=np.zeros(2), spread=np.zeros(1))
 
 
-def one_arc(points: FloatArray, scatter: float) -> Laid:
+def one_arc(points: FloatArray, scatter: float, tips: tuple[float, float] = FREE) -> Laid:
     """Return the one arc between the two ends of an open run."""
     chord = np.hypot(*(points[1:] - points[:-1]).T)
     along = np.concatenate(([0.0], np.cumsum(chord)))
@@ -181,14 +186,14 @@ def one_arc(points: FloatArray, scatter: float) -> Laid:
         return NOTHING
     start = np.array([[*points[0], math.atan2(way[1], way[0]) - turn / 2]])
     first, length = np.array([0, len(points)]), np.array([total])
-    return _judged(points, [Chain(start, turn / length, length, np.zeros(1, np.bool_), first)], scatter)
+    return _judged(points, [Chain(start, turn / length, length, np.zeros(1, np.bool_), first, tips=tips)], scatter)
 
 
-def _best(points: FloatArray, scatter: float, kinks: BoolArray) -> Laid:
+def _best(points: FloatArray, scatter: float, kinks: BoolArray, tips: tuple[float, float]) -> Laid:
     """Return the better of what is found with joints anywhere, and, where that fits badly, with joints at vertices."""
     best = NOTHING
     for slack in SLACKS:
-        found = search(points, scatter, slack, kinks)
+        found = search(points, scatter, slack, kinks, tips)
         one = _judged(points, _parted(found), scatter)
         best = min(best, one, key=lambda each: (not each.sound, each.cost))
         if one.chains and (one.cost <= found.cost + PRICE / 2 or one.excess(scatter) <= PRICE):
@@ -203,7 +208,8 @@ def _parted(found: Found) -> list[Chain]:
     for low, high in itertools.pairwise(bounds):
         part = _part(found.chain, low, high)
         part.first[-1] += high < found.chain.count
-        parts.append(part)
+        begin, finish = found.chain.tips
+        parts.append(replace(part, tips=(math.nan if low else begin, math.nan if high < found.chain.count else finish)))
     return parts
 
 
@@ -247,4 +253,4 @@ def _seen(chains: Sequence[Chain]) -> float:
 
 
 def _squares(chains: Sequence[Chain]) -> float:
-    return sum(float(chain.off @ chain.off) for chain in chains)
+    return sum(float(chain.off @ chain.off) + float(chain.aside @ chain.aside) for chain in chains)

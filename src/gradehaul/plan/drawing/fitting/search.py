@@ -13,11 +13,12 @@ All lengths are in tolerances.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.plan.drawing.fitting.chains import Chain
+from gradehaul.plan.drawing.fitting.chains import FREE, LEVER, Chain
 from gradehaul.plan.drawing.fitting.course import turns
 from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray
 
@@ -25,6 +26,8 @@ PRICE = 14.0
 """What an element costs, and what its curvature does, in squares of the scatter: twice the logarithm of a thousand."""
 KINK_PRICE = 18.0
 """What a kink costs: less than the short sharp curve that would do without it."""
+TIP_PRICE = 3 * PRICE
+"""What a kink at an end costs where none is seen: more than another arc, less than two."""
 STRAY = 1 / 20
 """How far the elements may stray from the track itself, beside the scatter of the vertices (root mean square)."""
 SHARPEST = 200.0
@@ -61,7 +64,10 @@ anywhere, and at vertices only.
 
 
 class Found(NamedTuple):
-    """A run as a chain, at which of its elements the direction breaks before them, and what it should cost."""
+    """A run as a chain, at which of its elements the direction breaks before them, and what it should cost.
+
+    The chain has the directions at its ends which it keeps.
+    """
 
     chain: Chain
     kink: BoolArray
@@ -98,10 +104,17 @@ def nodes_of(points: FloatArray, scatter: float) -> Nodes:
     return Nodes(place, vertex, members.astype(np.float64))
 
 
-def search(points: FloatArray, scatter: float, slack: tuple[float, float], kinks: BoolArray) -> Found:
+def search(
+    points: FloatArray,
+    scatter: float,
+    slack: tuple[float, float],
+    kinks: BoolArray,
+    tips: tuple[float, float] = FREE,
+) -> Found:
     """Return the fewest elements that explain the vertices of a run, no two in a row the same.
 
-    The vertices scatter by `scatter`; elements meet as freely as one of `SLACKS`; the direction may break at `kinks`.
+    The vertices scatter by `scatter`; elements meet as freely as one of `SLACKS`; the direction may break at `kinks`,
+    and at an end with one of `tips`.
     """
     nodes = nodes_of(points, scatter)
     chord = np.hypot(*np.diff(nodes.place, axis=0).T)
@@ -119,7 +132,10 @@ def search(points: FloatArray, scatter: float, slack: tuple[float, float], kinks
     kink_at = kinks[nodes.vertex]
     steady = (np.abs(change) < STEADY) & ~kink_at[1:-1]
     moves = _moves(length)
-    candidates = _Candidates(count, squares[0])
+    heading = np.arctan2(*np.diff(nodes.place, axis=0)[[0, -1]].T[::-1])
+    begin, finish = np.remainder(np.array(tips) - heading + math.pi, math.tau) - math.pi
+    aim = (scatter**2 + STRAY**2) / LEVER**2
+    candidates = _Candidates(count, squares[0], begin, aim)
     for node in range(1, count):
         candidates.step(moves[node - 1], squares[node])
         candidates.turn(turn[node - 1])
@@ -128,23 +144,37 @@ def search(points: FloatArray, scatter: float, slack: tuple[float, float], kinks
             continue
         candidates.branch(node, loose_heading[node - 1], loose_offset[node - 1], kink=bool(kink_at[node]))
     candidates.step(moves[-1], squares[-1])
-    vertex, arc, kinked, tips, cost = candidates.best()
-    return Found(_chain(nodes, np.append(vertex, count), arc, tips, turn, length), kinked, cost)
+    vertex, arc, kinked, states, cost, kept = candidates.best(finish, aim)
+    chain = _chain(nodes, np.append(vertex, count), arc, states, turn, length)
+    return Found(
+        replace(chain, tips=(tips[0] if kept[0] else math.nan, tips[1] if kept[1] else math.nan)), kinked, cost
+    )
 
 
 class _Candidates:
-    """The candidates that live at a vertex, and the record of how each came about."""
+    """The candidates that live at a vertex, and the record of how each came about.
 
-    def __init__(self, count: int, square: float) -> None:
+    The first begin in the direction `begin` from the first chord, with the variance `aim`, where that is not nan; two
+    begin in any, which costs a kink then.
+    """
+
+    def __init__(self, count: int, square: float, begin: float, aim: float) -> None:
         self.state = np.zeros((9, ROOM))
-        self.state[EE, :2], self.state[TT, :2], self.state[KK, 1] = square, ANY_HEADING, SHARPEST**-2
-        self.cost, self.record = np.zeros(ROOM), np.zeros(ROOM, np.int64)
-        self.cost[:2], self.record[1] = (PRICE, 2 * PRICE), 1
-        self.live, self.recorded = 2, 2
-        size = 2 + SPAWN * count
+        self.cost, self.record = np.zeros(ROOM), np.arange(ROOM)
+        self.live = self.recorded = 2 if math.isnan(begin) else 4
+        self.state[EE, : self.live], self.state[TT, :2], self.state[KK, 1 : self.live : 2] = (
+            square,
+            ANY_HEADING,
+            SHARPEST**-2,
+        )
+        self.cost[: self.live : 2], self.cost[1 : self.live : 2] = PRICE, 2 * PRICE
+        if self.live == 4:
+            self.state[T, 2:4], self.state[TT, 2:4] = begin, aim
+            self.cost[:2] += TIP_PRICE
+        size = 4 + SPAWN * count
         self.vertex, self.parent, self.tip = np.zeros(size, np.int64), np.full(size, -1), np.zeros((size, 3))
         self.arc, self.kinked = np.zeros(size, np.bool_), np.zeros(size, np.bool_)
-        self.arc[1] = True
+        self.arc[[1, 3]] = True
 
     def step(self, move: FloatArray, square: float) -> None:
         """Take all candidates one chord further, and let them see the vertex there."""
@@ -198,15 +228,25 @@ class _Candidates:
         self.state[:, new], self.record[new] = fresh, np.arange(rows.start, rows.stop)
         self.live, self.recorded = live + more, rows.stop
 
-    def best(self) -> tuple[IntArray, BoolArray, BoolArray, FloatArray, float]:
-        """Return where elements of the cheapest begin, which are arcs, which follow a kink, their ends; its cost."""
-        best = int(np.argmin(self.cost[: self.live]))
+    def best(
+        self, finish: float, aim: float
+    ) -> tuple[IntArray, BoolArray, BoolArray, FloatArray, float, tuple[bool, bool]]:
+        """Return where elements of the cheapest begin, which are arcs, which follow a kink, their ends; its cost.
+
+        And whether it has the direction given at its start, and `finish` from the last chord, with the variance `aim`,
+        at its end: another costs a kink.
+        """
+        live = slice(self.live)
+        miss = (self.state[T, live] - finish) ** 2 / (self.state[TT, live] + aim)
+        cost = self.cost[live] + np.nan_to_num(np.minimum(miss, TIP_PRICE))
+        best = int(np.argmin(cost))
         path = [int(self.record[best])]
         while self.parent[path[-1]] >= 0:
             path.append(int(self.parent[path[-1]]))
         path.reverse()
         tips = np.vstack((self.tip[path[1:]], self.state[:EE, best]))
-        return self.vertex[path], self.arc[path], self.kinked[path], tips, float(self.cost[best])
+        kept = path[0] >= 2, bool(miss[best] < TIP_PRICE)
+        return self.vertex[path], self.arc[path], self.kinked[path], tips, float(cost[best]), kept
 
 
 def _moves(length: FloatArray) -> FloatArray:
