@@ -149,7 +149,9 @@ def cut(text: str) -> str:
 
 def quoted(name: str) -> str:
     """Return a name in quotes, for a message."""
-    text = "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in cut(clean(name)))
+    text = cut(clean(name))
+    if not text.isprintable():
+        text = "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text)
     return f"'{text}'" if '"' in text and "'" not in text else f'"{text}"'
 
 

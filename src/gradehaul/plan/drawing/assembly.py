@@ -89,7 +89,7 @@ def assemble(
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
-    linked, faults, left, circles = _linked(drawing, texts, terms, {} if fits is None else fits)
+    linked, faults, left, circles = _linked(drawing, texts, terms, fits)
     left, radii = _without_radii(left, linked, terms, drawing.unit)
     faults += radii
     faults += unread
@@ -158,7 +158,7 @@ def _without_radii(
 
 
 def _linked(
-    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms, fits: Fits
+    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms, fits: Fits | None
 ) -> tuple[Linked, list[Fault], Sequence[tuple[Label, float]], list[Turns]]:
     """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink, fits=fits)
@@ -187,7 +187,6 @@ def reaches_of(
     Single lines and arcs, which need no fitting, are made at once; `tolerance`, m, and `kink`, radians, are its own.
     Strokes that have theirs in `fits` keep it; it takes those of all others.
     """
-    fits = {} if fits is None else fits
     single, done = _single(strokes, _SURELY * tolerance if tolerance > 0 and kink > 0 else math.inf)
     found: list[Reach] = []
     faults: list[Fault] = []
@@ -196,11 +195,12 @@ def reaches_of(
     tips = _directions(strokes, left, tolerance, kink)
     for number, own in zip(left.tolist(), tips, strict=True):
         stroke = strokes[number]
-        key = stroke, own.tobytes()  # where nothing is known, too
-        if key not in fits:
-            begin, finish = own.tolist()
-            fits[key] = fit_stroke(stroke, tolerance=tolerance, kink=kink, tips=(begin, finish))
-        reaches, wrong = fits[key]
+        key, (begin, finish) = (stroke, own.tobytes()), own.tolist()  # where nothing is known, too
+        reaches, wrong = (fits or {}).get(key) or fit_stroke(
+            stroke, tolerance=tolerance, kink=kink, tips=(begin, finish)
+        )
+        if fits is not None:
+            fits[key] = reaches, wrong
         found += reaches
         faults += wrong
         of.append(np.full(len(reaches), number))

@@ -8,7 +8,7 @@ from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gradehaul.plan.drawing.elements import height, in_plan
+from gradehaul.plan.drawing.elements import in_plan
 from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray, Label
 from gradehaul.plan.drawing.rows import Rows
 
@@ -193,10 +193,7 @@ class Nearness:
         found = Beside(which, number, on, self.owner[number], self.before[number] + on, off, aside, turn)
         fair = off <= distance
         if level:
-            here = rows.start[number, 2] + (rows.end[number, 2] - rows.start[number, 2]) * on / length
-            for pair in np.flatnonzero(fair & np.isin(number, list(rows.inner))).tolist():
-                here[pair] = height(rows.element(int(number[pair])), float(on[pair]))
-            fair &= ~(np.abs(here - spots[which, 2]) > level)
+            fair[fair] = ~(np.abs(rows.heights(number[fair], on[fair]) - spots[which[fair], 2]) > level)
         return found.only(fair)
 
 

@@ -147,6 +147,22 @@ class Rows:
         found: FloatArray = self.start[numbers, :2] + np.column_stack((chord * np.cos(middle), chord * np.sin(middle)))
         return found
 
+    def heights(self, numbers: IntArray, along: FloatArray) -> FloatArray:
+        """Return the heights at distances along some of the elements, m, nan where they have none, shape (n,)."""
+        low, high = self.start[numbers, 2], self.end[numbers, 2]
+        found: FloatArray = low + (high - low) * along / self.length[numbers]
+        for each in np.flatnonzero(np.isin(numbers, list(self.inner))).tolist() if self.inner else ():
+            found[each] = height(self.element(int(numbers[each])), float(along[each]))
+        return found
+
+    def beyond(self, share: float) -> FloatArray:
+        """Return the places at a share of the length of each row, m, shape (r, 3)."""
+        end = np.cumsum(self.length)
+        where = np.append(0.0, end)[self.first[:-1]] + self.total * share
+        at = np.clip(np.searchsorted(end, where), self.first[:-1], self.first[1:] - 1)
+        on = where - (end - self.length)[at]
+        return np.column_stack((self.places(at, on), self.heights(at, on)))
+
     def taken(self, numbers: IntArray, back: BoolArray, first: IntArray) -> Rows:
         """Return some of the elements in another order, some of them run from their other end, in other rows."""
         start, end = self.start[numbers], self.end[numbers]

@@ -147,7 +147,7 @@ def _drawn(
         before=heights_before(data, file),
         along={name: stations_given(line, unit) for name, line in data.get("line", {}).items()},
         lines_taken=_own_names(data, {line.name for line in known}),
-        fits={},  # the same for all that is tried below
+        fits={} if layers is None or read.labels else None,  # the same for all that is tried below
     )
     drawn, lone = assembled(read), []
     if layers is None:

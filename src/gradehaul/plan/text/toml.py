@@ -26,6 +26,7 @@ KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
 HEADER = re.compile(rf"^[ \t]*(\[\[?)[ \t]*({KEY}(?:[ \t]*\.[ \t]*{KEY})*)[ \t]*\]\]?[ \t]*(?:\#.*)?\r?$", re.MULTILINE)
 """A table's header, alone on its line."""
 _PART = re.compile(KEY)
+_JSON = json.JSONEncoder(ensure_ascii=False)
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -177,7 +178,7 @@ def written(value: object) -> str:
     if isinstance(value, (int, float)):
         return repr(value)
     if isinstance(value, str):  # the escapes of JSON are TOML's too, but for one character that JSON leaves bare
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        return _JSON.encode(value).replace("\x7f", "\\u007f")
     if isinstance(value, Mapping):
         return f"{{ {', '.join(table_written('', value)[2:])} }}"
     if isinstance(value, (list, tuple)):

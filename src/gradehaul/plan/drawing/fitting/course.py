@@ -115,19 +115,15 @@ def begun_at(course: Course, start: int) -> Course:
     """Return a closed course that begins at another of its vertices."""
     if not start:
         return course
-    drawn = np.roll(np.diff(course.along), -start)
-    ring = np.roll(course.points[:-1], -start, axis=0)
-    heights = None
-    if course.heights is not None:
-        heights = np.roll(course.heights[:-1], -start)
-        heights = np.append(heights, heights[0])
+    order = np.roll(np.arange(len(course.points) - 1), -start)
+    around = np.append(order, start)
     return replace(
         course,
-        points=np.vstack((ring, ring[:1])),
-        bulges=np.roll(course.bulges, -start),
-        heights=heights,
-        along=np.concatenate(([0.0], np.cumsum(drawn))),
-        begin=(course.begin - start) % len(ring),
+        points=course.points[around],
+        bulges=course.bulges[order],
+        heights=None if course.heights is None else course.heights[around],
+        along=np.concatenate(([0.0], np.cumsum(np.diff(course.along)[order]))),
+        begin=(course.begin - start) % len(order),
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import beyond, gap, heading, in_space, length_of, order, reverse, turned, whole
+from gradehaul.plan.drawing.elements import gap, heading, in_space, turned, whole
 from gradehaul.plan.drawing.linking.overlaps import longest_source, source
 from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of, named
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot
@@ -21,25 +21,15 @@ def in_order(ways: Ways) -> Ways:
 
     By their ends in whole micrometers, then by a third of the way, which sets loops apart.
     """
-
-    def third(elements: Sequence[Element]) -> tuple[int, int, int]:
-        return order(beyond(elements, length_of(elements) / 3))
-
-    tips = whole(ways.rows.tips).reshape(-1, 2, 3)
-    side = np.sign(tips[:, 0] - tips[:, 1]) @ np.array((4, 2, 1))
-    for number in np.flatnonzero(side == 0).tolist():
-        elements = ways.rows.row(number)
-        side[number] = 1 if third(reverse(elements)) < third(elements) else -1
-    tips[side > 0] = tips[side > 0, ::-1]
-    back = (side > 0).astype(np.int64)
-
-    def key(number: int) -> tuple[object, ...]:
-        elements = ways.rows.row(number)
-        elements = reverse(elements) if back[number] else elements
-        return third(elements), source(elements[0])
-
-    numbers = np.array(_by_place(tips.reshape(-1, 6), key), dtype=np.int64)
-    return ways.run(2 * numbers + back[numbers])
+    rows, weights = ways.rows, np.array((4, 2, 1))
+    tips = whole(rows.tips).reshape(-1, 2, 3)
+    third, last = whole(rows.beyond(1 / 3)), whole(rows.beyond(2 / 3))
+    side = np.sign(tips[:, 0] - tips[:, 1]) @ weights
+    back = np.where(side == 0, np.sign(third - last) @ weights, side) > 0
+    tips[back], third[back] = tips[back, ::-1], last[back]
+    begin = rows.origin[np.where(back, rows.first[1:] - 1, rows.first[:-1])]
+    numbers = _by_place(tips.reshape(-1, 6), lambda each: (third[each].tolist(), rows.origins[begin[each]][:2]))
+    return ways.run(2 * np.array(numbers, dtype=np.int64) + back[numbers])
 
 
 def _by_place(table: IntArray, key: Callable[[int], tuple[object, ...]]) -> list[int]:
