@@ -5,7 +5,8 @@ import pytest
 from command_line import run
 from gradehaul.errors import Problems
 from gradehaul.plan import load_plan
-from plan.drawing.dxf_files import MM, new
+from gradehaul.plan.drawing.records import terms
+from plan.drawing.dxf_files import MM, assembled, new, saved
 
 ON, HEIGHTS = {"layer": "Track"}, {"layer": "Heights"}
 
@@ -68,7 +69,7 @@ def test_heights_that_are_not_used_stand_above_the_verdict(tmp_path):
     lines = " ".join(answer("check", plan).split())
     doubt = (
         "tarn.dxf: 2 heights of the drawing are not used: a hill may be steeper "
-        '("99" stands beside no track, at (1000.0, 900.0) mm on layer "Heights")'
+        '("99" stands beside no track (66 mm is the limit), at (1000.0, 900.0) mm on layer "Heights")'
     )
     assert lines.index(doubt) < lines.index("the plan names no train")
     (line,) = load_plan(plan).lines.values()
@@ -88,7 +89,7 @@ def test_heights_where_entities_meet_are_heights_along_the_line(tmp_path):
     shown = answer("import", drawing_with(tmp_path, texts, HILL), "-o", plan, "--scale", "HO")
     assert shown.splitlines()[0] == "1 height of the drawing is not used: a hill may be steeper"
     text = plan.read_text("utf-8")
-    assert '# "77" stands beside no track, at (900.0, 800.0) mm on layer "Heights"\n' in text
+    assert '# "77" stands beside no track (66 mm is the limit), at (900.0, 800.0) mm on layer "Heights"\n' in text
     (line,) = load_plan(plan).lines.values()
     assert [track.railhead for track in line.tracks] == [pytest.approx(0.005), pytest.approx(0.04), None]
     ((at, height),) = line.railhead_at
@@ -132,6 +133,47 @@ def test_heights_of_the_person_stay_beside_those_of_texts(tmp_path):
     assert [track.railhead for track in line.tracks] == [0.005, 0.045, 0.06]
     assert line.railhead_at[0] == (0.3, 0.001)
     assert len(line.railhead_at) == 2
+
+
+def along_of(tmp_path, lines, words, at, turn=0.0):
+    """Return the heights along each line that a text in N shows, and what is said of texts that are not used."""
+    document, space = new(units=MM)
+    for start, end in lines:
+        space.add_line(start, end, {"layer": "Track"})
+    space.add_text(words, height=12, dxfattribs={"layer": "Heights", "insert": at, "rotation": turn})
+    on = terms(0.009, "mm", ["Track"], height_layers=("Heights",))
+    drawn = assembled(saved(document, tmp_path), on)
+    unused = [fault.text for fault in drawn.faults if fault.code == "height-unused"]
+    return [pair for line in drawn.lines.values() for pair in line.railhead_at], unused
+
+
+UPRIGHT = [((0, 0), (0, 2000))]
+
+
+def test_a_text_that_ends_at_the_track_stands_beside_it_and_one_beyond_the_limit_is_measured(tmp_path):
+    assert along_of(tmp_path, UPRIGHT, "H=27 mm", (-80, 400)) == ([(pytest.approx(0.4, abs=0.013), 0.027)], [])
+    found, (said,) = along_of(tmp_path, UPRIGHT, "H=27 mm", (40, 400))
+    assert (found, said) == ([], '"H=27 mm" stands beside no track (the nearest is 40 mm away, 36 mm is the limit)')
+
+
+@pytest.mark.parametrize("y", [8, -20])
+@pytest.mark.parametrize("turn", [0.0, 10.0, -10.0])
+def test_a_text_that_grows_longer_stays_where_it_was_put(tmp_path, y, turn):
+    places = [
+        along_of(tmp_path, [((0, 0), (2000, 0))], words, (700, y), turn)[0][0][0]
+        for words in ("+42", "+41.5", "+41.50 mm")
+    ]
+    assert places == [pytest.approx(0.7)] * 3
+
+
+def test_a_text_at_one_track_is_not_taken_for_the_other_that_its_middle_is_nearer_to(tmp_path):
+    lines = [
+        ((0, 0), (0, 2000)),
+        ((-72, 0), (-72, 2000)),
+    ]  # the text ends at the first, and begins 20 mm from the other
+    found, (said,) = along_of(tmp_path, lines, "+27.5", (-52, 400))
+    assert found == []
+    assert "stands beside several tracks" in said
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ def test_a_text_that_is_no_height_or_near_nothing_is_told():
     drawn = assembled([straight(0, 0, 2, 0)], [height("top", 2.01, 0), height("50", 1.0, 0.2)])
     assert [(fault.code, fault.text) for fault in drawn.faults] == [
         ("height-unread", 'the text "top" is no height (this is not a length)'),
-        ("height-unused", '"50" stands beside no track'),
+        ("height-unused", '"50" stands beside no track (66 mm is the limit)'),
     ]
     assert drawn.heights == {}
 

@@ -182,6 +182,39 @@ def test_heights_along_a_line_follow_the_drawing_and_comments_stay():
         assert "# two" in result
 
 
+STAYS = (
+    'line "TRACK 1" at 1000 mm stays at 20 mm, and the drawing has 10 mm: take it out of the line to follow the drawing'
+)
+
+
+def test_a_height_along_track_in_space_that_was_changed_stays_and_the_others_follow():
+    text = new_plan(assembled([climbing(0, 0.01, 0.03, 0.05)]), title="x", scale="HO", unit="mm").text
+    assert "railhead_at = [[1000, 10], [1500, 30]]  # drawn 10, 30\n" in text
+    mine = text.replace("[1000, 10]", "[1000, 20]")
+    assert again(mine, [climbing(0, 0.01, 0.03, 0.05)]) == (mine, Changes(contrary=[STAYS]))
+    result, changes = again(mine, [climbing(0, 0.01, 0.035, 0.05)])
+    assert "railhead_at = [[1000, 20], [1500, 35]]  # drawn 10, 35\n" in result
+    assert changes == Changes(changed=['line "TRACK 1"'], contrary=[STAYS])
+    more = text.replace("[[1000, 10], ", "[\n  [700, 9],  # measured\n  [1000, 10], ")
+    result, changes = again(more, [climbing(0, 0.01, 0.035, 0.05)])
+    assert sorted(read_plan(result).lines["TRACK 1"].railhead_at) == [
+        (pytest.approx(at), pytest.approx(height)) for at, height in ((0.7, 0.009), (1.0, 0.01), (1.5, 0.035))
+    ]
+    assert "# measured" in result
+    assert "# drawn 10, 35, -\n" in result
+    assert changes.contrary == []
+    assert again(result, [climbing(0, 0.01, 0.035, 0.05)]) == (result, Changes())
+
+
+def test_heights_along_track_in_space_without_marks_are_the_drawings_and_it_is_said():
+    text = new_plan(assembled([climbing(0, 0.01, 0.03, 0.05)]), title="x", scale="HO", unit="mm").text
+    old = text.replace("  # drawn 10, 30", "").replace("[1000, 10]", "[1000, 20]")
+    result, changes = again(old, [climbing(0, 0.01, 0.03, 0.05)])
+    assert result == text
+    said = 'line "TRACK 1" at 1000 mm was at 20 mm and is now at 10 mm, as the drawing has it'
+    assert changes == Changes(changed=['line "TRACK 1"'], contrary=[said])
+
+
 def test_heights_that_the_drawing_has_none_of_are_the_persons():
     text = new_plan(assembled([MAIN]), title="x", scale="HO", unit="mm").text
     mine = text.replace("heading = 0\n", "heading = 0\nrailhead_at = [[500, 4]]\n").replace(

@@ -9,12 +9,15 @@ from typing import Any
 import pytest
 
 from checked import check
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.plan.edit.trial import TrialHeights, tried
 from gradehaul.plan.text.toml import parse
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.drawing.dxf import plan_dxf
+from plan.drawing.double_oval import double_oval
 from project import PLANS
 from show.plan_view.test_plan_picture import view_of
 
@@ -123,3 +126,32 @@ def test_it_answers_as_before(name, folder):
         if name == "full-size-example" and now["fits_cars"] == before["fits_cars"] - 1:
             now["fits_cars"] += 1  # its curve holds a whole number of cars, to the last digit
     assert differences(*documents, within=0.03 if name in CURVES_FITTED else EXACT) == []
+
+
+def network_of(path: Path) -> dict[str, Any]:
+    """Return the lines of a plan with their lengths, mm, and its joints of several ends by kind and moves."""
+    plan = load_plan(path)
+    lines = {name: round(1000 * sum(track.length for track in line.tracks), 1) for name, line in plan.lines.items()}
+    joints = {
+        joint.name: (joint.kind, sorted(sorted({a.line, b.line}) for a, b in joint.through), sorted(joint.slips))
+        for joint in plan.joints.values()
+        if joint.kind not in {"end", "plain"} or len(joint.ends) > 1
+    }
+    return {"lines": lines, "joints": joints}
+
+
+@pytest.mark.parametrize("missing", [0, 6, 25])
+def test_sharp_turnouts_and_loops_that_miss_closing_come_back_as_they_were(tmp_path: Path, missing: float) -> None:
+    double_oval(tmp_path / "oval.dxf")
+    plan, back = tmp_path / "oval.toml", tmp_path / "back.toml"
+    text = import_drawing(str(tmp_path / "oval.dxf"), str(plan), ImportOptions(scale="N", kink="10")).text
+    assert text.count("{ straight = 650 }") == 1  # of the inner oval
+    plan.write_text(text.replace("{ straight = 650 }", f"{{ straight = {650 - missing} }}"), "utf-8")
+    (tmp_path / "out.dxf").write_bytes(plan_dxf(plan_view(Layout(load_plan(plan))), units_of("mm")))
+    done = import_drawing(str(tmp_path / "out.dxf"), str(back), ImportOptions(scale="N"))
+    back.write_text(done.text, "utf-8")
+    assert not [fault for fault in done.drawn.faults if fault.code in {"no-tangent", "near-miss", "stray"}]
+    assert network_of(back) == network_of(plan)
+    drawing = '[drawing]\nfile = "out.dxf"\nlayers = ["Railhead line", "Names", "Line names", "Ends of one joint"]\n'
+    plan.write_text(f'scale = "N"\nunit = "mm"\n{drawing}height_layers = ["Railhead heights"]\n', "utf-8")
+    assert network_of(plan) == network_of(back)

@@ -11,6 +11,7 @@ import numpy as np
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError, quoted
 from gradehaul.plan.drawing.dxf.entities import matches
+from gradehaul.plan.drawing.elements import in_plan
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.fitting.course import WIDEST_CHORD
 from gradehaul.plan.drawing.heights import read_heights
@@ -22,7 +23,8 @@ from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.linking.overlaps import overlap_faults
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, is_radius, name_all, named_marks, recognize
-from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips, with_turntables
+from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips
+from gradehaul.plan.drawing.naming.one_joint import with_joined, with_turntables
 from gradehaul.plan.drawing.nearness import pairs
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
@@ -36,6 +38,7 @@ from gradehaul.plan.drawing.records import (
     Label,
     Linked,
     Reach,
+    Spot,
     Stroke,
     Terms,
 )
@@ -44,6 +47,8 @@ from gradehaul.plan.drawing.wording import UNUSED
 
 _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
+_WIDEST = math.radians(15)
+"""Ends that lie on other track at a wider angle, radians, are not taken for turnouts (our own choice)."""
 WITHIN = 4.0
 """In snaps: how far from its joint a point may lie (our own choice)."""
 
@@ -94,6 +99,7 @@ def assemble(
     faults += radii
     faults += unread
     own = by_layer(labels)
+    linked, faults = with_joined(linked, faults, own.joined, terms)
     linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
     berths, of_berths = berths_of(linked.lines, own.berths, {*lines_taken, *joints_taken})
     named, wrong = claimed(linked.joints, claims, terms.plan_unit)
@@ -112,6 +118,12 @@ def assemble(
     for label, why in names.unused:
         text = f"{quoted(label.text[:LONGEST])} names nothing: {why}"
         faults.append(Fault("text-unused", text, label.spot, label.handle, label.layer))
+    kept = {*again.values(), *lines_again.values()}.difference(of_tables.values(), named.values())
+    for label, name in names.other:
+        if name in kept:
+            kept_name = f"{quoted(name)}: the plan keeps this name, unless you change it there"
+            text = f"{quoted(label.text)} stands beside {kept_name}"
+            faults.append(Fault("other-name", text, label.spot, label.handle, label.layer))
     linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
     stand = Stand(along or {}, overriding=given is not None)
     heights = read_heights(linked, names.joints, names.lines, left, given or {}, stand, meetings, terms)
@@ -175,8 +187,35 @@ def _linked(
     linked = link(reaches, terms, marks)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
+    faults = _with_kinks(faults, linked, reaches, terms, marks)
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)
+
+
+def _with_kinks(
+    faults: Sequence[Fault], linked: Linked, reaches: Rows, terms: Terms, marks: Sequence[Spot]
+) -> list[Fault]:
+    """Return faults, those of ends left unjoined for their angle with the kink, in whole degrees, that joins them.
+
+    It is tried, and counts where no crossing is lost by it.
+    """
+    open_ = [fault for fault in faults if fault.code == "no-tangent" and terms.kink < fault.weight <= _WIDEST]
+    if not open_:
+        return list(faults)
+    wider = math.floor(math.degrees(max(fault.weight for fault in open_)) + 0.05) + 1
+    again = link(reaches, replace(terms, kink=math.radians(wider)), marks)
+    left = [fault.spot for fault in again.faults if fault.code == "no-tangent" and fault.spot]
+    crossings, kept = (
+        in_plan([joint.spot for joint in each.joints if joint.kind == "crossing" and not joint.slips])
+        for each in (linked, again)
+    )
+    if len({*pairs(crossings, terms.snap, kept)[0].tolist()}) < len(crossings):
+        return list(faults)
+    spots = in_plan([fault.spot for fault in open_ if fault.spot])
+    still = {*pairs(spots, terms.snap, in_plan(left))[0].tolist()}
+    joins = f"{terms.option('kink', str(wider))} joins it"
+    cured = {id(fault) for number, fault in enumerate(open_) if number not in still}
+    return [replace(each, text=f"{each.text}; {joins}") if id(each) in cured else each for each in faults]
 
 
 def reaches_of(

@@ -10,6 +10,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from gradehaul.errors import quoted
 from gradehaul.quantities.si import Meters, PerMeter, Radians, Share
 
 FloatArray = NDArray[np.float64]
@@ -31,7 +32,7 @@ def option(name: str, value: str = "", *, typed: bool) -> str:
     """Return how a term of a drawing is written: as an option of the command, or as a key of the plan."""
     if typed:
         return f"--{name} {value}".rstrip()
-    return f'{name} = "{value}"' if value else f"{name} = true"
+    return f"{name} = {value if value.isdecimal() else quoted(value)}" if value else f"{name} = true"
 
 
 SNAP = 1 / 10
@@ -134,6 +135,10 @@ class Stroke:
     heights: FloatArray | None = None
 
 
+_MOST_POINTS = 200
+"""The most points along a side of a text that are looked at."""
+
+
 @dataclass(frozen=True, slots=True)
 class Label:
     """A text of the drawing: what it says, where it was put, and on which layer.
@@ -153,6 +158,18 @@ class Label:
     def seen(self) -> Spot:
         """Where the middle of it is seen."""
         return Spot(self.spot.x + self.middle[0], self.spot.y + self.middle[1], self.spot.z)
+
+    def box(self, step: Meters) -> list[Spot]:
+        """Return points along both long sides of the box in which it is seen, no farther than `step` apart, m."""
+        (x, y), (right, over) = self.middle, self.half
+        up = (x - right, y - over)  # it was put at a corner of its box
+        count = min(math.ceil(2 * math.hypot(right, over) / step), _MOST_POINTS)
+        shares = [2 * number / count - 1 for number in range(count + 1)] if count else [0.0]
+        return [
+            Spot(self.spot.x + x + share * right + row * up[0], self.spot.y + y + share * over + row * up[1])
+            for row in (-1, 1)
+            for share in shares
+        ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +205,8 @@ class Drawing:
     faults: tuple[Fault, ...]
     unit: str
     """The unit it is drawn in, by the name that plans use."""
+    kink: Radians | None = None
+    """The break of direction over which track goes on in it, where export wrote that into its properties."""
     marks: tuple[Label, ...] = ()
     """Points on layers that have texts and no track; they say nothing themselves."""
 

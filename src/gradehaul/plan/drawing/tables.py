@@ -91,18 +91,21 @@ def _drawn(
     except QuantityError as error:
         faults.add(error, file=entry.file, place=f"{entry.place}, unit")
         return None
-    given = {name: getattr(table, name) for name in ("snap", "fit", "kink", "height_layers", "rails")}
-    on = terms(scale.gauge, unit, table.layers, **given)
-    claims = [
-        Claim(name, Spot(*each.table.at), each.table.within or WITHIN * on.snap, each.file, f"{each.place}, at")
-        for name, each in joints.items()
-    ]
     own = {name: line for name, line in tables.keyed["line"].items() if not _only_adds(line.table)}
     spans, _ = line_spans(own)
+    given = {name: getattr(table, name) for name in ("snap", "fit", "height_layers", "rails")}
     try:
-        path, fine = folder / name, CHORDS * on.gauge
+        path, fine = folder / name, CHORDS * scale.gauge
+        drawing = read_drawing(
+            path, layers=table.layers, height_layers=table.height_layers or (), unit=own_unit, tolerance=fine
+        )
+        on = terms(scale.gauge, unit, table.layers, **given, kink=table.kink or drawing.kink)
+        claims = [
+            Claim(name, Spot(*each.table.at), each.table.within or WITHIN * on.snap, each.file, f"{each.place}, at")
+            for name, each in joints.items()
+        ]
         return assemble(
-            read_drawing(path, layers=on.layers, height_layers=on.height_layers, unit=own_unit, tolerance=fine),
+            drawing,
             on,
             claims=claims,
             given=_given(tables),

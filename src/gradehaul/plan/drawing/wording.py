@@ -29,6 +29,25 @@ NUMBERS = "numbers"
 """The code of faults for bare numbers on a layer that does not say what they are: they come before any answer too."""
 
 
+_WORST_FIRST = (
+    *("unit", "turns", FLAT_HELIX, "missing-block", "external-block", "no-tangent", "level-miss", "near-miss"),
+    *(UNUSED, NUMBERS, "height-unread", "climb", "height-misfit", "kink", "no-rail", "lone-layer", "no-track", "stray"),
+    *(
+        "other-name",
+        "mark-unused",
+        "unknown-entity",
+        "not-read",
+        "text-unused",
+        "radius",
+        "overlap",
+        "duplicate",
+        "gap",
+    ),
+    *("zero-length", "paper-space", "encoding", "warned"),
+)
+"""The codes of faults by what they cost an answer: track or heights that are missing come before what was repaired."""
+
+
 def length_text(length: float, unit: str, fine: float = _FINE) -> str:
     """Return the text of a length, to about `fine`, m.
 
@@ -88,9 +107,16 @@ def fault_text(fault: Fault, unit: str) -> str:
 
 
 def by_code(faults: Iterable[Fault]) -> dict[str, list[Fault]]:
-    """Return faults by their codes, in the order of the alphabet, the worst of each first."""
+    """Return faults by their codes, those that cost an answer most first, and the worst of each first.
+
+    Examples
+    --------
+    >>> list(by_code([Fault("gap", ""), Fault("no-tangent", "")]))
+    ['no-tangent', 'gap']
+    """
+    rank = {code: number for number, code in enumerate(_WORST_FIRST)}
     found: dict[str, list[Fault]] = {}
-    for fault in sorted(faults, key=lambda each: (each.code, -each.weight)):
+    for fault in sorted(faults, key=lambda each: (rank.get(each.code, -1), each.code, -each.weight)):
         found.setdefault(fault.code, []).append(fault)
     return found
 

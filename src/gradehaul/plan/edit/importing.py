@@ -134,7 +134,7 @@ def _drawn(
         layers or ("*",),
         snap=_length_option("snap", options.snap, "length", unit),
         fit=_length_option("fit", options.fit, "length", unit),
-        kink=_length_option("kink", options.kink, "angle", unit),
+        kink=_length_option("kink", options.kink, "angle", unit) or read.kink,
         height_layers=height_layers,
         rails=options.rails,
         typed=True,
@@ -155,8 +155,7 @@ def _drawn(
         if (track := without_notes(read, lone)) is not read:
             read, drawn = track, assembled(track)
             lone = lone_layers(drawn)
-        # those that were taken, for the next import to take them again
-        layers = tuple(sorted(map(escape, {*drawn.layers, *drawn.texts[0]})))
+        layers = _taken(drawn)
     if not height_layers and not drawn.heights and not any(line.railhead_at for line in drawn.lines.values()):
         numbers = layers_with_numbers(read.labels, drawn, on.near, unit)
         taken = tuple(escape(each.layer) for each in numbers if each.surely)
@@ -191,6 +190,14 @@ def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...] | No
         if RAILHEAD.encode() in data and HEIGHTS.encode() in data:
             return EXPORTED, (HEIGHTS,)
     return options.layers or None, options.height_layers
+
+
+def _taken(drawn: Drawn) -> tuple[str, ...]:
+    """Return the layers that were read, for the next import to read them again; those of names are read anyway."""
+    from gradehaul.plan.drawing.naming.layers import use_of
+
+    texts = (layer for layer in drawn.texts[0] if use_of(layer) != "names")
+    return tuple(sorted(map(escape, {*drawn.layers, *texts})))
 
 
 def _own_names(data: dict[str, Any], drawn: Collection[str]) -> set[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.names import nearest, unknown
@@ -234,7 +234,7 @@ def check_unlike(
 
 def routes(
     tables: Mapping[str, Entry[RouteTable]],
-    lines: Collection[str],
+    lines: Mapping[str, Entry[Any]],
     joints: Collection[str],
     berths: Collection[str],
     *,
@@ -270,7 +270,13 @@ def routes(
 
 
 def _check_place(
-    key: str, place: str, entry: Entry[RouteTable], lines: Collection[str], places: Collection[str], *, faults: Faults
+    key: str,
+    place: str,
+    entry: Entry[RouteTable],
+    lines: Mapping[str, Entry[Any]],
+    places: Collection[str],
+    *,
+    faults: Faults,
 ) -> None:
     """Check that a route begins or ends at a joint, a berth or an end of a line."""
     line, _, side = place.rpartition(".")
@@ -278,7 +284,13 @@ def _check_place(
         return
     if place in lines:
         wrong = f"a route begins and ends at a joint, a berth or a line's end, and {quoted(place)} is a whole line"
-        faults.at(entry, wrong, write=f'"{place}.from" or "{place}.to"', inside=key)
+        table = lines[place].table
+        at = {end: table.get(end) for end in ("from", "to")} if isinstance(table, dict) else {}
+        known = {
+            end: f" (at {quoted(joint)})" for end, joint in at.items() if isinstance(joint, str) and joint in places
+        }
+        ends = [f'"{place}.{end}"{known.get(end, "")}' for end in ("from", "to")]
+        faults.at(entry, wrong, write=" or ".join(ends), inside=key)
         return
     near = nearest(line, lines) if side in {"from", "to"} and line else None
     if near is not None:

@@ -13,8 +13,8 @@ import shapely
 
 from gradehaul.haulage.views.plan_view import JointView, MarkKind, PlanView
 from gradehaul.haulage.views.track_view import TrackSpot, TrackView, cut_sections
-from gradehaul.plan.drawing.dxf.file import dxf_library
-from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
+from gradehaul.plan.drawing.dxf.file import KINK_PROPERTY, dxf_library
+from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, JOINED, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
 from gradehaul.plan.records import Joint, LineEnd
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import rail_at
@@ -55,6 +55,10 @@ _RED, _BLUE, _GRAY = 1, 5, 8
 _SHADE_COLORS = (8, 2, 30, 32, 14, 250)
 _ASPECT = 1.5
 """How much wider than high the window is taken to be in which the drawing opens."""
+_KINK = 4.5
+"""Legs of turnouts that part at more degrees than this are said in the drawing's properties: import takes up to 5."""
+_APART = 1 / 40
+"""Ends farther apart than this, in gauges, are said to be one joint: import joins them up to a tenth of the gauge."""
 _STRAY = 1 / 400
 """How far a chord of an easement may stray, in gauges."""
 _GRADE_STEP = 2e-4
@@ -83,7 +87,27 @@ def plan_dxf(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
     for track in view.tracks.values():
         _write_grade(pen, track)
     _set_view(pen, view)
+    if (degrees := math.degrees(_sharpest(view))) > _KINK:
+        document.header.custom_vars.append(KINK_PROPERTY, f"{math.ceil(10 * degrees + 1) / 10:.1f}")
     return SIGN + _written(document).encode("utf-8", "replace")
+
+
+def _sharpest(view: PlanView) -> float:
+    """Return the largest angle, radians, by which a train turns at a turnout or on its way through a crossing."""
+    found = 0.0
+    for joint in view.joints:
+        if joint.kind in {"turnout", "crossing"}:
+            for pair in view.plan.joints[joint.name].tangents:
+                one, other = (_away(view, end) for end in pair)
+                if one is not None and other is not None:
+                    found = max(found, abs(math.remainder(one - other - math.pi, math.tau)))
+    return found
+
+
+def _away(view: PlanView, end: LineEnd) -> float | None:
+    """Return the direction in which track leaves a joint at an end of a line, radians, if it is in the view."""
+    found = _end_of_line(view, end)
+    return None if found is None else float(found[0].heading[found[1]]) + (math.pi if found[1] else 0.0)
 
 
 def _set_view(pen: Pen, view: PlanView) -> None:
@@ -227,10 +251,20 @@ def _write_joints(pen: Pen, view: PlanView) -> None:
                     pen.text(f"{joint.name}{bridge}", [(x, y)], TURNTABLES, _GRAY, offsets=near)
         else:
             pen.text(joint.name, spot, NAMES, _GRAY, offsets=near, z=height)
+        _join_ends(pen, view, joint, height)
         words = f"{_exact(height * pen.unit)} {pen.units.length_unit}"  # a bare number reads in the reader's own unit
         pen.text(words, spot, HEIGHTS, _BLUE, offsets=near, z=height)
         for one, other in record.slips:
             pen.text(f"{_end_name(record, one)} to {_end_name(record, other)}", spot, SLIPS, _GRAY, offsets=near)
+
+
+def _join_ends(pen: Pen, view: PlanView, joint: JointView, height: float) -> None:
+    """Write the name of a joint at each of its ends where these lie too far apart to be read as one."""
+    found = [] if joint.kind == "table" else [_end_of_line(view, end) for end in view.plan.joints[joint.name].ends]
+    spots = sorted({(round(x, 6), round(y, 6)) for each in found if each for x, y in [each[0].xy[each[1]].tolist()]})
+    if max((math.dist(one, other) for one in spots for other in spots), default=0.0) > _APART * pen.gauge:
+        for spot in spots:
+            pen.pin(joint.name, spot, JOINED, _GRAY, z=height)
 
 
 def _exact(value: float) -> str:

@@ -129,6 +129,16 @@ class Pen:
             (at[0] * self.unit, at[1] * self.unit, z * self.unit), align=TextEntityAlignment[align]
         )
 
+    def pin(self, words: str, spot: tuple[float, float], layer: str, color: int, *, z: float) -> None:
+        """Draw a point and write a text upon it, at the height z, m; it is small, and others may lie over it."""
+        from ezdxf.enums import TextEntityAlignment
+
+        at = spot[0] * self.unit, spot[1] * self.unit, z * self.unit
+        self.space.add_point(at, dxfattribs=self.on(layer, color))
+        size = _SIZES[-1] * self.height * self.unit
+        text = self.space.add_text(dxf_text(words), height=size, dxfattribs=self.on(layer, color))
+        text.set_placement(at, align=TextEntityAlignment.MIDDLE_CENTER)
+
     def _along(self, points: FloatArray) -> FloatArray:
         """Return points evenly along a line through others, shape (n, 2)."""
         passed = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])

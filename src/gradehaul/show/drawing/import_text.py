@@ -39,8 +39,10 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, of
     found = by_code(drawn.faults)
     for fault in (*found.get(FLAT_HELIX, []), *found.get(NUMBERS, [])):
         page.line((fault_text(fault, imported.unit), "bold red"))
-    for contrary in imported.changes.contrary:
-        page.line((contrary, "bold red"))
+    contrary = imported.changes.contrary
+    shown = contrary if "changes" in more else contrary[:_FEW]
+    for each in (*shown, *([f"and {len(contrary) - len(shown):,} more: --more changes"] * (shown != contrary))):
+        page.line((each, "bold red"))
     done = f"imported into {clean(plan)}" if plan else "plan printed"
     page.line((clean(drawn.file), "bold"), f": {done}, {len(imported.text.encode()):,} bytes")
     page.line()

@@ -286,6 +286,9 @@ def _solve_springs(
     return np.asarray(spsolve(matrix, right, permc_spec="MMD_AT_PLUS_A"), dtype=float)
 
 
+_UNJOINED = "of a drawing, import lists the ends that it left unjoined, and why"
+
+
 def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[PlanError]:
     """Name every piece of the network that hangs on no known height."""
     graph: nx.Graph[int] = nx.Graph((s.start, s.stop) for s in network.stretches)
@@ -293,17 +296,23 @@ def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[Pla
     line_at: dict[int, list[str]] = {}
     for name, (_, stations) in network.along.items():
         line_at.setdefault(stations[1], []).append(name)
-    lost = [
+    pieces = [
         [name for station in sorted(piece) for name in line_at.get(station, [])]
         for piece in nx.connected_components(graph)
         if 0 not in piece
     ]
-    return [
-        PlanError(
-            "no height is known on this part of the network: line " + ", ".join(f'"{n}"' for n in names),
-            file=plan.file,
-            place="railheads",
-            write=f'the height of one of its joints under [railhead], e.g. "{plan.lines[names[0]].start}" = 0',
+    every = {joint for line in plan.lines.values() for joint in (line.start, line.finish)}
+    errors = []
+    for names in pieces:
+        height = f'the height of one of its joints under [railhead], e.g. "{plan.lines[names[0]].start}" = 0'
+        joins = {joint for name in names for joint in (plan.lines[name].start, plan.lines[name].finish)}
+        alone = ", which joins no other track" if joins < every else ""
+        errors.append(
+            PlanError(
+                f"no height is known on this part of the network{alone}: line " + ", ".join(f'"{n}"' for n in names),
+                file=plan.file,
+                place="railheads",
+                write=f"what joins it ({_UNJOINED}), or {height}" if alone else height,
+            )
         )
-        for names in lost
-    ]
+    return errors

@@ -14,7 +14,8 @@ from gradehaul.errors import DrawingError, Problems, clean, cut, quoted
 from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
 from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
-from gradehaul.plan.drawing.dxf.file import check_file, load, release, warnings
+from gradehaul.plan.drawing.dxf.file import check_file, kink_of, load, release, warnings
+from gradehaul.plan.drawing.heights.texts import says_height
 from gradehaul.plan.drawing.naming.layers import use_of
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
 from gradehaul.plan.names import listed
@@ -96,7 +97,8 @@ def read_drawing(
         raise error.at(file=file) from error.__cause__
     warned = [Fault("warned", cut(clean(text)), weight=count) for text, count in Counter(messages).items()]
     faults = [*about, *warned, *faults]
-    return Drawing(file, tuple(strokes), tuple(reading.labels), tuple(faults), own, tuple(marks))
+    kink = kink_of(document)
+    return Drawing(file, tuple(strokes), tuple(reading.labels), tuple(faults), own, kink, tuple(marks))
 
 
 def _unit(code: int, given: str | None, typed: bool) -> tuple[str, list[Fault]]:
@@ -137,11 +139,15 @@ class _Reading:
             lambda layer: self.use(layer) in {"track", "notes"} if layers is None else self.chosen(layer, layers)
         )
         """Whether the lines of a layer are read."""
+        self.named = cache(lambda layer: typed and self.use(layer) == "names")
+        """Whether texts and points of a layer are read, though nobody chose it, since it is called after names."""
         texts = ({"names"} if height_layers and layers is not None else {"names", "heights"}) if typed else set()
-        self.any = cache(
+        self.texts = cache(
             lambda layer: self.lines(layer) or self.use(layer) in texts or self.chosen(layer, height_layers)
         )
-        """Whether anything of a layer is read."""
+        """Whether all texts of a layer are read."""
+        self.any = cache(lambda layer: self.texts(layer) or (typed and self.use(layer) == "notes"))
+        """Whether anything of a layer is read: of notes, texts that say that they are heights."""
         self.curves = Curves()
         self.labels: list[Label] = []
         self.points: list[Item] = []
@@ -193,11 +199,12 @@ class _Reading:
         try:
             if kind in TEXTS:
                 label = label_of(item.entity, self.scale, self.shown(item.layer), item.handle)
-                self.labels += [label] if label is not None else []
+                if label is not None and (self.texts(item.layer) or says_height(label.text)):
+                    self.labels.append(label)
+            elif kind == "POINT" and (self.lines(item.layer) or self.named(item.layer)):
+                self.points.append(item)
             elif not self.lines(item.layer):
                 pass
-            elif kind == "POINT":
-                self.points.append(item)
             elif kind in CURVES and (curve := curve_of(item.entity, self.budget)) is not None:
                 self.curves.add(curve, item)
             else:

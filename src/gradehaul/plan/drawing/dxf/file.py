@@ -6,6 +6,7 @@ import configparser
 import contextlib
 import io
 import logging
+import math
 import os
 import re
 import stat
@@ -145,6 +146,18 @@ def load(path: Path) -> tuple[Any, int]:
     if "Model" not in document.layouts:
         raise _damaged("no model space")
     return document, code
+
+
+KINK_PROPERTY = "Track continues over kinks up to, degrees"
+"""The property of a drawing in which export says how sharp its turnouts are drawn."""
+_MOST_KINK = 45.0
+
+
+def kink_of(document: Any) -> float | None:  # noqa: ANN401 - the library's
+    """Return the angle, radians, that an exported drawing says its track continues over, None for any other."""
+    text = str(document.header.custom_vars.get(KINK_PROPERTY, ""))
+    degrees = float(text) if re.fullmatch(r"\d{1,2}(\.\d{1,3})?", text) else 0.0
+    return math.radians(degrees) if 0 < degrees <= _MOST_KINK else None
 
 
 def release(document: Any) -> None:  # noqa: ANN401 - a document of the library

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from gradehaul.errors import quoted
 from gradehaul.plan.drawing.elements import beyond, in_plan
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts
-from gradehaul.plan.drawing.records import DrawnLine, Fault, FloatArray, Label, Linked, Source, Terms
+from gradehaul.plan.drawing.records import DrawnLine, Fault, FloatArray, Label, Linked, Source, Spot, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import UNUSED, bare
 from gradehaul.plan.text.toml import key_written
@@ -127,6 +127,10 @@ def at_joints(
     return [each for number, each in enumerate(texts) if number not in taken]
 
 
+_FAR = 3.0
+"""Track that is this many times too far from a text is looked for, to say how far it is."""
+
+
 class Stand(NamedTuple):
     """Where a plan has heights along its lines, by their names, as distances, m; these may override texts."""
 
@@ -159,9 +163,10 @@ def along_lines(
     faults = []
     unit = terms.plan_unit
     own = [stand.at.get(name, ()) for name in names]
-    for number, feet, unclear in sorted(_nearest(linked, texts, meetings, terms), key=lambda row: row[1][:1]):
+    index = Nearness(Rows.of(line.elements for line in linked.lines))
+    for number, feet, unclear in sorted(_nearest(index, texts, meetings, terms), key=lambda row: row[1][:1]):
         label, height = texts[number]
-        wrong = "" if feet else "stands beside no track"
+        wrong = "" if feet else _far(label, index, terms)
         for _, row, along in feet[:1]:
             line = linked.lines[row]
             at = _end_beside(line, label, along)
@@ -194,14 +199,16 @@ def _taken(pairs: list[tuple[float, float]], pair: tuple[float, float], drawn: f
 
 
 def _nearest(
-    linked: Linked, texts: Sequence[tuple[Label, float]], meetings: FloatArray, terms: Terms
+    index: Nearness, texts: Sequence[tuple[Label, float]], meetings: FloatArray, terms: Terms
 ) -> list[tuple[int, list[_Place], bool]]:
-    """Return for each text the places on lines beside it, the one it belongs to first, and whether that is unclear."""
-    spots = in_plan([spot for label, _ in texts for spot in (label.spot, label.seen)])
-    index = Nearness(Rows.of(line.elements for line in linked.lines))
-    feet: dict[int, list[_Place]] = {}
-    for foot in index.beside(spots, terms.near).feet():
-        feet.setdefault(foot.which // 2, []).append((foot.off, foot.row, foot.along))
+    """Return for each text the places on lines beside it, the one it belongs to first, and whether that is unclear.
+
+    It is beside what is near to where it was put, or to its middle, and stands abreast of where it was put if it can;
+    else beside what is near to its box. What is clearly nearer to its box than the first is makes it unclear.
+    """
+    labels = [label for label, _ in texts]
+    put, middle = (_places(index, [[spot] for spot in in_each], terms.near) for in_each in _spots(labels))
+    boxed = _places(index, [label.box(terms.near / 4) for label in labels], terms.near)
     met: dict[int, list[_Place]] = {}
     for foot in index.beside(meetings, terms.snap).feet():
         met.setdefault(foot.which, []).append((foot.off, foot.row, foot.along))
@@ -211,19 +218,42 @@ def _nearest(
     ):
         beside.setdefault(text // 2, []).append(meeting)
     found = []
-    for number, (label, _) in enumerate(texts):
-        own = sorted(feet.get(number, ()))
+    for number, label in enumerate(labels):
+        own, box = sorted(put[number] + middle[number]) or boxed[number], boxed[number]
         unclear = False
         if own:
             spread = 2 * terms.near + 2 * math.hypot(*label.half)
             off = [each[0] for each in own[1:] if not _together(own[0], each, spread)]
             unclear = any(each < _CLEARLY * own[0][0] + AT_END / 4 for each in off)
+            mine = min((each[0] for each in box if _together(own[0], each, spread)), default=own[0][0])
+            unclear |= any(_CLEARLY * each[0] + AT_END / 4 < mine for each in box)
+            own = [each for each in put[number] if _together(own[0], each, spread)][:1] + own
         if unclear:
             there = [place for meeting in beside.get(number, ()) for place in met.get(meeting, ())]
             if there and all(_together(there[0], each, 2 * AT_END) for each in there):
                 own, unclear = there, False
         found.append((number, own, unclear))
     return found
+
+
+def _far(label: Label, index: Nearness, terms: Terms) -> str:
+    """Return what is said of a text beside no track: how far off the nearest is, and the limit."""
+    places = _places(index, [label.box(terms.near / 4)], _FAR * terms.near)[0]
+    away, limit = (describe(each, "length", terms.plan_unit) for each in (places[0][0] if places else 0.0, terms.near))
+    return f"stands beside no track ({f'the nearest is {away} away, ' if places else ''}{limit} is the limit)"
+
+
+def _spots(labels: Sequence[Label]) -> tuple[list[Spot], list[Spot]]:
+    return [label.spot for label in labels], [label.seen for label in labels]
+
+
+def _places(index: Nearness, spots: Sequence[Sequence[Spot]], near: float) -> list[list[_Place]]:
+    """Return the places within a distance, m, of any of some points, for each list of points, the nearest first."""
+    owner = [number for number, each in enumerate(spots) for _ in each]
+    found: list[list[_Place]] = [[] for _ in spots]
+    for foot in index.beside(in_plan([spot for each in spots for spot in each]), near).feet():
+        found[owner[foot.which]].append((foot.off, foot.row, foot.along))
+    return [sorted(places) for places in found]
 
 
 def _together(one: _Place, other: _Place, spread: float) -> bool:

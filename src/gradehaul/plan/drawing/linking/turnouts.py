@@ -97,6 +97,15 @@ def _parted(
     return joints, single, loose
 
 
+def joined(ends: Mapping[ReachEnd, Element], spot: Spot, kink: float) -> DrawnJoint | None:
+    """Return the joint that ends make though they lie apart, by the elements that leave it; None for none."""
+    outward = in_order({2 * end.line + (end.end == "to"): element for end, element in ends.items()})
+    joints, single, loose = _parted(list(outward), outward, kink)
+    if len(joints) != 1 or single or loose:
+        return None
+    return joint_of(outward, joints[0][0], spot)
+
+
 def joint_of(outward: Outward, kind: Kind, spot: Spot) -> DrawnJoint:
     """Return the joint that ends make: which of them is the toe, or which pairs run through it."""
     every = tuple(map(named, sorted(outward)))

@@ -33,6 +33,9 @@ _RADIUS = re.compile(r"R[ =.]*\d[\d.,]+ *(mm|cm|in|m|\"|'')?", re.IGNORECASE)
 _NOMINAL = 0.02
 """A radius is noted as it is drawn but for this share (our own choice)."""
 
+_FARTHER = 1.5
+"""A text names a line that is this many times as far off as the nearest, and none farther (our own choice)."""
+
 _KIND = {"end": "End", "plain": "Joint", "turnout": "Turnout", "crossing": "Crossing", "table": "Turntable"}
 
 
@@ -47,6 +50,8 @@ class Names(NamedTuple):
     lines: tuple[str, ...]
     unused: tuple[tuple[Label, str], ...]
     """Each with why."""
+    other: tuple[tuple[Label, str], ...]
+    """Texts beside what has another name already, each with that name."""
 
 
 def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) -> tuple[dict[int, str], list[PlanError]]:
@@ -107,11 +112,12 @@ def name_all(
 ) -> Names:
     """Return a name for every joint and every line of a network, in the order of their coordinates.
 
-    A text within `near` of a joint, m, names the nearest such joint, else the nearest line within it, but none where it
-    stands between two; each joint and line takes the nearest of its texts. A text names only what has track on its own
-    layer, or anything if its layer has no track. What is left is called by its kind (a joint) or layer (a line) and a
-    number, which counts all of that kind or layer. `claims` and `known_lines` are names that stand already, by number;
-    no line and no joint bears one of `lines_taken`, the plan's own lines and berths, and no line one of `joints_taken`.
+    A text within `near` of a joint, m, names the nearest such joint, else the nearest line within it, or one hardly
+    farther off if that has a nearer text, but none where it stands between two; each joint and line takes the nearest
+    of its texts. A text names only what has track on its own layer, or anything if its layer has no track. What is left
+    is called by its kind (a joint) or layer (a line) and a number, which counts all of that kind or layer. `claims` and
+    `known_lines` are names that stand already, by number; no line and no joint bears one of `lines_taken`, the plan's
+    own lines and berths, and no line one of `joints_taken`.
     """
     radii = np.unique([1 / abs(each.curvature) for line in linked.lines for each in line.elements if each.curvature])
     why = [_remark(label, radii) for label in labels]
@@ -124,13 +130,16 @@ def name_all(
     joints, lines = {**claims}, {**(known_lines or {})}
     used = {*lines_taken, *claims.values(), *lines.values()}
     near_track: set[int] = set()
+    other: list[tuple[Label, str]] = []
     of_joints, of_lines = _beside(linked, texts, near)
     between = _between(of_lines, texts, near)
-    for names, beside, apart in ((joints, of_joints, set[int]()), (lines, of_lines, between)):
+    for names, beside, apart in ((joints, of_joints, set[int]()), (lines, _hardly_farther(of_lines), between)):
         near_track.update(text for _, text, _ in beside)
         able = free - apart
         own = _nearest_first(each for each in beside if each[1] in able)
         free -= set(own.values())
+        there = [(texts[own[number]], names[number]) for number in sorted(set(own) & set(names))]
+        other += [(label, name) for label, name in there if not re.fullmatch(rf"{re.escape(label.text)}( \d+)?", name)]
         for number in sorted(set(own) - set(names)):
             names[number] = free_name(texts[own[number]].text, used)
         used.update(joints_taken)
@@ -153,6 +162,7 @@ def name_all(
         tuple(joints[number] for number in range(len(linked.joints))),
         tuple(lines[number] for number in range(len(linked.lines))),
         (*((texts[number], unused(number)) for number in sorted(free)), *remarks),
+        tuple(other),
     )
 
 
@@ -225,6 +235,14 @@ def _beside(
         if layer == index.rows.element(foot.number).layer or layer not in drawn:
             best[foot.which, foot.row] = min(foot.off, best.get((foot.which, foot.row), math.inf))
     return of_joints, [(off, text, line) for (text, line), off in best.items()]
+
+
+def _hardly_farther(of_lines: Sequence[tuple[float, int, int]]) -> list[tuple[float, int, int]]:
+    """Return texts with the lines that they may name: the nearest, and those hardly farther off."""
+    nearest: dict[int, float] = {}
+    for off, text, _ in of_lines:
+        nearest[text] = min(off, nearest.get(text, math.inf))
+    return [each for each in of_lines if each[0] <= _FARTHER * nearest[each[1]]]
 
 
 def _between(of_lines: Iterable[tuple[float, int, int]], texts: Sequence[Label], near: float) -> set[int]:

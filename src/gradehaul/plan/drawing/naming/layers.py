@@ -9,14 +9,13 @@ from glob import escape
 from itertools import groupby, pairwise
 from typing import Literal, NamedTuple
 
-from gradehaul.errors import QuantityError, quoted
+from gradehaul.errors import quoted
 from gradehaul.plan.drawing.elements import gap, in_plan, place
 from gradehaul.plan.drawing.heights.texts import is_number, noted_radii, says_height
 from gradehaul.plan.drawing.nearness import Nearness
-from gradehaul.plan.drawing.records import Drawing, Drawn, DrawnJoint, DrawnLine, Fault, Label, Linked
+from gradehaul.plan.drawing.records import Drawing, Drawn, DrawnJoint, DrawnLine, Fault, Label
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import NUMBERS
-from gradehaul.quantities import read_quantity
 
 RAILHEAD, HEIGHTS, NAMES = "Railhead line", "Railhead heights", "Names"
 """Layers that export writes: the track in space, and texts with heights and names of joints."""
@@ -24,10 +23,13 @@ RAILHEAD, HEIGHTS, NAMES = "Railhead line", "Railhead heights", "Names"
 LINE_NAMES, TURNTABLES, SLIPS = "Line names", "Turntables", "Slips"
 """Layers whose texts name lines, join the ends of track at a turntable, and name the lines that a slip joins."""
 
+JOINED = "Ends of one joint"
+"""The layer whose points and texts join ends that lie apart, as those of a loop that misses closing do."""
+
 BERTH = "Berth "
 """What the name of a layer begins with whose track is a berth."""
 
-EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TURNTABLES, SLIPS)
+EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TURNTABLES, SLIPS, JOINED)
 """The layers of an exported drawing that hold its track and names."""
 
 
@@ -171,12 +173,13 @@ class Labels(NamedTuple):
     turntables: list[Label]
     slips: list[Label]
     berths: list[Label]
+    joined: list[Label]
 
 
 def by_layer(labels: Sequence[Label]) -> Labels:
     """Return labels by what their layers say of them; capitals do not matter."""
-    found = Labels([], [], [], [])
-    own = {TURNTABLES.casefold(): found.turntables, SLIPS.casefold(): found.slips}
+    found = Labels([], [], [], [], [])
+    own = {TURNTABLES.casefold(): found.turntables, SLIPS.casefold(): found.slips, JOINED.casefold(): found.joined}
     for label in labels:
         others = found.berths if _is_berth(label.layer) else found.names
         own.get(label.layer.casefold(), others).append(label)
@@ -190,63 +193,6 @@ def names_lines(label: Label) -> bool:
 
 def _is_berth(layer: str) -> bool:
     return layer.casefold().startswith(BERTH.casefold())
-
-
-# Turntables
-
-
-def with_turntables(
-    linked: Linked, labels: Sequence[Label], near: float, unit: str
-) -> tuple[Linked, dict[int, str], dict[int, float]]:
-    """Return a network whose ends of track with the same text on the layer of turntables are one joint.
-
-    Also the names of turntables and the lengths of their bridges, m, by number of joint.
-
-    A text stands `near` the end of its track, m: a name, and the length of the bridge in parentheses where it is known.
-    """
-    if not labels:
-        return linked, {}, {}
-    ends = [number for number, joint in enumerate(linked.joints) if joint.kind == "end"]
-    groups: dict[str, dict[int, None]] = {}
-    for label in labels:
-        nearest = min(ends, key=lambda each: gap(linked.joints[each].spot, label.spot), default=None)
-        if nearest is not None and gap(linked.joints[nearest].spot, label.spot) <= near:
-            groups.setdefault(label.text, {})[nearest] = None
-    groups = {text: numbers for text, numbers in groups.items() if len(numbers) > 1}
-    first = {number: min(numbers) for numbers in groups.values() for number in numbers}
-    kept = [number for number in range(len(linked.joints)) if first.get(number, number) == number]
-    after = {number: count for count, number in enumerate(kept)}
-    joints = {number: linked.joints[number] for number in kept}
-    names, lengths = {}, {}
-    for text, numbers in groups.items():
-        here = min(numbers)
-        at = tuple(sorted(end for number in numbers for end in linked.joints[number].ends))
-        joints[here] = DrawnJoint(joints[here].spot, "table", at)
-        name, length = _bridge(text, unit)
-        names[after[here]] = name
-        if length is not None:
-            lengths[after[here]] = length
-    lines = tuple(
-        line._replace(start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
-        for line in linked.lines
-    )
-    return Linked(lines, tuple(joints.values()), linked.faults), names, lengths
-
-
-def _bridge(text: str, unit: str) -> tuple[str, float | None]:
-    """Return a turntable's name and the length of its bridge, m, where the text has one.
-
-    Examples
-    --------
-    >>> _bridge("Round house (300 mm)", "in"), _bridge("Round house (old)", "in")
-    (('Round house', 0.3), ('Round house (old)', None))
-    """
-    if found := re.fullmatch(r"(.+) \(([^()]+)\)", text):
-        try:
-            return found[1], read_quantity(found[2], "length", unit=unit)
-        except QuantityError:
-            pass
-    return text, None
 
 
 # Slips

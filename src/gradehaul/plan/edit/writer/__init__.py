@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -12,16 +12,15 @@ from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.edit.writer.drawn_tables import (
     edited,
     height_of,
-    keep_own_heights,
     length_in,
     same,
     tables_of,
     unit_of,
 )
+from gradehaul.plan.edit.writer.line_heights import MARKS, Slot, drawn_marks, merge_heights, with_marks
 from gradehaul.plan.edit.writer.text import (
     DRAWN,
     MARK,
-    OURS,
     Chunk,
     chunks_of,
     comments,
@@ -78,7 +77,10 @@ def new_plan(drawn: Drawn, options: Mapping[str, Any] | None = None, *, title: s
     heights = {name: length_in(height, unit) for name, height in drawn.heights.items()}
     railhead = f"\n[railhead]  # heights of joints\n{height_rows(heights)}" if heights else ""
     tables = tables_of(drawn, unit)
-    rest = "".join(f"\n{snippet(section, name, table)}" for (section, name), table in tables.items())
+    rest = "".join(
+        f"\n{with_marks(snippet(*key, table), drawn_marks(table) if key[0] == 'line' else {})}"
+        for key, table in tables.items()
+    )
     text = head + _import_table(options) + railhead + _unused_comment(drawn, unit) + rest
     data = _checked(text, tables, "")
     return Written(text, Changes(added=[_titled(*key) for key in tables]), data)
@@ -121,7 +123,7 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     chunks = chunks_of(text)
     changes = Changes()
     tables = tables_of(drawn, unit)
-    keep_own_heights(data.get("line", {}), tables, drawn, unit)
+    marks = _merged(chunks, data, tables, drawn, unit, changes)
     rewritten: dict[tuple[str, str], dict[str, Any]] = {}
     by_key = {chunk.key: chunk for chunk in chunks}
     fresh: dict[tuple[str, str], dict[str, Any]] = {}
@@ -136,10 +138,10 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
                 changes.kept.append(_titled(*key))
             continue
         elif not same(before, table, unit):
-            chunk.text = edited(chunk.text, key, table)
+            chunk.text = with_marks(edited(chunk.text, key, table), marks.get(key, {}))
             changes.changed.append(_titled(*key))
         rewritten[key] = table
-    _insert_all(chunks, fresh)
+    _insert_all(chunks, fresh, marks)
     for chunk in chunks:
         if chunk.marked and chunk.key not in tables:
             changes.removed.append(_titled(*chunk.key))
@@ -157,13 +159,43 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     return Written(result, changes, after)
 
 
-def _insert_all(chunks: list[Chunk], tables: Mapping[tuple[str, str], Mapping[str, Any]]) -> None:
+def _merged(
+    chunks: Sequence[Chunk],
+    data: Mapping[str, Any],
+    tables: Mapping[tuple[str, str], dict[str, Any]],
+    drawn: Drawn,
+    unit: str,
+    changes: Changes,
+) -> dict[tuple[str, str], dict[Slot, float | None]]:
+    """Put the person's heights into the tables of drawn lines, note what is said of them, and return all marks."""
+    by_key = {chunk.key: chunk for chunk in chunks}
+    marks = {}
+    for name, line in drawn.lines.items():
+        key = ("line", name)
+        chunk = by_key.get(key)
+        own = data.get("line", {}).get(name)
+        merged = merge_heights(own, chunk.text if chunk else "", tables[key], line, unit)
+        marks[key] = merged.marks
+        if chunk and chunk.marked:
+            changes.contrary += merged.contrary
+            changes.heights += merged.gone
+    return marks
+
+
+def _insert_all(
+    chunks: list[Chunk],
+    tables: Mapping[tuple[str, str], Mapping[str, Any]],
+    marks: Mapping[tuple[str, str], Mapping[Slot, float | None]],
+) -> None:
     """Put drawn tables into the text, all of a section at once."""
     sections: dict[str, list[tuple[str, str]]] = {}
     for key in tables:
         sections.setdefault(key[0], []).append(key)
     for keys in sections.values():
-        insert(chunks, Chunk(keys[0], "".join(f"\n{snippet(*key, tables[key])}" for key in keys)))
+        insert(
+            chunks,
+            Chunk(keys[0], "".join(f"\n{with_marks(snippet(*key, tables[key]), marks.get(key, {}))}" for key in keys)),
+        )
 
 
 def _import_table(options: Mapping[str, Any] | None) -> str:
@@ -209,15 +241,21 @@ def _check_kept(
     text: str, data: Mapping[str, Any], before: str, old: Mapping[str, Any], followed: Collection[str], file: str
 ) -> None:
     """Make sure that a plan has lost no comment, no table that is not drawn and no height but those of the drawing."""
-    lost = Counter(comments(before))
-    lost.subtract(comments(text))
+    lost = Counter(_said(comments(before)))
+    lost.subtract(_said(comments(text)))
     heights = data.get("railhead", {})
     if (
-        any(count > 0 and not OURS.fullmatch(comment.strip()) for comment, count in lost.items())
+        any(count > 0 for count in lost.values())
         or any(heights.get(name) != height for name, height in old.get("railhead", {}).items() if name not in followed)
         or any(data.get(own) != value for own, value in old.items() if own not in (*DRAWN, "railhead", "import"))
     ):
         raise _cannot(file)
+
+
+def _said(comments: Sequence[str]) -> list[str]:
+    """Return comments without import's marks."""
+    bare = (MARKS.sub("", comment).strip() for comment in comments)
+    return [comment for comment in bare if comment not in ("", MARK)]
 
 
 def _add_heights(

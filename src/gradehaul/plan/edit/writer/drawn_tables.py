@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.drawing.elements import place
-from gradehaul.plan.drawing.heights import is_flat
-from gradehaul.plan.drawing.heights.texts import AT_END
 from gradehaul.plan.drawing.naming import KnownLine
 from gradehaul.plan.drawing.records import Element, Spot
 from gradehaul.plan.drawing.tables import joint_table, line_table
@@ -103,27 +101,6 @@ def _drawn_keys(table: Mapping[str, Any]) -> tuple[str, ...]:
     Where it has no heights those that are written along the line are the person's.
     """
     return (*_SHAPE, "railhead") if "railhead_at" in table else _SHAPE
-
-
-def keep_own_heights(
-    before: Mapping[str, Any], tables: Mapping[tuple[str, str], dict[str, Any]], drawn: Drawn, unit: str
-) -> None:
-    """Add to the tables of lines without z the heights that the plan has along them where no text shows one."""
-    for name, line in drawn.lines.items():
-        own, table = before.get(name), tables["line", name]
-        if not line.railhead_at or not is_flat(line) or not isinstance(own, dict):
-            continue
-        shown = [where for where, _ in line.railhead_at]
-        pairs = own.get("railhead_at")
-        for pair in pairs if isinstance(pairs, list) else ():
-            where = height_of(pair[0], unit) if isinstance(pair, list) and len(pair) == 2 else None
-            if where is not None and all(abs(where - each) > AT_END for each in shown):
-                table["railhead_at"].append(pair)
-        tracks = own.get("track")
-        if isinstance(tracks, list) and len(tracks) == len(table["track"]):
-            for mine, track in zip(tracks, table["track"], strict=True):
-                if isinstance(mine, dict) and "railhead" in mine:
-                    track.setdefault("railhead", mine["railhead"])
 
 
 def edited(text: str, key: tuple[str, str], table: Mapping[str, Any]) -> str:
@@ -230,15 +207,27 @@ def _known(name: str, table: LineTable) -> KnownLine:
     here = at = Spot(*table.at)
     start = heading = table.heading or 0.0
     length = 0.0
+    for along, curvature in _pieces(table):
+        here = place(Element(here, here, heading, curvature, math.inf, "", ""), along)
+        heading += curvature * along
+        length += along
+    return KnownLine(name, table.from_, table.to, at, start, here, heading + math.pi, length)
+
+
+def _pieces(table: LineTable) -> Iterator[tuple[float, float]]:
+    """Yield the length, m, and the curvature, 1/m, of each track of a line."""
     for track in table.track:
         along, curvature = track.straight or track.easement or 0.0, 0.0
         if track.radius is not None:
             along = track.length if track.length is not None else track.radius * (track.angle or 0.0)
             curvature = (1 if track.left is not None else -1) / track.radius
-        here = place(Element(here, here, heading, curvature, math.inf, "", ""), along)
-        heading += curvature * along
-        length += along
-    return KnownLine(name, table.from_, table.to, at, start, here, heading + math.pi, length)
+        yield along, curvature
+
+
+def track_lengths(line: Mapping[str, Any], unit: str) -> list[float]:
+    """Return the lengths of the tracks of a line's table, m; none where something is wrong with it."""
+    entry = checked(LineTable, Entry(Source("", unit, {}, {}), ("line", ""), line), Faults())
+    return [] if entry is None else [along for along, _ in _pieces(entry.table)]
 
 
 def height_of(value: object, unit: str) -> float | None:

@@ -37,7 +37,7 @@ def snippet(section: str, name: str, table: Mapping[str, Any]) -> str:
 DRAWN = ("line", "turnout", "crossing", "table")
 
 
-_TOKEN = re.compile(
+TOKEN = re.compile(
     r'"""(?:[^\\]|\\.)*?"{3,5}|' + r"'''.*?'{3,5}|" + r'"(?:[^"\\\n]|\\.)*"|' + r"'[^'\n]*'|#[^\n]*|[\[\]{}]|\n",
     re.DOTALL,
 )
@@ -73,7 +73,7 @@ def chunks_of(text: str) -> list[Chunk]:
 def _headers(text: str) -> Iterator[tuple[int, KeyPath]]:
     """Yield where each header begins, and the keys that lead to its table."""
     depth, line = 0, 0
-    for token in _TOKEN.finditer(text):
+    for token in TOKEN.finditer(text):
         sign = token[0]
         if sign == "\n":
             line = token.end()
@@ -91,7 +91,7 @@ def _headers(text: str) -> Iterator[tuple[int, KeyPath]]:
 
 def comments(text: str) -> list[str]:
     """Return the comments in a text."""
-    return [token[0].rstrip() for token in _TOKEN.finditer(text) if token[0].startswith("#")]
+    return [token[0].rstrip() for token in TOKEN.finditer(text) if token[0].startswith("#")]
 
 
 def insert(chunks: list[Chunk], chunk: Chunk) -> None:
