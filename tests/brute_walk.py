@@ -17,6 +17,7 @@ The alignment (s a number or an array; on a lap any s, on an open chain s < 0 is
 The train
     `walk(chain, train, step)`                 a `Walk`: demand, own weight and pull at every head position
     `Walk.passes(test)`, `.stretches(test)`, `.least(test)`   tests: "stand", "restart", "slip", "hold"
+    `Walk.left_at(test, head)`                 what is left of the pull in a test at one place
 
 How far a sample can be trusted
     Positions are sampled every `step`, and wherever a corner of the alignment passes under the end of a block of
@@ -397,6 +398,15 @@ class Walk:
         left = given - asked
         cell, end = divmod(_first(left <= left.min() + SAME_VALUE), 2)
         return float(left[cell, end]), float(self.head[cell + end])
+
+    def left_at(self, test: Test, head: float) -> float:
+        """P - D, N, with the head at a place: straight between two samples, and the least of both sides of a jump."""
+        asked, given = self._asked_and_given(test)
+        begin, end = self.head[:-1], self.head[1:]
+        around = (begin <= head + SAME_PLACE) & (head <= end + SAME_PLACE)
+        share = np.clip((head - begin) / np.where(end > begin, end - begin, 1.0), 0.0, 1.0)
+        left = given - asked
+        return float((left[:, 0] + share * (left[:, 1] - left[:, 0]))[around].min())
 
 
 def walk(chain: Chain, train: Train, step: float) -> Walk:

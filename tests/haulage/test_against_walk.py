@@ -10,22 +10,25 @@ from hypothesis import strategies as st
 
 import brute_walk as walk
 from brute_walk import mismatch
-from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.adhesion import Pull, Pulls
 from gradehaul.haulage.demand import demand, demand_at, supply
 from gradehaul.haulage.longest import Climb, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
-from gradehaul.haulage.verdict import FAILS, Verdict, judge
+from gradehaul.haulage.verdict import FAILS, Test, Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.routes import find_routes
 from gradehaul.plan import read_plan
+from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import AS_PLANNED
-from gradehaul.plan.records import Plan
+from gradehaul.plan.records import Loco, Plan
 from gradehaul.track.alignment import align
 from strategies import ROUTE, TRAIN, Layout, layouts
 
 STEP = 0.005
+
+TESTS: tuple[Test, ...] = ("stand", "restart", "slip", "hold")
 
 
 def engine(text: str) -> tuple[Plan, RouteProfile]:
@@ -118,8 +121,45 @@ def test_verdict(layout: Layout, rail: str) -> None:
         assert not verdict.holds_back
     if held > doubt:
         assert verdict.holds_back
+    spares = {test: walked.least(test)[0] for test in TESTS}
+    least = min(spares.values())
+    assert least - doubt <= verdict.spare <= max(least, 0.0 if least > -1e-8 else least) + 1e-8
+    # above 0 where all tests are passed, below where one is not, and nowhere else
+    assert (verdict.spare < 0) == (verdict.outcome != "climbs")
+    if least < -1e-8 and not all(walked.passes(test) for test in TESTS):
+        assert verdict.spare < 0
+    if least > doubt:
+        assert verdict.spare > 0
+    assert walked.left_at(verdict.spare_by, verdict.spare_at) == pytest.approx(verdict.spare, abs=doubt)
     failing = [test for test, stretches in found.items() if stretches]
     assert verdict.climb == ("climbs" if not failing else "stalls" if "stand" in failing else "marginal")
+
+
+class LessPull(Pulls):
+    """The pulls of a plan, each less by a force, N."""
+
+    def __init__(self, plan: Plan, less: float) -> None:
+        super().__init__(plan)
+        self.less = less
+
+    def _pull(self, state: State, loco: Loco, condition: str) -> Pull:
+        pull = super()._pull(state, loco, condition)
+        return replace(pull, value=pull.value - self.less)
+
+
+@given(layouts(), st.sampled_from([AS_PLANNED, "clean", "treated"]))
+@settings(max_examples=50, deadline=None)
+def test_a_train_climbs_with_what_it_has_to_spare_taken_from_its_pull_and_not_with_more(
+    layout: Layout, rail: str
+) -> None:
+    plan, profile = engine(layout.text)
+    train = made_up(plan, plan.trains[TRAIN])
+    spare = judge(profile, train, rail, Pulls(plan)).spare
+    for change, climbs in ((-1e-6, True), (1e-6, False)):
+        less = (spare + change) / (train.together * len(train.locos))
+        found = judge(profile, train, rail, LessPull(plan, less))
+        assert (found.outcome == "climbs") == climbs
+        assert found.spare == pytest.approx(-change, abs=1e-9)
 
 
 def with_lowest_rolling(layout: Layout) -> Layout:

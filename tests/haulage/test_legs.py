@@ -133,6 +133,15 @@ def test_a_train_is_judged_by_its_worst_leg(bottom, tail, top, berth, cars, pull
     if abs(least[0][0] - least[1][0]) > 1e-6:
         worst = min(range(2), key=lambda leg: least[leg][0])
         assert starts[worst] - 1e-9 <= verdict.margin_at <= starts[worst] + chains[worst].length + 1e-9
+    spare = min(met.least(test)[0] for met in walked for test in ("stand", "restart", "slip", "hold"))
+    assert verdict.spare == pytest.approx(spare, abs=1e-8)
+    assert (verdict.spare < 0) == (verdict.outcome != "climbs")
+    there = [
+        met.left_at(verdict.spare_by, verdict.spare_at - start)
+        for met, start in zip(walked, starts, strict=True)
+        if met.head[0] - 1e-9 <= verdict.spare_at - start <= met.head[-1] + 1e-9
+    ]
+    assert min(there) == pytest.approx(verdict.spare, abs=1e-8)
     for test, stretches in (
         ("stand", verdict.stalling),
         ("restart", verdict.no_stopping),

@@ -19,6 +19,7 @@ from gradehaul.haulage.answers.judged import judged_trains, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.unit_format import units_of
+from gradehaul.show.check.outcome_words import outcome_piece
 from live.served import HILL, STOCK, Serve, Served
 
 pytest.importorskip("playwright.sync_api")
@@ -361,7 +362,9 @@ def words_at(text: str, hours: float | None = None) -> list[str]:
     layout = Layout(read_plan(text), hours=hours)
     units = units_of("mm")
     return [
-        f"{each.outcome} {units.force(each.verdict.margin)}".replace("-", "\u2212")
+        f"{outcome_piece(each.outcome, each.verdict)[0].lower()} {units.force(each.verdict.spare)}".replace(
+            "-", "\u2212"
+        )
         for rails in (layout.judged(), film_rails(layout.rails))
         for each in worst_of_each(judged_trains(layout, rails))
     ]

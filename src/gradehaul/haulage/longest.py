@@ -16,14 +16,13 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.tension import most_friction
 from gradehaul.haulage.train import Engine, Train, headed_by, pushed
-from gradehaul.haulage.verdict import greatest, less
+from gradehaul.haulage.verdict import STATES, Test, greatest, less
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.document import Documented
 from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, sum_of_shifted
 
-Test = Literal["stand", "restart", "slip", "hold"]
 _LIMIT: tuple[Test, ...] = ("stand", "hold")
 _RATED: tuple[Test, ...] = ("restart", "slip", *_LIMIT)
 """The tests of the limit load, and of the rated one."""
@@ -247,7 +246,7 @@ class _Run:
 
     def _test(self, rail: str, test: Test) -> _Tested:
         if (rail, test) not in self._tested:
-            name = "slipping" if test in ("slip", "hold") else "standing"
+            name = STATES[test]
             profile = self._profile(test)
             pull = getattr(supply(self.profile, self.train(1), rail, self.pulls), name)
             tie = TIE * greatest(pull)

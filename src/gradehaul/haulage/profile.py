@@ -20,6 +20,9 @@ from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, sum_of_shifted
 
+_LEVEL = 1e-6
+"""Rises or falls of no more, m, are none."""
+
 _ROW_PARTS = (64, 32, 16, 8, 4, 2, 1)
 """Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can need."""
 
@@ -175,6 +178,11 @@ class RouteProfile:
     def fall(self) -> Meters:
         """Sum of all falls, m, as a positive figure."""
         return float(np.maximum(-_gains(self.railhead), 0.0).sum())
+
+    @property
+    def goes_up(self) -> bool:
+        """Whether it climbs anywhere, or is level all the way: False where it only goes down."""
+        return self.climb > _LEVEL or self.fall <= _LEVEL
 
     def effective_grade(self) -> PiecewiseQuadratic:
         """Return the effective grade along the route; it jumps where the grade or the curvature does."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, get_args
 
@@ -10,12 +10,20 @@ from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.demand import TIE, Pulled, bases_at, demand, demand_at, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
+from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Basis
 from gradehaul.quantities.document import Documented
 from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 Climb = Literal["stalls", "marginal", "climbs"]
+
+Test = Literal["stand", "restart", "slip", "hold"]
+"""``stand``: whether wheels that grip pull the train; ``restart``: whether they start it; ``slip``: whether wheels that
+slip pull it, and so recover; ``hold``: whether they hold it back downhill."""
+
+STATES: Mapping[Test, State] = {"stand": "standing", "restart": "standing", "slip": "slipping", "hold": "slipping"}
+"""The pull that counts in each test."""
 
 Need = Literal["climbs", "marginal"]
 """What a train must do: get through even if its wheels slip and restart anywhere, or get through while they grip."""
@@ -59,13 +67,24 @@ class Verdict(Documented):
 
     climb: Climb
     """What becomes of it uphill alone."""
+    spare: Newtons
+    """What it could lose, or the hill add, so that it still climbs and is held back downhill: the least, over all tests
+    and places, of pull less what it must overcome. Below 0 it is what is lacking for that; 0 or more only where neither
+    `stalls`, `marginal` nor `runs away` is true of it. Places too short for it do not count."""
+    spare_at: Meters
+    """Where that is least."""
+    spare_track: str
+    """The track under its head there."""
+    spare_by: Test
+    """The test that it is the least of."""
     margin: Newtons
-    """The least of standing pull less demand."""
+    """The least of standing pull less running demand: what is left only while the wheels grip."""
     margin_at: Meters
     """Where the margin is least."""
     at: Meters
-    """The place to show: where a train that stalls stalls first, else where the margin is least."""
+    """Where a train that stalls stalls first, else where the margin is least."""
     track: str
+    """The track under its head there."""
     no_stopping: tuple[HeadStretch, ...]
     no_recovery: tuple[HeadStretch, ...]
     stalling: tuple[HeadStretch, ...]
@@ -74,6 +93,8 @@ class Verdict(Documented):
     """The track under its head where it first runs away; empty where it never does."""
     basis: Basis
     slipping_basis: Basis
+    uphill: bool
+    """Whether it has anything to climb: False on a route that only goes down."""
 
     @property
     def outcome(self) -> Outcome:
@@ -91,14 +112,18 @@ class Verdict(Documented):
         return self.running_away[0].start if self.running_away else None
 
     @property
-    def worst_at(self) -> Meters:
-        """The place of its outcome: where it first stalls or runs away, else where the margin is least."""
-        return self.running_away[0].start if self.outcome == "runs away" else self.at
+    def fails_at(self) -> Meters:
+        """The place of its outcome: where it first stalls or runs away, else where it has least to spare."""
+        if self.stalling:
+            return self.at
+        return self.running_away[0].start if self.running_away else self.spare_at
 
     @property
-    def worst_track(self) -> str:
+    def fails_on(self) -> str:
         """The track under its head there."""
-        return self.runs_away_on if self.outcome == "runs away" else self.track
+        if self.stalling:
+            return self.track
+        return self.runs_away_on if self.running_away else self.spare_track
 
 
 def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
@@ -109,34 +134,43 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     m run from where the route begins.
     """
     if profile.legs:
-        return _worst_of([(judge(leg, train, rail, pulls), start) for leg, start in profile.runs])
+        worst_leg = _worst_of([(judge(leg, train, rail, pulls), start) for leg, start in profile.runs])
+        return replace(worst_leg, uphill=profile.goes_up)
     return judge_running(profile, train.after(profile.route.run_rounds), rail, pulls)
 
 
 def how_well(verdict: Verdict) -> tuple[int, float]:
     """Return what orders verdicts on one train: the worst first, by outcome and pull to spare."""
-    return WORST_FIRST.index(verdict.outcome), verdict.margin
+    return WORST_FIRST.index(verdict.outcome), verdict.spare
 
 
 def judge_running(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
     """Judge a train where it runs in one direction, in the order in which it runs there."""
     given = supply(profile, train, rail, pulls)
     need = demand(profile, train)
-    stand, slip = less(given.standing, need.running), less(given.slipping, need.running)
-    restart = less(given.standing, need.starting)
-    allowed = TIE * greatest(given.standing)
-    allowed_slip = TIE * greatest(given.slipping)
-    least, least_slip = stand.least(), slip.least()
-    stalling = _stretches(stand, -allowed)
-    no_stopping = _stretches(restart, -allowed)
-    no_recovery = _stretches(slip, -allowed_slip)
-    pushing = _stretches(less(given.slipping, -need.least), -allowed_slip)
+    left: dict[Test, PiecewiseQuadratic] = {
+        "stand": less(given.standing, need.running),
+        "restart": less(given.standing, need.starting),
+        "slip": less(given.slipping, need.running),
+        "hold": less(given.slipping, -need.least),
+    }
+    ties = {"standing": TIE * greatest(given.standing), "slipping": TIE * greatest(given.slipping)}
+    fails = {test: _stretches(each, -ties[STATES[test]]) for test, each in left.items()}
+    leasts = {test: each.least() for test, each in left.items()}
+    # what fails only by what a tie allows does not fail
+    spares = {test: least.value if fails[test] else max(least.value, 0.0) for test, least in leasts.items()}
+    by = min(spares, key=lambda test: spares[test])
+    least, stalling, no_stopping, no_recovery, pushing = leasts["stand"], *fails.values()
     climb: Climb = "stalls" if stalling else "marginal" if no_stopping or no_recovery else "climbs"
     at = stalling[0].start if stalling else least.at
     basis = bases_at(profile, train, rail, pulls, at).standing
-    slipping_basis = bases_at(profile, train, rail, pulls, least_slip.at).slipping
+    slipping_basis = bases_at(profile, train, rail, pulls, leasts["slip"].at).slipping
     return Verdict(
         climb=climb,
+        spare=spares[by],
+        spare_at=leasts[by].at,
+        spare_track=profile.track_at(leasts[by].at),
+        spare_by=by,
         margin=least.value,
         margin_at=least.at,
         at=at,
@@ -148,6 +182,7 @@ def judge_running(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) 
         runs_away_on=profile.track_at(pushing[0].start, ahead=True) if pushing else "",
         basis=basis,
         slipping_basis=slipping_basis,
+        uphill=profile.goes_up,
     )
 
 
@@ -156,9 +191,14 @@ def _worst_of(legs: Sequence[tuple[Verdict, float]]) -> Verdict:
     moved = [_moved(verdict, start) for verdict, start in legs]
     hardest = min(moved, key=lambda verdict: verdict.margin)
     first = next((verdict for verdict in moved if verdict.stalling), hardest)
+    least = min(moved, key=lambda verdict: verdict.spare)
     return replace(
         hardest,
         climb=min((verdict.climb for verdict in moved), key=get_args(Climb).index),
+        spare=least.spare,
+        spare_at=least.spare_at,
+        spare_track=least.spare_track,
+        spare_by=least.spare_by,
         at=first.at,
         track=first.track,
         basis=first.basis,
@@ -177,6 +217,7 @@ def _moved(verdict: Verdict, by: float) -> Verdict:
 
     return replace(
         verdict,
+        spare_at=verdict.spare_at + by,
         margin_at=verdict.margin_at + by,
         at=verdict.at + by,
         no_stopping=moved(verdict.no_stopping),
@@ -202,17 +243,24 @@ def _stretches(function: PiecewiseQuadratic, level: float) -> tuple[HeadStretch,
 
 @dataclass(frozen=True, slots=True)
 class DemandBreakdown:
-    """Demand and pull with the train's head at one place, m from where its route begins, N."""
+    """Pull and demand with the train's head at one place, m from where its route begins, N, in one test.
+
+    Of the test ``hold`` it is the least that slows the train: where that is negative, it pushes.
+    """
 
     at: Meters
     track: str
+    test: Test
     grade: Newtons
     curves: Newtons
     rolling: Newtons
+    """Rolling resistance, or starting resistance where the train starts."""
     tension: Newtons
-    """Friction of flanges that coupler tension presses; 0 where the plan leaves it out."""
+    """Friction of flanges that coupler tension presses; 0 where the plan leaves it out, and downhill."""
     pull: Newtons
-    """The standing pull."""
+    """The standing pull, or the slipping pull where wheels slip or hold back."""
+    basis: Basis
+    """Where that pull comes from."""
 
     @property
     def all(self) -> Newtons:
@@ -220,13 +268,19 @@ class DemandBreakdown:
         return self.grade + self.curves + self.rolling + self.tension
 
 
-def demand_breakdown(profile: RouteProfile, train: Train, verdict: Verdict) -> DemandBreakdown:
-    """Return the demand of a train where it has least to spare, on a route with or without reversals."""
+def demand_breakdown(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, verdict: Verdict) -> DemandBreakdown:
+    """Return pull and demand of a train where it has least to spare, on a route with or without reversals."""
     # of two legs that meet there, the one that ends: a leg begins with its train on track that it has just gone over
-    leg, start = next(run for run in profile.runs if verdict.margin_at <= run[1] + run[0].length * (1 + 1e-12))
-    runs, head = train.after(leg.route.run_rounds), verdict.margin_at - start
-    demanded = sum(demand_at(leg, runs, head))
-    grade = sum(demand_at(leg.heights, runs, head))
-    tension = tension_at(leg, runs, head)
-    pull = verdict.margin + demanded + runs.rolling + tension
-    return DemandBreakdown(verdict.margin_at, leg.track_at(head), grade, demanded - grade, runs.rolling, tension, pull)
+    leg, start = next(run for run in profile.runs if verdict.spare_at <= run[1] + run[0].length * (1 + 1e-12))
+    runs, head, test = train.after(leg.route.run_rounds), verdict.spare_at - start, verdict.spare_by
+    curved = {"restart": leg.starting, "hold": leg.lowest}.get(test, leg)
+    demanded, grade = (sum(demand_at(each, runs, head)) for each in (curved, leg.heights))
+    rolling = {"restart": runs.starting, "hold": runs.lowest_rolling}.get(test, runs.rolling)
+    tension = 0.0 if test == "hold" else tension_at(curved, runs, head, starting=test == "restart")
+    needs = demanded + rolling + tension
+    pull = verdict.spare + (-needs if test == "hold" else needs)
+    bases = bases_at(leg, runs, rail, pulls, head)
+    basis = bases.standing if STATES[test] == "standing" else bases.slipping
+    return DemandBreakdown(
+        verdict.spare_at, leg.track_at(head), test, grade, demanded - grade, rolling, tension, pull, basis
+    )

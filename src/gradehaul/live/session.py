@@ -17,6 +17,7 @@ from gradehaul.live.answers import Part, Stated, parts, stated
 from gradehaul.live.plan_files import Followed, Reading
 from gradehaul.plan.edit.trial import TrialHeights
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.check.outcome_words import outcome_piece
 
 MOST_PAGES = 30
 """Pages that may be open on one plan at once."""
@@ -173,8 +174,16 @@ def _line(error: GradehaulError) -> Mapping[str, Any]:
     return {"text": str(error), "file": file or error.file, "line": int(rest) if file and rest.isdigit() else None}
 
 
-_AWAY: Outcome = "runs away"
+_UNFIT: Outcome = "too long"
 """The outcome that no pull to spare says anything of."""
+
+
+def _said(train: TrainAnswer) -> str:
+    return outcome_piece(train.outcome, train.verdict)[0].lower()
+
+
+def _spare_words(spare: float, units: UnitFormat) -> str:
+    return f"lacks {units.force(-spare)}" if spare < 0 else f"{units.force(spare)} to spare"
 
 
 def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: UnitFormat) -> Iterator[str]:
@@ -185,19 +194,19 @@ def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: 
     was, now = ({train.name: train for train in worst_of_each(trains)} for trains in (before, after))
     for name, train in now.items():
         if name not in was:
-            spare = "" if train.outcome == _AWAY else f", {units.force(train.verdict.margin)} to spare"
-            yield f"{name}: new, {train.outcome}{spare}"
+            spare = "" if train.outcome == _UNFIT else f", {_spare_words(train.verdict.spare, units)}"
+            yield f"{name}: new, {_said(train)}{spare}"
             continue
         old = was[name]
-        forces = units.force(old.verdict.margin), units.force(train.verdict.margin)
+        forces = units.force(old.verdict.spare), units.force(train.verdict.spare)
         (old_figure, old_unit), (figure, unit) = (force.split(" ") for force in forces)
         was_force = old_figure if old_unit == unit else forces[0]
         words = (
             [f"{was_force} to {figure} {unit}"]
-            if forces[0] != forces[1] and _AWAY not in (old.outcome, train.outcome)
+            if forces[0] != forces[1] and _UNFIT not in (old.outcome, train.outcome)
             else []
         )
-        words += [f"was {old.outcome}, now {train.outcome}"] if old.outcome != train.outcome else []
+        words += [f"was {_said(old)}, now {_said(train)}"] if _said(old) != _said(train) else []
         if words:
             yield f"{name}: {'; '.join(words)}"
     yield from (f"{name}: gone" for name in was if name not in now)

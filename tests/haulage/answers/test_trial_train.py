@@ -110,8 +110,8 @@ def test_any_power_is_each_power_by_itself() -> None:
 def test_the_powers_that_do_best_come_first() -> None:
     trains = try_train(plan_of("two-levels"), "Up by the siding", [ANY, "7 hopper"]).trains
     assert [train.judged.outcome for train in trains] == ["climbs", "climbs", "stalls"]
-    margins = [train.judged.verdict.margin for train in trains]
-    assert margins == sorted(margins, reverse=True)
+    spares = [train.judged.verdict.spare for train in trains]
+    assert spares == sorted(spares, reverse=True)
 
 
 def test_the_name_of_a_train_alone_is_its_route_and_its_vehicles() -> None:

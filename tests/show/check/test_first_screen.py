@@ -15,7 +15,7 @@ from command_line import loaded
 from demos import DEMOS, answer_of, layout_of
 from gradehaul.command import main
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
-from gradehaul.haulage.answers.judged import Misfit
+from gradehaul.haulage.answers.judged import Misfit, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import WORST_FIRST
 from gradehaul.plan import read_plan
@@ -30,7 +30,9 @@ from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over
 from project import PLANS
 
-TRAIN = re.compile(r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs) +([<>]?\d+ %|–) +(-?[\d.]+ \w+|–)  ")
+TRAIN = re.compile(
+    r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs|holds back) +([<>]?\d+ %|–) +(-?[\d.]+ \w+|–)  "
+)
 
 Shown = tuple[CheckAnswer, UnitFormat, str]
 
@@ -84,12 +86,12 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
         place_agrees(name, row.string, answer, units)
         risk, spare = row[3], row[4]
         assert (risk, spare) in {
-            (chance_words(each["risk"]), "–" if each["outcome"] == "runs away" else units.force(each["margin_n"]))
-            if each["outcome"] != "too long"
-            else ("–", "–")
+            (chance_words(each["risk"]), units.force(each["spare_n"])) if each["outcome"] != "too long" else ("–", "–")
             for each in judged
         }
-        assert row[2].lower() in {each["outcome"] for each in judged}
+        route = next(each for each in document["routes"] if each["name"] == judged[0]["route"])
+        goes = "climbs" if route["climb_m"] or not route["fall_m"] else "holds back"
+        assert row[2].lower() in {goes if each["outcome"] == "climbs" else each["outcome"] for each in judged}
         compared += 1
     for route in document["routes"]:
         compared += loads_agree(route, answer, units, text)
@@ -100,11 +102,9 @@ def place_agrees(name: str, row: str, answer: CheckAnswer, units: UnitFormat) ->
     """Compare the place at the end of a train's row with that of the worst condition shown."""
     shown_on = (*answer.judged_rails, *answer.film_rails)
     every = [each for each in answer.to_dict()["trains"] if each["name"] == name and each["rail"] in shown_on]
-    worst = min(every, key=lambda each: (WORST_FIRST.index(each["outcome"]), each["margin_n"]))
-    if worst["outcome"] == "runs away":
-        return
+    worst = min(every, key=lambda each: (WORST_FIRST.index(each["outcome"]), each["spare_n"]))
     place = re.split(r"  +", row)[-1]
-    wanted = worst["track"], f"{worst['track']}, {units.length(worst['at_m'])}"
+    wanted = worst["spare_track"], f"{worst['spare_track']}, {units.length(worst['spare_at_m'])}"
     assert place in wanted or (place[-1] == "…" and wanted[0].startswith(place[:-1])), (place, wanted)
 
 
@@ -176,7 +176,7 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
     for train in answer.trains:
         verdict = train.verdict
         wanted += [units.length(train.length), spare_words(train.outcome, verdict, units)]
-        wanted += [units.length(verdict.worst_at), verdict.worst_track]
+        wanted += [units.length(verdict.spare_at), verdict.spare_track]
         wanted += ["–" if train.outcome == "too long" else chance_words(train.risk), rail_name(train.rail), train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
@@ -290,3 +290,14 @@ def test_a_route_that_only_falls_is_not_called_level() -> None:
     words = run("landing")
     assert "Down to the pond: downhill or level all the way\n" in words
     assert "10 berth | 4 (4-7) downhill" in words
+
+
+@pytest.mark.parametrize(("cars", "likely"), [(3, False), (4, True)])
+def test_a_marginal_train_that_may_well_stall_is_said_to(cars: int, likely: bool) -> None:
+    text = (PLANS / "first-hill.toml").read_text("utf-8").replace('"7 boxcar"', f'"{cars} boxcar"')
+    answer, units, first = shown(layout := Layout(read_plan(text)), check_layout(layout))
+    (train,) = worst_of_each(answer.on(answer.film_rails))
+    assert train.outcome == "marginal"
+    assert (train.risk >= 0.1) == likely
+    left = f"gripping wheels have only {units.force(train.verdict.margin)} left"
+    assert (left in " ".join(first.split())) == likely

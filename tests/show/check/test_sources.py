@@ -1,22 +1,28 @@
 """--more sources shows where every figure comes from, and the formulas shown make the figures shown."""
 
 import re
+from collections.abc import Callable
 
 import numpy as np
 import pytest
 
 from command_line import run
 from demos import answer_of, layout_of
-from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.adhesion import Pull, Pulls
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.verdict import demand_breakdown
+from gradehaul.haulage.verdict import Test, demand_breakdown
 from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import conditions
+from gradehaul.plan.records import Loco
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.sources import _how
 from gradehaul.show.check.text import check_page
 
 NAMES = ["first-hill", "switchback", "n-mountain", "two-levels", "bench"]
+
+
+def pull_in(pulls: Pulls, test: Test) -> Callable[[Loco, str], Pull]:
+    return pulls.standing if test in ("stand", "restart") else pulls.slipping
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -55,27 +61,31 @@ def test_demand_and_pull_where_a_train_has_least_to_spare(name):
     tried = 0
     for each in answer.trains:
         profile, train = layout.profile(each.route), made_up(plan, plan.trains[each.name])
-        demand = demand_breakdown(profile, train, each.verdict)
-        assert demand.pull - demand.all == pytest.approx(each.verdict.margin)
+        demand = demand_breakdown(profile, train, each.rail, layout.pulls, each.verdict)
+        sign = 1 if demand.test == "hold" else -1
+        assert demand.pull + sign * demand.all == pytest.approx(each.verdict.spare)
         if each.rail in conditions(plan.films):
-            pulls = sum(layout.pulls.standing(loco, each.rail).value for loco, _ in train.locos)
+            pulls = sum(pull_in(layout.pulls, demand.test)(loco, each.rail).value for loco, _ in train.locos)
             assert demand.pull == pytest.approx(train.together * pulls)
         leg, start = max((run for run in profile.runs if run[1] < demand.at), key=lambda run: run[1])
         runs = train.after(leg.route.run_rounds)
         if not leg.route.lap:
             turned = leg.turning.at(np.maximum(demand.at - start - runs.edges, 0.0))
-            assert demand.curves == pytest.approx(profile.coefficient * runs.line_weights @ -np.diff(turned), abs=1e-9)
+            curves = layout.curves
+            share = {"restart": curves.starting, "hold": curves.lowest}.get(demand.test, 1.0)
+            coefficient = share * profile.coefficient
+            assert demand.curves == pytest.approx(coefficient * runs.line_weights @ -np.diff(turned), abs=1e-9)
             tried += 1
     assert tried == len(answer.trains)
 
 
-ON_RAIL = ("pull", "curve resistance", "ruling place of its head")
+ON_RAIL = ("(standing|slipping) pull", "curve resistance", "hardest place of its head")
 
 
 def rails_of(line: str, figure: str) -> list[str]:
     """Return the rails for which a line has a figure."""
     name, *rails = line.partition(": ")[0].split(", ")
-    return [rail.replace("(fresh)", "fresh") for rail in rails] if name == figure else []
+    return [rail.replace("(fresh)", "fresh") for rail in rails] if re.fullmatch(figure, name) else []
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -92,9 +102,10 @@ def test_every_named_train_is_shown_whole(name):
         assert all(len(lines) == 1 for lines in on.values())
         if each.rail in conditions(answer.plan.films):
             train = made_up(answer.plan, answer.plan.trains[each.name])
-            pulls = sum(Pulls(answer.plan).standing(loco, each.rail).value for loco, _ in train.locos)
+            test = each.verdict.spare_by
+            pulls = sum(pull_in(Pulls(answer.plan), test)(loco, each.rail).value for loco, _ in train.locos)
             shown = units_of(answer.plan.unit).force(train.together * pulls)
-            assert f": {shown} " in on["pull"][0]
+            assert f": {shown} " in on[ON_RAIL[0]][0]
 
 
 def test_how_many_readings_a_pull_is_the_mean_of() -> None:

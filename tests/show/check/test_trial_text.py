@@ -53,8 +53,8 @@ def test_rows_are_the_figures_of_the_json() -> None:
             trial["outcome"].upper() if trial["outcome"] == "stalls" else trial["outcome"],
         ]
         assert cells[2].strip("<> %") == f"{100 * trial['risk']:.0f}" or cells[2] == "<1 %"
-        assert cells[3] == f"{convert(trial['margin_n'], 'gf'):.1f} gf"
-        assert cells[4] == f"{trial['track']}, {1000 * trial['at_m']:.0f} mm"
+        assert cells[3] == f"{convert(trial['spare_n'], 'gf'):.1f} gf"
+        assert cells[4] == f"{trial['spare_track']}, {1000 * trial['spare_at_m']:.0f} mm"
         assert cells[5] == str(trial["most_cars"])
 
 

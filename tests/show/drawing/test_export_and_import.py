@@ -30,9 +30,9 @@ OF_LINES = ("runs", "clear")
 ROUNDED = "vertical_curve"
 """The rail is drawn as it lies, rounded: to round it again would be wrong."""
 
-MAY_DIFFER = {"file", "track", "tracks", "notes", "doubts"}
+MAY_DIFFER = {"file", "track", "spare_track", "tracks", "notes", "doubts"}
 """The file, names of tracks (a drawing has none: a curve's own name becomes its number in the line), and remarks."""
-PLACES = {"at_m", "from_m", "to_m", "margin_at_m"}
+PLACES = {"at_m", "from_m", "to_m", "margin_at_m", "spare_at_m"}
 """Of places with the same demand any may be the one that is named; the demands there are compared."""
 CURVES_FITTED = {"landing", "two-levels", "yard"}
 """Plans with easements, which come back as arcs, or rounded changes of grade, which come back as chords."""

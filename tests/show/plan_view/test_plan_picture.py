@@ -162,15 +162,15 @@ def test_its_figures_are_those_of_the_document(name, size):
         begins = re.escape(f"{train.name}, ") + "[^:]*" + re.escape(f"route {own['route']}: ")
         (said,) = [words[match.end() :] for match in re.finditer(begins, words)]
         if own["outcome"] == "stalls":
-            at, lacks = read.length(own["stalling_m"][0][0]), read.force(-own["margin_n"])
-            assert said.startswith(f"stalls first at {at} on {own['track']}, lacks up to {lacks}")
+            at, lacks = read.length(own["stalling_m"][0][0]), read.force(-own["spare_n"])
+            assert said.startswith(f"stalls first at {at} on {own['track']}, lacks {lacks} to climb")
         elif own["outcome"] == "runs away":
             first, last = own["running_away_m"][0]
             assert said.startswith(f"runs away first from {read.length(first)} to {read.length(last)}")
         else:
-            assert said.startswith(
-                f"{own['outcome']}, {read.force(own['margin_n'])} to spare at {read.length(own['at_m'])}"
-            )
+            force, at = read.force(abs(own["spare_n"])), read.length(own["spare_at_m"])
+            spare = f"{force} to spare" if own["outcome"] == "climbs" else f"lacks {force} to climb"
+            assert said.startswith(f"{own['outcome']}, {spare} at {at} on {own['spare_track']}")
 
 
 @pytest.mark.parametrize("size", ["a4", "phone"])

@@ -167,8 +167,8 @@ def _runs(layout: Layout) -> list[Route]:
 
 SAID = (
     "It stalls with its head at ",
-    "It gets through only while the wheels never slip: ",
-    "It gets through even if the wheels slip, with ",
+    "It gets through only with care.",
+    "It gets through even if the wheels slip, and can stop and start again anywhere.",
     "It must not stop, since it would not start again, ",
     "It would not recover from a slip ",
     "Downhill it runs away: the cars push the locomotives ",
@@ -190,8 +190,16 @@ def sentences(verdict: Verdict, too_long: Sequence[Misfit], profile: RouteProfil
         any(each.kind == "run-round" for each in too_long),
     )  # fmt: skip
     found = {text for text, does in zip(SAID, happens, strict=True) if does}
-    found.add(f"lacks {units.force(-verdict.margin)}" if stalls else f"{units.force(verdict.margin)} to spare")
-    found.add(f"with its head at {units.length(verdict.at)} on {apart(verdict.track)}")
+    place = f"with its head at {units.length(verdict.spare_at)} on {apart(verdict.spare_track)}."
+    short = f"To {'be held back' if verdict.spare_by == 'hold' else 'climb'} it lacks {units.force(-verdict.spare)}"
+    spare = (
+        f"It has {units.force(verdict.spare)} to spare where that is least"
+        if verdict.spare >= 0
+        else f"{short} at worst"
+    )
+    found.add(f"{spare}, {place}")
+    if stalls:
+        found.add(f"It stalls with its head at {units.length(verdict.at)} on {apart(verdict.track)}.")
     return (
         found | {stretch_words(each, profile, units) for each in stretches} | {apart(each.place) for each in too_long}
     )
@@ -220,9 +228,9 @@ def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, Outcome, set[str
             consist = [{"name": cut.name, "count": cut.count} for cut in named.consist]
             trains.append({"route": route.name, "rail": rail, "consist": consist, "together": named.together})
             shown = [
-                units.force(verdict.margin),
+                units.force(verdict.spare),
                 units.length(verdict.at),
-                units.length(verdict.margin_at),
+                units.length(verdict.spare_at),
                 *(f"{units.length(each.start)} {units.length(each.stop)}" for each in verdict.no_stopping),
             ]
             wanted.append((verdict, outcome_of(verdict, too_long), sentences(verdict, too_long, profile, units), shown))
@@ -246,7 +254,7 @@ JUDGE = """cases => cases.flatMap(({document, trains}) => {
     const outcome = Words.worst(outcomes, [got.outcome, ...(tooLong.length ? ["too long"] : [])]);
     const stops = got.noStopping.map(([from, to]) => `${units.length(from)} ${units.length(to)}`);
     return [verdict, outcome, Words.verdict(on, units, got, tooLong, outcomes).join(" "),
-            [units.force(got.margin), units.length(got.at), units.length(got.marginAt), ...stops]];
+            [units.force(got.spare), units.length(got.at), units.length(got.spareAt), ...stops]];
   });
 })"""
 
@@ -268,7 +276,7 @@ def test_locomotives_too_long_to_run_round_are_known(page):
     ]
 
 
-def test_300_trains_have_the_verdict_and_margin_of_the_package(page):
+def test_300_trains_have_the_verdict_and_pull_to_spare_of_the_package(page):
     cases, wanted = _cases()
     found = page.run(JUDGE, cases)
     assert len(found) == len(wanted) == 300
@@ -286,6 +294,9 @@ def test_300_trains_have_the_verdict_and_margin_of_the_package(page):
         assert shown_outcome == outcome
         assert got["margin"] == pytest.approx(verdict.margin, rel=1e-12, abs=1e-12)
         assert got["track"] == verdict.track
+        assert got["spare"] == pytest.approx(verdict.spare, rel=1e-12, abs=1e-12)
+        assert (got["spareTrack"], got["spareBy"]) == (verdict.spare_track, verdict.spare_by)
+        assert (got["failsAt"]) == pytest.approx(verdict.fails_at, abs=1e-9)
         assert got["runningAway"] == near(verdict.running_away)
         assert got["stalling"] == near(verdict.stalling)
         assert got["noStopping"] == near(verdict.no_stopping)
@@ -378,7 +389,7 @@ def test_the_slider_by_keyboard(page, two_levels):
         assert page.text("#at-run") in got
     bench.get_by_role("button", name="Hardest place", exact=True).click()
     verdict = judge(profile, train, "as planned fresh", two_levels.pulls)
-    assert page.text("#at-spare") == units.force(verdict.margin)
+    assert page.text("#at-spare") == units.force(verdict.spare)
 
 
 ON_JOINTS = """
@@ -444,6 +455,24 @@ def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
         assert one.said == []
 
 
+def test_a_train_that_only_goes_down_holds_back(browser, tmp_path):
+    layout = layout_of("landing")
+    path = tmp_path / "page.html"
+    path.write_text(report_page(layout, answer_of("landing"), (), units_for(layout.plan)), encoding="utf-8")
+    with opened(browser, path) as one:
+        shown = dict(
+            zip(
+                one.page.locator("#outcomes-rows th").all_inner_texts(),
+                one.page.locator("#outcomes-rows td:nth-of-type(1) .outcome").all_inner_texts(),
+                strict=True,
+            )
+        )
+        assert shown == {"loads": "holds back", "empties": "climbs"}
+        for train, outcome in shown.items():
+            one.page.get_by_role("button", name=train, exact=True).click()
+            assert one.text("#bench-verdict").startswith(f"{outcome} on clean rail: It gets through even if")
+
+
 def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
     layout = layout_of("landing")
     path = tmp_path / "page.html"
@@ -453,7 +482,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         assert "1 of 2 trains runs away: loads (on Hill:5);" in one.text(".summary")
         spare = one.page.locator("tr", has_text="loads").locator(".spare").all_inner_texts()
         assert spare
-        assert set(spare) == {"–"}
+        assert set(spare) == {units_for(layout.plan).force(layout.verdict("loads", rail="treated fresh").spare)}
         # the worse age counts, and the rail strip shows the rail of the pull below
         assert one.page.input_value("#bench-rail") == "treated"
         assert "Judged on rail treated fresh" in one.text("#bench-facts")
@@ -465,7 +494,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         verdict = layout.verdict("loads", rail="treated fresh")
         assert bars.count() == len(verdict.running_away) == 3
         assert one.page.locator("#plan-view .care.away").count() >= 3
-        assert one.text("#at-place") == f"{units_for(layout.plan).length(verdict.worst_at)}, on Hill:5"
+        assert one.text("#at-place") == f"{units_for(layout.plan).length(verdict.fails_at)}, on Hill:5"
         assert one.text("#at-does") == "runs away here: the cars push the locomotives"
         slider = one.page.locator("#bench-head")
         first = verdict.running_away[0]
@@ -474,7 +503,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         assert one.text("#at-does") == "runs away here: the cars push the locomotives"
         assert "runs-away" in one.page.get_attribute("#at-does", "class")
         one.page.select_option("#bench-rail", "clean")
-        assert one.text("#bench-verdict").startswith("climbs on clean rail: ")
+        assert one.text("#bench-verdict").startswith("holds back on clean rail: ")
         assert section.locator(".bed.filmed").count() == 0
         assert section.locator(".bar.away").count() == 0
         assert one.said == []

@@ -18,6 +18,7 @@ from gradehaul.plan.edit.trial import TrialHeights, tried
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.unit_format import UnitFormat
+from gradehaul.show.check.outcome_words import outcome_piece
 from gradehaul.show.report.document import report_document
 from project import PLANS
 
@@ -70,9 +71,10 @@ def assert_alike(page: Opened, plan: Plan, trial: TrialHeights) -> int:
     found = {(name, rail): got for name, rows in page.run(JUDGE, raw) for rail, got in rows}
     assert found.keys() == right.keys()
     for key, train in right.items():
-        got, scale = found[key], abs(train.verdict.margin) + 1e-3
-        assert abs(got["margin_n"] - train.verdict.margin) < 1e-7 * scale, (key, trial)
+        got, scale = found[key], abs(train.verdict.spare) + 1e-3
+        assert abs(got["spare_n"] - train.verdict.spare) < 1e-7 * scale, (key, trial)
         assert got["outcome"] == train.outcome, (key, trial)
+        assert got["uphill"] == train.verdict.uphill, (key, trial)
     return len(right)
 
 
@@ -136,7 +138,9 @@ def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(pag
         cells = [on.locator(f"#outcomes-rows td:nth-of-type({column}) {cls}") for cls in (".outcome", ".spare")]
         shown = list(zip(*(each.all_inner_texts() for each in cells), strict=True))
         right = worst_of_each(judged_trains(layout, rails))
-        assert shown == [(each.outcome, units.force(each.verdict.margin)) for each in right]
+        assert shown == [
+            (outcome_piece(each.outcome, each.verdict)[0].lower(), units.force(each.verdict.spare)) for each in right
+        ]
     heads = on.locator("#outcomes thead th:visible").all_inner_texts()
     assert [each.split("\n")[0] for each in heads] == ["Train", "as planned", "film everywhere", "Place"]
     on.select_option("#bench-rail", "film everywhere")
@@ -165,7 +169,7 @@ def test_a_train_of_ones_own_has_a_row_beside_the_others(page, plans):
     short = Layout(replace(plan, trains={"short": replace(train, name="short", consist=consist)}))
     (right,) = worst_of_each(judged_trains(short, layout.judged()))
     own = on.locator("#outcomes-rows tr").last.locator("td:nth-of-type(1)")
-    assert own.inner_text().split() == [right.outcome, *units_for(plan).force(right.verdict.margin).split()]
+    assert own.inner_text().split() == [right.outcome, *units_for(plan).force(right.verdict.spare).split()]
     on.get_by_role("button", name=names[1]).click()
     assert on.locator("#outcomes-rows button").all_inner_texts() == names
 
@@ -180,7 +184,7 @@ def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plan
         layout = Layout(tried(plan, trial))
         judged = worst_of_each(judged_trains(layout, layout.judged()))
         units = units_for(plan)
-        return [units.force(train.verdict.margin).replace("-", "\u2212") for train in judged]
+        return [units.force(train.verdict.spare).replace("-", "\u2212") for train in judged]
 
     before = [text.replace("-", "\u2212") for text in spare()]
     assert before == right(TrialHeights())

@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 from demos import layout_of
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.verdict import how_well
 from gradehaul.haulage.views.section import LongSection, long_section
 from gradehaul.plan import read_plan
 from gradehaul.quantities import convert
@@ -150,23 +151,31 @@ def _check_train(found: dict, words: str, read: UnitFormat) -> None:
         assert "demand" not in words
         return
     for given in found["train"]["rails"]:
-        where = words
+        where, lacks = words, f"lacks {read.force(-given['spare_n'])} to climb"
+        place = f"at {read.length(given['spare_at_m'])} on {given['spare_track']}"
         if given["verdict"] == "stalls" or given["outcome"] == "stalls":
             assert f"stalls first at {read.length(given['stalling_m'][0][0])} on {given['track']}" in where
-            assert f"lacks up to {read.force(-given['margin_n'])}" in where
+            assert lacks in where
         elif given["outcome"] == "runs away":
             first, last = given["running_away_m"][0]
             assert f"runs away first from {read.length(first)} to {read.length(last)}" in where
+        elif given["outcome"] == "marginal":
+            assert f"marginal, {lacks} {place}" in where
         else:
-            force = read.force(given["margin_n"])
-            assert f"{given['outcome']}, {force} to spare at {read.length(given['at_m'])} on {given['track']}" in where
+            assert f"climbs, {read.force(given['spare_n'])} to spare {place}" in where
     assert words.startswith(found["train"]["name"])
 
 
 def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_beside():
     for name, route, rails, headline, beside in (
         ("first-hill", None, FILMED, "local stalls first at 107.1 in on Lower bend", "Clean: climbs"),
-        ("two-levels", "Up by the siding", None, "stone climbs, 39.6 gf to spare", "With film everywhere: stalls"),
+        (
+            "two-levels",
+            "Up by the siding",
+            None,
+            "stone climbs, 4.0 gf to spare at 21917 mm on Terminus line:3",
+            "With film everywhere: stalls",
+        ),
         ("landing", "Down to the pond", ("treated fresh",), "loads runs away first from 1994 mm", ""),
     ):
         section = section_of(name, route, rails)
@@ -208,9 +217,10 @@ def test_lines_and_red_gaps_are_the_functions_and_stretches_of_the_answer(name, 
     assert set(lines) >= {f"holding back {g.rail}" for g in haul.given if g.judged and haul.least.least().value < 0}
     red = {each.get_gid(): each for axes in figure.axes for each in axes.collections if each.get_gid()}
     judged = [given for given in haul.given if given.judged]
-    worst = min(judged, key=lambda each: each.verdict.margin)
+    worst = min(judged, key=lambda each: how_well(each.verdict))
+    short = {"stand": worst.verdict.stalling, "restart": worst.verdict.no_stopping}
     for gid, stretches in (
-        ("gap short", worst.verdict.stalling),
+        ("gap short", short.get(worst.verdict.spare_by, worst.verdict.no_recovery)),
         (f"holding back {worst.rail} short", worst.verdict.running_away),
     ):
         drawn = [part.vertices[:, 0] for part in red[gid].get_paths()] if gid in red else []
@@ -300,6 +310,7 @@ CHILD = f"""
 import sys
 FILMED = {FILMED}
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.verdict import how_well
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import load_plan
 from gradehaul.show.section.picture import long_section_picture

@@ -24,7 +24,7 @@ _WHOLE = 1 + 1e-9
 JUDGED_KEYS = (
     "outcome verdict=verdict.climb verdict.margin verdict.margin_at verdict.at verdict.track verdict.no_stopping "
     "verdict.no_recovery verdict.stalling verdict.running_away verdict.holds_back verdict.runs_away_at misfits "
-    "verdict.basis verdict.slipping_basis"
+    "verdict.basis verdict.slipping_basis verdict.spare verdict.spare_at verdict.spare_track verdict.spare_by"
 )
 """The keys of a record that has a `verdict`, `misfits` and the `outcome` of both."""
 
@@ -62,7 +62,7 @@ class Judged:
     @property
     def badness(self) -> tuple[int, float]:
         """What orders one train on several rails, the worst first: its outcome, and its pull to spare, N."""
-        return WORST_FIRST.index(self.outcome), self.verdict.margin
+        return WORST_FIRST.index(self.outcome), self.verdict.spare
 
     @property
     def trust(self) -> TrainTrust:

@@ -295,15 +295,15 @@ class Layout:
 
         Notes
         -----
-        The least of pull less demand over every place of its head (docs/computation.md).
+        What it has to spare is the least of pull less demand over every place of its head (docs/computation.md).
 
         Examples
         --------
         >>> from gradehaul.plan import load_plan
         >>> layout = Layout(load_plan("plans/first-hill.toml"))
         >>> verdict = layout.verdict("local", rail="treated")
-        >>> verdict.outcome, verdict.track, round(verdict.margin, 3)
-        ('stalls', 'Lower bend', -0.067)
+        >>> verdict.outcome, verdict.track, round(verdict.spare, 3)
+        ('stalls', 'Lower bend', -0.255)
         """
         named = self.train(train)
         return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)

@@ -25,8 +25,8 @@ DISAGREES = 0.05
 class JudgedTrial:
     """A trial against the model.
 
-    `demand` is that of the train at the place where it has least to spare: one that stalled says that its locomotives
-    pull less there, one that climbed that they pull as much. `pull` is theirs by the model.
+    `demand` is that of the train where its pull with wheels that grip exceeds it least: one that stalled says that its
+    locomotives pull less there, one that climbed that they pull as much. `pull` is theirs by the model.
     """
 
     KEYS: ClassVar[str] = (

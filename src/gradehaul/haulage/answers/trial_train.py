@@ -36,8 +36,6 @@ MOST = 99
 
 _BETWEEN = ".."
 _MOST_REVERSALS = 9
-_LEVEL = 1e-6
-"""A route that climbs by no more does not climb, m."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +154,7 @@ def try_train(
         plan=plan,
         route=profile.route,
         length=profile.length,
-        climbs=profile.climb > _LEVEL or profile.fall <= _LEVEL,
+        climbs=profile.goes_up,
         heights=dict(heights or {}),
         held=tuple(each for each in held if each.line in {plan.tracks[way.track].line for way in profile.route.ways}),
         hours=hours,

@@ -268,4 +268,5 @@ def _given(
     whole = verdict
     if profile.route.whole != profile.route.name:
         whole = judge(layout.profile(profile.route.whole), started, rail, layout.pulls)
+        verdict = replace(verdict, uphill=whole.uphill)
     return PullGiven(rail, standing, slipping, verdict, outcome_of(whole, too_long), tuple(too_long))

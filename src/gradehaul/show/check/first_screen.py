@@ -49,6 +49,9 @@ from gradehaul.treatment.ways_over import WaysOver
 _NAME, _LEAST_PLACE = 18, 8
 """Columns of a name at the most, and of a place that is worth showing."""
 
+_LIKELY = 0.1
+"""A marginal train that stalls with this chance or more is said to have little pull left even while its wheels grip."""
+
 _DOUBTS, _TRAINS, _WAYS = 3, 30, 6
 """Doubts, trains and ways over the hill shown at the most."""
 
@@ -114,8 +117,8 @@ def worst_condition(shown_on: Mapping[str, Mapping[str, TrainAnswer]], name: str
 
 
 def place_words(train: TrainAnswer, units: UnitFormat) -> str:
-    """Return the place of an outcome."""
-    return f"{train.verdict.worst_track}, {units.length(train.verdict.worst_at)}"
+    """Return the place where a train has least to spare."""
+    return f"{train.verdict.spare_track}, {units.length(train.verdict.spare_at)}"
 
 
 def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
@@ -133,18 +136,28 @@ def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         _add_table(page, dict(several[begin : begin + 2]), worst[:_TRAINS], units)
     if len(worst) > _TRAINS:
         page.line(f"{len(worst) - _TRAINS} more trains, none of them worse: --more trains")
-    _add_marginal(page, answer, shown_on)
+    _add_marginal(page, answer, shown_on, units)
 
 
-def _add_marginal(page: Page, answer: CheckAnswer, shown_on: Mapping[str, Mapping[str, TrainAnswer]]) -> None:
-    """Add by which rule the first marginal train is so: the risk, that of stalling or running away, does not say it."""
-    marginal = [train for trains in shown_on.values() for train in trains.values() if train.outcome == "marginal"]
+def _add_marginal(
+    page: Page, answer: CheckAnswer, shown_on: Mapping[str, Mapping[str, TrainAnswer]], units: UnitFormat
+) -> None:
+    """Add by which rule a marginal train is so: the risk, that of stalling or running away, does not say it.
+
+    Of those on the first condition that has any it is the one that is likeliest to stall, with how little is left.
+    """
+    on_each = [[train for train in trains.values() if train.outcome == "marginal"] for trains in shown_on.values()]
+    marginal = next(filter(None, on_each), [])
     if not marginal:
         return
-    first, more = marginal[0], len({train.name for train in marginal}) - 1
+    likely = {train.name: train.trust.stall_probability for train in marginal}
+    first = max(marginal, key=lambda train: likely[train.name] if likely[train.name] >= _LIKELY else 0.0)
+    more = len({train.name for trains in on_each for train in trains}) - 1
     profile = next(route.profile for route in answer.routes if route.route.name == first.route)
+    left = f"; gripping wheels have only {units.force(first.verdict.margin)} left"
+    why = f"{marginal_words(first.verdict, profile)}{left if likely[first.name] >= _LIKELY else ''}"
     last = f"; {more} more: --more trains" if more else ""
-    page.line(f"{first.name}: marginal, since {marginal_words(first.verdict, profile)}{last}.")
+    page.line(f"{first.name}: marginal, since {why}{last}.")
 
 
 def _add_table(
@@ -170,7 +183,7 @@ def _add_table(
         for row, name in zip(rows[1:], names, strict=True):
             train = worst_condition(shown_on, name)
             place = place_words(train, units)
-            row.append(place if len(place) <= room else shortened(train.verdict.worst_track, room))
+            row.append(place if len(place) <= room else shortened(train.verdict.spare_track, room))
     page.line(over)
     page.table([f"{head}>" if head in ("risk", "to spare") else str(head) for head in rows[0]], rows[1:], indent=0)
 
@@ -336,7 +349,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
     parts += (
-        ["Risk: of stalling or running away; ranges count marginal as failing. To spare: while wheels grip."]
+        ["Risk: of stalling or running away; ranges and pull to spare count marginal as failing."]
         if answer.trains
         else []
     )

@@ -15,10 +15,10 @@ from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.answers.unusual import stock_notes
 from gradehaul.haulage.longest import Load
-from gradehaul.plan.records import Power
+from gradehaul.plan.records import NamedTrain, Plan, Power
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
-from gradehaul.show.base.labels import basis_words
+from gradehaul.show.base.labels import basis_words, listed
 from gradehaul.show.base.paper import LETTER, MARGIN, SIZES, Sheet
 from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.check.outcome_words import film_everywhere, judged_on, outcome_of_train
@@ -277,16 +277,18 @@ def load_cards(answer: CheckAnswer) -> tuple[Card, ...]:
 
 
 def _card(answer: CheckAnswer, power: Power) -> Card:
+    cars, left_out = _cars(answer.plan)
     rows: dict[tuple[str, tuple[CardCell, ...]], list[str]] = {}
     for route in answer.routes:
         judged = [load for load in route.loads if load.power == power.name and load.rail in answer.judged_rails]
-        for engine, row in rows_by_engine(judged, partial(_row_of, answer, route)).items():
+        for engine, row in rows_by_engine(judged, partial(_row_of, cars, route)).items():
             rows.setdefault(row, []).append(f"{route.route.name}{engine and f', engine {engine}'}")
     cells = [cell for _, row in rows for cell in row]
     bases = {basis for basis, _ in rows}
     note = f"Longest trains{judged_on(answer.judged_rails, answer.hours)}, in cars (90 % range)."
     note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
+    note += f" Left out: trains of {listed(left_out)} alone." if left_out else ""
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
     made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())
     made_of = "" if made_of == power.name else made_of
@@ -294,7 +296,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     return Card(
         title=power.name,
         under=", ".join(part for part in (made_of, answer.plan.title) if part),
-        cars=tuple(answer.plan.cars),
+        cars=cars,
         rows=tuple(CardRow(tuple(names), basis if len(bases) > 1 else "", row) for (basis, row), names in rows.items()),
         again=tuple(f"Read again: {doubt}{'' if doubt.text.endswith('?') else '.'}" for doubt in doubts),
         trains=tuple(_trains(answer, power)),
@@ -302,18 +304,43 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     )
 
 
+def _cars(plan: Plan) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the kinds of car that a card has, and those left out: of which each train has one, behind its other cars.
+
+    Nobody runs a train of cabooses alone.
+    """
+    ends, others = set[str](), set[str]()
+    for train in plan.trains.values():
+        cars = [cut for cut in train.consist if cut.name in plan.cars]
+        others |= {cut.name for cut in cars[:-1]}
+        for last in cars[-1:]:
+            (ends if cars[1:] and last.count == 1 else others).add(last.name)
+    left_out = tuple(car for car in plan.cars if car in ends - others)
+    return tuple(car for car in plan.cars if car not in left_out), left_out
+
+
 def _row_of(
-    answer: CheckAnswer, route: RouteAnswer, by_car: Mapping[str, Iterable[Load]]
+    cars: Sequence[str], route: RouteAnswer, by_car: Mapping[str, Iterable[Load]]
 ) -> tuple[str, tuple[CardCell, ...]]:
-    loads = [worst_load(by_car[car]) for car in answer.plan.cars]
+    loads = [worst_load(by_car[car]) for car in cars]
     basis = basis_words(weakest_basis([x.basis for x in loads]), weakest_basis([x.slipping_basis for x in loads]))
     return basis, tuple(load_cell(route, load) for load in loads)
 
 
+def _pulls(plan: Plan, power: Power, train: NamedTrain) -> bool:
+    """Return whether a power pulls a train: by its name, or all of its locomotives named one by one."""
+    if any(cut.name == power.name for cut in train.consist):
+        return True
+    alone = Counter[str]()
+    for cut in train.consist:
+        if cut.name in plan.locos:
+            alone[cut.name] += cut.count
+    return len(power.locos) > 1 and Counter(power.locos) <= alone
+
+
 def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
     """Yield in a sentence how the named trains with a power do as judged, and with film everywhere."""
-    trains = answer.plan.trains
-    pulled = {name for name in trains if any(cut.name == power.name for cut in trains[name].consist)}
+    pulled = {name for name, train in answer.plan.trains.items() if _pulls(answer.plan, power, train)}
     judged = worst_of_each(answer.on(answer.judged_rails))
     for where, found in (
         (judged_on(answer.judged_rails, answer.hours).strip(), judged),

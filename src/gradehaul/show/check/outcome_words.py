@@ -25,6 +25,10 @@ OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
 }
 """An outcome in a table, with its style."""
 
+_DOWN: Outcome = "climbs"
+HOLDS_BACK = ("holds back", OUTCOMES[_DOWN][1])
+"""The outcome ``climbs`` of a train that has nothing to climb."""
+
 _MEETS = 1e-3
 """Tracks no farther apart than this, m, meet: at a turnout or a crossing."""
 
@@ -39,26 +43,28 @@ DOES: Mapping[Outcome, tuple[str, str]] = {
 
 SHORT: Mapping[Outcome, tuple[str, ...]] = {
     "stalls": (
-        "stalls first at {at} on {track}, lacks up to {lacks}",
-        "stalls on {track}, lacks up to {lacks}",
+        "stalls first at {at} on {track}, lacks {lacks} to climb",
+        "stalls on {track}, lacks {lacks} to climb",
         "stalls at {at} on {track}",
         "stalls on {track}",
         "stalls",
     ),
     "runs away": ("runs away first from {at} to {end}, on {track}", "runs away on {track}", "runs away"),
     "too long": ("too long for {room}", "too long"),
-    "marginal": ("marginal, {spare} to spare at {at} on {track}", "marginal, {spare} to spare", "marginal"),
+    "marginal": ("marginal, lacks {lacks} to climb at {at} on {track}", "marginal, lacks {lacks} to climb", "marginal"),
     "climbs": ("climbs, {spare} to spare at {at} on {track}", "climbs, {spare} to spare", "climbs"),
 }
 """An outcome in a few words, the longest wording first; places are those of the train's head."""
 
 SENTENCES: Mapping[str, str] = {
-    "stalls": "It stalls {head}: at worst it lacks {lacks}. It needs more than it can pull {where}.",
-    "marginal": "It gets through only while the wheels never slip: {spare} to spare where it is least, {head}.",
+    "stalls": "It stalls {head}. It needs more than it can pull {where}.",
+    "marginal": "It gets through only with care.",
     "no stopping": "It must not stop, since it would not start again, {where}.",
     "no recovery": "It would not recover from a slip {where}.",
-    "climbs": "It gets through even if the wheels slip, with {spare} to spare where it is least, {head}. It can stop "
-    "and start again anywhere.",
+    "climbs": "It gets through even if the wheels slip, and can stop and start again anywhere.",
+    "spare": "It has {spare} to spare where that is least, {head}.",
+    "lacks": "To climb it lacks {lacks} at worst, {head}.",
+    "lacks hold": "To be held back it lacks {lacks} at worst, {head}.",
     "runs away": "Downhill it runs away: the cars push the locomotives {where}.",
     "holds back": "Downhill it holds back.",
     "uphill": "Uphill: {words}",
@@ -72,19 +78,25 @@ SENTENCES: Mapping[str, str] = {
 def outcome_cells(train: Judged, units: UnitFormat) -> list[Piece]:
     """Return the outcome of a train, its risk, and the pull to spare; that it does not fit is sure, and no risk."""
     risk = "–" if train.outcome == "too long" else chance_words(train.risk)
-    return [OUTCOMES[train.outcome], risk, spare_words(train.outcome, train.verdict, units)]
+    return [outcome_piece(train.outcome, train.verdict), risk, spare_words(train.outcome, train.verdict, units)]
+
+
+def outcome_piece(outcome: Outcome, verdict: Verdict) -> tuple[str, str]:
+    """Return an outcome in a table, with its style."""
+    return HOLDS_BACK if outcome == "climbs" and not verdict.uphill else OUTCOMES[outcome]
 
 
 def spare_words(outcome: Outcome, verdict: Verdict, units: UnitFormat) -> str:
-    """Return the pull to spare in a table; none where no pull helps: a train that runs away, or is too long."""
-    return "–" if outcome in ("runs away", "too long") else units.force(verdict.margin)
+    """Return the pull to spare in a table; none where no pull helps: a train that is too long."""
+    return "–" if outcome == "too long" else units.force(verdict.spare)
 
 
 def plain_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit]) -> str:
     """Return an outcome with its place, without a figure: ``stalls on Hill:3``."""
     wording = {"stalls": 3, "runs away": 1, "too long": 0}.get(outcome, -1)
     room = misfits[0].place if misfits else ""
-    return SHORT[outcome][wording].format(track=apart(verdict.worst_track), room=apart(room))
+    words = SHORT[outcome][wording].format(track=apart(verdict.fails_on), room=apart(room))
+    return HOLDS_BACK[0] if outcome == "climbs" and not verdict.uphill else words
 
 
 def marginal_words(verdict: Verdict, profile: RouteProfile) -> str:
@@ -93,25 +105,26 @@ def marginal_words(verdict: Verdict, profile: RouteProfile) -> str:
         (verdict.no_stopping, "it would not start again after a stop on {track}"),
         (verdict.no_recovery, "slipping wheels would not recover on {track}"),
     ]
-    return " and ".join(
-        words.format(track=apart(profile.track_at(stretches[0].start, ahead=True)))
-        for stretches, words in rules
-        if stretches
-    )
+    found = {words: profile.track_at(stretches[0].start, ahead=True) for stretches, words in rules if stretches}
+    if len(found) > len(set(found.values())):
+        return f"it would not restart after a stop or a slip on {apart(next(iter(found.values())))}"
+    return " and ".join(words.format(track=apart(track)) for words, track in found.items())
 
 
 def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], units: UnitFormat) -> list[str]:
     """Return wordings of an outcome in a few words, the fullest first."""
     away = verdict.running_away[0] if outcome == "runs away" else None
     values = {
-        "at": units.length(verdict.worst_at),
+        "at": units.length(verdict.fails_at),
         "end": units.length(away.stop) if away is not None else "",
-        "track": verdict.worst_track,
-        "spare": units.force(verdict.margin),
-        "lacks": units.force(-verdict.margin),
+        "track": verdict.fails_on,
+        "spare": units.force(verdict.spare),
+        "lacks": units.force(-verdict.spare),
         "room": misfits[0].place if misfits else "",
     }
-    return [words.format(**values) for words in SHORT[outcome]]
+    found = [words.format(**values) for words in SHORT[outcome]]
+    down = outcome == "climbs" and not verdict.uphill
+    return [words.replace("climbs", HOLDS_BACK[0], 1) for words in found] if down else found
 
 
 def misfit_words(misfit: Misfit, units: UnitFormat) -> str:
@@ -264,7 +277,7 @@ def _with_place(train: TrainAnswer) -> str:
         case "too long":
             return f"{name} (for {apart(train.misfits[0].place)})"
         case _:
-            return f"{name} (on {apart(train.verdict.worst_track)})"
+            return f"{name} (on {apart(train.verdict.fails_on)})"
 
 
 def judged_on(rails: Collection[str], hours: float | None = None) -> str:

@@ -8,8 +8,9 @@ from functools import partial
 from typing import TypeVar
 
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
-from gradehaul.haulage.longest import Load, Test
+from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import Ruling
+from gradehaul.haulage.verdict import Test
 from gradehaul.network.route import Route
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.show.base.labels import apart, basis_words, cars_words, rail_name

@@ -20,7 +20,7 @@ from gradehaul.haulage.answers.figures import SourcedFigure
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
-from gradehaul.haulage.verdict import demand_breakdown
+from gradehaul.haulage.verdict import STATES, DemandBreakdown, demand_breakdown
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
 from gradehaul.plan.records import Car, Loco, Plan, PredictedPull
 from gradehaul.plan.resolve.stock import ROLLING, STARTING
@@ -208,31 +208,35 @@ def _of_cars(train: Train, units: UnitFormat) -> Iterator[list[str]]:
 def _on_rail(
     answer: CheckAnswer, each: TrainAnswer, train: Train, profile: RouteProfile, pulls: Pulls, units: UnitFormat
 ) -> Iterator[list[str]]:
-    """Yield the pull on one rail, the curve resistance, and the place that rules."""
-    demand = demand_breakdown(profile, train, each.verdict)
+    """Yield the pull on one rail, the curve resistance, and the place where the train has least to spare."""
+    demand = demand_breakdown(profile, train, each.rail, pulls, each.verdict)
     place = f"{units.length(demand.at)} on {demand.track}"
-    pull, made = _pull(train, each.rail, demand.pull, pulls, units)
-    yield [f"pull, {each.rail}", pull, each.verdict.basis, made]
+    pull, made = _pull(train, each.rail, demand, pulls, units)
+    yield [f"{STATES[demand.test]} pull, {each.rail}", pull, demand.basis, made]
     basis = next(figure.basis for figure in answer.figures if figure.subject == "curves")
     coefficient = units.small(answer.coefficient)
     curves = f"with its head at {place}: the coefficient {coefficient} x the weight on each curve / its radius"
     yield [f"curve resistance, {each.rail}", units.force(demand.curves), basis, curves]
-    parts = {"grade": demand.grade, "curves": demand.curves, "rolling": demand.rolling}
+    rolling = "starting" if demand.test == "restart" else "rolling"
+    parts = {"grade": demand.grade, "curves": demand.curves, rolling: demand.rolling}
     if demand.tension:
         parts["coupler tension on curves"] = demand.tension
     words = ", ".join(f"{name} {units.force(force)}" for name, force in parts.items())
-    least = f"on {demand.track}: least to spare, {units.force(each.verdict.margin)} = pull less {words}"
-    yield [f"ruling place of its head, {each.rail}", units.length(demand.at), "worked out", least]
+    sign = "and, against running away," if demand.test == "hold" else "less"
+    spare = units.force(each.verdict.spare)
+    least = f"on {demand.track}: least to spare, {spare} = {STATES[demand.test]} pull {sign} {words}"
+    yield [f"hardest place of its head, {each.rail}", units.length(demand.at), "worked out", least]
 
 
-def _pull(train: Train, rail: str, pull: float, pulls: Pulls, units: UnitFormat) -> tuple[str, str]:
-    """Return the pull of a train and what it is made of; on rails as planned it is that of the place that rules."""
+def _pull(train: Train, rail: str, demand: DemandBreakdown, pulls: Pulls, units: UnitFormat) -> tuple[str, str]:
+    """Return the pull of a train and what it is made of; on rails as planned it is that of the hardest place."""
+    pull, of_loco = demand.pull, pulls.standing if STATES[demand.test] == "standing" else pulls.slipping
     locos = [(block.count, block.vehicle) for block in train.blocks if isinstance(block.vehicle, Loco)]
     if rail in PLANNED:
         words = " + ".join(f"{count} {loco.name}" for count, loco in locos)
         words += ", each at its lowest pull on the rails under it"
     else:
-        each = [(count, loco.name, pulls.standing(loco, rail)) for count, loco in locos]
+        each = [(count, loco.name, of_loco(loco, rail)) for count, loco in locos]
         words = " + ".join(f"{count} {name} {units.force(pull.value)} {pull.basis}" for count, name, pull in each)
         pull = train.together * sum(count * pull.value for count, _, pull in each)
     together = f"({words}) x {units.quantity(train.together, 'share')} together, {train.together_basis}"

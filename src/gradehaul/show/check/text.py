@@ -212,7 +212,8 @@ _LOADS = (
 _TRAINS = (
     "train=train.name train.route train.rail judged train.outcome verdict=train.verdict.climb train.verdict.holds_back "
     "train.risk train.trust.stall_probability train.verdict.margin train.verdict.at train.verdict.track "
-    "train.verdict.runs_away_at misfits"
+    "train.verdict.runs_away_at misfits train.verdict.spare train.verdict.spare_at train.verdict.spare_track "
+    "train.verdict.spare_by"
 )
 
 

@@ -31,8 +31,9 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     for name in dict.fromkeys(train.name for train in answer.trains):
         _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, units)
     page.line(
-        "To spare: pull, while wheels grip, minus demand where it is least. Places are the train's head, from the "
-        "start of its route. For a train that stalls or runs away it is where it first does.",
+        "To spare: the pull that a train can lose, or a hill can add, and it still climbs and is held back downhill, "
+        "even if its wheels slip; below 0, what it lacks. The place is that of its head where this is least, from the "
+        "start of its route.",
         indent=2,
     )
     for name, ages in everywhere(answer.film_rails).items():
@@ -103,7 +104,7 @@ def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     return [
         rail_name(train.rail),
         *outcome_cells(train, units),
-        f"{verdict.worst_track}, {units.length(verdict.worst_at)}",
+        f"{verdict.spare_track}, {units.length(verdict.spare_at)}",
     ]
 
 

@@ -71,13 +71,11 @@ def _does(answer: TrialAnswer, train: TrialTrain, outcome: Outcome, where: str) 
 
 def _row(answer: TrialAnswer, trial: TrialOutcome, units: UnitFormat) -> list[Piece]:
     verdict = trial.verdict
-    place = f", {units.length(verdict.worst_at)}"
-    outcome, *figures = outcome_cells(trial, units)
+    place = f", {units.length(verdict.spare_at)}"
     return [
         trial.condition + _age(answer, trial),
-        outcome if answer.climbs or trial.outcome != "climbs" else ("holds back", OUTCOMES["climbs"][1]),
-        *figures,
-        f"{apart(shortened(verdict.worst_track, 26 - len(place)))}{place}",
+        *outcome_cells(trial, units),
+        f"{apart(shortened(verdict.spare_track, 26 - len(place)))}{place}",
     ]
 
 

@@ -17,7 +17,7 @@ from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
-from gradehaul.show.check.outcome_words import OUTCOMES
+from gradehaul.show.check.outcome_words import outcome_piece
 from gradehaul.show.check.route_text import add_loads
 from gradehaul.show.check.trains_text import add_trains
 from gradehaul.show.sections import CLIMB
@@ -249,8 +249,7 @@ def _add_worst(page: Page, hill: Hill) -> None:
     rails: dict[tuple[str, str, Piece], list[str]] = {}
     for train in worst_first(hill.check.trains):
         way = "down" if train.route == DOWN else "up"
-        down = way == "down" and train.outcome == "climbs"  # one that comes down as it should is held back
-        outcome: Piece = ("is held back", "green") if down else OUTCOMES[train.outcome]
+        outcome: Piece = outcome_piece(train.outcome, train.verdict)
         rails.setdefault((own[train.name], way, outcome), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
         page.line(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")

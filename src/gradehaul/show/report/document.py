@@ -104,8 +104,8 @@ def on_conditions(shown: Mapping[str, Any], trains: Sequence[TrainAnswer]) -> di
 
 
 def verdict_rows(shown: Mapping[str, Iterable[TrainAnswer]]) -> list[dict[str, Any]]:
-    """Return each train on each condition: its outcome, and where."""
-    keys = "name rail outcome margin=verdict.margin at=verdict.worst_at track=verdict.worst_track"
+    """Return each train on each condition: its outcome, what it has to spare, and where that is least."""
+    keys = "name rail outcome verdict.spare at=verdict.spare_at track=verdict.spare_track verdict.uphill"
     return [{"on": on, **_exact(train, keys)} for on, trains in shown.items() for train in trains]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
@@ -16,6 +16,7 @@ from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.verdict import Outcome
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.rail_condition import CLEAN
@@ -29,7 +30,7 @@ from gradehaul.show.check.first_screen import (
     shown_conditions,
     worst_condition,
 )
-from gradehaul.show.check.outcome_words import OUTCOMES, conditions, outcome_cells, rail_at, summary
+from gradehaul.show.check.outcome_words import HOLDS_BACK, OUTCOMES, conditions, outcome_cells, rail_at, summary
 from gradehaul.show.check.route_text import (
     HOW_LOADED,
     add_limits,
@@ -225,6 +226,11 @@ _NUMBER = re.compile(r"(?P<part>1 in )?[<>]?(?P<number>-?\d+(\.\d+)?)")
 _WHOLE = re.compile(r"(?P<first>\d+\+?|length) (?P<rest>\(.*|\D.*)")
 """A number of cars, and what is printed behind it."""
 
+_SHOWN: Mapping[str, Outcome] = {words.lower(): outcome for outcome, (words, _) in OUTCOMES.items()} | {
+    HOLDS_BACK[0]: "climbs"
+}
+"""Outcomes by the words in a table."""
+
 _LINE = 24
 """A cell that begins with a number keeps to one line up to so many letters."""
 
@@ -309,7 +315,7 @@ def outcome_cell(outcome: Piece, risk: Piece, spare: Piece) -> Cell:
     Cell(text='stalls', sort=0, kind='outcome stalls', more='-1.9 gf, 60 %')
     """
     cell = _cell(outcome)
-    rank = [words.lower() for words, _ in OUTCOMES.values()].index(cell.text)
+    rank = [*_SHOWN.values()].index(_SHOWN[cell.text])
     more = "" if cell.text == "too long" else f"{words_of(spare)}, {words_of(risk)}"
     return replace(cell, sort=rank, more=more)
 
@@ -323,8 +329,8 @@ def _cell(piece: Piece) -> Cell:
     Cell(text='8', sort=8.0, kind='load', more='(8 / 12) measured')
     """
     words = words_of(piece)
-    if words.lower() in OUTCOMES:
-        return Cell(words.lower(), kind=f"outcome {words.lower().replace(' ', '-')}")
+    if (shown := words.lower()) in _SHOWN:
+        return Cell(shown, kind=f"outcome {_SHOWN[shown].replace(' ', '-')}")
     number = _NUMBER.match(words)
     if whole := _WHOLE.fullmatch(words) if "(" in words else None:
         first = whole["first"]

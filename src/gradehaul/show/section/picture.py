@@ -11,15 +11,14 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from gradehaul.haulage.verdict import HeadStretch, how_well
+from gradehaul.haulage.verdict import STATES, HeadStretch, how_well
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import FAINT, INK, OUTCOME_COLORS, RAILS, SHORT, SPARE
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName
 from gradehaul.show.base.picture import as_picture, curve_points, curve_points_in
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import short_words
-from gradehaul.show.section.text import condition_words
+from gradehaul.show.section.text import condition_words, outcome_text
 from gradehaul.show.section.track import draw_effective, draw_railhead, figures_band
 from gradehaul.track.heights.vertical import UNCHANGED
 from gradehaul.track.piecewise import PiecewiseQuadratic
@@ -109,15 +108,6 @@ def _worst(judged: Sequence[PullGiven]) -> PullGiven:
     return min(judged, key=lambda each: how_well(each.verdict))
 
 
-def outcome_text(haul: Haul, given: PullGiven, units: UnitFormat) -> str:
-    """Return the outcome in words; of a leg, with that of the whole route where it differs."""
-    here = given.verdict.outcome
-    if given.outcome in (here, "too long"):
-        return short_words(given.outcome, given.verdict, haul.misfits, units)[0]
-    leg = short_words(here, given.verdict, haul.misfits, units)[0]
-    return f"{leg} on this leg; {given.outcome} on the whole route"
-
-
 # Pull and demand
 
 
@@ -160,7 +150,8 @@ def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven],
         )  # fmt: skip
 
     worst = _worst(judged)
-    gap(worst.standing, haul.running, "gap")
+    test = worst.verdict.spare_by if worst.verdict.spare_by != "hold" else "slip"
+    gap(getattr(worst, STATES[test]), haul.starting if test == "restart" else haul.running, "gap")
     for each, (color, dashes) in zip(haul.given, cycle(RAILS), strict=False):
         words = f"pull, {condition_words(haul, each)}{_steady(each.standing, units)}"
         line(each.standing, words, f"standing {each.rail}", color=color, lw=1.8, ls=dashes, zorder=3)
@@ -183,8 +174,7 @@ def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven],
             if each.judged:
                 gap(limit, haul.least, f"holding back {each.rail}", below=True)
         line(haul.least, "least demand downhill", "demand least", color=INK, lw=1.2, ls=(0, (5, 1.5)), zorder=4)
-    if worst.verdict.outcome != "runs away":
-        _mark_least(axes, haul, worst, units, unit, key)
+    _mark_least(axes, haul, worst, units, unit, key)
     axes.axhline(0.0, color=INK, lw=0.7, zorder=1)
     axes.margins(y=0.06)
     axes.set_ylabel(f"Pull and demand, {unit}")
@@ -192,14 +182,16 @@ def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven],
 
 
 def _mark_least(axes: Axes, haul: Haul, given: PullGiven, units: UnitFormat, unit: str, key: dict[str, Artist]) -> None:
-    """Mark where the margin is least, as high as it is."""
+    """Mark where the train has least to spare, from the demand as high as that is; downhill from the limit."""
     verdict = given.verdict
-    at = min(max(verdict.margin_at, haul.running.start), haul.running.stop)
-    need = haul.running(at)
-    color = OUTCOME_COLORS["stalls" if verdict.margin < 0 else "climbs"]
+    at = min(max(verdict.spare_at, haul.running.start), haul.running.stop)
+    demands = {"restart": haul.starting, "hold": haul.least}
+    foot = demands.get(verdict.spare_by, haul.running)(at)
+    up = -verdict.spare if verdict.spare_by == "hold" else verdict.spare
+    color = OUTCOME_COLORS["stalls" if verdict.spare < 0 else "climbs"]
     (drawn,) = axes.plot(
         [convert(at, units.length_unit)] * 2,
-        [convert(need, unit), convert(need + verdict.margin, unit)],
+        [convert(foot, unit), convert(foot + up, unit)],
         color=color,
         lw=1.4,
         marker="_",
@@ -208,8 +200,8 @@ def _mark_least(axes: Axes, haul: Haul, given: PullGiven, units: UnitFormat, uni
         zorder=5,
         gid="least to spare",
     )
-    force = units.force(abs(verdict.margin))
-    key[f"{'lacks ' if verdict.margin < 0 else ''}{force}{'' if verdict.margin < 0 else ' to spare'}"] = drawn
+    force = units.force(abs(verdict.spare))
+    key[f"lacks {force}" if verdict.spare < 0 else f"{force} to spare"] = drawn
 
 
 def _steady(pull: PiecewiseQuadratic, units: UnitFormat) -> str:

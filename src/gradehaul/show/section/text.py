@@ -5,15 +5,24 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from itertools import groupby
 
+from gradehaul.haulage.answers.judged import outcome_of
 from gradehaul.haulage.stretches import RouteElement
-from gradehaul.haulage.verdict import WORST_FIRST
+from gradehaul.haulage.verdict import WORST_FIRST, Outcome
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.show.base.labels import basis_words, from_to
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
-from gradehaul.show.check.outcome_words import OUTCOMES, care_lines, everywhere, rail_at, short_words, spare_words
+from gradehaul.show.check.outcome_words import (
+    OUTCOMES,
+    care_lines,
+    everywhere,
+    outcome_piece,
+    rail_at,
+    short_words,
+    spare_words,
+)
 from gradehaul.show.check.route_text import ends, ruling_sentence
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
@@ -29,8 +38,8 @@ def profile_page(section: LongSection, units: UnitFormat, more: Collection[str] 
     haul = section.haul
     if haul is not None:
         judged = [each for each in haul.given if each.judged] or list(haul.given)
-        worst = min(judged, key=lambda each: (WORST_FIRST.index(each.outcome), each.verdict.margin))
-        words = short_words(worst.outcome, worst.verdict, haul.misfits, units)[0]
+        worst = min(judged, key=lambda each: (WORST_FIRST.index(each.outcome), each.verdict.spare))
+        words = outcome_text(haul, worst, units)
         page.line((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({condition_words(haul, worst)}).")
     length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     ruling = profile.ruling()
@@ -88,17 +97,32 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
     page.line((haul.name, "bold"), f", {units.length(haul.train.length)} long, engines included, needs at most")
     for words, need in (("to run", haul.running.greatest()), ("to start", haul.starting.greatest())):
         page.line(f"{units.force(need.value)} {words}, {_where(section, need, units)}", indent=2)
+    leg = section.route.whole != section.route.name
     rows: list[list[Piece]] = [
         [
             condition_words(haul, each),
-            OUTCOMES[each.outcome],
-            spare_words(each.outcome, each.verdict, units),
-            f"{each.verdict.worst_track}, {units.length(each.verdict.worst_at)}",
+            outcome_piece(each.outcome, each.verdict),
+            *([outcome_piece(_here(each), each.verdict)] if leg else []),
+            spare_words(_here(each), each.verdict, units),
+            f"{each.verdict.spare_track}, {units.length(each.verdict.spare_at)}",
             _range(each.standing, units),
         ]
         for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
-    page.table(["rail", "outcome", "to spare>", "hardest place", "pull>"], rows, indent=0)
+    heads = ["rail", "outcome", *(["this leg"] if leg else []), "to spare>", "hardest place", "pull>"]
+    page.table(heads, rows, indent=0)
+
+
+def _here(given: PullGiven) -> Outcome:
+    """Return the outcome on what is shown, which may be one leg of the route."""
+    return outcome_of(given.verdict, given.misfits)
+
+
+def outcome_text(haul: Haul, given: PullGiven, units: UnitFormat) -> str:
+    """Return the outcome in words; of a leg, with that of the whole route where it differs."""
+    words = short_words(_here(given), given.verdict, haul.misfits, units)[0]
+    whole = outcome_piece(given.outcome, given.verdict)[0].lower()
+    return words if given.outcome == _here(given) else f"{words} on this leg; {whole} on the whole route"
 
 
 def condition_words(haul: Haul, given: PullGiven) -> str:

@@ -434,6 +434,25 @@ const Haulage = (() => {
 
   // The verdict
 
+  const LEVEL = 1e-6;
+
+  /* Whether a route, leg by leg, climbs anywhere or is level all the way: not where it only goes down. */
+  function goesUp(legs) {
+    let climb = 0.0, fall = 0.0;
+    const add = (gain) => { if (gain > 1e-12) climb += gain; else if (gain < -1e-12) fall -= gain; };
+    for (const { railhead, effort } of legs) {
+      const f = { ...railhead, breaks: effort.breaks };
+      f.values.forEach((value, k) => {
+        const width = f.breaks[k + 1] - f.breaks[k], whole = endOf(f, k) - value;
+        const t = f.seconds[k] ? -f.slopes[k] / f.seconds[k] : 0.0;
+        const part = t > 0 && t < width ? 0.5 * f.slopes[k] * t : 0.0;
+        add(part);
+        add(whole - part);
+      });
+    }
+    return climb > LEVEL || fall <= LEVEL;
+  }
+
   function trackNumber(route, place, ahead) {
     const number = firstAbove(route.starts, place + (ahead ? 1e-9 : -1e-9)) - 1;
     return Math.min(Math.max(number, 0), route.tracks.length - 1);
@@ -453,30 +472,50 @@ const Haulage = (() => {
   function judge(route, train, rail) {
     const given = supply(route, train, rail);
     const need = demand(route, train);
-    const stand = less(given.standing, need.running), slip = less(given.slipping, need.running);
     const allowed = TIE * most(given.standing), allowedSlip = TIE * most(given.slipping);
-    const worst = least(stand);
-    const stalling = below(stand, -allowed);
-    const noStopping = below(less(given.standing, need.starting), -allowed);
-    const noRecovery = below(slip, -allowedSlip);
-    const pushing = below(less(given.slipping, times(need.least, -1.0)), -allowedSlip);
+    const tests = [
+      ["stand", less(given.standing, need.running), allowed],
+      ["restart", less(given.standing, need.starting), allowed],
+      ["slip", less(given.slipping, need.running), allowedSlip],
+      ["hold", less(given.slipping, times(need.least, -1.0)), allowedSlip],
+    ].map(([test, left, tie]) => {
+      const fails = below(left, -tie), { value, at: place } = least(left);
+      // what fails only by what a tie allows does not fail
+      return { test, fails, value, place, spare: fails.length ? value : Math.max(value, 0.0) };
+    });
+    const [worst, , slip] = tests, [stalling, noStopping, noRecovery, pushing] = tests.map((each) => each.fails);
+    const left = tests.reduce((low, each) => (each.spare < low.spare ? each : low));
     const climb = stalling.length ? "stalls" : noStopping.length || noRecovery.length ? "marginal" : "climbs";
-    const place = stalling.length ? stalling[0][0] : worst.at;
+    const place = stalling.length ? stalling[0][0] : worst.place;
     const outcome = climb !== "stalls" && pushing.length ? "runs away" : climb;
     return {
-      climb, outcome, margin: worst.value, marginAt: worst.at, at: place,
-      worstAt: outcome === "runs away" ? pushing[0][0] : place,
+      climb, outcome, margin: worst.value, marginAt: worst.place, at: place,
+      spare: left.spare, spareAt: left.place, spareTrack: trackAt(route, left.place), spareBy: left.test,
+      failsAt: stalling.length ? place : pushing.length ? pushing[0][0] : left.place,
       track: trackAt(route, place, stalling.length > 0),
       noStopping, noRecovery, stalling,
       runningAway: pushing,
       basis: basisAt(route, train, rail, place, "standing_n", "basis"),
-      slippingBasis: basisAt(route, train, rail, least(slip).at, "slipping_n", "slipping_basis"),
+      slippingBasis: basisAt(route, train, rail, slip.place, "slipping_n", "slipping_basis"),
       given, need,
     };
   }
 
+  /* The pull with the head at a place; where it jumps there, the less of both sides. */
+  const pullAt = (pull, head) => (typeof pull === "number" ? pull
+    : Math.min(at(pull, head), at(pull, Math.max(head - 1e-9, start(pull)))));
+
+  /* What a train has to spare with its head at a place; where it jumps there, the less of both sides. */
+  function spareAt({ given, need }, head) {
+    return Math.min(...[head, Math.max(head - 1e-9, start(need.running))].map((place) => {
+      const standing = pullAt(given.standing, place), slipping = pullAt(given.slipping, place);
+      const running = at(need.running, place), starting = at(need.starting, place);
+      return Math.min(standing - Math.max(running, starting), slipping - running, slipping + at(need.least, place));
+    }));
+  }
+
   return {
-    AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, restrict,
+    pullAt, spareAt, goesUp, AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, restrict,
     madeUp, supply, judge, trackAt, trackNumber, misfits, firstDay,
   };
 })();

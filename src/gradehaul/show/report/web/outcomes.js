@@ -3,7 +3,7 @@ const Outcomes = (() => {
   /* The worst of some verdicts: by outcome, then by the pull to spare. */
   function worst(outcomes, verdicts) {
     const rank = (each) => outcomes.worst_first.indexOf(each.outcome);
-    return verdicts.reduce((low, each) => (rank(each) < rank(low) || (rank(each) === rank(low) && each.margin_n < low.margin_n) ? each : low));
+    return verdicts.reduce((low, each) => (rank(each) < rank(low) || (rank(each) === rank(low) && each.spare_n < low.spare_n) ? each : low));
   }
 
   /* A train on all legs of its route on one rail condition. */
@@ -13,13 +13,12 @@ const Outcomes = (() => {
     const judged = legs.map((leg) => {
       const train = Haulage.madeUp(stock, named.consist, named.together, leg.run_rounds, leg.run_rounds_turn);
       const verdict = Haulage.judge(leg, train, rail);
-      const away = verdict.outcome === "runs away";
-      return { outcome: verdict.outcome, margin_n: verdict.margin, at_m: verdict.worstAt, track: away ? Haulage.trackAt(leg, verdict.worstAt, true) : verdict.track };
+      return { outcome: verdict.outcome, spare_n: verdict.spare, at_m: verdict.spareAt, track: verdict.spareTrack };
     });
-    const { at_m, track } = worst(data.outcomes, judged), margin_n = Math.min(...judged.map((each) => each.margin_n));
+    const { spare_n, at_m, track } = judged.reduce((low, each) => (each.spare_n < low.spare_n ? each : low));
     const tooLong = Haulage.misfits(legs[0], stock, named.consist, named.together).length > 0;
     const outcome = Words.worst(data.outcomes, [...judged.map((each) => each.outcome), ...(tooLong ? ["too long"] : [])]);
-    return { name: named.name, rail, outcome, margin_n, at_m, track };
+    return { name: named.name, rail, outcome, spare_n, at_m, track, uphill: Haulage.goesUp(legs) };
   }
 
   /* A train at its worst on a condition; null where its route is not answered. */
@@ -39,8 +38,8 @@ const Outcomes = (() => {
   const head = (words, more = "", cls = "") =>
     Object.assign(node("th", cls, words, ...(more ? [node("br"), node("small", "", more)] : [])), { scope: "col" });
 
-  /* The pull to spare; none where no pull helps: a train that runs away, or is too long. */
-  const spare = (units, found) => (["runs away", "too long"].includes(found.outcome) ? "–" : units.force(found.margin_n));
+  /* The pull to spare; none where no pull helps: a train that is too long. */
+  const spare = (units, found) => (found.outcome === "too long" ? "–" : units.force(found.spare_n));
 
   /* A cell with what its column is, which a narrow page shows before it. */
   function under(words, cell) {
@@ -51,10 +50,10 @@ const Outcomes = (() => {
   /* An outcome with the pull to spare and the risk where it is known, neither where the train does not fit; and below it
      what it was before where that differs. */
   function result(units, before, found) {
-    const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, found.outcome);
+    const word = node("strong", `outcome ${found.outcome.replace(" ", "-")}`, Words.shown(found.outcome, found.uphill));
     const risk = found.risk ? [", ", node("span", "risk", found.risk)] : [];
     const now = found.outcome === "too long" ? [] : [" ", node("span", "figure", node("span", "spare", spare(units, found)), ...risk)];
-    const was = changed(units, found) ? [node("small", "was", `${before} ${found.was.outcome} ${spare(units, found.was)}`)] : [];
+    const was = changed(units, found) ? [node("small", "was", `${before} ${Words.shown(found.was.outcome, found.was.uphill)} ${spare(units, found.was)}`)] : [];
     return [word, ...now, ...was];
   }
 

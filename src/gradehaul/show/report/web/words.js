@@ -18,12 +18,8 @@ const Words = (() => {
   function verdict(route, units, found, misfits, outcomes) {
     const say = (key, values) => fill(outcomes.sentences[key], values);
     const where = (list) => list.map((each) => stretch(route, units, each)).join("; ");
-    const values = {
-      head: say("head", { at: units.length(found.at), track: name(found.track) }),
-      spare: units.force(found.margin),
-      lacks: units.force(-found.margin),
-      where: where(found.stalling),
-    };
+    const head = (at, track) => say("head", { at: units.length(at), track: name(track) });
+    const values = { head: head(found.at, found.track), where: where(found.stalling) };
     const uphill = [say(found.climb, values)];
     if (found.climb === "marginal") {
       for (const [key, list] of [["no stopping", found.noStopping], ["no recovery", found.noRecovery]]) {
@@ -32,12 +28,19 @@ const Words = (() => {
     }
     const away = found.runningAway.length > 0;
     const downhill = [say(away ? "runs away" : "holds back", { where: where(found.runningAway) })];
+    const which = found.spare >= 0 ? "spare" : found.spareBy === "hold" ? "lacks hold" : "lacks";
+    const spare = say(which, {
+      spare: units.force(found.spare), lacks: units.force(-found.spare), head: head(found.spareAt, found.spareTrack),
+    });
     const room = misfits.map((each) => say(each.runRound ? "run-round" : "too long",
       { length: units.length(each.length), room: name(each.place), holds: units.length(each.available) }));
-    if (found.climb === "stalls") return [...uphill, ...downhill, ...room];
-    if (away) return [...downhill, ...room, say("uphill", { words: uphill.join(" ") })];
-    return [...room, ...uphill, ...downhill];
+    if (found.climb === "stalls") return [...uphill, spare, ...downhill, ...room];
+    if (away) return [...downhill, spare, ...room, say("uphill", { words: uphill.join(" ") })];
+    return [...room, ...uphill, spare, ...downhill];
   }
+
+  /* An outcome as it is shown: of a train that has nothing to climb another word. */
+  const shown = (outcome, uphill) => (outcome === "climbs" && !uphill ? "holds back" : outcome);
 
   /* The worst of some outcomes. */
   const worst = (outcomes, list) => outcomes.worst_first.find((each) => list.includes(each)) || "climbs";
@@ -54,5 +57,5 @@ const Words = (() => {
     return name.endsWith("everywhere") ? `with ${condition}` : name.startsWith("as ") ? condition : `on ${name} rail${age}`;
   };
 
-  return { name, verdict, worst, basis, kind, on };
+  return { name, verdict, shown, worst, basis, kind, on };
 })();

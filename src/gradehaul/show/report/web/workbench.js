@@ -41,12 +41,12 @@ const Workbench = (() => {
     /* What becomes of the train on a route, on the rail condition that is the worst for it of those shown. */
     function judge(route) {
       const verdicts = desk.condition.rails.map((rail) => ({ rail, ...Haulage.judge(onRails(route), madeUpFor(route), rail) }));
-      return Outcomes.worst(data.outcomes, verdicts.map((each) => ({ ...each, margin_n: each.margin })));
+      return Outcomes.worst(data.outcomes, verdicts.map((each) => ({ ...each, spare_n: each.spare })));
     }
 
     /* Of the legs of a route, the one that leaves a train least to spare. */
     function hardest(legs) {
-      const judged = legs.map((leg) => [leg, legs.length > 1 ? judge(leg).margin : 0]);
+      const judged = legs.map((leg) => [leg, legs.length > 1 ? judge(leg).spare : 0]);
       return judged.length ? judged.reduce((worst, each) => (each[1] < worst[1] ? each : worst))[0] : null;
     }
 
@@ -155,7 +155,8 @@ const Workbench = (() => {
         const byLeg = legs.map((each, k) => `leg ${k + 1} ${each}`).join(", ");
         sentences.push(`Of the legs of ${Words.name(state.route.whole)}: ${byLeg}.`);
       }
-      showVerdict(outcome, sentences, outcome.replace(" ", "-"));
+      const uphill = Haulage.goesUp(routes.filter((route) => route.whole === state.route.whole));
+      showVerdict(Words.shown(outcome, uphill), sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
         `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}: fresh or rested, whichever is worse.`}`;
       draw();
@@ -200,25 +201,21 @@ const Workbench = (() => {
       handles.place(drawn, state.route, data);
     }
 
-    /* The pull with the head at a place; where it jumps there, the less of both sides. */
-    const given = (pull, head) => (typeof pull === "number" ? pull
-      : Math.min(Haulage.at(pull, head), Haulage.at(pull, Math.max(head - 1e-9, Haulage.start(pull)))));
-
     function push(head) {
       state.head = head;
       const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       const slider = byId("bench-head");
       slider.value = to > from ? Math.round((1000 * (head - from)) / (to - from)) : 0;
       const run = Haulage.at(verdict.need.running, head), startUp = Haulage.at(verdict.need.starting, head);
-      const standing = given(verdict.given.standing, head), slipping = given(verdict.given.slipping, head);
-      const track = head === verdict.at ? verdict.track : Haulage.trackAt(state.route, head, true);
+      const standing = Haulage.pullAt(verdict.given.standing, head), slipping = Haulage.pullAt(verdict.given.slipping, head);
+      const track = head === verdict.spareAt ? verdict.spareTrack : Haulage.trackAt(state.route, head, true);
       const figures = {
         "at-place": `${units.length(head)}, on ${Words.name(track)}`,
         "at-run": units.force(run),
         "at-start": units.force(startUp),
         "at-stand": units.force(standing),
         "at-slip": units.force(slipping),
-        "at-spare": units.force(standing - run),
+        "at-spare": units.force(Haulage.spareAt(verdict, head)),
       };
       for (const [id, text] of Object.entries(figures)) byId(id).textContent = text;
       const within = (stretches) => stretches.some(([start, end]) => head >= start && head <= end);
@@ -259,7 +256,7 @@ const Workbench = (() => {
       compose();
       remember();
     });
-    byId("bench-rail").addEventListener("change", (event) => { desk.on = event.target.value; compose(); if (verdict) push(verdict.worstAt); desk.showFilm(); remember(); });
+    byId("bench-rail").addEventListener("change", (event) => { desk.on = event.target.value; compose(); if (verdict) push(verdict.failsAt); desk.showFilm(); remember(); });
     byId("add-loco").addEventListener("click", () => add(stock.powers));
     byId("add-car").addEventListener("click", () => add(stock.cars));
     byId("together").addEventListener("input", (event) => {
@@ -300,7 +297,7 @@ const Workbench = (() => {
     }
 
     byId("play").addEventListener("click", play);
-    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.outcome === "runs away" ? verdict.worstAt : verdict.marginAt); });
+    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.spareAt); });
     byId("train-form").addEventListener("submit", (event) => event.preventDefault());
     const figure = byId("bench-section");
     const point = (event) => {
@@ -316,7 +313,7 @@ const Workbench = (() => {
     choice.value = first ? first.name : "";
     if (desk.trial.look) recall(desk.trial.look);
     compose();
-    if (verdict) push(verdict.worstAt);
+    if (verdict) push(verdict.failsAt);
 
     return {
       /* Puts the head at a place of a route shown elsewhere, where it is this route. */
@@ -338,7 +335,7 @@ const Workbench = (() => {
         choice.value = name;
         state.head = 0;
         compose();
-        if (verdict) push(verdict.worstAt);
+        if (verdict) push(verdict.failsAt);
         remember();
       },
       /* Takes what has changed on the desk: the routes alone while a hand moves, else the whole document. */
