@@ -16,7 +16,7 @@ HELIX = ["helix", "--plan", PLAN, "--turns", "3"]
 NO_OPTION = "there is no such option"
 HOURS = "gradehaul check: --hours takes a number from 0 to 1000000"
 FILM = "the plan has no film of this name"
-TAKES_A_FILE = "-o takes the name of a file, got nothing; write -o with the name of a file behind it"
+TAKES_A_FILE = "-o takes the name of a file, got nothing; write -o with the name of a file after it"
 MORE = 'more is given than the verb takes, got the hill; write a name that has a space in quotes, as in "Up ore"'
 
 
@@ -35,7 +35,7 @@ MORE = 'more is given than the verb takes, got the hill; write a name that has a
         (["check", "--json=3", PLAN], "gradehaul check: --json takes no value; write --json alone"),
         (
             ["incline", "--curve", "24in"],
-            "gradehaul incline: --curve takes 2 values, got fewer; write all 2 behind it",
+            "gradehaul incline: --curve takes 2 values, got fewer; write all 2 after it",
         ),
         (
             ["profile", PLAN, "Up", "the", "hill"],

@@ -62,12 +62,12 @@ def expected(layout: Layout) -> Outcomes:
 
 
 def in_words(layout: Layout, outcomes: Outcomes) -> Outcomes:
-    """Return outcomes as they are said of each train: one that only goes down holds back where it would climb."""
+    """Return outcomes as they are said of each train: one that only goes down is held back where it would climb."""
     found: Outcomes = {}
     for (name, rail), outcome in outcomes.items():
         heights = layout.profile(layout.plan.trains[name].route)
         down = heights.climb < 1e-6 < heights.fall
-        found[name, rail] = "holds back" if outcome == "climbs" and down else outcome
+        found[name, rail] = "held back" if outcome == "climbs" and down else outcome
     return found
 
 
@@ -76,7 +76,7 @@ def worst(outcomes: Outcomes, rails: tuple[str, ...] | list[str]) -> dict[str, s
     found: dict[str, str] = {}
     for (name, rail), outcome in outcomes.items():
         if rail in rails:
-            found[name] = min(found.get(name, outcome), outcome, key=(*WORST_FIRST, "holds back").index)
+            found[name] = min(found.get(name, outcome), outcome, key=(*WORST_FIRST, "held back").index)
     return found
 
 
@@ -89,7 +89,7 @@ def shown_in_text(text: str) -> Outcomes:
     for line in text.splitlines():
         if title := re.match(r"  (.+), [^,]* long, on route ", line):
             name = title[1]
-        elif name and (row := re.match(r"    (.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs|holds back)  ", line)):
+        elif name and (row := re.match(r"    (.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs|held back)  ", line)):
             found[name, row[1].replace("(fresh)", "fresh")] = row[2].lower()
     return found
 
@@ -110,7 +110,7 @@ def shown_on_page(page: str) -> dict[str, list[str]]:
     return found
 
 
-def begins(text: str, outcomes: tuple[str, ...] = (*WORST_FIRST, "holds back")) -> str:
+def begins(text: str, outcomes: tuple[str, ...] = (*WORST_FIRST, "held back")) -> str:
     return next(outcome for outcome in outcomes if text.startswith((outcome, f"is {outcome}")))
 
 
@@ -161,7 +161,7 @@ def by_condition(answer: CheckAnswer) -> list[list[str]]:
 def check_rows(text: str, truth: Outcomes, answer: CheckAnswer) -> None:
     """Compare the rows of the first screen with the outcomes, at the worse age of a film; films come last."""
     conditions = by_condition(answer)
-    words = "STALLS|RUNS AWAY|TOO LONG|marginal|climbs|holds back"
+    words = "STALLS|RUNS AWAY|TOO LONG|marginal|climbs|held back"
     for name in worst(truth, answer.rails):
         if len(conditions) > 2:
             break  # then each condition has a row of its own, and --more trains is compared

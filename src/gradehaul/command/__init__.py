@@ -92,8 +92,8 @@ def _usage_line(error: click.UsageError, ctx: click.Context) -> str:
 
 
 _STATUS = (
-    "Exit status: 0 answered; 1 answered, and with --strict a named train fails; 2 the input is wrong; 3 a file cannot "
-    "be read or written."
+    "Exit status: 0 answered; 1 answered, but --strict found something that fails or was not checked; 2 the input "
+    "is wrong; 3 a file cannot be read or written."
 )
 
 

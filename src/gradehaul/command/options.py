@@ -40,7 +40,9 @@ seed_option = click.option(
     "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Seed of the random trials."
 )
 hours_option = click.option(
-    "--hours", type=click.FloatRange(0, 1e6), help="Age of every film.  [default: the worse of fresh and rested]"
+    "--hours",
+    type=click.FloatRange(0, 1e6),
+    help="Age of every film, in hours.  [default: the worse of fresh and rested]",
 )
 
 

@@ -97,6 +97,6 @@ def _without_value(error: click.BadOptionUsage, command: click.Command) -> PlanE
     if param is None or getattr(param, "is_flag", False):
         return PlanError(f"{option} takes no value", write=f"{option} alone")
     if param.nargs > 1:
-        return PlanError(f"{option} takes {param.nargs} values", found="fewer", write=f"all {param.nargs} behind it")
+        return PlanError(f"{option} takes {param.nargs} values", found="fewer", write=f"all {param.nargs} after it")
     what = "the name of a file" if isinstance(param.type, click.Path) else "a value"
-    return PlanError(f"{option} takes {what}", found="nothing", write=f"{option} with {what} behind it")
+    return PlanError(f"{option} takes {what}", found="nothing", write=f"{option} with {what} after it")

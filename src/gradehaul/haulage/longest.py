@@ -81,7 +81,7 @@ class Load(Documented):
     slipping_basis: Basis
     engine: Engine = "leading"
     holds_back: bool = True
-    """Whether the train of the cars to run holds back downhill: only locomotives alone may not."""
+    """Whether the train of the cars to run is held back downhill: only locomotives alone may not be."""
 
     @property
     def to_run(self) -> int:

@@ -291,7 +291,7 @@ class Loco:
     pull: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     slipping: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     predicted: Mapping[str, PredictedPull] = field(default_factory=dict)
-    """Standing pulls of a locomotive that was never read, from the readings of others, by rail condition."""
+    """Standing pulls of a locomotive that was never measured, from the readings of others, by rail condition."""
     worked_out: Mapping[str, WorkedOut] = field(default_factory=dict)
     """By rail condition, where those of `pull` and `slipping` that are not as read come from."""
     doubts: Mapping[tuple[State, str], tuple[Doubt, ...]] = field(default_factory=dict)

@@ -271,7 +271,7 @@ def test_a_train_that_only_goes_down_is_held_back_as_far_as_statics_have_it() ->
 def test_which_way_trains_run_is_as_in_their_own_plan_or_as_told() -> None:
     words = ["--radius", "600 mm", "--rise-per-turn", "120 mm", "--turns", "3", "--plan", "plans/landing.toml"]
     own = run("helix", *words).stdout
-    assert "loads, going down, holds back on" in own
+    assert "loads, going down, is held back on" in own
     assert "empties, going up, climbs on clean rail" in own
     assert "loads, going up, STALLS" in run("helix", *words, "--direction", "up").stdout
     both = json.loads(run("helix", *words, "--direction", "both", "--json").stdout)["trains"]

@@ -131,14 +131,14 @@ def test_a_rare_slip_gets_its_line_and_no_guess(right, wrong):
 @pytest.mark.parametrize(
     ("right", "wrong", "line", "write"),
     [
-        (",\n]\n", ",\n", 11, "list opened here is never closed, got track = [; write ] behind its last item"),
-        ("},\n]\n", "}\n", 11, "list opened here is never closed, got track = [; write ] behind its last item"),
-        ("36 },", "36,", 12, "table opened here is never closed, got { straight = 36,; write } behind its last value"),
+        (",\n]\n", ",\n", 11, "list opened here is never closed, got track = [; write ] after its last item"),
+        ("},\n]\n", "}\n", 11, "list opened here is never closed, got track = [; write ] after its last item"),
+        ("36 },", "36,", 12, "table opened here is never closed, got { straight = 36,; write } after its last value"),
         (
             "90 },",
             "90",
             13,
-            "table opened here is never closed, got { left = 24, angle = 90; write } behind its last value",
+            "table opened here is never closed, got { left = 24, angle = 90; write } after its last value",
         ),
     ],
 )

@@ -85,7 +85,7 @@ def test_a_plan_without_readings_is_shown_how_to_begin(bare):
 
 def test_what_cannot_be_separated_is_said_in_words(odd):
     text = readings_page(odd, READER, READINGS).text()
-    assert "no locomotive with traction tires was read" in text
+    assert "no locomotive with traction tires was measured" in text
     assert "not known" in text
     assert "$x^2$ [red]" in text
 

@@ -31,7 +31,7 @@ from gradehaul.treatment.ways_over import ways_over
 from project import PLANS
 
 TRAIN = re.compile(
-    r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs|holds back) +([<>]?\d+ %|–) +(-?[\d.]+ \w+|–)  "
+    r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs|held back) +([<>]?\d+ %|–) +(-?[\d.]+ \w+|–)  "
 )
 
 Shown = tuple[CheckAnswer, UnitFormat, str]
@@ -90,7 +90,7 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
             for each in judged
         }
         route = next(each for each in document["routes"] if each["name"] == judged[0]["route"])
-        goes = "climbs" if route["climb_m"] or not route["fall_m"] else "holds back"
+        goes = "climbs" if route["climb_m"] or not route["fall_m"] else "held back"
         assert row[2].lower() in {goes if each["outcome"] == "climbs" else each["outcome"] for each in judged}
         compared += 1
     for route in document["routes"]:

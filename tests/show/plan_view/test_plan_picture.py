@@ -163,14 +163,19 @@ def test_its_figures_are_those_of_the_document(name, size):
         (said,) = [words[match.end() :] for match in re.finditer(begins, words)]
         if own["outcome"] == "stalls":
             at, lacks = read.length(own["stalling_m"][0][0]), read.force(-own["spare_n"])
-            assert said.startswith(f"stalls first at {at} on {own['track']}, lacks {lacks} to climb")
+            worst = f"; at worst {lacks} short, at {read.length(own['spare_at_m'])}"
+            assert said.startswith(f"stalls first at {at} on {own['track']}{worst}")
         elif own["outcome"] == "runs away":
             first, last = own["running_away_m"][0]
             assert said.startswith(f"runs away first from {read.length(first)} to {read.length(last)}")
         else:
             force, at = read.force(abs(own["spare_n"])), read.length(own["spare_at_m"])
-            spare = f"{force} to spare" if own["outcome"] == "climbs" else f"lacks {force} to climb"
-            assert said.startswith(f"{own['outcome']}, {spare} at {at} on {own['spare_track']}")
+            if own["outcome"] == "climbs":
+                spare = f"climbs, {force} to spare"
+            else:
+                when = "it must start again" if own["spare_by"] == "restart" else "the wheels slip"
+                spare = f"marginal, {force} short if {when},"
+            assert said.startswith(f"{spare} at {at} on {own['spare_track']}")
 
 
 @pytest.mark.parametrize("size", ["a4", "phone"])

@@ -172,7 +172,7 @@ SAID = (
     "It must not stop, since it would not start again, ",
     "It would not recover from a slip ",
     "Downhill it runs away: the cars push the locomotives ",
-    "Downhill it holds back.",
+    "Downhill it is held back.",
     " long and does not fit ",
     " long and do not fit ",
 )
@@ -370,7 +370,7 @@ def test_a_train_without_a_locomotive_is_shown(page):
 def test_the_slider_by_keyboard(page, two_levels):
     bench, plan = page.page, two_levels.plan
     assert bench.input_value("#bench-rail") == "as planned"
-    assert page.text("#bench-facts").endswith("Judged on rail as planned fresh: fresh or rested, whichever is worse.")
+    assert page.text("#bench-facts").endswith("Judged on rail as planned (fresh): fresh or rested, whichever is worse.")
     bench.focus("#bench-head")
     train: Train = made_up(plan, plan.trains["stone"])
     profile, units = two_levels.profile("Up by the siding"), units_for(plan)
@@ -467,7 +467,7 @@ def test_a_train_that_only_goes_down_holds_back(browser, tmp_path):
                 strict=True,
             )
         )
-        assert shown == {"loads": "holds back", "empties": "climbs"}
+        assert shown == {"loads": "held back", "empties": "climbs"}
         for train, outcome in shown.items():
             one.page.get_by_role("button", name=train, exact=True).click()
             assert one.text("#bench-verdict").startswith(f"{outcome} on clean rail: It gets through even if")
@@ -503,7 +503,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         assert one.text("#at-does") == "runs away here: the cars push the locomotives"
         assert "runs-away" in one.page.get_attribute("#at-does", "class")
         one.page.select_option("#bench-rail", "clean")
-        assert one.text("#bench-verdict").startswith("holds back on clean rail: ")
+        assert one.text("#bench-verdict").startswith("held back on clean rail: ")
         assert section.locator(".bed.filmed").count() == 0
         assert section.locator(".bar.away").count() == 0
         assert one.said == []

@@ -151,16 +151,17 @@ def _check_train(found: dict, words: str, read: UnitFormat) -> None:
         assert "demand" not in words
         return
     for given in found["train"]["rails"]:
-        where, lacks = words, f"lacks {read.force(-given['spare_n'])} to climb"
+        where, short = words, f"{read.force(-given['spare_n'])} short"
         place = f"at {read.length(given['spare_at_m'])} on {given['spare_track']}"
         if given["verdict"] == "stalls" or given["outcome"] == "stalls":
             assert f"stalls first at {read.length(given['stalling_m'][0][0])} on {given['track']}" in where
-            assert lacks in where
+            assert f"; at worst {short}, at {read.length(given['spare_at_m'])}" in where
         elif given["outcome"] == "runs away":
             first, last = given["running_away_m"][0]
             assert f"runs away first from {read.length(first)} to {read.length(last)}" in where
         elif given["outcome"] == "marginal":
-            assert f"marginal, {lacks} {place}" in where
+            when = "it must start again" if given["spare_by"] == "restart" else "the wheels slip"
+            assert f"marginal, {short} if {when}, {place}" in where
         else:
             assert f"climbs, {read.force(given['spare_n'])} to spare {place}" in where
     assert words.startswith(found["train"]["name"])

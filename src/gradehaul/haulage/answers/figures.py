@@ -117,7 +117,7 @@ def measurements(
     best: dict[str, tuple[bool, float, str]] = {}
     for first, trains in ((True, judged), (False, film)):
         for train in trains:
-            on = train.rail if train.rail in PLANNED else f"on {train.rail} rail"
+            on = train.rail.replace("fresh", "(fresh)") if train.rail in PLANNED else f"on {train.rail} rail"
             for gain, cause in train.trust.gains:
                 useful = gain > _GAIN and cause.narrows > _NARROWS
                 if useful and (first, gain) > best.get(cause.measure, (False, 0.0))[:2]:
@@ -134,7 +134,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Mea
         yield Measurement(f"read the pull of {_some(unread)} on clean rail, five times{_each(unread)}")
     clean = bench.fits.get(CLEAN)
     if clean is not None and not clean.apart and len(plan.locos) > 1:
-        yield Measurement("read three locomotives that differ in tires, on clean rail", clean.why)
+        yield Measurement("measure three locomotives that differ in tires, on clean rail", clean.why)
     if plan.locos:
         yield from _of_films(plan, bench)
     few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.counted < ENOUGH and row.state == "standing"]

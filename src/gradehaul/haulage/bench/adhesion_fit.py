@@ -161,11 +161,9 @@ def fit_adhesion(
 
 def _why(count: int, *, bare: bool, all_tyred: bool) -> str:
     if bare:
-        return "no locomotive with traction tires was read, so this says nothing about tires"
+        return "no locomotive with traction tires was measured, so this says nothing about tires"
     if all_tyred:
-        return (
-            "every locomotive that was read has traction tires on all driven wheels, so this says nothing about metal"
-        )
+        return "every locomotive measured has traction tires on all driven wheels, so this says nothing about metal"
     if count < 3:
-        return "fewer than three locomotives were read, so tires and metal cannot be separated"
+        return "fewer than three locomotives were measured, so tires and metal cannot be separated"
     return "the locomotives all have about the same share of weight on tires, so tires and metal cannot be separated"

@@ -261,7 +261,7 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True)
 class Predicted:
-    """The pull of a locomotive that was never read: by the readings of others, and by its own weight alone."""
+    """The pull of a locomotive that was never measured: by the readings of others, and by its own weight alone."""
 
     KEYS: ClassVar[str] = (
         "loco rail pull=pull.value pull.low pull.high by_weight=by_weight.value by_weight_low=by_weight.low "

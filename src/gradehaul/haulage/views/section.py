@@ -187,7 +187,7 @@ def _route(layout: Layout, name: str | None) -> Route:
     if len(routes) > 1:
         names = ", ".join(quoted(route.name) for route in routes)
         wrong = f"the plan has {len(routes)} routes, and one is shown at a time"
-        raise RouteError(wrong, file=file, write=f"its name behind the plan: {names}")
+        raise RouteError(wrong, file=file, write=f"its name after the plan: {names}")
     return _one_direction(routes[0], file)
 
 

@@ -111,8 +111,8 @@ def _tilts(tables: Sequence[Entry[Any]], cars: Collection[str], faults: Faults) 
             if any(rise > table.over / 2 for rise in rises or ()):
                 faults.at(
                     entry,
-                    f"{key} rises more than half of over, too steep for a test",
-                    write=f"{key} and over in one unit",
+                    f'"{key}" is more than half of "over": too steep for a test',
+                    write=f'"{key}" and "over" in one unit',
                 )
         found.append(TiltRead(entry.place, table.car, table.over, tuple(table.starts or ()), tuple(table.rolls or ())))
     return found

@@ -255,7 +255,7 @@ def _mark_berths(
     named = [(table, "")] + [(each, item_place(each, number)) for number, each in enumerate(table.track)]
     for each, inside in named:
         if each.clear is not None and each.berth is None:
-            faults.at(entry, "clear needs a berth", write='berth = "..." beside it', inside=inside)
+            faults.at(entry, '"clear" needs a berth', write='berth = "..." beside it', inside=inside)
     if table.berth is not None:
         clears = [] if table.clear is None else [table.clear]
         _mark_berth(table.berth, list(line.tracks), clears, entry, laid, faults)

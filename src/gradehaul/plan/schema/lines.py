@@ -116,7 +116,9 @@ class TrackTable(Table):
         (shape,) = shapes
         kind = "curve" if shape in {"left", "right"} else shape
         wrong: list[GradehaulError] = [
-            PlanError(f"{key} does not belong to {'an' if kind[0] == 'e' else 'a'} {kind}", write=_INSTEAD.get(key, ""))
+            PlanError(
+                f'"{key}" does not belong to {"an" if kind[0] == "e" else "a"} {kind}', write=_INSTEAD.get(key, "")
+            )
             for key in sorted(given - _BESIDE[shape] - {shape})
         ]
         heights = [key for key in _HEIGHTS if key in given]
@@ -193,7 +195,7 @@ class LineTable(Table):
     @model_validator(mode="after")
     def _placed_whole(self) -> Self:
         if self.heading is not None and self.at is None:
-            raise PlanError("heading needs at", write="at = [12.0, 40.5] beside it, where the line begins")
+            raise PlanError('"heading" needs "at"', write="at = [12.0, 40.5] beside it, where the line begins")
         return self
 
 

@@ -201,7 +201,7 @@ class CurveResistanceTable(Table):
         ]
         wrong += [
             PlanError(
-                f'{key} does not belong to model = "{self.model}"',
+                f'"{key}" does not belong to model = "{self.model}"',
                 write=next(f'model = "{model}"' for model, keys in _MODEL_KEYS.items() if key in keys),
             )
             for key in ("wheelbase", "friction", "coefficient")

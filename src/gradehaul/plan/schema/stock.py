@@ -146,7 +146,7 @@ class RouteTable(Table):
         given = {"from" if key == "from_" else key for key in self.model_fields_set}
         if "lap" in given:
             wrong: list[GradehaulError] = [
-                PlanError(f"{key} does not belong to a lap", write="lap alone, or from and to without it")
+                PlanError(f'"{key}" does not belong to a lap', write="lap alone, or from and to without it")
                 for key in ("from", "to", "via", "reversals", "run_round")
                 if key in given
             ]
@@ -196,10 +196,10 @@ class ReadingTable(Table):
             wrong.append(PlanError("a reading is of a loco or of a car", found=found, write='loco = "..."'))
         elif self.car is not None:
             wrong += [
-                PlanError(f"{key} does not belong to a reading of cars") for key in ("hours", "state") if key in given
+                PlanError(f'"{key}" does not belong to a reading of cars') for key in ("hours", "state") if key in given
             ]
         elif "cars" in given:
-            wrong.append(PlanError("cars does not belong to a reading of a locomotive", write='car = "..."'))
+            wrong.append(PlanError('"cars" does not belong to a reading of a locomotive', write='car = "..."'))
         if wrong:
             raise Problems(wrong)
         return self

@@ -28,7 +28,7 @@ _LONGEST_LINE = 110
 """A longer line is not written again."""
 _LARGEST = 300_000
 """The longest text, in characters, in which cures are tried: each is a reading of all of it."""
-_NEVER_CLOSED = {"[": ("list", "] behind its last item"), "{": ("table", "} behind its last value")}
+_NEVER_CLOSED = {"[": ("list", "] after its last item"), "{": ("table", "} after its last value")}
 _OPEN_QUOTES = "the quotes opened on this line are not closed on it"
 
 
@@ -130,7 +130,7 @@ def _cures(stop: _Stop) -> Iterator[_Cure]:
 
 
 def _unusual(name: str) -> str:
-    return "a blank" if " " in name else "other than plain letters, digits, - and _"
+    return "a space" if " " in name else "other than plain letters, digits, - and _"
 
 
 def _commas(stop: _Stop) -> Iterator[_Cure]:

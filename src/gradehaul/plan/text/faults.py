@@ -172,7 +172,9 @@ def checked(model: type[Model], entry: Entry[Any], faults: Faults) -> Entry[Mode
                     key = (place[:-1], one.wrong) if item else len(alike)
                     alike.setdefault(key, []).append((fault["loc"], place, one))
         for (loc, place, one), *more in alike.values():
-            others = f", and so in {len(more)} more of this list" if more else ""  # one mistake, made in every item
+            others = (
+                f", and likewise for {len(more)} more in this list" if more else ""
+            )  # one mistake, made in every item
             said = PlanError(one.wrong, found=one.found, write=one.write + others)
             faults.add(said, file=entry.source.at((*entry.path, *loc)), place=_place(model, entry, place))
         return None

@@ -26,7 +26,7 @@ OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
 """An outcome in a table, with its style."""
 
 _DOWN: Outcome = "climbs"
-HOLDS_BACK = ("holds back", OUTCOMES[_DOWN][1])
+HELD_BACK = ("held back", OUTCOMES[_DOWN][1])
 """The outcome ``climbs`` of a train that has nothing to climb."""
 
 _MEETS = 1e-3
@@ -43,15 +43,19 @@ DOES: Mapping[Outcome, tuple[str, str]] = {
 
 SHORT: Mapping[Outcome, tuple[str, ...]] = {
     "stalls": (
-        "stalls first at {at} on {track}, lacks {lacks} to climb",
-        "stalls on {track}, lacks {lacks} to climb",
+        "stalls first at {at} on {track}; at worst {lacks} short, at {worst}",
+        "stalls on {track}; at worst {lacks} short",
         "stalls at {at} on {track}",
         "stalls on {track}",
         "stalls",
     ),
     "runs away": ("runs away first from {at} to {end}, on {track}", "runs away on {track}", "runs away"),
     "too long": ("too long for {room}", "too long"),
-    "marginal": ("marginal, lacks {lacks} to climb at {at} on {track}", "marginal, lacks {lacks} to climb", "marginal"),
+    "marginal": (
+        "marginal, {lacks} short if {when}, at {at} on {track}",
+        "marginal, {lacks} short if {when}",
+        "marginal",
+    ),
     "climbs": ("climbs, {spare} to spare at {at} on {track}", "climbs, {spare} to spare", "climbs"),
 }
 """An outcome in a few words, the longest wording first; places are those of the train's head."""
@@ -66,7 +70,7 @@ SENTENCES: Mapping[str, str] = {
     "lacks": "To climb it lacks {lacks} at worst, {head}.",
     "lacks hold": "To be held back it lacks {lacks} at worst, {head}.",
     "runs away": "Downhill it runs away: the cars push the locomotives {where}.",
-    "holds back": "Downhill it holds back.",
+    "held back": "Downhill it is held back.",
     "uphill": "Uphill: {words}",
     "too long": "It is {length} long and does not fit {room}, which holds {holds}.",
     "run-round": "Its locomotives are {length} long and do not fit {room}, which holds {holds}.",
@@ -83,7 +87,7 @@ def outcome_cells(train: Judged, units: UnitFormat) -> list[Piece]:
 
 def outcome_piece(outcome: Outcome, verdict: Verdict) -> tuple[str, str]:
     """Return an outcome in a table, with its style."""
-    return HOLDS_BACK if outcome == "climbs" and not verdict.uphill else OUTCOMES[outcome]
+    return HELD_BACK if outcome == "climbs" and not verdict.uphill else OUTCOMES[outcome]
 
 
 def spare_words(outcome: Outcome, verdict: Verdict, units: UnitFormat) -> str:
@@ -96,7 +100,7 @@ def plain_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit]) -
     wording = {"stalls": 3, "runs away": 1, "too long": 0}.get(outcome, -1)
     room = misfits[0].place if misfits else ""
     words = SHORT[outcome][wording].format(track=apart(verdict.fails_on), room=apart(room))
-    return HOLDS_BACK[0] if outcome == "climbs" and not verdict.uphill else words
+    return HELD_BACK[0] if outcome == "climbs" and not verdict.uphill else words
 
 
 def marginal_words(verdict: Verdict, profile: RouteProfile) -> str:
@@ -120,11 +124,13 @@ def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], u
         "track": verdict.fails_on,
         "spare": units.force(verdict.spare),
         "lacks": units.force(-verdict.spare),
+        "worst": units.length(verdict.spare_at),
+        "when": "it must start again" if verdict.spare_by == "restart" else "the wheels slip",
         "room": misfits[0].place if misfits else "",
     }
     found = [words.format(**values) for words in SHORT[outcome]]
     down = outcome == "climbs" and not verdict.uphill
-    return [words.replace("climbs", HOLDS_BACK[0], 1) for words in found] if down else found
+    return [words.replace("climbs", HELD_BACK[0], 1) for words in found] if down else found
 
 
 def misfit_words(misfit: Misfit, units: UnitFormat) -> str:

@@ -164,7 +164,7 @@ def _add_notes(page: Page, answer: CheckAnswer) -> None:
     for note in answer.notes:
         page.line(str(note), indent=2)
     page.line(
-        "Clearances are counted only where track runs low over other track: gradehaul clearance checks all.", indent=2
+        "Only places that fail clearance are counted here; gradehaul clearance lists what to look at, too.", indent=2
     )
     if answer.plan.films:
         page.heading("Caution")

@@ -56,7 +56,7 @@ def _add_train(page: Page, answer: TrialAnswer, train: TrialTrain, units: UnitFo
         by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition] + _age(answer, trial))
     words = [_does(answer, train, outcome, listed(where)) for outcome, where in by_outcome.items()]
     page.line((f"It {'; it '.join(words)}.", OUTCOMES[train.judged.outcome][1]))
-    most = [f"{shortened(train.counted, 12)} max>"] if train.counted else []
+    most = ["most>"] if train.counted else []
     rows = [[*_row(answer, trial, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
     page.table(["", "outcome", "risk>", "to spare>", "place", *most], rows, indent=0)
 
@@ -65,7 +65,7 @@ def _does(answer: TrialAnswer, train: TrialTrain, outcome: Outcome, where: str) 
     """Return what a train does on some conditions of the rails; whether it fits depends on none."""
     if outcome == "too long":
         return f"is too long for {apart(train.judged.misfits[0].place)}"
-    gets_by = "gets through" if answer.climbs else "holds back"
+    gets_by = "gets through" if answer.climbs else "is held back"
     return f"{gets_by if outcome == 'climbs' else DOES[outcome][0]} {where}"
 
 
@@ -87,7 +87,7 @@ def _add_powers(page: Page, answer: TrialAnswer, units: UnitFormat) -> None:
     trains = answer.trains
     able = sum(train.judged.outcome == "climbs" for train in trains)
     kinds = "locomotives or lashups" if len(trains) > len(answer.plan.locos) else "locomotives"
-    verb = ("get{} through" if answer.climbs else "hold{} back").format("s" * (able == 1))
+    verb = ("get{} through" if answer.climbs else "hold{} it back").format("s" * (able == 1))
     judged = trains[0].judged
     page.line(f"{able} of {len(trains)} {kinds} {verb} {_CONDITIONS[judged.condition]}{_age(answer, judged)}.")
     heads = ["locomotive"]
@@ -120,8 +120,9 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
         yield spread_words(answer.plan, units)
     yield from (f"Note: {note.text}." for note in answer.notes)
     others = [cut for cut in train.consist if cut.name in answer.plan.cars and cut.name != train.counted]
-    if others and not answer.compares:
-        yield f"{train.counted} max: with {listed([_cut(cut) for cut in others])} in the train."
+    if train.counted and not answer.compares:
+        beside = f", with {listed([_cut(cut) for cut in others])} in the train" if others else ""
+        yield f"Most: of {train.counted}{beside}."
     yield f"{RISK}."
 
 

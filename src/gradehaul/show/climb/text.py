@@ -14,7 +14,8 @@ from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
 from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.page import Page, Piece
+from gradehaul.show.base.labels import listed
+from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import outcome_piece
@@ -252,7 +253,8 @@ def _add_worst(page: Page, hill: Hill) -> None:
         outcome: Piece = outcome_piece(train.outcome, train.verdict)
         rails.setdefault((own[train.name], way, outcome), []).append(train.rail)
     for (name, way, outcome), on in rails.items():
-        page.line(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
+        be = "" if words_of(outcome) in ("STALLS", "RUNS AWAY", "climbs") else "is "
+        page.line(f"{name}, going {way}, {be}", outcome, f" on {listed(on)} rail.")
     add_doubts(page, hill.check.doubts)
     if not rails:
         page.line("No train is named, so none is judged: --plan names a plan with one.")

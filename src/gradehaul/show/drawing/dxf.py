@@ -46,7 +46,7 @@ BESIDE: dict[MarkKind, float] = {"stalls": 0.8, "runs away": 1.0, "no stopping":
 """How far off the track their lines lie, in gauges."""
 
 STALL_POINTS, RUNAWAY_POINTS = "Stall points", "Runaway points"
-"""Layers of places: where a train stalls first, and where it begins to run away and holds back again."""
+"""Layers of places: where a train stalls first, and where it begins to run away and is held back again."""
 
 _UNITS = {"in": 1, "ft": 2, "mile": 3, "mm": 4, "cm": 5, "m": 6, "km": 7, "yd": 10}
 """$INSUNITS, as the DXF format has it: ezdxf's ``ezdxf/enums.py``, InsertUnits."""
@@ -339,7 +339,7 @@ def _draw_marks(pen: Pen, view: PlanView) -> None:
         if train.stall is not None:
             _draw_point(pen, train.stall, STALL_POINTS, f"{who}: stalls")
         for begin, end in ((each.begins, each.ends) for each in train.runaways):
-            for spot, words in ((begin, "runs away from here"), (end, "holds back again")):
+            for spot, words in ((begin, "runs away from here"), (end, "is held back again")):
                 if spot is not None:
                     _draw_point(pen, spot, RUNAWAY_POINTS, f"{who}: {words}")
 

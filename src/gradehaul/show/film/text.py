@@ -19,7 +19,7 @@ from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
 
 _NEEDS: dict[Need, str] = {
-    "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",
+    "climbs": "every train gets through even if its wheels slip, restarts anywhere, and is held back downhill",
     "marginal": "every train that climbs with no more film still climbs, any other gets through as long as its wheels "
     "never slip, and all hold back downhill",
 }

@@ -285,7 +285,7 @@ class Look:
 LOOKS: Mapping[str, Look] = {
     "stall": Look(ROUND, INK, "white", "stalls here first"),
     "runaway": Look(SQUARE, INK, "white", "begins to run away here"),
-    "runaway ends": Look(SQUARE, "white", INK, "holds back again from here"),
+    "runaway ends": Look(SQUARE, "white", INK, "is held back again from here"),
     "forced": Look(ROUND, "white", INK, FORCED_WORDS),
 }
 """The marks of trains: round where one stalls, square where one runs away."""

@@ -30,7 +30,7 @@ from gradehaul.show.check.first_screen import (
     shown_conditions,
     worst_condition,
 )
-from gradehaul.show.check.outcome_words import HOLDS_BACK, OUTCOMES, conditions, outcome_cells, rail_at, summary
+from gradehaul.show.check.outcome_words import HELD_BACK, OUTCOMES, conditions, outcome_cells, rail_at, summary
 from gradehaul.show.check.route_text import (
     HOW_LOADED,
     add_limits,
@@ -227,7 +227,7 @@ _WHOLE = re.compile(r"(?P<first>\d+\+?|length) (?P<rest>\(.*|\D.*)")
 """A number of cars, and what is printed behind it."""
 
 _SHOWN: Mapping[str, Outcome] = {words.lower(): outcome for outcome, (words, _) in OUTCOMES.items()} | {
-    HOLDS_BACK[0]: "climbs"
+    HELD_BACK[0]: "climbs"
 }
 """Outcomes by the words in a table."""
 

@@ -139,7 +139,7 @@ def _add_care(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
     for each in haul.given:
         verdict = each.verdict
         known = basis_words(verdict.basis, verdict.slipping_basis)
-        back = "holds back downhill" if verdict.holds_back else "runs away downhill"
+        back = "is held back downhill" if verdict.holds_back else "runs away downhill"
         slipping = _range(each.slipping, units)
         page.line(
             (condition_words(haul, each), "bold"), f": pull {known}; with slipping wheels {slipping}; {back}", indent=2

@@ -27,7 +27,7 @@ const Words = (() => {
       }
     }
     const away = found.runningAway.length > 0;
-    const downhill = [say(away ? "runs away" : "holds back", { where: where(found.runningAway) })];
+    const downhill = [say(away ? "runs away" : "held back", { where: where(found.runningAway) })];
     const which = found.spare >= 0 ? "spare" : found.spareBy === "hold" ? "lacks hold" : "lacks";
     const spare = say(which, {
       spare: units.force(found.spare), lacks: units.force(-found.spare), head: head(found.spareAt, found.spareTrack),
@@ -40,7 +40,7 @@ const Words = (() => {
   }
 
   /* An outcome as it is shown: of a train that has nothing to climb another word. */
-  const shown = (outcome, uphill) => (outcome === "climbs" && !uphill ? "holds back" : outcome);
+  const shown = (outcome, uphill) => (outcome === "climbs" && !uphill ? "held back" : outcome);
 
   /* The worst of some outcomes. */
   const worst = (outcomes, list) => outcomes.worst_first.find((each) => list.includes(each)) || "climbs";

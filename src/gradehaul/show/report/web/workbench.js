@@ -158,7 +158,7 @@ const Workbench = (() => {
       const uphill = Haulage.goesUp(routes.filter((route) => route.whole === state.route.whole));
       showVerdict(Words.shown(outcome, uphill), sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
-        `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}: fresh or rested, whichever is worse.`}`;
+        `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail.replace("planned fresh", "planned (fresh)")}: fresh or rested, whichever is worse.`}`;
       draw();
       setSlider();
       push(Math.min(Math.max(state.head, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
