@@ -77,6 +77,7 @@ def align(plan: Plan) -> Alignment:
     notes = (
         *fit_notes(plan),
         *heights.notes,
+        *heights.level,
         *notes_on_grades(plan, in_order, heights),
         *(note for note, _ in closing),
     )

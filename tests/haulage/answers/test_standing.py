@@ -123,7 +123,7 @@ def test_rolling_is_told_in_every_form() -> None:
     assert told["rolls"] == {
         "ore": [{"toward": "J", "runs_m": pytest.approx(2.5), "stops_on": "Long:1", "end_of_track": None}]
     }
-    page = check_page(answer, units_of("m"), (), ["berths"]).text()
+    page = " ".join(check_page(answer, units_of("m"), (), ["berths"]).text().split())
     assert (
         "ore parked in Siding would roll toward J: 2.500 m, and stops on Long:1; left alone it starts on some 2.50 %"
         in page
@@ -131,5 +131,5 @@ def test_rolling_is_told_in_every_form() -> None:
     assert "2.50 % (assumed, on average), but once moved it may roll on over 0.80 %" in page
     assert "Block the wheels" in page
     free = check(read_plan(text.replace('rolling = "2 %"', 'rolling = "1 %", starting = "1.5 %"')))
-    page = check_page(free, units_of("m"), (), ["berths"]).text()
+    page = " ".join(check_page(free, units_of("m"), (), ["berths"]).text().split())
     assert "; it starts by itself on more than 1.50 % (on average), and may roll on over 0.40 %" in page

@@ -150,6 +150,18 @@ def test_a_changed_height_along_a_drawn_line_stays_and_the_drawings_is_said_firs
         assert "stays at" in rows[0]
 
 
+def test_a_height_of_a_joint_that_is_drawn_no_more_stays_and_is_said_first():
+    double_oval("oval.dxf", heights=HEIGHTS)
+    first = imported(scale="N", kink="10")
+    joint = next(iter(first.drawn.heights))
+    double_oval("oval.dxf", heights=HEIGHTS[1:])
+    for done in (imported(), imported()):
+        assert done.text == first.text
+        assert done.changes.contrary == [
+            f'"{joint}" stays at 0 mm, which is drawn no more: take it out of [railhead] to follow the drawing'
+        ]
+
+
 def test_heights_along_a_line_that_nobody_changed_follow_the_drawing():
     double_oval("oval.dxf", heights=HEIGHTS)
     imported(scale="N", kink="10")

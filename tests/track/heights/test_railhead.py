@@ -293,6 +293,34 @@ def test_every_piece_without_a_known_height_is_named_in_one_error() -> None:
     assert not any("Main" in one for one in told)
 
 
+@pytest.mark.parametrize(
+    ("spur", "heights", "noted"),
+    [
+        ("{ straight = 1 }", {}, True),
+        ("{ straight = 1 }", {"C": 0.4}, False),
+        ('{ straight = 1, grade = "2 %" }', {}, False),  # stated, all of it
+        ('{ straight = 1, grade = "2 %" }, { straight = 1 }', {}, True),
+        ("{ straight = 1, railhead = 0.32 }", {}, False),
+        ("{ straight = 1, railhead = 0.32 }, { straight = 1 }", {}, True),
+    ],
+)
+def test_track_that_is_level_for_want_of_a_height_beyond_is_noted(
+    spur: str, heights: dict[str, float], noted: bool
+) -> None:
+    def plan(top: float) -> Railheads:
+        lines = (line("Main", "A", "B"), line("Other", "A", "B"), line("Spur", "B", "C", spur))
+        joints = [
+            f'turnout.{at} = {{ toe = "{toe}", legs = ["Main", "Other"] }}\n'
+            for at, toe in (("A", "Lead"), ("B", "Spur"))
+        ]
+        return solved(given_heights(A=0.0, B=top, **heights), *joints, *lines, line("Lead", "End", "A"))
+
+    found, moved = plan(0.3), plan(0.31)
+    assert [note.place for note in found.level] == ['lines "Spur", "Lead"' if noted else 'line "Lead"']
+    assert all(note.text == railhead.LEVEL for note in found.level)
+    assert np.ptp(found.lines["Lead"].railhead) == np.ptp(moved.lines["Lead"].railhead) == 0
+
+
 def test_a_plan_without_any_height_is_refused_by_align_too() -> None:
     with pytest.raises(
         Problems,

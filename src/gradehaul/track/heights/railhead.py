@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import PlanError, Problems
+from gradehaul.plan.names import listed
 from gradehaul.plan.records import Line, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import Meters
@@ -46,6 +47,8 @@ class Railheads:
     lines: dict[str, LineHeights]
     joints: dict[str, Meters]
     notes: tuple[Note, ...]
+    level: tuple[Note, ...] = ()
+    """Lines with track that is level only since no height is known beyond it."""
 
 
 @dataclass(slots=True)
@@ -111,14 +114,15 @@ def solve_railheads(plan: Plan) -> Railheads:
 
     for root in shared:
         _share_out(network, roots == root, offsets)
-    heights = _stretched([s for s in network.stretches if s.rise is None], roots, offsets)
+    free = [s for s in network.stretches if s.rise is None]
+    heights = _stretched(free, roots, offsets)
 
     lines = {
         name: LineHeights(np.array(distance), heights[np.array(stations)])
         for name, (distance, stations) in network.along.items()
     }
     joints = {name: float(heights[station]) for name, station in network.joints.items()}
-    return Railheads(lines, joints, tuple(notes))
+    return Railheads(lines, joints, tuple(notes), _level_for_want(network, free, roots))
 
 
 def refuse_steep(plan: Plan, railheads: Railheads) -> None:
@@ -190,6 +194,23 @@ def _stations_of_line(network: _Network, line: Line) -> None:
             rise = None if grade is None else grade * length
             network.stretches.append(_Stretch(stations[k], stations[k + 1], length, rise, track.place))
     network.along[line.name] = (distance, stations)
+
+
+def _level_for_want(network: _Network, free: Sequence[_Stretch], roots: NDArray[np.int_]) -> tuple[Note, ...]:
+    """Return a note of the lines with track that is level only since no height is known beyond it.
+
+    A stretch is drawn taut where it lies on a way from one known height to another: on a circle through the datum.
+    """
+    graph: nx.Graph[int] = nx.Graph()
+    for number, stretch in enumerate(free, 1):
+        ends = roots[[stretch.start, stretch.stop]].tolist()
+        if ends[0] != ends[1]:
+            graph.add_edges_from((end, -number) for end in ends)
+    circles = [edges for edges in nx.biconnected_component_edges(graph) if len(edges) > 1]
+    taut = {node for edges in circles if any(0 in edge for edge in edges) for edge in edges for node in edge}
+    slack = {(free[-1 - node].start, free[-1 - node].stop) for node in graph if node < 0 and node not in taut}
+    lines = [name for name, (_, stations) in network.along.items() if not slack.isdisjoint(pairwise(stations))]
+    return (Note(f"line{'s' * (len(lines) > 1)} {listed(lines)}", LEVEL),) if lines else ()
 
 
 def _forest(ties: Iterable[_Stretch]) -> tuple[nx.Graph[int], list[_Stretch]]:
@@ -286,6 +307,8 @@ def _solve_springs(
     return np.asarray(spsolve(matrix, right, permc_spec="MMD_AT_PLUS_A"), dtype=float)
 
 
+LEVEL = "taken as level, at least in part, since no height is known beyond it"
+"""What a note says of lines without a height at one of their ends."""
 _UNJOINED = "of a drawing, import lists the ends that it left unjoined, and why"
 
 

@@ -152,6 +152,7 @@ def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = No
     there = {line.get(end) for line in lines if isinstance(line, dict) for end in ("from", "to")}
     heights = {name: height for name, height in drawn.heights.items() if name in there}
     _keep_options(chunks, data.get("import"), options, file)
+    changes.contrary += _drawn_no_more(chunks, data.get("railhead"), drawn, unit)
     followed = _add_heights(chunks, data.get("railhead"), heights, unit, changes, file)
     result = "".join(chunk.text for chunk in chunks)
     after = _checked(result, rewritten, file, unit=unit)
@@ -256,6 +257,18 @@ def _said(comments: Sequence[str]) -> list[str]:
     """Return comments without import's marks."""
     bare = (MARKS.sub("", comment).strip() for comment in comments)
     return [comment for comment in bare if comment not in ("", MARK)]
+
+
+def _drawn_no_more(chunks: Sequence[Chunk], given: object, drawn: Drawn, unit: str) -> list[str]:
+    """Return what is said of heights of joints as an import wrote them, which the drawing shows no more: they stay."""
+    before = given if isinstance(given, dict) else {}
+    return [
+        f"{quoted(name)} stays at {describe(own, 'length', unit)}, which is drawn no more: take it out of [railhead] "
+        "to follow the drawing"
+        for name, figure in drawn_heights(chunks).items()
+        if name in drawn.joints and name not in drawn.heights and before.get(name) == figure
+        if (own := height_of(figure, unit)) is not None
+    ]
 
 
 def _add_heights(
