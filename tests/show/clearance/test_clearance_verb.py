@@ -57,6 +57,20 @@ def test_json_and_csv_show_the_same(helix: Path) -> None:
     assert float(rows[0]["value"]) == document["places"][0]["value_m"]
 
 
+def test_a_change_of_grade_in_a_turnout_names_both_tracks_of_each_way() -> None:
+    hollow = PLANS / "hollow.toml"
+    found = [each for each in json.loads(clearance(hollow, "--json").stdout)["places"] if each["outcome"] == "look"]
+    assert {(each["rule"], each["track"]) for each in found} == {("change of grade", "TRACK 1:3")}
+    # up 1.58 % to the switch, then on at 1.91 % where TRACK 2 ends there, or at 0.60 % where TRACK 3 begins
+    assert {each["onto"]: each["words"] for each in found} == {
+        "TRACK 2:3": "the grade changes by +0.33 %",
+        "TRACK 3:1": "the grade changes by -0.98 %",
+    }
+    lines = clearance(hollow).stdout.splitlines()
+    for each in found:
+        assert [line for line in lines if line.endswith(f"TRACK 1:3 at 14.0 in, onto {each['onto']}")]
+
+
 def test_strict_fails_where_a_clearance_does(helix: Path) -> None:
     assert clearance(helix).exit_code == 0
     assert clearance(helix, "--strict").exit_code == 1

@@ -41,7 +41,8 @@ def test_a_riser_is_shown_in_fractions_of_an_inch(plan: Path) -> None:
     assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % (90 % range 3.34 to 3.95)" in " ".join(
         words.split()
     )
-    assert "riser 3: up 3/16 in" in words
+    (moved,) = [line for line in words.splitlines() if "up 3/16 in" in line]
+    assert moved.split()[:3] == ["3", "(24.0", "in)"]  # the number of the reading, and its place
     assert words.count("leave") == 4
     assert "Main: on target with the corrections below, 3/16 in altogether." in words
     assert "only as strong as you build it" in " ".join(words.split())

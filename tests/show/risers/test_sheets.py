@@ -166,7 +166,7 @@ def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
     assert "cut to" in text
     assert f"\n\nTake care\n  {CAUTIONS[0][:60]}" in text
     bare = " ".join(run(*arguments[:-2]).stdout.split())
-    assert "count from the plan's 0, so top is no length to cut" in bare
+    assert "which may be below 0, not a length to cut" in bare
     assert "cut to" not in bare  # or somebody saws them, from the floor
     document = json.loads(run(*arguments, "--json").stdout)
     assert [riser["number"] for riser in document["risers"]] == list(range(1, 22))
@@ -180,6 +180,18 @@ def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
         file = tmp_path / f"risers.{ending}"
         assert run(*arguments, "-o", str(file)).exit_code == 0
         assert file.read_bytes().startswith(sign)
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_the_table_in_inches_has_one_row_for_each_riser(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    plan = str(PLANS / "first-hill.toml")
+    for more in ([], ["--datum", "40 in"]):
+        lines = run("risers", plan, "--every", "16 in", *more).stdout.splitlines()
+        count = int(lines[0].split()[0])
+        rows = [line for line in lines if re.match(r" *(?:(?:end|joint|grade) )?\d+  +\d+\.\d\d  ", line)]
+        assert [int(re.findall(r"\d+", row)[0]) for row in rows] == list(range(1, count + 1))
+        assert max(map(len, lines)) <= 80
 
 
 IDLE = {

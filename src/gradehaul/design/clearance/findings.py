@@ -108,7 +108,13 @@ def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Cle
     ranked = sorted(found, key=lambda finding: -OUTCOMES.index(finding.outcome))
     names = {key: track.name for key, track in plan.tracks.items()}
     findings = tuple(
-        replace(each, number=number, track=names.get(each.track, each.track), other=names.get(each.other or ""))
+        replace(
+            each,
+            number=number,
+            track=names.get(each.track, each.track),
+            other=names.get(each.other or ""),
+            onto=names.get(each.onto or ""),
+        )
         for number, each in enumerate(ranked, 1)
     )
     notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))

@@ -62,7 +62,7 @@ class Finding:
     """
 
     KEYS: ClassVar[str] = (
-        "number rule outcome track at other_track=other other_at along train head_at *figures words source"
+        "number rule outcome track at other_track=other other_at onto along train head_at *figures words source"
     )
 
     rule: Rule
@@ -75,6 +75,8 @@ class Finding:
     share: bool = False
     other: str | None = None
     other_at: Meters | None = None
+    onto: str | None = None
+    """The track that a way through a turnout or crossing goes on to, where one place has several ways."""
     words: str = ""
     train: str | None = None
     head_at: Meters | None = None

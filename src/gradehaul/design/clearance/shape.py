@@ -72,13 +72,13 @@ def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]
     """
     rule = figures()["grade_change"]
     each = standard.longest or rule["full_size"] / alignment.plan.scale.ratio
-    for track, at, length, change in _changes(alignment):
+    for track, at, length, change, onto in _changes(alignment):
         wanted, words = each * abs(change) / 0.01, f"the grade changes by {100 * change:+.2f} %"
-        yield Finding("change of grade", track, at, length, wanted, 0.0, rule["source"], words=words)
+        yield Finding("change of grade", track, at, length, wanted, 0.0, rule["source"], words=words, onto=onto)
 
 
-def _changes(alignment: Alignment) -> Iterator[tuple[str, Meters, Meters, Ratio]]:
-    """Yield every change of grade: its track and place on it, over which length, and how much."""
+def _changes(alignment: Alignment) -> Iterator[tuple[str, Meters, Meters, Ratio, str | None]]:
+    """Yield every change of grade: its track and place, over which length, how much, and onto what in a turnout."""
     plan = alignment.plan
     for chain in alignment.chains:
         order = [(alignment.tracks[track.id], forward) for track, forward in chain.tracks(plan)]
@@ -97,21 +97,21 @@ def _changes(alignment: Alignment) -> Iterator[tuple[str, Meters, Meters, Ratio]
             number = min(int(np.searchsorted(start[1:], middle - 1e-9)), len(order) - 1)
             track, forward = order[number]
             at = float(middle - start[number])
-            yield track.id, at if forward else track.length - at, stop - begin, change
+            yield track.id, at if forward else track.length - at, stop - begin, change, None
     for joint in plan.joints.values():
         if joint.kind in ("end", "plain"):
             continue
         for one, other in joint.through:
-            slope = []
+            slope, met = [], []
             for end in (one, other):
                 tracks = plan.lines[end.line].tracks
-                railhead = alignment.tracks[(tracks[0] if end.end == "from" else tracks[-1]).id].railhead
+                met.append(tracks[0] if end.end == "from" else tracks[-1])
+                railhead = alignment.tracks[met[-1].id].railhead
                 piece = railhead if end.end == "from" else railhead.reverse()
                 slope.append(float(piece.slopes[0]))
             if abs(slope[0] + slope[1]) > UNCHANGED:
-                tracks = plan.lines[one.line].tracks
-                own = tracks[0] if one.end == "from" else tracks[-1]
-                yield own.id, 0.0 if one.end == "from" else own.length, 0.0, slope[0] + slope[1]
+                own, onto = met
+                yield own.id, 0.0 if one.end == "from" else own.length, 0.0, slope[0] + slope[1], onto.id
 
 
 def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iterator[Finding]:

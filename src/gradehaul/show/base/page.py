@@ -178,7 +178,7 @@ def _table_lines(table: Columns, width: int) -> Iterator[list[Piece]]:
     whole = [row for row in rows if len(row) == len(heads)]
     columns = [[words_of(cell) for cell in column] for column in zip(*whole, strict=True)]
     widths = [max(map(cell_len, column)) for column in columns]
-    least = [max(map(cell_len, _whole_figures(" ".join(column)).split(" ")), default=0) for column in columns]
+    least = [max(cell_len(word) for cell in column for word in _whole_figures(cell).split(" ")) for column in columns]
     room = width - table.indent - GAP * (len(least) - 1)
     if sum(least) > room:
         yield from _one_by_one(table, heads, width)

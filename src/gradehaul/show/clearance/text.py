@@ -198,6 +198,8 @@ def place_words(finding: Finding, units: UnitFormat) -> str:
     if finding.head_at is not None:
         return f"train {finding.train}, head on {finding.track}, {units.length(finding.head_at)} along its route"
     here = finding.track if finding.rule == "radius" else f"{finding.track} at {units.length(finding.at)}"
+    if finding.onto is not None:
+        return f"{here}, onto {finding.onto}"
     if finding.other is None or finding.other_at is None:
         return here
     joined = "over" if finding.rule == "vertical room" else "and"
@@ -241,7 +243,7 @@ class _Row(NamedTuple):
 
 _COLUMNS = (
     "finding.number finding.rule finding.outcome finding.track finding.at other_track=finding.other finding.other_at "
-    "finding.along finding.train finding.head_at value passes fails in=unit finding.words finding.source"
+    "finding.onto finding.along finding.train finding.head_at value passes fails in=unit finding.words finding.source"
 )
 
 

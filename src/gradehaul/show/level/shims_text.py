@@ -72,20 +72,20 @@ def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> N
     )
     rows = [row for row, moves in _stations(found, units) if moves or every]
     if rows:
-        page.table(["at>", "railhead>", "grade to next (90 % range)>", "correction", "then>"], rows)
+        page.table(["reading (at)>", "railhead>", "grade to next (90 % range)>", "correction", "then>"], rows)
     else:
         page.line("No riser needs a shim.", indent=2)
 
 
 def _stations(found: Corrections, units: UnitFormat) -> Iterator[tuple[list[Piece], bool]]:
-    """Yield a row for each station, and whether its riser moves."""
+    """Yield a row for each reading, named by its number and place, and whether the riser there moves."""
     after = np.diff(found.surveyed.height + found.corrections) / np.diff(found.surveyed.distance)
     for riser, steps, then in zip(found.risers, found.steps, [*after.tolist(), None], strict=True):
         row: list[Piece] = [
-            units.length(riser.at),
+            f"{riser.riser} ({units.length(riser.at)})",  # not the numbers of `risers`, which stand at joints, too
             units.length(riser.railhead, fine=True),
             "" if riser.grade is None else _ranged(riser.grade, riser.spread or 0.0, units),
-            (f"riser {riser.riser}: {correction_text(steps, found.step)}", "yellow" if steps else ""),
+            (correction_text(steps, found.step), "yellow" if steps else ""),
             "" if then is None else units.grade(then),
         ]
         yield row, bool(steps)

@@ -96,10 +96,11 @@ def explained(found: Risers, units: UnitFormat, *, off: bool = True) -> list[str
     )
     assumed = f"; {listed(build.assumed)} assumed: write [deck]" if build.assumed else ""
     counted = (
-        "Railhead and top count from the plan's 0, so top is no length to cut: --datum gives that."
+        "Railhead and top are measured from the plan's 0. Top is the height of the riser's top, which may be below 0, "
+        "not a length to cut: --datum gives that."
         if build.datum is None
-        else f"Railhead counts from the plan's 0, cut to from what risers stand on, {units.length(abs(build.datum))} "
-        f"{'above' if build.datum < 0 else 'below'} it."
+        else "Railhead is measured from the plan's 0. Cut to is measured from what the risers stand on, "
+        f"{units.length(abs(build.datum))} {'higher' if build.datum < 0 else 'lower'}."
     )
     more = (
         ". On deck: cut this over track, from the top of the deck below to under this one, rounded down"
@@ -110,9 +111,9 @@ def explained(found: Risers, units: UnitFormat, *, off: bool = True) -> list[str
     unit = _rule_of(found)[1]
     places = "" if units.length_unit == unit else f", places in {units.lengths}"
     block = (
-        f"Block: put this under the low end of a {units.length(build.level)} level with both ends on the track, as far "
-        "along it from the riser, or moved in at an end of the walk; the bubble then reads level. Behind: the end "
-        "toward the start; ahead: the other. Change: over the riser before, both rounded."
+        f"Block: center a {units.length(build.level)} level on the riser, both ends on the track (near an end of the "
+        "line, slide it inward), and put this block under its low end: the bubble then reads level. Behind: the low "
+        "end is the one toward the start; ahead: the other. Change: from the riser before, both rounded."
     )
     if (longest := found.longest_level) is not None:
         part = 0.01 if units.system == "metric" else 0.0127
