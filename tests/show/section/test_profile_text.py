@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from demos import layout_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import read_plan
@@ -88,9 +89,17 @@ def test_the_train_and_what_becomes_of_it():
     text = page(rails=["treated", "clean"])
     assert "[red]x[/], 63.0 in long" in text
     treated, clean = [line for line in text.splitlines() if line.startswith(("treated  ", "clean  "))]
-    assert re.match(r"treated  STALLS .* 40.0 gf$", treated)
-    assert re.match(r"clean    STALLS .* 60.0 gf$", clean)
+    assert re.match(r"treated  STALLS .* 40.0 gf   24.0 gf$", treated)
+    assert re.match(r"clean    STALLS .* 60.0 gf +\d\d\.\d gf$", clean)
     assert "    stalls from " in text
+
+
+def test_what_a_train_has_to_spare_on_a_descent_is_slipping_pull_less_what_is_to_be_held():
+    section = long_section(layout_of("landing"), "Down to the pond", rails=("clean",))
+    text = profile_page(section, units_of("mm", force_unit="gf"), ()).text()
+    (held,) = re.findall(r"([\d.]+) gf to be held back", text)
+    ((spare, slipping),) = re.findall(r"^clean .*? ([\d.]+) gf .* ([\d.]+) gf$", text, re.MULTILINE)
+    assert float(slipping) - float(held) == pytest.approx(float(spare), abs=0.11)
 
 
 @pytest.mark.parametrize("route", ["Down"])

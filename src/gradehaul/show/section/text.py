@@ -97,6 +97,8 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
     page.line((haul.name, "bold"), f", {units.length(haul.train.length)} long, engines included, needs at most")
     for words, need in (("to run", haul.running.greatest()), ("to start", haul.starting.greatest())):
         page.line(f"{units.force(need.value)} {words}, {_where(section, need, units)}", indent=2)
+    if (push := haul.least.least()).value < 0:
+        page.line(f"{units.force(-push.value)} to be held back, {_where(section, push, units)}", indent=2)
     leg = section.route.whole != section.route.name
     rows: list[list[Piece]] = [
         [
@@ -106,10 +108,11 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -
             spare_words(_here(each), each.verdict, units),
             f"{each.verdict.spare_track}, {units.length(each.verdict.spare_at)}",
             _range(each.standing, units),
+            _range(each.slipping, units),
         ]
         for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
-    heads = ["rail", "outcome", *(["this leg"] if leg else []), "to spare>", "hardest place", "pull>"]
+    heads = ["rail", "outcome", *(["this leg"] if leg else []), "to spare>", "hardest place", "pull>", "slipping>"]
     page.table(heads, rows, indent=0)
 
 
