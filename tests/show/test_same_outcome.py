@@ -221,6 +221,13 @@ def check_map(view: PlanView, units: UnitFormat, judged: Outcomes, said: Outcome
                         assert f"{each.name}, {each.rail}: {outcome}" in drawing
 
 
+def _row(rail: str, outcome: str) -> str:
+    """Return a pattern of a row that begins with a rail condition, in one line or in two, and its outcome."""
+    words = [re.escape(word) for word in rail.split()]
+    cells = [(" ".join(words[:count]), " ".join(words[count:])) for count in range(1, len(words) + 1)]
+    return "|".join(rf"^ *{one} +{outcome}  " + (rf".*\n *{other}( |$)" if other else "") for one, other in cells)
+
+
 def check_section(
     layout: Layout,
     route: str,
@@ -240,8 +247,7 @@ def check_section(
     text = profile_page(section, units).text()
     for own, rail in judged:
         if own == name:
-            begins = rf"^ *{re.escape(rail_name(rail))} +"
-            assert re.search(f"{begins}{said[own, rail]}  ", text, flags=re.MULTILINE | re.IGNORECASE)
+            assert re.search(_row(rail_name(rail), said[own, rail]), text, flags=re.MULTILINE | re.IGNORECASE)
     if pictures:
         with drawing_rules():
             drawn = words(long_section_figure(section, units))

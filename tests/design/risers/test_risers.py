@@ -329,7 +329,7 @@ def test_decks_counted_from_the_floor_stand_on_what_lies_above_it(tmp_path: Path
         for datum in ("0", "-900")
     )
     assert [riser["top_m"] - 0.9 for riser in high] == pytest.approx([riser["top_m"] for riser in low], abs=1e-6)
-    assert "900 mm above it." in " ".join(
+    assert "what the risers stand on, 900 mm higher." in " ".join(
         run("risers", tmp_path / "hill.toml", "--every", "200", "--datum", "-900").stdout.split()
     )
 
