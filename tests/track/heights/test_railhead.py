@@ -321,6 +321,11 @@ def test_track_that_is_level_for_want_of_a_height_beyond_is_noted(
     assert np.ptp(found.lines["Lead"].railhead) == np.ptp(moved.lines["Lead"].railhead) == 0
 
 
+def test_an_alignment_notes_track_that_is_level_for_want_of_a_height() -> None:
+    plan = read_plan(HEAD + given_heights(A=0.0, B=0.3) + line("Main", "A", "B") + line("Spur", "B", "C"))
+    assert Note('line "Spur"', railhead.LEVEL) in align(plan).notes
+
+
 def test_a_plan_without_any_height_is_refused_by_align_too() -> None:
     with pytest.raises(
         Problems,
