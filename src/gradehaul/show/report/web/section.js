@@ -4,6 +4,7 @@ const LongSection = (() => {
   const { el, r, nice, numbers, textWidth, fitted, Board, label, path } = Drawing;
 
   const { slope } = Places;
+  const NEAR = 1e-4;  // m: what lies so near to the end of what is shown is at it
   const filmed = (rail) => rail !== "clean";
 
   function panel(svg, top, height, low, high) {
@@ -78,7 +79,7 @@ const LongSection = (() => {
     if (before) before.replaceWith(svg);
     else figure.prepend(svg);
 
-    const inside = (place) => place >= from - 1e-9 && place <= to + 1e-9;
+    const inside = (place) => place >= from - NEAR && place <= to + NEAR;
 
     function mark(place) {
       if (place !== null && train) drawTrain(body, route, train.train, place, x, railhead.y, view);
@@ -129,7 +130,7 @@ const LongSection = (() => {
 
   /* The part of a stretch that is seen; null where none is. */
   function clipped(from, to, view) {
-    return to < view.from || from > view.to ? null : [Math.max(from, view.from), Math.min(to, view.to)];
+    return to < view.from - NEAR || from > view.to + NEAR ? null : [Math.max(from, view.from), Math.min(to, view.to)];
   }
 
   function drawNames(svg, view, route, x, roomy) {
