@@ -183,7 +183,7 @@ def _said(train: TrainAnswer) -> str:
 
 
 def _spare_words(spare: float, units: UnitFormat) -> str:
-    return f"lacks {units.force(-spare)}" if spare < 0 else f"{units.force(spare)} to spare"
+    return f"{units.force(-spare)} short" if spare < 0 else f"{units.force(spare)} to spare"
 
 
 def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: UnitFormat) -> Iterator[str]:

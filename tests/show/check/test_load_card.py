@@ -216,7 +216,7 @@ def test_a_train_of_cabooses_alone_is_on_no_card():
     (card,) = load_cards(answer_of("first-hill"))
     assert card.cars == ("boxcar",)
     assert all(len(row.cells) == 1 for row in card.rows)
-    assert "Left out: trains of caboose alone." in card.note
+    assert "Not shown: trains of caboose alone." in card.note
 
 
 LASHUP = """

@@ -159,6 +159,8 @@ def _put_height(document: Any, plan: Plan, key: str, value: float) -> None:  # n
     tracks, count = written["track"], int(number)
     if any("piece" in item for item in tracks[:count]):
         raise PlanError(
-            "a height behind a piece cannot be changed in place", file=plan.file, place=f"line {quoted(line)}"
+            "a height that comes after a piece cannot be changed here: edit the text of the plan",
+            file=plan.file,
+            place=f"line {quoted(line)}",
         )
     tracks[count - 1]["railhead"] = value

@@ -75,7 +75,7 @@ def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Fa
         value = railhead.get(key)
         if key not in data and (isinstance(value, dict) or (isinstance(value, str) and value[:1].isalpha())):
             data[key] = railhead.pop(key)
-            wrong = f"{key} belongs above the first table, not in one"
+            wrong = f'"{key}" belongs above the first table, not in one'
             write = f"{key} = {shown(value) if isinstance(value, str) else '...'} above it"
             line = at.get(("railhead",))
             faults.take(f"{file}:{line}" if line else file, "[railhead]", wrong, write=write)

@@ -288,7 +288,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     note = f"Longest trains{judged_on(answer.judged_rails, answer.hours)}, in cars (90 % range)."
     note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
-    note += f" Left out: trains of {listed(left_out)} alone." if left_out else ""
+    note += f" Not shown: trains of {listed(left_out)} alone." if left_out else ""
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
     made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())
     made_of = "" if made_of == power.name else made_of

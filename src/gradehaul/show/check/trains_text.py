@@ -32,8 +32,8 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, units)
     page.line(
         "To spare: the pull that a train can lose, or a hill can add, and it still climbs and is held back downhill, "
-        "even if its wheels slip; below 0, what it lacks. The place is that of its head where this is least, from the "
-        "start of its route.",
+        "even if its wheels slip; below 0, how much it is short. The place is that of its head where this is "
+        "least, from the start of its route.",
         indent=2,
     )
     for name, ages in everywhere(answer.film_rails).items():
@@ -64,7 +64,7 @@ def _add_train(
     ):
         page.line(f"Pull {words}: {rails}.", indent=4)
     for back, rails in _by_rail(verdicts, lambda train: train.verdict.holds_back):
-        page.line("Holds back downhill" if back else ("RUNS AWAY downhill", "bold red"), f": {rails}.", indent=4)
+        page.line("Held back downhill" if back else ("RUNS AWAY downhill", "bold red"), f": {rails}.", indent=4)
     if tuple(train.rail for train in judged) == PLANNED:
         page.line(f"{_binding_age(judged[0], judged[1])}.", indent=4)
     for misfit in first.misfits:
