@@ -58,11 +58,7 @@ def deliver(answer: str | bytes, output: str | None, *, open_it: bool = False, s
 
 
 def _size(count: int) -> str:
-    """Return the size of a file.
-
-    >>> _size(812), _size(45_200), _size(3_210_000)
-    ('812 bytes', '45 kB', '3.2 MB')
-    """
+    """Return the size of a file."""
     if count < 1000:
         return f"{count} bytes"
     return f"{count / 1000:.0f} kB" if count < 1_000_000 else f"{count / 1_000_000:.1f} MB"

@@ -147,14 +147,9 @@ def proposed(path: Path, trial: TrialHeights) -> tuple[str, str, str]:
 
 
 def diff(before: str, after: str) -> list[str]:
-    r"""Return the lines that change, each behind ``-`` or ``+``, with a line around them behind a blank.
+    """Return the lines that change, each behind ``-`` or ``+``, with a line around them behind a blank.
 
     The header of the table that they stand in is before them, and an ellipsis where lines between are left out.
-
-    Examples
-    --------
-    >>> diff("[a]\nb = 1\nc = 2\nd = 3\n", "[a]\nb = 1\nc = 2\nd = 4\n")
-    [' [a]', ' ...', ' c = 2', '-d = 3', '+d = 4']
     """
     old, new = before.splitlines(), after.splitlines()
     lines: list[str] = []

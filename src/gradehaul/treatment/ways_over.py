@@ -38,16 +38,9 @@ class Doubling:
 
     front: int
     rear: int
-
-    @property
-    def foot_holds(self) -> bool:
-        """Whether a berth holds the rear part where the route begins: a train is doubled only where one does."""
-        return True
-
-    @property
-    def summit_holds(self) -> bool:
-        """Whether a berth holds both parts where the route ends: a train is doubled only where one does."""
-        return True
+    foot_holds: bool = True
+    summit_holds: bool = True
+    """A train is doubled only where berths hold its parts."""
 
 
 def cars_to_leave(layout: Layout, profile: RouteProfile, train: Train, rail: str) -> int | None:

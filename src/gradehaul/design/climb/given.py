@@ -156,19 +156,6 @@ def helix_of(given: HelixGiven, build: HelixBuild, unit: str = "mm") -> Helix:
     ------
     DesignError
         Figures that contradict one another (which), that leave the helix open (what is missing), or that no helix has.
-
-    Examples
-    --------
-    >>> from gradehaul.design.climb.helix import usual_helix_build
-    >>> from gradehaul.plan import read_plan
-    >>> build = usual_helix_build(read_plan('scale = "HO"'))
-    >>> helix = helix_of(HelixGiven(rise_per_turn=4 * 0.0254, grade=0.02, turns=3), build)
-    >>> round(helix.radius / 0.0254, 1)
-    31.8
-    >>> helix_of(HelixGiven(radius=0.6096, turns=3), build)
-    Traceback (most recent call last):
-    gradehaul.errors.DesignError: not enough is known to size the helix, got radius and turns; write one more of
-    --grade, --rise, --rise-per-turn
     """
     rules = _rules(build)
     known = asdict(given)

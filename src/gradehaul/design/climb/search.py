@@ -42,8 +42,6 @@ class Stop:
     error: DesignError
     rail: str | None = None
     gentler: bool = False
-    alone: Helix | None = None
-    """Where headroom stops a smaller radius: the helix that would do for the train alone."""
 
     @property
     def words(self) -> str:
@@ -110,13 +108,6 @@ def hardest(
     ------
     DesignError
         No step works; the message has why.
-
-    Examples
-    --------
-    >>> tight = Stop("curve", DesignError("too tight"))
-    >>> step, stop = hardest(lambda k: None if k >= 437 else tight, 999, "", "")
-    >>> step, stop.words
-    (437, 'too tight')
     """
     stop_at = cache(tried)
 
@@ -198,9 +189,6 @@ def search_helix(
     gentlest = tried(last) if find == "radius" else None
     low_anyhow = gentlest is not None and gentlest.reason == "head room"
     step, stop = hardest(partial(tried, alone=low_anyhow), last, end, none)
-    if find == "radius" and stop.reason == "head room":
-        alone, _ = hardest(partial(tried, alone=True), last, end, none)
-        stop = replace(stop, alone=helix_of(at(alone), build, unit))
     return helix_of(at(step), build, unit), stop
 
 

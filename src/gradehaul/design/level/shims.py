@@ -116,15 +116,6 @@ def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: 
     References
     ----------
     .. [1] Hoffman and Kruskal, Integral boundary points of convex polyhedra, 1956 (from memory).
-
-    Examples
-    --------
-    One riser out of three is 3 mm low, on a hill of 2 %:
-
-    >>> hill = Surveyed("hill", np.array([0.0, 0.5, 1.0, 1.5]), np.array([0.0, 0.007, 0.020, 0.030]), 0.0005, False)
-    >>> found = corrections(hill, target=0.02, step=0.0005, shim=0.006)
-    >>> found.steps, found.met
-    ((0, 6, 0, 0), True)
     """
     sign = 1.0 if surveyed.even_grade >= 0 else -1.0
     rises = sign * np.diff(surveyed.height)

@@ -145,14 +145,7 @@ ON_PARABOLA = 16
 
 
 def curve_points(function: PiecewiseQuadratic) -> tuple[FloatArray, FloatArray]:
-    """Return places and values to be joined by straight lines; a jump has both its values at one place.
-
-    Examples
-    --------
-    >>> from gradehaul.track.piecewise import steps
-    >>> curve_points(steps([0.0, 1.0, 3.0], [5.0, 7.0]))
-    (array([0., 1., 1., 3.]), array([5., 5., 7., 7.]))
-    """
+    """Return places and values to be joined by straight lines; a jump has both its values at one place."""
     width = np.diff(function.breaks)
     count = np.where(function.seconds == 0, 2, ON_PARABOLA)
     piece = np.repeat(np.arange(width.size), count)

@@ -220,8 +220,8 @@ def _double(double: Doubling | Undivided) -> str:
     )
 
 
-def _help(help_: Sequence[Help], leg: int, units: UnitFormat) -> list[str]:
-    """Return what helpers do on a leg of a route with reversals, or on a route without, where the leg is 0."""
+def _help(help_: Sequence[Help], leg: int | None, units: UnitFormat) -> list[str]:
+    """Return what helpers do on a leg of a route with reversals, or on a route without, where the leg is None."""
     where = " and ".join(
         f"{each.on} to {each.off} (head from {units.length(each.on_at)} to {units.length(each.off_at)})"
         for each in help_[0].districts
