@@ -284,13 +284,7 @@ def turn_length(build: HelixBuild, radius: float) -> float:
 
 
 def radius_in(floor: tuple[float, float], build: HelixBuild) -> float:
-    """Return the largest (inner) radius that a floor holds, m.
-
-    Raises
-    ------
-    DesignError
-        The floor holds none.
-    """
+    """Return the largest (inner) radius that a floor holds, m."""
     long, wide = max(floor), min(floor)
     reach = 0.5 * wide - build.edge
     if build.straight:

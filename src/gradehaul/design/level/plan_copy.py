@@ -21,13 +21,7 @@ _AGREES = 1e-5
 
 
 def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
-    """Return the text of the plan's file with a railhead at every free end of track, comments kept.
-
-    Raises
-    ------
-    PlanError
-        Files that the copy would not find, a line of an included file, or text that cannot be changed so.
-    """
+    """Return the text of the plan's file with a railhead at every free end of track, comments kept."""
     import tomlkit
 
     plan, stations = found.plan, found.stations

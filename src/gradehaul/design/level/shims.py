@@ -214,13 +214,7 @@ def corrected_surveys(
     shim: float | None = None,
     step: float | None = None,
 ) -> CorrectedSurveys:
-    """Return the corrections of surveys by name, of all where none is named.
-
-    Raises
-    ------
-    DesignError
-        No such survey, a survey that cannot be used, or figures that contradict one another.
-    """
+    """Return the corrections of surveys by name, of all where none is named."""
     names = list(dict.fromkeys(surveys or plan.surveys))
     if not names:
         write = "[survey.NAME] with heights = [[0, 0], ...]"

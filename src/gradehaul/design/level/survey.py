@@ -65,11 +65,6 @@ def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveye
     """Return a survey whose readings are in order and without gaps.
 
     `reading` is the error of a reading where the survey says nothing, one standard deviation, m: what a ruler shows.
-
-    Raises
-    ------
-    DesignError
-        Readings out of order, twice at one place, or with a gap.
     """
 
     def shown(length: float) -> str:

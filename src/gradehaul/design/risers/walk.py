@@ -115,11 +115,6 @@ def walk_along(layout: Layout, *, line: str | None = None, route: str | None = N
     """Return the walk along a line, from its `from`, or along a route.
 
     The name of one of them is given; neither where the plan has only one line.
-
-    Raises
-    ------
-    RouteError
-        No line or route of this name, a route that is reversed on the way, or nothing named where there are several.
     """
     if route is not None:
         found = layout.route(route)

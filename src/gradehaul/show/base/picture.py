@@ -55,11 +55,6 @@ _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
 def picture_format(path: str) -> Format:
     """Return the format that the name of a file stands for.
 
-    Raises
-    ------
-    PlanError
-        Its ending is not that of a picture.
-
     Examples
     --------
     >>> picture_format("hill.SVG")
