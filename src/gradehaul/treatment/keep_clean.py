@@ -144,11 +144,6 @@ class KeepCleanPlan(AnswerRecord):
         return tuple(most.values())
 
     @property
-    def one_piece(self) -> bool:
-        """Whether the carry-over is longer than all track together, so that film goes from any track to any other."""
-        return self.carry > sum(row.unit.length for row in self.rows)
-
-    @property
     def at_risk(self) -> tuple[UsedUnit, ...]:
         """The rows with film already from which wheels carry it onto rail that must stay clean."""
         return tuple(row for row in self.rows if row.use == "has film" and row.carried is not None)

@@ -102,14 +102,14 @@ def _regions(found: Sweep, units: UnitFormat) -> list[_Region]:
         _Region(f"grade: over {units.grade(found.steepest)}", "\\\\\\", "#f2f2f2", found.steep_by),
     ]
     if found.train is not None:
-        regions.append(_Region(f"train: {_train_words(found)}", "..", "#ffffff", found.short_by))
+        fails = {
+            "up": "does not climb",
+            "down": "does not hold back",
+            "both": "does not climb, or hold back going down,",
+        }
+        words = f"train: {found.train} {fails[found.direction]} on {' or '.join(found.judged)} rail"
+        regions.append(_Region(words, "..", "#ffffff", found.short_by))
     return regions
-
-
-def _train_words(found: Sweep) -> str:
-    """Return what a design does to the named train that does not get over it."""
-    fails = {"up": "does not climb", "down": "does not hold back", "both": "does not climb, or hold back going down,"}
-    return f"{found.train} {fails[found.direction]} on {' or '.join(found.judged)} rail"
 
 
 def _draw(axes: Axes, found: Sweep, reach: FloatArray, units: UnitFormat, regions: list[_Region]) -> None:

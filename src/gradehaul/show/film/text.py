@@ -50,7 +50,10 @@ def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = 
         _add_spreading(page, found, units)
     if "notes" in more:
         page.heading("Notes")
-        page.line(_condition(found), indent=2)
+        reserve = f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
+        film = f'film "{found.film}"{at_age(found.hours) or " fresh or rested"}'
+        need = _NEEDS[found.options.need]
+        page.line(f"So that {need}, with {film}, as wiped and once it has spread{reserve}.", indent=2)
         for doubt in found.doubts:
             page.line(str(doubt), indent=2)
     return page
@@ -73,12 +76,6 @@ def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
         page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0)
         page.line()
     _add_trains(page, found, units)
-
-
-def _condition(found: KeepCleanPlan) -> str:
-    reserve = f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
-    film = f'film "{found.film}"{at_age(found.hours) or " fresh or rested"}'
-    return f"So that {_NEEDS[found.options.need]}, with {film}, as wiped and once it has spread{reserve}."
 
 
 def _uses(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
@@ -242,7 +239,7 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             f": wheels spread the film no farther than {carry}. Nobody has measured it.",
             " If they spread it farther, see film everywhere below.",
         ]
-    elif found.one_piece:
+    elif found.carry > sum(row.unit.length for row in found.rows):  # film goes from any track to any other
         yield [f"A carry-over of {carry} is more than all track together."]
     else:
         yield [
