@@ -129,16 +129,10 @@ class WaysOver:
     train: str
     rail: str
     outcome: Outcome
-    kinds: tuple[str, ...]
-    """The kind of each car, from the head."""
+    cars: int
     leave: int | None
     double: Doubling | Undivided
     help: tuple[Help, ...]
-
-    @property
-    def cars(self) -> int:
-        """How many cars it has."""
-        return len(self.kinds)
 
     @property
     def parts(self) -> Doubling | None:
@@ -168,7 +162,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
                 judged.name,
                 judged.rail,
                 judged.outcome,
-                tuple(car.name for car, count in train.cars for _ in range(count)),
+                sum(count for _, count in train.cars),
                 cars_to_leave(layout, profile, train, judged.rail),
                 doubling(layout, profile, train, judged.rail),
                 helps(layout, profile, train, judged.rail, tuple(plan.locos.values())),
