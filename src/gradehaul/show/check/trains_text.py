@@ -159,10 +159,8 @@ def _leave(way: WaysOver) -> str:
     if way.leave is None:
         return "Leaving cars does not help: the locomotives do not climb alone."
     rest = way.cars - way.leave
-    others = (
-        "the locomotives climb alone" if not rest else f"the other {rest} climb" if rest > 1 else "the other climbs"
-    )
-    return f"Leave {way.leave} of its {counted(way.cars, 'car')} behind, from the tail: {others}."
+    left = {0: "the locomotives climb alone", 1: "the other climbs"}.get(rest, f"the other {rest} climb")
+    return f"Leave {way.leave} of its {counted(way.cars, 'car')} behind, from the tail: {left}."
 
 
 _NO_DOUBLING: dict[Undivided, str] = {
