@@ -147,7 +147,7 @@ def proposed(path: Path, trial: TrialHeights) -> tuple[str, str, str]:
 def diff(before: str, after: str) -> list[str]:
     """Return the lines that change, each behind ``-`` or ``+``, with lines around them behind a blank, and ellipses."""
     lines = difflib.unified_diff(before.splitlines(), after.splitlines(), lineterm="")
-    return [" ..." if line.startswith("@@") else line for line in islice(lines, 2, None)]
+    return [" ..." if line.startswith("@@") else line for line in islice(lines, 3, None)]
 
 
 def write_text(path: Path, text: str, digest: str) -> str:

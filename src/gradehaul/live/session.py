@@ -138,7 +138,7 @@ class Session:
         good = self._good
         assert good is not None
         before = None if page.shown is good else page.shown
-        for part in parts(good, trial, before):
+        for part in parts(good, trial):
             if part["kind"] == "answer":
                 page.shown = good
                 units = units_of(good.plan.unit, force_unit=balance_unit(good.plan))
