@@ -21,7 +21,7 @@ from gradehaul.show.base.labels import USE_MEANINGS, USE_WORDS
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import balance_unit, units_of
-from gradehaul.show.drawing.dxf_film_uses import USE_BESIDE, USE_LINES
+from gradehaul.show.drawing.dxf import USE_BESIDE, USE_LINES
 from gradehaul.show.plan_view.picture import plan_figure
 from gradehaul.show.plan_view.styles import FORCED_WORDS, USES
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan, used_stretches
