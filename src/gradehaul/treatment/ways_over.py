@@ -39,8 +39,9 @@ class Doubling:
     front: int
     rear: int
     foot_holds: bool = True
+    """Whether a berth holds the rear part where the route begins: a train is doubled only where one does."""
     summit_holds: bool = True
-    """A train is doubled only where berths hold its parts."""
+    """Whether a berth holds both parts where the route ends: a train is doubled only where one does."""
 
 
 def cars_to_leave(layout: Layout, profile: RouteProfile, train: Train, rail: str) -> int | None:

@@ -49,6 +49,9 @@ _AS_STEEP = 0.8
 _MISTAKEN = 12.0
 """The cost of a label that lies nearer to another joint than to its own, in points of track hidden."""
 
+_LED = 1.6
+"""A line leads from a joint to its label where that lies farther than this many times as far as labels do."""
+
 _MOST_TRACKS = 60
 """Tracks that are labeled at the most: beyond, a plan is too full to read any."""
 
@@ -121,7 +124,7 @@ def _name_track(canvas: Canvas, track: TrackView, units: UnitFormat, drawn: Line
     for words in filter(None, (whole, *cut, turns)):
         if set_beside(canvas, words, places, drawn, near=7.0, **style) is not None:
             return
-    if turns:  # never left out
+    if turns:  # never left out: a line leads to it where it lies far
         set_beside(canvas, turns, places[:1], drawn, near=7.0, others=(), **style)
 
 
@@ -140,8 +143,28 @@ def draw_joints(canvas: Canvas, view: PlanView, units: UnitFormat, drawn: Lines)
         words = f"{name} {_height(joint, units)}"
         others = [spot for other, spot in spots.items() if other != joint.name]
         box = set_beside(canvas, words, [spots[joint.name]], drawn, near=_NEAR, others=others)
+        if box is not None:
+            line = _leader(spots[joint.name], box)
+            if line.size:
+                _lead(canvas, joint.name, line)
         if box is not None or joint.kind != "plain":
             _dot(canvas, joint)
+
+
+def _lead(canvas: Canvas, name: str, line: FloatArray) -> None:
+    """Draw a line from a joint to a label that lies far from it, and keep other labels off it."""
+    for x, y in line.tolist():
+        canvas.board.take(Box(x, y, x, y))
+    canvas.paper.line(*line.T, color="#777777", lw=0.5, gid=f"leads to {name}")
+
+
+def _leader(at: tuple[float, float], box: Box) -> FloatArray:
+    """Return points along the line from a joint to its label, shape (n, 2); none where the label lies near."""
+    end = box.nearest(*at)
+    far = math.dist(at, end)
+    if far <= _LED * _NEAR * POINT:
+        return np.empty((0, 2))
+    return np.linspace(at, end, math.ceil(far / (2 * POINT)) + 1)
 
 
 def _height(joint: JointView, units: UnitFormat) -> str:
@@ -183,10 +206,11 @@ def set_beside(
 ) -> Box | None:
     """Set a label near one of some places where it hides as little as can be; return where, None if there was no room.
 
-    Where `others` are given it keeps away from these, places to which it might seem to belong; else it hides nothing.
+    Where `others` are given it keeps away from these, places to which it might seem to belong, and a line may lead to
+    it; else it hides nothing.
     """
     close = drawn.around(np.array(places), canvas.paper.extent(text, scale=scale, **style)[0] + 5.0 * near * POINT)
-    reaches = [far * near * POINT for far in (1.0, 1.8, 3.0)]
+    reaches = [far * near * POINT for far in ((1.0, 1.8, 3.0) if others is None else (1.0, 1.8, 3.0, 4.5))]
     spots = [spot for reach in reaches for at in places for spot in _around(at, reach)]
     far_off = [_AWAY * (reach + math.dist(at, places[0])) for reach in reaches for at in places]
 
@@ -198,6 +222,8 @@ def set_beside(
             return math.inf
         if others is None:
             return 0.0
+        if any(crossed(taken, _leader(places[0], box)) for taken in canvas.board.taken):
+            return math.inf
         away = math.dist(places[0], box.nearest(*places[0]))
         return hides + _MISTAKEN * any(math.dist(other, box.nearest(*other)) < away for other in others)
 
