@@ -191,8 +191,6 @@ def _least_total(
                     rows += [len(bounds) - 1] * 2
                     columns += [riser, inner + riser]
                     entries += [part, -part]
-    if not inner:
-        return np.zeros(rises.size + 1) if min(bounds) >= 0 else None
     matrix = coo_array((entries, (rows, columns)), shape=(len(bounds), 2 * inner)).tocsr()
     within = LinearConstraint(matrix, -np.inf, np.array(bounds, dtype=float))
     with quietly():
