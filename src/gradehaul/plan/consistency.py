@@ -33,16 +33,7 @@ copyreg.pickle(MappingProxyType, lambda view: (_view, (dict(view),)))
 
 
 def freeze_mappings(record: DataclassInstance) -> None:
-    """Replace each mapping of a frozen record, as it is made, by a read-only view of a copy.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> read_plan('scale = "HO"').cars["ore"] = None
-    Traceback (most recent call last):
-    ...
-    TypeError: 'mappingproxy' object does not support item assignment
-    """
+    """Replace each mapping of a frozen record, as it is made, by a read-only view of a copy."""
     for each in fields(record):
         value = getattr(record, each.name)
         if isinstance(value, Mapping) and not isinstance(value, MappingProxyType):

@@ -4,7 +4,7 @@ import pytest
 
 from gradehaul.errors import Problems
 from gradehaul.plan import read_plan
-from gradehaul.plan.records import LineEnd, Note
+from gradehaul.plan.records import LineEnd
 from plan.example import FORK, HEAD
 
 
@@ -61,35 +61,6 @@ def test_both_slips_of_a_crossing():
     pairs = {frozenset(end.line for end in pair) for pair in found["X"].through}
     assert pairs == {frozenset("AB"), frozenset("CD"), frozenset("AD"), frozenset("BC")}
     assert len(found["X"].through) == 4
-
-
-def test_track_ends_are_listed_and_names_one_slip_apart_are_asked_about():
-    plan = read_plan(
-        HEAD + FORK.replace('to = "Summit"', 'to = "Jumction"') + '[turnout.Junction]\ntoe="Main"\nlegs=["Hill","Spur"]'
-    )
-    assert plan.notes == (
-        Note("", 'track ends at "Wharf", "Jumction", "Quarry"'),
-        Note('joint "Jumction"', 'only one line ends here; did you mean "Junction"?'),
-    )
-
-
-@pytest.mark.parametrize(
-    ("one", "other", "wanted"),
-    [
-        ("Junction", "Jnction", True),
-        ("Junction", "junction", True),
-        ("Junction", "Jucntion", True),
-        ("Old mill", "Oldmill", True),
-        ("Yard 1", "Yard 2", False),
-        ("S1", "S2", False),
-        ("Yard A", "Yard B", False),
-        ("East", "West", False),
-        ("Quarry", "Summit", False),
-    ],
-)
-def test_which_names_are_asked_about(one, other, wanted):
-    notes = read_plan(HEAD + line("A", one, other)).notes
-    assert any("did you mean" in note.text for note in notes) is wanted
 
 
 CURVE = "{ left = 24, angle = 30 }"

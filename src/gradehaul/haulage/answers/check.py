@@ -287,11 +287,7 @@ def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]
 
 
 def _listed(kind: str, names: Sequence[str]) -> str:
-    """Return some names of a kind, the first of them where they are many.
-
-    >>> _listed("train", ["ore"]), _listed("berth", ["A", "B"]), _listed("route", list("ABCDE"))
-    ('train ore', 'berths A, B', 'routes A, B, C and 2 more')
-    """
+    """Return some names of a kind, the first of them where they are many."""
     more = f" and {len(names) - 3} more" if len(names) > 3 else ""
     return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
 

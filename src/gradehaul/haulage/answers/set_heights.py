@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
 from gradehaul.errors import PlanError, Problems, QuantityError, RouteError, quoted
-from gradehaul.plan.names import instead, nearest
+from gradehaul.plan.names import instead
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import describe, read_quantity
 from gradehaul.quantities.si import Meters
@@ -18,7 +17,6 @@ from gradehaul.track.heights.railhead import solve_railheads
 
 _MEANT = 2e-3
 """A height that the plan has this near, m, is the one that is meant: a screen shows its place rounded."""
-_ALONG = re.compile(r"(?P<track>.+), (?:at its (?P<end>start|end)|(?P<at>[^,]+) along it)")
 _OPTION = "--set"
 
 
@@ -79,20 +77,12 @@ def _spot(plan: Plan, name: str) -> str | _Spot:
     """Return the joint or the place along a line that is called so."""
     if name in plan.joints:
         return name
-    along, (line, sign, distance) = _ALONG.fullmatch(name), (part.strip() for part in name.rpartition("@"))
+    line, sign, distance = (part.strip() for part in name.rpartition("@"))
     if track := _track(plan, name):
         return _on_line(plan, track, track.length)
-    if along and (track := _track(plan, along["track"])):
-        at = {"start": 0.0, "end": track.length}.get(along["end"])
-        return _on_line(plan, track, _distance(plan, along["at"]) if at is None else at)
     if sign and line in plan.lines:
         return _on_line(plan, plan.lines[line].tracks[0], _distance(plan, distance))
-    known = [*plan.joints, *plan.tracks]
-    near = nearest(line, plan.lines) if sign else nearest(name, [*known, *plan.lines])
-    if near is None:
-        write = instead(name, [*known, *(f"{each}@DISTANCE" for each in plan.lines)], guess=False)
-    else:
-        write = quoted(near if near in known and not sign else f"{near}@{distance if sign else 'DISTANCE'}")
+    write = instead(name, [*plan.joints, *plan.tracks, *(f"{each}@DISTANCE" for each in plan.lines)])
     wrong = "the plan has no joint, track or LINE@DISTANCE of this name"
     raise RouteError(wrong, file=plan.file, place=_OPTION, found=quoted(name), write=write)
 

@@ -40,22 +40,7 @@ class TrialHeights:
 
 
 def fixed_railheads(plan: Plan) -> dict[str, float]:
-    """Return the railheads that the plan fixes, m, by station.
-
-    Examples
-    --------
-    >>> fixed_railheads(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead = { Foot = 0 }
-    ... [line.Hill]
-    ... from = "Foot"
-    ... to = "Top"
-    ... track = [{ straight = 1, railhead = 0.02 }]
-    ... railhead_at = [[0.5, 0.01]]
-    ... '''))
-    {'joint Foot': 0.0, 'track Hill:1': 0.02, 'at Hill 0': 0.01}
-    """
+    """Return the railheads that the plan fixes, m, by station."""
     found = {f"joint {name}": height for name, height in plan.railhead.items()}
     for line in plan.lines.values():
         found |= {f"track {track.id}": track.railhead for track in line.tracks if track.railhead is not None}

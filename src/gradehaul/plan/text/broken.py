@@ -12,7 +12,7 @@ from typing import NamedTuple
 import tomli
 
 from gradehaul.errors import PlanError, clean, cut, unseen
-from gradehaul.plan.text.toml import HEADER, KEY, header_path
+from gradehaul.plan.text.toml import HEADER, KEY
 
 _TOKEN = re.compile(r"""#[^\n]*|\"{3}.*?\"{3}|'{3}.*?'{3}|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'|[\[\]{}\n]""", re.DOTALL)
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -74,9 +74,6 @@ def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
     def fault(wrong: str, at: int = number, write: str = "") -> PlanError:
         return PlanError(wrong, file=f"{file}:{at}", found=cut(clean(lines[at - 1])), write=write)
 
-    if before := _before(stop):
-        write = "both in one table, under one header" if HEADER.match(stop.line) else "the one that counts"
-        return fault(f"this table or key is already given at line {before}", write=write)
     if any(map(unseen, stop.line)):
         return fault("a control character, which cannot be seen, stands on this line", write="the line without it")
     if opened := _left_open(stop):
@@ -93,24 +90,6 @@ def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
     says = cut(clean(error.msg[:1].lower() + error.msg[1:]))
     write = "" if set(stop.line) & set("=[]{}") else 'key = value, with text in quotes, as in length = "8 in"'
     return fault(f"this line cannot be read from column {column} on: {says}", write=write)
-
-
-def _before(stop: _Stop) -> int:
-    """Return the line above on which the same table or key stands, 0 where none does."""
-    header, entry = header_path(stop.line), _ENTRY.match(stop.line)
-    if stop.line.lstrip().startswith("[["):
-        return 0
-    for number in range(stop.number - 1, 0, -1):
-        above = stop.lines[number - 1]
-        if header and header_path(above) == header:
-            return number
-        if entry is not None:
-            if HEADER.match(above):
-                return 0
-            same = _ENTRY.match(above)
-            if same is not None and same[1] == entry[1]:
-                return number
-    return 0
 
 
 def _cures(stop: _Stop) -> Iterator[_Cure]:

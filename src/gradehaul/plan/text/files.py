@@ -54,8 +54,6 @@ def _source(
     text: str, known: dict[str, Any] | None, file: str, outer_unit: str | None, folder: Path | None, faults: Faults
 ) -> Source:
     data = parse(text, file) if known is None else known
-    at = headers(text)
-    _lift(data, file, at, faults)
     unit = outer_unit
     if "unit" in data:
         try:
@@ -63,22 +61,7 @@ def _source(
         except QuantityError as error:
             faults.add(error, file=file, place="unit")
             unit = _FALLBACK_UNIT  # so that the one fault does not show up again at every length
-    return Source(file, unit, data, at, folder)
-
-
-def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Faults) -> None:
-    """Take what stands above the first table out of [railhead], where every name is a joint's, and say so."""
-    railhead = data.get("railhead")
-    if not isinstance(railhead, dict):
-        return
-    for key in HEAD:
-        value = railhead.get(key)
-        if key not in data and (isinstance(value, dict) or (isinstance(value, str) and value[:1].isalpha())):
-            data[key] = railhead.pop(key)
-            wrong = f"{key} belongs above the first table, not in one"
-            write = f"{key} = {shown(value) if isinstance(value, str) else '...'} above it"
-            line = at.get(("railhead",))
-            faults.take(f"{file}:{line}" if line else file, "[railhead]", wrong, write=write)
+    return Source(file, unit, data, headers(text), folder)
 
 
 def _include(main: Source, tables: Tables, faults: Faults) -> None:
@@ -142,13 +125,7 @@ def _names(source: Source, faults: Faults) -> list[str]:
 
 
 def is_beside(name: str) -> bool:
-    """Tell whether a name leads to a file beside the plan, or in a folder below it, and nowhere else.
-
-    Examples
-    --------
-    >>> is_beside("stock/cars.toml"), is_beside("../cars.toml"), is_beside("/etc/cars.toml")
-    (True, False, False)
-    """
+    """Tell whether a name leads to a file beside the plan, or in a folder below it, and nowhere else."""
     path = PurePosixPath(name)
     sneaky = "\0" in name or "\\" in name or ":" in name[:2]
     return bool(path.name) and not sneaky and not path.is_absolute() and ".." not in path.parts

@@ -309,7 +309,6 @@ def _solve_springs(
 
 LEVEL = "taken as level, at least in part, since no height is known beyond it"
 """What a note says of lines without a height at one of their ends."""
-_UNJOINED = "of a drawing, import lists the ends that it left unjoined, and why"
 
 
 def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[PlanError]:
@@ -324,18 +323,13 @@ def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[Pla
         for piece in nx.connected_components(graph)
         if 0 not in piece
     ]
-    every = {joint for line in plan.lines.values() for joint in (line.start, line.finish)}
-    errors = []
-    for names in pieces:
-        height = f'the height of one of its joints under [railhead], e.g. "{plan.lines[names[0]].start}" = 0'
-        joins = {joint for name in names for joint in (plan.lines[name].start, plan.lines[name].finish)}
-        alone = ", which joins no other track" if joins < every else ""
-        errors.append(
-            PlanError(
-                f"no height is known on this part of the network{alone}: line " + ", ".join(f'"{n}"' for n in names),
-                file=plan.file,
-                place="railheads",
-                write=f"what joins it ({_UNJOINED}), or {height}" if alone else height,
-            )
+    return [
+        PlanError(
+            "no height is known on this part of the network: line " + ", ".join(f'"{n}"' for n in names),
+            file=plan.file,
+            place="railheads",
+            write=f'the height of one of its joints under [railhead], e.g. "{plan.lines[names[0]].start}" = 0, '
+            "or what joins it to the rest",
         )
-    return errors
+        for names in pieces
+    ]

@@ -119,11 +119,7 @@ def _as_drawn(plan: Plan, closure: ClosureError, angle: float) -> bool:
 
 
 def figure_name(closure: ClosureError) -> str:
-    """Return the words that name a figure by its lines: a loop, or lines whose places are stated.
-
-    >>> figure_name(ClosureError(("Main", "Loop"), 0, 0.0, 0.0, 4.0))
-    'loop Main, Loop'
-    """
+    """Return the words that name a figure by its lines: a loop, or lines whose places are stated."""
     rest = len(closure.lines) - _NAMED_LINES
     more = f" and {rest} more" if rest > 0 else ""
     kind = "lines" if closure.stated else "loop"
