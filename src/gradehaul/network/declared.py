@@ -133,6 +133,9 @@ def _cut_error(
         beyond = ", then ".join(_reversed_where(graph, run) for run in anywhere[:-1])
         lacks = "where there is neither a berth nor an end of track to reverse in"
         return RouteError(f"{where}, which would need {many} {beyond}, {lacks}", write='berth = "..." on a track there')
+    if free is not graph and freed.twice is None and _reversing_anywhere(free, wanted, freed):
+        wrong = f"{where}, and lines between them run one way only"
+        return RouteError(wrong, write='runs = "both" on one of them, or another place')
     return RouteError(f"{where}, and no track joins them", write="another place, or the turnout that joins them")
 
 

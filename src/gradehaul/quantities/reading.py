@@ -180,7 +180,7 @@ def _reading(given: _Given) -> tuple[Reading, KnownUnit | None]:
     figures = _figures(given.text)
     if len(figures) == 1:
         return _figure(given, given.text)
-    if any(figure[-1].isdigit() for figure in figures):
+    if given.kind != "grade" and any(figure[-1].isdigit() for figure in figures):
         raise given.error("where two figures are given, each needs its unit")
     (first, unit), (second, other) = (_figure(given, figure) for figure in figures)
     if unit is None or other is None:

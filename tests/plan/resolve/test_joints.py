@@ -4,7 +4,7 @@ import pytest
 
 from gradehaul.errors import Problems
 from gradehaul.plan import read_plan
-from gradehaul.plan.records import LineEnd
+from gradehaul.plan.records import LineEnd, Note
 from plan.example import FORK, HEAD
 
 
@@ -61,6 +61,11 @@ def test_both_slips_of_a_crossing():
     pairs = {frozenset(end.line for end in pair) for pair in found["X"].through}
     assert pairs == {frozenset("AB"), frozenset("CD"), frozenset("AD"), frozenset("BC")}
     assert len(found["X"].through) == 4
+
+
+def test_track_ends_are_listed():
+    plan = read_plan(HEAD + FORK + '[turnout.Junction]\ntoe="Main"\nlegs=["Hill","Spur"]')
+    assert plan.notes == (Note("", 'track ends at "Wharf", "Summit", "Quarry"'),)
 
 
 CURVE = "{ left = 24, angle = 30 }"
