@@ -193,11 +193,7 @@ def _in_our_words(model: type[Table], entry: Entry[Any], fault: Any) -> Iterator
     if kind == "missing":
         yield path[:-1], PlanError(f"{path[-1]} is missing", write=_example(model, path))
         return
-    write = (
-        _example(model, path)
-        if path
-        else f"{table_header(str(entry.path[0]), str(entry.path[-1]))} with its keys below it"
-    )
+    write = _example(model, path) if path else f"{table_header(str(entry.path[0]))} with its keys below it"
     if kind == "literal_error" and isinstance(value, str):
         near = nearest(value, re.findall(r"'([^']*)'", context["expected"]))
         write = quoted(near) if near else write

@@ -7,7 +7,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError, QuantityError, clean, quoted, shown
-from gradehaul.plan.names import listed, near_file, nearest
+from gradehaul.plan.names import nearest
 from gradehaul.plan.records import LineEnd
 from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.text.faults import Entry, Faults, Source, table_header
@@ -84,9 +84,7 @@ def _include(main: Source, tables: Tables, faults: Faults) -> None:
                 return
             included_by[key] = source.file
             if not path.exists():
-                near = near_file(path, ".toml")
-                write = quoted(near) if near and near != Path(source.file).name else ""
-                _refuse(source, f"there is no file {quoted(name)} beside this one", faults, write=write)
+                _refuse(source, f"there is no file {quoted(name)} beside this one", faults)
                 continue
             try:
                 inner = _source(read_text(path, file), None, file, source.unit, path.parent, faults)
@@ -146,12 +144,8 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
         elif key not in HEAD:
             known = [*HEAD, "railhead", *KEYED, *LISTED, *SINGLE]
             near = _TRADE_WORDS.get(key.casefold()) or nearest(key, known, alike=0.7)
-            tables_there = isinstance(value, dict) or (
-                isinstance(value, list) and any(isinstance(v, dict) for v in value)
-            )
-            what = "table" if tables_there else "key"
-            write = table_header(near) if near and what == "table" else near
-            write = write or f"one of {', '.join(known)}"
+            what = "table" if isinstance(value, (dict, list)) else "key"
+            write = table_header(near) if near and what == "table" else near or f"one of {', '.join(known)}"
             faults.take(source.at((key,)), "", f"unknown {what} {quoted(key)}", write=write)
         elif included and key in _MAIN_ONLY:
             wrong = f"{key} stands in the main file only"
@@ -177,16 +171,7 @@ def _named(source: Source, section: str, value: object, faults: Faults) -> list[
         faults.take(at, place, wrong, found=shown(value), write=write)
         return []
     good: list[tuple[str, object]] = []
-    fields = KEYED[section].model_fields if section in KEYED else {}
-    loose = [name for name in value if name in {field.alias or key for key, field in fields.items()}]
-    if all(isinstance(value[name], dict) for name in loose):  # then it is their name
-        loose = []
-    if loose:
-        found = f"{listed(loose)} without one"
-        faults.take(at, place, f"each {section} has a name", found=found, write=f"[{section}.NAME]")
     for name, table in value.items():
-        if name in loose:
-            continue
         if clean(name):
             good.append((name, table))
         else:
@@ -201,14 +186,8 @@ def _put(into: dict[str, Entry[Any]], name: str, entry: Entry[Any], faults: Faul
     if before is None:
         into[name] = entry
         return
-    section = entry.path[0]
-    if section in SINGLE:
-        wrong, write = f"this table is already given at {before.file}", "one of the two"
-    elif section == "railhead":
-        wrong, write = f"{quoted(name)} already has a height at {before.file}", "one of the two"
-    else:
-        wrong, write = f"this name is already used at {before.file}", "another name"
-    faults.at(entry, wrong, write=write)
+    write = "one of the two" if entry.path[0] in (*SINGLE, "railhead") else "another name"
+    faults.at(entry, f"{quoted(name)} is already given at {before.file}", write=write)
 
 
 class LineSpan(NamedTuple):
