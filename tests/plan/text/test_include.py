@@ -72,7 +72,7 @@ def test_a_height_twice_and_a_single_table_twice(folder):
     write(folder, tarn=main("more", more=LINE + single), more=single)
     assert said() == [
         ('plans/more.toml:1: [railhead]: "Wharf" is already given at plans/tarn.toml:8; write one of the two'),
-        ("plans/more.toml:3: [map]: "map" is already given at plans/tarn.toml:10; write one of the two"),
+        'plans/more.toml:3: [map]: "map" is already given at plans/tarn.toml:10; write one of the two',
     ]
 
 
