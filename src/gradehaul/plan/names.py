@@ -22,11 +22,15 @@ _ALIKE, _SHORT_ALIKE, _WORD_ALIKE = 0.7, 0.65, 0.65
 """Share of letters that two names, two short ones, and two words of names have in common where one is a typo."""
 
 
+def some(names: Iterable[str], most: int) -> str:
+    """Return names, at most so many of them, and how many more there are."""
+    every = list(names)
+    return ", ".join(every[:most]) + (f" and {len(every) - most} more" if len(every) > most else "")
+
+
 def listed(names: Iterable[str]) -> str:
     """Return names in quotes, the first few of many."""
-    every = list(names)
-    more = f" and {len(every) - _LISTED} more" if len(every) > _LISTED else ""
-    return ", ".join(quoted(name) for name in every[:_LISTED]) + more
+    return some(map(quoted, names), _LISTED)
 
 
 def header(section: str, name: str) -> str:
@@ -38,8 +42,7 @@ def header(section: str, name: str) -> str:
 def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> str | None:
     """Return the known name that looks most like this one, or None where none is `alike` by that share.
 
-    Names of as many words must be alike word by word: a siding is not a loading track of the same yard. A name that
-    begins just one known name stands for that one.
+    Names of as many words must be alike word by word: a siding is not a loading track of the same yard.
 
     Examples
     --------
@@ -56,9 +59,6 @@ def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> s
         swapped = f"{letters[:at]}{letters[at + 1]}{letters[at]}{letters[at + 2 :]}"
         if swapped in folded:
             return folded[swapped]
-    begun = [other for other in folded if other.startswith(letters + " ")]
-    if begun:
-        return folded[begun[0]] if len(begun) == 1 else None
     if alike is None:
         alike = _ALIKE if len(letters) > _SHORT else _SHORT_ALIKE
     found = difflib.get_close_matches(letters, folded, 1, alike)

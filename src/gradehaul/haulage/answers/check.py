@@ -23,6 +23,7 @@ from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.verdict import FAILS
 from gradehaul.network.route import Between, Route, Tail
+from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import describe
@@ -288,8 +289,7 @@ def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]
 
 def _listed(kind: str, names: Sequence[str]) -> str:
     """Return some names of a kind, the first of them where they are many."""
-    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
-    return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
+    return f"{kind}{'s' if names[1:] else ''} {some(names, 3)}"
 
 
 def _route_answer(
