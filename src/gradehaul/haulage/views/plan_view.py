@@ -264,10 +264,8 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
     for frame, worst in positions.worst.items():
         if not positions.usable(frame):
             lost = sorted({layout.plan.tracks[name].line for name, at in positions.tracks.items() if at.frame == frame})
-            yield Note(
-                "plan view",
-                f"left out: {listed(lost)}, since {figure_misses(worst)} by {misclosure(layout.plan, worst)}",
-            )
+            misses = f"{figure_misses(worst)} by {misclosure(layout.plan, worst)}"
+            yield Note("plan view", f"left out: {listed(lost)}, since {misses}")
     if frames > 1:
         yield Note("plan view", f"{frames} separate pieces are drawn side by side; their true places are unknown")
 
