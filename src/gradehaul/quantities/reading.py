@@ -28,9 +28,6 @@ _TWIN_TOLERANCE = 0.05
 """How far a reading given in two units may disagree with itself, as a share of the larger."""
 _TWINS = {"g": "gf", "kg": "kgf", "oz": "ozf", "lb": "lbf", "gf": "g", "kgf": "kg", "ozf": "oz", "lbf": "lb"}
 """The unit of force that a balance marked in a unit of mass reads, and the other way round."""
-_COMMON = 1e9
-"""Bare numbers below this need no closer look in any unit of length."""
-
 _EXAMPLE: dict[Kind, str] = {
     "length": 'a length such as "24 in", "3 ft 6 in" or "610 mm"',
     "angle": 'an angle such as 90 or "22.5 deg"',
@@ -97,9 +94,6 @@ def read_quantity(value: object, kind: Kind, *, unit: str | None = None) -> floa
     got "62 g"; write "62 gf"
     """
     if isinstance(value, (int, float)):
-        if kind == "length" and unit is not None and type(value) is not bool and abs(value) < _COMMON:
-            times, parts = conversion(unit)  # as `_bare` does it, for plans of tens of thousands of lengths
-            return value * times / parts
         return _bare(value, _Given(kind, unit, value))
     given = _plain_text(value, kind, unit)
     reading, _ = _reading(given)
