@@ -247,7 +247,7 @@ def check_layout(
         ),
         figures=figures(plan, layout.coefficient),
         doubts=doubts,
-        not_checked=tuple(_not_checked(layout, plan, narrowed=bool(trains or routes))),
+        not_checked=tuple(_not_checked(layout, plan)),
         notes=tuple(dict.fromkeys(notes)),
     )
 
@@ -264,7 +264,7 @@ def _narrowed(layout: Layout, trains: Sequence[str], routes: Sequence[str]) -> t
     return replace(plan, trains=kept), tuple(route for route in layout.routes if route.name in wanted)
 
 
-def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]:
+def _not_checked(layout: Layout, plan: Plan) -> Iterator[str]:
     """Yield what no answer can be found to, and why; of a narrowed question only what bears on it."""
     positions = layout.alignment.positions
     answered = {route.name for route in layout.routes}
@@ -273,9 +273,6 @@ def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]
     trains = [named.name for named in plan.trains.values() if named.route not in answered]
     if trains:
         yield f"{_listed('train', trains)}, since {'their routes are' if trains[1:] else 'its route is'} not answered"
-    routes = [] if narrowed or layout.all_routes else [name for name in plan.routes if name not in answered]
-    if routes:
-        yield f"{_listed('route', routes)}, since no train can follow {'them' if routes[1:] else 'it'}"
     lost: dict[int, list[str]] = {}
     for berth in plan.berths.values():
         frame = positions.tracks[berth.tracks[0]].frame

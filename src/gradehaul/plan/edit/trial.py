@@ -66,8 +66,6 @@ def tried(plan: Plan, trial: TrialHeights) -> Plan:
     Problems
         The changes do not hold together with the rest of the plan.
     """
-    if not trial:
-        return plan
     joints = {name: trial.heights[f"joint {name}"] for name in plan.joints if f"joint {name}" in trial.heights}
     lines = {name: _tried_line(line, trial) for name, line in plan.lines.items()}
     return replace(plan, railhead={**plan.railhead, **joints}, lines=lines)

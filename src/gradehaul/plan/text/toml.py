@@ -164,9 +164,8 @@ def written(value: object) -> str:
         return _JSON.encode(value).replace("\x7f", "\\u007f")
     if isinstance(value, Mapping):
         return f"{{ {', '.join(table_written('', value)[2:])} }}"
-    if isinstance(value, (list, tuple)):
-        return f"[{', '.join(map(written, value))}]"
-    return repr(value)
+    assert isinstance(value, (list, tuple))
+    return f"[{', '.join(map(written, value))}]"
 
 
 def table_written(header: str, values: Mapping[str, object]) -> list[str]:
