@@ -54,17 +54,7 @@ class _Cure(NamedTuple):
 
 
 def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
-    r"""Return what is wrong with a text at the line where the parser stopped, with the cure where it is known.
-
-    Examples
-    --------
-    >>> text = 'unit = "in"\n[loco.mogul]\nlength = 8 in'
-    >>> try:
-    ...     tomli.loads(text)
-    ... except tomli.TOMLDecodeError as error:
-    ...     print(not_toml(error, text, "tarn.toml"))
-    tarn.toml:3: text, and a figure with its unit, needs quotes, got length = 8 in; write length = "8 in"
-    """
+    """Return what is wrong with a text at the line where the parser stopped, with the cure where it is known."""
     lines = text.split("\n")
     number, column, end = error.lineno, error.colno, error.pos >= len(text)
     while end and number > 1 and not lines[number - 1].strip():
