@@ -33,9 +33,9 @@ class _Meeting(NamedTuple):
             if len(here) == 1:
                 return here[0]
             if here:
-                return self._wrong(
-                    f"both ends of line {quoted(text)} meet here", inside, f'"{text}.from" or "{text}.to"'
-                )
+                wrong, write = f"both ends of line {quoted(text)} meet here", f'"{text}.from" or "{text}.to"'
+                self.faults.at(self.entry, wrong, write=write, inside=inside)
+                return None
             return self._elsewhere(text, inside)
         line, _, side = text.rpartition(".")
         if line in self.spans and side in {"from", "to"}:
@@ -52,10 +52,7 @@ class _Meeting(NamedTuple):
         if side:
             at = quoted(finish if side == "to" else start)
             wrong = f"{quoted(f'{line}.{side}')} is at joint {at}, not at {quoted(self.name)}"
-        self._wrong(wrong, inside, "")
-
-    def _wrong(self, wrong: str, inside: str, write: str) -> None:
-        self.faults.at(self.entry, wrong, write=write, inside=inside)
+        self.faults.at(self.entry, wrong, inside=inside)
 
     def all_listed(self, found: Sequence[LineEnd], what: str, where: str) -> bool:
         """Tell whether each line end that meets here was listed once, and take the errors of those that were not."""
