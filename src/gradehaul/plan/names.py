@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 from gradehaul.errors import PlanError, RouteError, quoted
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping
+    from collections.abc import Callable, Collection, Iterable, Mapping
 
 T = TypeVar("T")
 
@@ -22,15 +22,15 @@ _ALIKE, _SHORT_ALIKE, _WORD_ALIKE = 0.7, 0.65, 0.65
 """Share of letters that two names, two short ones, and two words of names have in common where one is a typo."""
 
 
-def some(names: Iterable[str], most: int) -> str:
-    """Return names, at most so many of them, and how many more there are."""
+def some(names: Iterable[str], most: int, form: Callable[[str], str] = str) -> str:
+    """Return names in a form, at most so many of them, and how many more there are."""
     every = list(names)
-    return ", ".join(every[:most]) + (f" and {len(every) - most} more" if len(every) > most else "")
+    return ", ".join(map(form, every[:most])) + (f" and {len(every) - most} more" if len(every) > most else "")
 
 
 def listed(names: Iterable[str]) -> str:
     """Return names in quotes, the first few of many."""
-    return some(map(quoted, names), _LISTED)
+    return some(names, _LISTED, quoted)
 
 
 def header(section: str, name: str) -> str:

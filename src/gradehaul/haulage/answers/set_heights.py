@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from gradehaul.errors import PlanError, Problems, QuantityError, RouteError, quoted
-from gradehaul.plan.names import instead
+from gradehaul.plan.names import instead, nearest
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import describe, read_quantity
 from gradehaul.quantities.si import Meters
@@ -82,7 +82,12 @@ def _spot(plan: Plan, name: str) -> str | _Spot:
         return _on_line(plan, track, track.length)
     if sign and line in plan.lines:
         return _on_line(plan, plan.lines[line].tracks[0], _distance(plan, distance))
-    write = instead(name, [*plan.joints, *plan.tracks, *(f"{each}@DISTANCE" for each in plan.lines)])
+    known = [*plan.joints, *plan.tracks]
+    near = nearest(line, plan.lines) if sign else nearest(name, [*known, *plan.lines])
+    if near is None:
+        write = instead(name, [*known, *(f"{each}@DISTANCE" for each in plan.lines)], guess=False)
+    else:
+        write = quoted(near if near in known and not sign else f"{near}@{distance if sign else 'DISTANCE'}")
     wrong = "the plan has no joint, track or LINE@DISTANCE of this name"
     raise RouteError(wrong, file=plan.file, place=_OPTION, found=quoted(name), write=write)
 
