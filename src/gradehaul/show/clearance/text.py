@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable
+from decimal import Decimal
 from typing import NamedTuple
 
 from gradehaul.design.clearance.findings import Clearances
@@ -94,7 +95,7 @@ def _basis(found: Clearances, units: UnitFormat) -> str:
     if standard.clear is not None:
         more = standard.clear > standard.printed_height
         clear += " as wanted" if more else f" by the standard, {_length(standard.clear, units)} wanted"
-    deck = f"track, roadbed and deck {_length(standard.deck, units)}" + (", assumed" if standard.deck_assumed else "")
+    deck = f"track, roadbed and deck {_deck(standard, units)}" + (", assumed" if standard.deck_assumed else "")
     spacing = standard.spacing
     group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
     if standard.overhead:
@@ -107,6 +108,13 @@ def _basis(found: Clearances, units: UnitFormat) -> str:
 
 def _length(value: float, units: UnitFormat) -> str:
     return units.length(value, fine=units.system == "imperial")
+
+
+def _deck(standard: Standard, units: UnitFormat) -> str:
+    """Return the thickness of the deck with roadbed and track as what adds up with the figures beside it."""
+    total, *others = (Decimal(_length(each, units).split()[0]) for each in (
+        standard.wanted_height, standard.height, *([standard.overhead] if standard.overhead else [])))  # fmt: skip
+    return f"{total - sum(others)} {units.length_unit}"
 
 
 def _add_rows(
@@ -180,7 +188,7 @@ def headline(found: Clearances, units: UnitFormat) -> str:
 
 def _assumed(standard: Standard, units: UnitFormat) -> str:
     """Return what is assumed of the room that a track takes over another."""
-    layers = [f"deck of {_length(standard.deck, units)} with roadbed and track"] * standard.deck_assumed
+    layers = [f"deck of {_deck(standard, units)} with roadbed and track"] * standard.deck_assumed
     overhead = [f"overhead line of {_length(standard.overhead, units)}"] * standard.overhead_assumed
     return " and ".join(layers + overhead)
 
