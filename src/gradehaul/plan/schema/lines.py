@@ -38,19 +38,6 @@ _BESIDE = {
     "piece": _ANY - {"name", *_HEIGHTS} | {"hand"},
 }
 """The keys that may stand beside each shape of a track."""
-_USUAL = {
-    frozenset({*shape, *height})
-    for shape in (("straight",), ("left", "angle"), ("right", "angle"))
-    for height in ((), ("railhead",))
-}
-"""What most tracks say, and nothing can be wrong with: a large plan has tens of thousands of them."""
-_INSTEAD = {
-    "length": "the length as the value of straight or easement",
-    "angle": "left = 24 or right = 24 for a curve",
-    "ease": "{ easement = 8 } as a track of its own",
-    "hand": "left = 24 or right = 24, which is the hand already",
-    "name": "the name on the piece's own tracks",
-}
 
 
 class TrackTable(Table):
@@ -103,9 +90,7 @@ class TrackTable(Table):
 
     @model_validator(mode="after")
     def _one_shape(self, info: ValidationInfo) -> Self:
-        given = self.__pydantic_fields_set__
-        if given in _USUAL:
-            return self
+        given = self.model_fields_set
         shapes = [shape for shape in _SHAPES if shape in given]
         if len(shapes) != 1:
             raise PlanError(
@@ -115,12 +100,10 @@ class TrackTable(Table):
             )
         (shape,) = shapes
         kind = "curve" if shape in {"left", "right"} else shape
-        wrong: list[GradehaulError] = [
-            PlanError(
-                f'"{key}" does not belong to {"an" if kind[0] == "e" else "a"} {kind}', write=_INSTEAD.get(key, "")
-            )
-            for key in sorted(given - _BESIDE[shape] - {shape})
-        ]
+        wrong: list[GradehaulError] = []
+        if others := sorted(given - _BESIDE[shape] - {shape}):
+            what, beside = "an easement" if kind == "easement" else f"a {kind}", ", ".join(sorted(_BESIDE[shape]))
+            wrong.append(PlanError(f"{what} takes no such key", found=" and ".join(others), write=f"one of {beside}"))
         heights = [key for key in _HEIGHTS if key in given]
         if len(heights) > 1:
             found = " and ".join(heights)
