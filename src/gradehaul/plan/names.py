@@ -43,13 +43,6 @@ def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> s
     """Return the known name that looks most like this one, or None where none is `alike` by that share.
 
     Names of as many words must be alike word by word: a siding is not a loading track of the same yard.
-
-    Examples
-    --------
-    >>> nearest("lenght", ["length", "ease"]), nearest("trian", ["trial", "train"])
-    ('length', 'train')
-    >>> nearest("Main loading", ["Quarry loading"]), nearest("Quary loading", ["Quarry loading"])
-    (None, 'Quarry loading')
     """
     import difflib  # only where something is wrong
 
