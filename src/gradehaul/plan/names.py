@@ -23,7 +23,11 @@ _ALIKE, _SHORT_ALIKE, _WORD_ALIKE = 0.7, 0.65, 0.65
 
 
 def some(names: Iterable[str], most: int, form: Callable[[str], str] = str) -> str:
-    """Return names in a form, at most so many of them, and how many more there are."""
+    """Return names in a form, at most so many of them, and how many more there are.
+
+    >>> some(["A", "B", "C"], 2)
+    'A, B and 1 more'
+    """
     every = list(names)
     return ", ".join(map(form, every[:most])) + (f" and {len(every) - most} more" if len(every) > most else "")
 
@@ -43,6 +47,13 @@ def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> s
     """Return the known name that looks most like this one, or None where none is `alike` by that share.
 
     Names of as many words must be alike word by word: a siding is not a loading track of the same yard.
+
+    Examples
+    --------
+    >>> nearest("lenght", ["length", "ease"]), nearest("trian", ["trial", "train"])
+    ('length', 'train')
+    >>> nearest("Main loading", ["Quarry loading"]), nearest("Quary loading", ["Quarry loading"])
+    (None, 'Quarry loading')
     """
     import difflib  # only where something is wrong
 
