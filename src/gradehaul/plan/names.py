@@ -107,7 +107,16 @@ def instead(name: str, known: Collection[str], *, declare: str = "", guess: bool
 
 
 def near_file(path: Path, *endings: str) -> str:
-    """Return the name of the file beside a missing one that is most like it; empty where none is."""
+    """Return the name of the file beside a missing one that is most like it; empty where none is.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     written = Path(folder, "tarn-branch.toml").write_text("")
+    ...     print(near_file(Path(folder, "tarn-branch"), ".toml"), near_file(Path(folder, "tan-brnch.toml"), ".toml"))
+    tarn-branch.toml tarn-branch.toml
+    """
     try:
         beside = sorted(each.name for each in islice(path.parent.iterdir(), _MOST_FILES))
     except (OSError, ValueError):  # ValueError: a NUL in the path
