@@ -174,6 +174,7 @@ def overlap_faults(dropped: Iterable[Dropped], drawn: Mapping[Source, float], un
         longest = min(stretches, key=lambda one: (-micro(one.length), order(one.spot)))
         whole = gone[own] >= 0.99 * drawn.get(own, math.inf)
         over = f"handle {kept[0]}" + (f" on layer {kept[1]}" if kept[1] else "") if kept[0] else "another track"
+        over = over if own != kept else "itself"
         text = f"{length_text(length, unit)} of track drawn again, over {over}: kept once"
         faults.append(Fault("duplicate" if whole else "overlap", text, longest.spot, *own, weight=length))
     return faults
