@@ -21,6 +21,8 @@ ROUNDS = 16
 """The most steps of the least squares; four to eight are usual."""
 ENOUGH = 1e-7
 """A step that lessens the squares by less than this share is the last."""
+SETTLED = 1e-5
+"""In mean lengths of elements: a whole step no larger leaves next to nothing to the one behind it, by its square."""
 HELD, ACCEPTED = 1e-9, 1e-7
 """In mean lengths of elements: how far off their joint two elements should lie in the end, and may after all steps."""
 GAP_PRICE = 1e4
@@ -137,8 +139,9 @@ def laid(points: FloatArray, guess: Chain) -> Chain | None:
             damping *= 100
             continue
         gained = state.merit - moved.merit
+        settled = share == 1 and float(np.abs(step).max()) < SETTLED
         state, damping = moved, max(damping / 10, 1e-9)
-        if gained <= ENOUGH * state.merit + 1e-20 and state.gap < HELD:
+        if (settled or gained <= ENOUGH * state.merit + 1e-20) and state.gap < HELD:
             break
     if not (state.gap < ACCEPTED and (state.length > 0).all() and np.isfinite(state.off).all()):
         return None

@@ -7,10 +7,9 @@ from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import center
 from gradehaul.plan.drawing.heights.texts import MISFIT
-from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs
-from gradehaul.plan.drawing.records import BoolArray, Element, Fault, IntArray, Label, Linked, Stroke, Terms
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs, places_of
+from gradehaul.plan.drawing.records import BoolArray, Fault, IntArray, Label, Linked, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import length_text
 
@@ -214,17 +213,15 @@ def _left_over(
 
 def _circles(reaches: Rows, snap: float) -> list[Fault]:
     """Return a fault for each place where circles lie over one another."""
-    rings: dict[tuple[int, ...], list[Element]] = {}
-    for number in np.flatnonzero(reaches.closed).tolist():
-        first, *rest = reaches.row(number)
-        if first.curvature and all(each.curvature == first.curvature for each in rest):
-            figures = (*center(first)[:2], abs(1 / first.curvature))
-            rings.setdefault(tuple(round(each / snap) for each in figures), []).append(first)
+    least, most = (each.reduceat(reaches.curvature, reaches.first[:-1]) for each in (np.minimum, np.maximum))
+    rings = reaches.first[:-1][reaches.closed & (least == most) & (least != 0)]
+    place, often = np.unique(places_of(reaches.circles(rings), snap), return_counts=True)
     cure = "draw the turns of a helix as a HELIX, as a 3D polyline, or as half-turn arcs at rising heights"
     return [
-        Fault("turns", f"{1 + len(more)} circles lie over one another: {cure}", ring.start, ring.handle, ring.layer)
-        for ring, *more in rings.values()
-        if more
+        Fault("turns", f"{count} circles lie over one another: {cure}", ring.start, ring.handle, ring.layer)
+        for number, count in zip(rings[place].tolist(), often.tolist(), strict=True)
+        if count > 1
+        for ring in (reaches.element(number),)
     ]
 
 
@@ -242,7 +239,7 @@ def at_zero_elevation(reaches: Rows, texts: Sequence[tuple[Label, float]], terms
 
     Examples
     --------
-    >>> from gradehaul.plan.drawing.records import terms
+    >>> from gradehaul.plan.drawing.records import Element, Spot, terms
     >>> def straight(start, end, z):
     ...     return [Element(Spot(start, 0, z), Spot(end, 0, z), 0.0, 0.0, end - start, "", "")]
     >>> apart, joined = (Rows.of([straight(0, 1, 0.05), straight(start, start + 1, None)]) for start in (3, 1))

@@ -85,7 +85,7 @@ def _figure(text: str) -> float | None:
 
 def with_marks(text: str, marks: Mapping[Slot, float | None]) -> str:
     """Return the text of a table with these figures as marks, in place of those that it has."""
-    if not marks and MARK not in text:
+    if not marks and f"{MARK} " not in text:
         return text
     parts = []
     for row in _rows(text):
