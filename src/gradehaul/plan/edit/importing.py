@@ -255,6 +255,4 @@ def _problems(written: Written, plan: str | None) -> tuple[GradehaulError, ...]:
         read_plan(written.text, file=plan or "plan.toml", folder=folder, data=written.data)
     except Problems as problems:
         return problems.errors
-    except GradehaulError as error:
-        return (error,)
     return ()
