@@ -15,7 +15,7 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan import read_plan
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.check.load_card import load_card_figures, load_card_picture, load_cards
+from gradehaul.show.check.load_card import Card, load_card_figures, load_card_picture, load_cards
 from show.drawn import check_sheet, drawn_texts, svg_texts
 
 STOCK = """
@@ -133,7 +133,8 @@ def test_its_figures_are_those_of_the_document(name):
         assert any(f"{basis}" in words for basis in ("measured", "scaled", "assumed"))
 
 
-def texts_of(cards) -> list[str]:
+@cache
+def texts_of(cards: tuple[Card, ...]) -> list[str]:
     with drawing_rules():
         return [text for figure in load_card_figures(cards) for text, _ in drawn_texts(figure)]
 
@@ -173,8 +174,8 @@ def test_every_load_is_on_a_card(name):
 
 
 def test_routes_without_room_are_counted():
-    (card,) = load_cards(hill(**ODD["many routes"]))
-    words = " ".join(texts_of([card]))
+    (card,) = cards = load_cards(hill(**ODD["many routes"]))
+    words = " ".join(texts_of(cards))
     found = re.search(r"(Route 0.*); and (\d+) more", words)
     assert len(found[1].split("; ")) + int(found[2]) == len(card.rows[0].routes) == 23
     assert "…" not in words
