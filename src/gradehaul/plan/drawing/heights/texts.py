@@ -130,6 +130,8 @@ def at_joints(
 
 _FAR = 3.0
 """Track that is this many times too far from a text is looked for, to say how far it is."""
+_AT_ONCE = 10_000
+"""The points that are looked up at once: all that lies beside many more would take much memory."""
 
 
 class Stand(NamedTuple):
@@ -242,13 +244,18 @@ def _nearest(
 
 def _far(labels: Mapping[int, Label], index: Nearness, terms: Terms) -> dict[int, str]:
     """Return what is said of texts beside no track: how far off the nearest is, and the limit."""
-    boxes = _places(index, [label.box(terms.near / 4) for label in labels.values()], _FAR * terms.near)
-    limit, *away = (
-        describe(each, "length", terms.plan_unit)
-        for each in (terms.near, *(places[0][0] if places else 0.0 for places in boxes))
+    boxes = [label.box(terms.near / 4) for label in labels.values()]
+    owner = np.repeat(np.arange(len(boxes)), [len(box) for box in boxes])
+    spots, away = in_plan([spot for box in boxes for spot in box]), np.full(len(boxes), math.inf)
+    for first in range(0, len(spots), _AT_ONCE):
+        near = index.beside(spots[first : first + _AT_ONCE], _FAR * terms.near)
+        np.minimum.at(away, owner[first + near.which], near.off)
+    limit = f"{describe(terms.near, 'length', terms.plan_unit)} is the limit"
+    said = (
+        f"the nearest is {describe(off, 'length', terms.plan_unit)} away, " if off < math.inf else ""
+        for off in away.tolist()
     )
-    nearest = (f"the nearest is {off} away, " if places else "" for off, places in zip(away, boxes, strict=True))
-    return {n: f"stands beside no track ({off}{limit} is the limit)" for n, off in zip(labels, nearest, strict=True)}
+    return {number: f"stands beside no track ({off}{limit})" for number, off in zip(labels, said, strict=True)}
 
 
 def _places(index: Nearness, spots: Sequence[Sequence[Spot]], near: float) -> list[list[_Place]]:
