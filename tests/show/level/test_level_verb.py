@@ -44,7 +44,7 @@ def test_a_riser_is_shown_in_fractions_of_an_inch(plan: Path) -> None:
     (moved,) = [line for line in words.splitlines() if "up 3/16 in" in line]
     assert moved.split()[:3] == ["3", "(24.0", "in)"]  # the number of the reading, and its place
     assert words.count("leave") == 4
-    assert "Main: on target with the corrections below, 3/16 in altogether." in words
+    assert "Main: on target with the corrections below, which add up to 3/16 in." in words
     assert "only as strong as you build it" in " ".join(words.split())
     assert "qualified person" in words
     assert "up 1.5 mm" not in words
