@@ -41,11 +41,13 @@ def misused(error: click.UsageError, ctx: click.Context) -> str:
             fault = _without_value(error, command)
         case _ if error.message.startswith("Got unexpected extra argument"):
             given = error.message.partition("(")[2].rstrip(".)")
-            fault = PlanError(
-                "more is given than the verb takes",
-                found=given,
-                write='a name that has a space in quotes, as in "Up ore"',
-            )
+            counted = re.search(r"(?:^| )(\d+) ([^\d ]\S*)", given)
+            write = 'a name that has a space in quotes, as in "Up ore"'
+            if counted:
+                write = (
+                    f'a train behind the route of the verb try, cars with their number, as "{counted[1]} {counted[2]}"'
+                )
+            fault = PlanError("more is given than the verb takes", found=given, write=write)
         case _:
             message = " ".join(error.format_message().split()).rstrip(".")
             return f"{place}: {message[:1].lower()}{message[1:]}"

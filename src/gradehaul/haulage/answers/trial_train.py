@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import ClassVar
 
 from gradehaul.errors import PlanError, Problems, quoted
-from gradehaul.haulage.answers.check_notes import doubtful_readings
+from gradehaul.haulage.answers.check_notes import doubtful_readings, level_for_want
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.seen_runs import doubtful_runs
@@ -56,13 +57,16 @@ class TrialOutcome(Judged):
 class TrialTrain:
     """A train that is tried: its power where several are compared, its vehicles from head to tail, its length, m."""
 
-    KEYS: ClassVar[str] = "power consist=vehicles length counted_car=counted trials"
+    KEYS: ClassVar[str] = "power consist=vehicles length counted_car=counted most_that_fit=fits trials"
 
     power: str | None
     consist: tuple[Cut, ...]
     length: Meters
     counted: str | None
     """The car whose number `most` counts, the most numerous one; None for locomotives alone."""
+    fits: int | None
+    """Of a train that is too long, the most cars of the counted kind with which it fits; None where it fits, or fits
+    with none."""
     trials: tuple[TrialOutcome, ...]
 
     @property
@@ -168,7 +172,12 @@ def try_train(
         film_spreads=profile.film_spreads,
         trains=tuple(trains),
         compares=compares,
-        doubts=(*doubtful_readings(plan, stock), *doubtful_runs(written, stock, seed=seed), *stock_notes(plan, stock)),
+        doubts=(
+            *doubtful_readings(plan, stock),
+            *doubtful_runs(written, stock, seed=seed),
+            *stock_notes(plan, stock),
+            *level_for_want(layout, {profile.route.name}),
+        ),
         notes=tuple(note for note in layout.found.notes if note.place == f'route "{route}"'),
     )
 
@@ -186,6 +195,10 @@ def _vehicles(plan: Plan, vehicles: Sequence[str]) -> list[str]:
     stock = {*plan.powers, *plan.cars}
     if len(vehicles) == 1 and vehicles[0] in plan.trains and vehicles[0] not in {*stock, ANY}:
         return _of_train(plan.trains[vehicles[0]])
+    for count, name in pairwise(vehicles):
+        if count.isdecimal() and count not in stock and name in stock:
+            wrong = "a number and the name that it counts are one word, in quotes"
+            raise PlanError(wrong, place="VEHICLE", found=f"{count} {name}", write=quoted(f"{count} {name}"))
     texts = [text if text == ANY and ANY not in stock else _whole(text, stock) for text in vehicles]
     if texts.count(ANY) > 1:
         raise PlanError("only one locomotive can be any", place="VEHICLE", write="a name in the place of the others")
@@ -224,13 +237,16 @@ def _tried(
             counts[cut.name] = counts.get(cut.name, 0) + cut.count
     counted = max(counts, key=lambda name: counts[name], default=None)
     train = _train(plan, profile.route, consist)
+    fits = None
+    if counted is not None and misfits(layout, profile.route, train):
+        fits = _fits(layout, profile.route, consist, counted)
     trials = []
     for condition, rails in _conditions(layout).items():
         most = None if counted is None else _most(layout, profile, consist, counted, rails)
         own = {"condition": condition, "most": most}
         ages = [judged(TrialOutcome, layout, profile, train, rail, random_trials, **own) for rail in rails]
         trials.append(min(ages, key=lambda trial: trial.badness))
-    return TrialTrain(power, consist, train.length, counted, tuple(trials))
+    return TrialTrain(power, consist, train.length, counted, fits, tuple(trials))
 
 
 def _conditions(layout: Layout) -> dict[str, tuple[str, ...]]:
@@ -255,6 +271,14 @@ def _most(
         ):
             return count - 1 if count else None
     return MOST
+
+
+def _fits(layout: Layout, route: Route, consist: Sequence[Cut], counted: str) -> int | None:
+    """Return the most cars of a kind with which a train that is too long fits; None where it does with none."""
+    for count in range(sum(cut.count for cut in consist if cut.name == counted) - 1, -1, -1):
+        if not misfits(layout, route, _train(layout.plan, route, _recounted(consist, counted, count))):
+            return count
+    return None
 
 
 def _recounted(consist: Sequence[Cut], counted: str, count: int) -> list[Cut]:

@@ -106,8 +106,7 @@ def _add_powers(page: Page, answer: TrialAnswer, units: UnitFormat) -> None:
 def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     """Yield what to know about the answer, the most important first."""
     train = answer.trains[0]
-    if not answer.compares:
-        yield from (misfit_words(misfit, units) for misfit in train.trials[0].misfits[:1])
+    yield from _too_long(answer, units)
     if answer.heights:
         heights = ", ".join(f"{joint} at {units.length(height)}" for joint, height in answer.heights.items())
         yield f"With {heights}."
@@ -126,6 +125,39 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
         beside = f", with {listed([_cut(cut) for cut in others])} in the train" if others else ""
         yield f"Most: of {train.counted}{beside}."
     yield f"{RISK}."
+
+
+def _too_long(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
+    """Yield what is too short for which train, with how many cars each fits, and how one alone would do by its pull."""
+    long = [train for train in answer.trains if train.judged.misfits]
+    if not answer.compares:
+        for train in long:
+            yield f"{misfit_words(train.judged.misfits[0], units).rstrip('.')}{_fit(train)}."
+            does = [f"{_pull_does(trial, units)} {_CONDITIONS[trial.condition]}" for trial in train.trials]
+            yield f"By its pull alone it {'; it '.join(does)}."
+        return
+    places: dict[str, list[TrialTrain]] = {}
+    for train in long:
+        room = train.judged.misfits[0]
+        places.setdefault(f"{apart(room.place)} holds {units.length(room.available)}", []).append(train)
+    for place, trains in places.items():
+        fit = [f"{train.fits or 'no'} {train.counted or 'car'} with {apart(train.power or '')}" for train in trains]
+        more = [f"{len(fit) - 3} more"] if fit[3:] else []
+        yield f"Too long: {place}, so {', '.join([*fit[:3], *more])}."
+
+
+def _fit(train: TrialTrain) -> str:
+    """Return how many cars of the counted kind would fit."""
+    if train.counted is None:
+        return ""
+    return f": {train.fits} {train.counted} would fit" if train.fits else f": no {train.counted} fits"
+
+
+def _pull_does(trial: TrialOutcome, units: UnitFormat) -> str:
+    verdict = trial.verdict
+    does = "is held back" if verdict.outcome == "climbs" and not verdict.uphill else DOES[verdict.outcome][0]
+    spare = units.force(abs(verdict.spare))
+    return f"{does}, {spare} {'short' if verdict.spare < 0 else 'to spare'},"
 
 
 def aside_words(aside: Sequence[PutAside], units: UnitFormat) -> str:
