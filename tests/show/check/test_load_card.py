@@ -71,18 +71,6 @@ ODD = {
 DEMOS = ("two-levels", "landing", "n-mountain", "switchback", "bench")
 
 
-def end_cars(answer: CheckAnswer) -> set[str]:
-    """Return the cars of which every train has one at most, behind all its other cars, as a caboose."""
-    plan, found = answer.plan, set()
-    for car in plan.cars:
-        orders = [[cut.name for cut in train.consist for _ in range(cut.count)] for train in plan.trains.values()]
-        orders = [[name for name in order if name in plan.cars] for order in orders]
-        having = [order for order in orders if car in order]
-        if having and all(len(order) > 1 and order.index(car) == len(order) - 1 for order in having):
-            found.add(car)
-    return found
-
-
 def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
     """Return the texts of each row of a card, worked out from the document alone; rows alike stand once."""
     found = answer.to_dict()
@@ -91,7 +79,7 @@ def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
         loads = [each for each in route["loads"] if each["power"] == power and each["rail"] in found["judged_rails"]]
         for engine in dict.fromkeys(each.get("engine") for each in loads):
             cells, bases = [], []
-            for car in dict.fromkeys(each["car"] for each in loads if each["car"] not in end_cars(answer)):
+            for car in dict.fromkeys(each["car"] for each in loads):
                 mine = [each for each in loads if (each["car"], each.get("engine")) == (car, engine)]
                 by = ("holds_back", "told_cars", "rated_cars", "limit_cars")
                 least = min(mine, key=lambda each: [each[key] for key in by])
@@ -211,13 +199,6 @@ def test_a_load_that_a_descent_limits_is_marked():
     (card,) = load_cards(answer_of("landing", ("treated fresh",)))
     assert [(cell.cars, cell.mark) for cell in card.rows[0].cells][:1] == [("4", "downhill")]
     assert "Downhill: one more car and it runs away, pushing the locomotive." in card.note
-
-
-def test_a_train_of_cabooses_alone_is_on_no_card():
-    (card,) = load_cards(answer_of("first-hill"))
-    assert card.cars == ("boxcar",)
-    assert all(len(row.cells) == 1 for row in card.rows)
-    assert "Left out: trains of caboose alone." in card.note
 
 
 LASHUP = """
