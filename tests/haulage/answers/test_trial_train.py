@@ -95,6 +95,7 @@ def test_the_most_of_equal_cars_is_the_load_of_check(name: str) -> None:
                 continue
             trial = try_train(plan, route.route.name, [load.power, load.car]).trains[0].trials[0]
             assert (trial.most or 0) == load.to_run
+            assert (trial.room is not None) == (load.fits <= load.rated)
 
 
 def test_any_power_is_each_power_by_itself() -> None:

@@ -128,3 +128,9 @@ def test_heights_that_hold_beside_one_that_is_set_are_shown(tmp_path: Path) -> N
     (tmp_path / "crest.toml").write_text(text, encoding="utf-8")
     lines = tried(tmp_path / "crest.toml", "Uphill", "switcher", "--set", "Ridge=3")
     assert "Grades change only as far as the next heights that are given: 4.00 in at" in lines
+
+
+def test_the_most_cars_say_where_length_limits_them() -> None:
+    lines = tried(TWO_LEVELS, "Up by the main", "double header", "7 coach")
+    assert [re.split(r"  +", line)[-1] for line in lines if line.startswith(("clean", "film"))] == ["7 berth", "4"]
+    assert "Berth: limited by the length of a siding" in " ".join(lines)

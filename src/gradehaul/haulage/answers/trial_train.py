@@ -44,13 +44,17 @@ _MOST_REVERSALS = 9
 class TrialOutcome(Judged):
     """What becomes of the train on one condition of the rails, at the age of the film that is worse for it."""
 
-    KEYS: ClassVar[str] = f"condition rail {JUDGED_KEYS} risk trust.stall_probability most_cars=most"
+    KEYS: ClassVar[str] = (
+        f"condition rail {JUDGED_KEYS} risk trust.stall_probability most_cars=most most_limited_by=room"
+    )
 
     condition: str
     """``clean``, ``as planned`` or ``film everywhere``."""
     most: int | None
     """The most cars of the counted kind with which it, and it with any fewer, climbs; None where it has no cars, or
     does not climb without them."""
+    room: str | None
+    """The kind of place that does not hold one car more, such as a berth; None where the pull limits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,8 +246,8 @@ def _tried(
         fits = _fits(layout, profile.route, consist, counted)
     trials = []
     for condition, rails in _conditions(layout).items():
-        most = None if counted is None else _most(layout, profile, consist, counted, rails)
-        own = {"condition": condition, "most": most}
+        most, room = (None, None) if counted is None else _most(layout, profile, consist, counted, rails)
+        own = {"condition": condition, "most": most, "room": room}
         ages = [judged(TrialOutcome, layout, profile, train, rail, random_trials, **own) for rail in rails]
         trials.append(min(ages, key=lambda trial: trial.badness))
     return TrialTrain(power, consist, train.length, counted, fits, tuple(trials))
@@ -258,19 +262,19 @@ def _conditions(layout: Layout) -> dict[str, tuple[str, ...]]:
 
 def _most(
     layout: Layout, profile: RouteProfile, consist: Sequence[Cut], counted: str, rails: Sequence[str]
-) -> int | None:
+) -> tuple[int | None, str | None]:
     """Return the number of cars before the first with which the train does not climb; None where that is 0 cars.
 
-    Each number is judged by itself, for a longer train may climb where a shorter one does not.
+    Each number is judged by itself, for a longer train may climb where a shorter one does not. Also returned is the
+    kind of place that does not hold the longer train, where it is that.
     """
     plan, route = layout.plan, profile.route
     for count in range(MOST + 1):
         train = _train(plan, route, _recounted(consist, counted, count))
-        if misfits(layout, route, train) or any(
-            judge(profile, train, rail, layout.pulls).outcome != "climbs" for rail in rails
-        ):
-            return count - 1 if count else None
-    return MOST
+        room = next((misfit.kind for misfit in misfits(layout, route, train)), None)
+        if room or any(judge(profile, train, rail, layout.pulls).outcome != "climbs" for rail in rails):
+            return count - 1 if count else None, room
+    return MOST, None
 
 
 def _fits(layout: Layout, route: Route, consist: Sequence[Cut], counted: str) -> int | None:

@@ -15,6 +15,7 @@ from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, at_age, misfit_words, outcome_cells, spread_words
+from gradehaul.show.check.route_text import MARKS
 
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
 
@@ -81,7 +82,8 @@ def _row(answer: TrialAnswer, trial: TrialOutcome, units: UnitFormat) -> list[Pi
 
 
 def _most(trial: TrialOutcome) -> str:
-    return "-" if trial.most is None else f"{trial.most}+" if trial.most >= MOST else str(trial.most)
+    most = "-" if trial.most is None else f"{trial.most}+" if trial.most >= MOST else str(trial.most)
+    return f"{most} {trial.room}" if trial.room else most
 
 
 def _add_powers(page: Page, answer: TrialAnswer, units: UnitFormat) -> None:
@@ -122,8 +124,9 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     yield from (f"Note: {note.text}." for note in answer.notes)
     others = [cut for cut in train.consist if cut.name in answer.plan.cars and cut.name != train.counted]
     if train.counted and not answer.compares:
+        rooms = [MARKS[room] for room in dict.fromkeys(trial.room for trial in train.trials) if room in MARKS]
         beside = f", with {listed([_cut(cut) for cut in others])} in the train" if others else ""
-        yield f"Most: of {train.counted}{beside}."
+        yield " ".join([f"Most: of {train.counted}{beside}.", *rooms])
     yield f"{RISK}."
 
 
