@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from checked import check
 from command_line import run
+from demos import plan_of
 from gradehaul.haulage.answers.trial_train import try_train
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Plan
@@ -35,6 +36,11 @@ def test_a_trains_way_beyond_the_last_height_is_a_doubt_and_other_track_is_not()
     assert not check(hill(", Top = 0.1", ", rise = 0")).doubts  # meant level; the spur is on no train's way
     assert not check(hill(", Top = 0.1, Mine = 0.12")).doubts
     assert not try_train(plan, "Foot..Top", ["tank"]).doubts
+
+
+def test_of_many_lines_three_are_named() -> None:
+    (doubt,) = try_train(plan_of("yard"), "West 1..Yard 4", ["tank"]).doubts
+    assert str(doubt).startswith('lines "Yard lead", "West ladder 1", "Track 2" and 7 more: on a train')
 
 
 def test_a_plan_meant_flat_gets_one_line() -> None:

@@ -134,3 +134,15 @@ def test_the_most_cars_say_where_length_limits_them() -> None:
     lines = tried(TWO_LEVELS, "Up by the main", "double header", "7 coach")
     assert [re.split(r"  +", line)[-1] for line in lines if line.startswith(("clean", "film"))] == ["7 berth", "4"]
     assert "Berth: limited by the length of a siding" in " ".join(lines)
+
+
+def test_a_height_beside_the_route_says_that_it_changes_nothing_there() -> None:
+    beside = tried(TWO_LEVELS, "empties", "--set", "Siding@1000=315")
+    assert "With Siding@1000 at 315 mm: that changes no height on this route." in beside
+    assert "With Quarry switch at 331 mm." in tried(TWO_LEVELS, "empties", "--set", "Quarry switch=331")
+
+
+def test_ages_and_places_where_length_limits_fit_a_usual_terminal() -> None:
+    rows = tried(TWO_LEVELS, "express", "--hours", "3")
+    assert [line.split("  ")[0] for line in rows[4:7]] == ["clean", "as planned at 3 h", "film everywhere at 3 h"]
+    assert max(map(len, rows)) <= 80

@@ -73,8 +73,9 @@ def level_for_want(layout: Layout, routes: Collection[str]) -> Iterator[Note]:
         yield Note("heights", "all track is taken as level, since the plan has no second height")
         return
     lines = list(dict.fromkeys(plan.tracks[track].line for track in on_way))
-    more = [f"{len(lines) - _NAMED} more"] if lines[_NAMED:] else []
-    yield Note(f"line{'s' * (len(lines) > 1)} {listed([*lines[:_NAMED], *more])}", f"on a train's way, {LEVEL}")
+    left = len(lines) - _NAMED
+    names = f"{', '.join(map(quoted, lines[:_NAMED]))} and {left} more" if left > 0 else listed(lines)
+    yield Note(f"line{'s' * (len(lines) > 1)} {names}", f"on a train's way, {LEVEL}")
 
 
 def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:

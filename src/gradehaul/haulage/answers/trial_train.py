@@ -26,6 +26,7 @@ from gradehaul.plan.records import Cut, NamedRoute, NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import cut_of
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters
+from gradehaul.track.alignment import align
 
 ANY = "any"
 """A vehicle of this name is each power of the plan by turns."""
@@ -36,6 +37,8 @@ EVERYWHERE = "film everywhere"
 MOST = 99
 """Cars are counted up to this many; as many means "at least"."""
 
+_SAME = 1e-9
+"""Heights that differ by no more are the same, m."""
 _BETWEEN = ".."
 _MOST_REVERSALS = 9
 
@@ -90,7 +93,7 @@ class TrialAnswer(AnswerRecord):
 
     KEYS: ClassVar[str] = (
         "route=route.name from=route.origin to=route.destination length hours railheads=heights "
-        "heights_that_hold=held put_aside=aside lines_without_their_grades=freed film_spreads trains doubts notes"
+        "heights_that_hold=held put_aside=aside lines_without_their_grades=freed moves film_spreads trains doubts notes"
     )
 
     plan: Plan
@@ -107,6 +110,8 @@ class TrialAnswer(AnswerRecord):
     """Heights given on lines of the route next to those that were set: beyond them, grades are as before."""
     aside: tuple[PutAside, ...]
     """Figures of the plan that yield to them."""
+    moves: bool
+    """Whether they change any height along the route."""
     trains: tuple[TrialTrain, ...]
     film_spreads: bool
     """Whether wheels carry a film onto track of the route that is planned without."""
@@ -173,6 +178,7 @@ def try_train(
         held=tuple(each for each in held if each.line in {plan.tracks[way.track].line for way in profile.route.ways}),
         hours=hours,
         aside=aside,
+        moves=bool(heights) and _moves(layout, profile.route, written),
         film_spreads=profile.film_spreads,
         trains=tuple(trains),
         compares=compares,
@@ -184,6 +190,13 @@ def try_train(
         ),
         notes=tuple(note for note in layout.found.notes if note.place == f'route "{route}"'),
     )
+
+
+def _moves(layout: Layout, route: Route, written: Plan) -> bool:
+    """Return whether track of a route has other heights than in the plan as it is written."""
+    was = align(written).tracks
+    off = [layout.alignment.tracks[way.track].railhead - was[way.track].railhead for way in route.ways]
+    return any(max(each.greatest().value, -each.least().value) > _SAME for each in off)
 
 
 def _named(plan: Plan, trains: Iterable[TrialTrain]) -> dict[str, None]:

@@ -17,6 +17,8 @@ from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, at_age, misfit_words, outcome_cells, spread_words
 from gradehaul.show.check.route_text import MARKS
 
+_PLACE, _AGED = 26, 21
+"""Columns of a place at the most, and beside conditions with an age."""
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
 
 
@@ -77,7 +79,7 @@ def _row(answer: TrialAnswer, trial: TrialOutcome, units: UnitFormat) -> list[Pi
     return [
         trial.condition + _age(answer, trial),
         *outcome_cells(trial, units),
-        f"{apart(shortened(verdict.spare_track, 26 - len(place)))}{place}",
+        f"{apart(shortened(verdict.spare_track, (_PLACE if answer.hours is None else _AGED) - len(place)))}{place}",
     ]
 
 
@@ -111,7 +113,8 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     yield from _too_long(answer, units)
     if answer.heights:
         heights = ", ".join(f"{joint} at {units.length(height)}" for joint, height in answer.heights.items())
-        yield f"With {heights}."
+        nothing = "" if answer.moves else ": that changes no height on this route"
+        yield f"With {heights}{nothing}."
     if answer.aside:
         yield f"Put aside for this trial: {aside_words(answer.aside, units)}."
     if answer.held:
