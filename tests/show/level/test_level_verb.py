@@ -39,7 +39,7 @@ def level(path: Path, *more: str) -> Result:
 
 def test_a_riser_is_shown_in_fractions_of_an_inch(plan: Path) -> None:
     words = level(plan, "--more", "stations").stdout
-    assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % (90 % range 3.34 to 3.95)" in " ".join(
+    assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % (90 % range 3.34 to 3.95 %)" in " ".join(
         words.split()
     )
     (moved,) = [line for line in words.splitlines() if "up 3/16 in" in line]
