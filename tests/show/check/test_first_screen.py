@@ -231,7 +231,7 @@ def test_trains_that_fail_have_a_line_on_what_to_do(answer: CheckAnswer) -> None
     assert fewer[1] in answer.plan.cars
     assert re.search(r"^short +TOO LONG +– +–  ", text, flags=re.MULTILINE)
     film = shown(layout_of("first-hill"), answer_of("first-hill", ("treated", "treated fresh")))[2]
-    assert "local: leave 6 of its 8 cars behind, from the tail (5 boxcar and 1 caboose): the" in film
+    assert "local: leave 6 of its 8 cars behind, from the tail: the other 2 climb." in film
 
 
 def run(name: str, *arguments: str) -> str:
