@@ -14,7 +14,7 @@ from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.elements import in_plan
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.fitting.course import WIDEST_CHORD
-from gradehaul.plan.drawing.heights import read_heights
+from gradehaul.plan.drawing.heights import is_flat, read_heights
 from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
 from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
 from gradehaul.plan.drawing.heights.texts import Stand, noted_radii, read_height, says_height
@@ -124,14 +124,20 @@ def assemble(
             kept_name = f"{quoted(name)}: the plan keeps this name, unless you change it there"
             text = f"{quoted(label.text)} stands beside {kept_name}"
             faults.append(Fault("other-name", text, label.spot, label.handle, label.layer))
-    linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
+    if terms.zero and all(map(is_flat, linked.lines)) and not left:
+        faults.append(
+            Fault("raise", f"{'--raise' if terms.typed else 'raise'} moves nothing: the drawing has no heights")
+        )
+    own_heights = {**(before or {}), **(given or {})}
+    linked, other_zero = raised_by_plan(linked, drawing.strokes, names.joints, own_heights, terms)
+    faults += other_zero
     stand = Stand(along or {}, overriding=given is not None)
     heights = read_heights(linked, names.joints, names.lines, left, given or {}, stand, meetings, terms)
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
         raise Problems(errors)
-    own_heights = {number: (given or {}).get(name) for number, name in enumerate(names.joints)}
-    every = heights.joints | {number: height for number, height in own_heights.items() if height is not None}
+    of_plan = {number: (given or {}).get(name) for number, name in enumerate(names.joints)}
+    every = heights.joints | {number: height for number, height in of_plan.items() if height is not None}
     faults += flat_helices(circles, linked, heights.along, every, terms)
     lines = [
         line._replace(name=name, railhead_at=along, berths=in_berths)
@@ -182,7 +188,8 @@ def _linked(
     reaches, of_turns = climbing(reaches, terms)
     faults += of_turns
     reaches, left = lifted(reaches, texts, terms)
-    reaches = at_zero_elevation(reaches, left, terms)
+    reaches = at_zero_elevation(reaches, left, terms).upward(terms.zero)  # from here on by the plan's 0
+    left = [(label, height + terms.zero) for label, height in left]
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
     linked = link(reaches, terms, marks)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]

@@ -62,6 +62,8 @@ class Terms:
     height_layers: tuple[str, ...] = ()
     rails: bool = False
     """Whether the two rails of each track are drawn, of which the center line is read."""
+    zero: Meters = 0.0
+    """How far above the plan's 0 that of the drawing's heights lies."""
     typed: bool = False
     """Whether they were typed on the command line, so that advice names an option, not a key of the plan."""
 

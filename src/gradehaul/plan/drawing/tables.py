@@ -99,7 +99,7 @@ def _drawn(
         drawing = read_drawing(
             path, layers=table.layers, height_layers=table.height_layers or (), unit=own_unit, tolerance=fine
         )
-        on = terms(scale.gauge, unit, table.layers, **given, kink=table.kink or drawing.kink)
+        on = terms(scale.gauge, unit, table.layers, **given, kink=table.kink or drawing.kink, zero=table.raise_)
         claims = [
             Claim(name, Spot(*each.table.at), each.table.within or WITHIN * on.snap, each.file, f"{each.place}, at")
             for name, each in joints.items()
