@@ -115,13 +115,7 @@ class Problems(GradehaulError, ValueError):  # noqa: N818 - it is a list of erro
 
 
 def unseen(sign: str) -> bool:
-    r"""Return whether a sign is a control character or a mark that turns the direction of writing; tabs are none.
-
-    Examples
-    --------
-    >>> unseen("\x07"), unseen("\u202e"), unseen("\t"), unseen("a")
-    (True, True, False, False)
-    """
+    """Return whether a sign is a control character or a mark that turns the direction of writing; tabs are none."""
     return sign in _BIDI or (sign not in _BLANKS and unicodedata.category(sign) == "Cc")
 
 
@@ -130,11 +124,6 @@ def clean(name: str) -> str:
 
     Tabs and line breaks become blanks. Marks that turn the direction of writing go too, since they would let a
     name look like another. A byte that no text encoding knew becomes a mark that can be printed.
-
-    Examples
-    --------
-    >>> clean(" Up\x1b\tore ")
-    'Up ore'
     """
     if not name.isprintable():
         name = "".join(" " if sign in _BLANKS else sign for sign in name if not unseen(sign))
@@ -156,13 +145,7 @@ def quoted(name: str) -> str:
 
 
 def shown(value: object) -> str:
-    """Return a value of a plan file as a message shows it, whatever it is.
-
-    Examples
-    --------
-    >>> shown(-24), shown("24 in"), shown(True), shown([1, 2])
-    ('-24', '"24 in"', 'true', 'a list')
-    """
+    """Return a value of a plan file as a message shows it, whatever it is."""
     match value:
         case bool():
             return "true" if value else "false"

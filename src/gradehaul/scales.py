@@ -31,16 +31,7 @@ class Radii(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """A scale: all lengths in m at model size; None where the table has no figure.
-
-    Examples
-    --------
-    >>> scale = scale_named("H0")
-    >>> scale.ratio, scale.gauge
-    (87.0, 0.0165)
-    >>> scale.source("gauge")
-    'NEM 010, scales and gauges, edition 2011 (read)'
-    """
+    """A scale: all lengths in m at model size; None where the table has no figure."""
 
     KEYS: ClassVar[str] = "name ratio gauge"
 
@@ -82,33 +73,16 @@ class Scale:
 
         Half the stock's width on each track and the room kept beside one of them; on straight track. Curves need
         more, by how far the stock there overhangs.
-
-        Examples
-        --------
-        >>> round(scale_named("H0").fouling_distance, 4), round(scale_named("HO").fouling_distance, 4)
-        (0.044, 0.044)
         """
         return self.stock_width + self.side_clearance
 
     def source(self, field: str) -> str:
-        """Where the figure of a field comes from; empty for a field without a figure.
-
-        Examples
-        --------
-        >>> scale_named("HO").source("stock_width")
-        'AAR clearance plates B, C, E, F and H, width 10 ft 8 in (read second-hand), over the ratio'
-        """
+        """Where the figure of a field comes from; empty for a field without a figure."""
         return dict(self.sources).get(field, "")
 
 
 def known_scales() -> tuple[str, ...]:
-    """Return the names in the scale table, smallest scale first.
-
-    Examples
-    --------
-    >>> known_scales()
-    ('Z', 'N', 'TT', 'HO', 'H0', 'HOn3', 'OO', 'S', 'Sn3', 'O', '0', 'On3', 'I', 'II')
-    """
+    """Return the names in the scale table, smallest scale first."""
     return tuple(_scales())
 
 
@@ -123,15 +97,6 @@ def scale_named(name: str, *, option: str = "") -> Scale:
     PlanError
         If the table has no such scale; the message names the nearest. ``G`` has no single ratio and gets a message
         of its own.
-
-    Examples
-    --------
-    >>> scale_named("hon3").name, scale_named("N scale").ratio, scale_named("O").ratio, scale_named("0").ratio
-    ('HOn3', 160.0, 48.0, 45.0)
-    >>> scale_named("HP")
-    Traceback (most recent call last):
-    gradehaul.errors.PlanError: no such scale, got "HP"; write scale = "HO", one of Z, N, TT, HO, H0, HOn3, OO, S,
-    Sn3, O, 0, On3, I, II, or the ratio and gauge, as in scale = { ratio = 87.1, gauge = "16.5 mm" }
     """
     key, shown, spellings = _plain(name), quoted(name), _spellings()
     if key in spellings:
@@ -165,14 +130,6 @@ def own_scale(ratio: float, gauge: float) -> Scale:
     PlanError
         If the ratio is under 1 or not finite, or the gauge is not positive or belongs to no railway (more than 5 m
         at full size).
-
-    Examples
-    --------
-    >>> scale = own_scale(87.1, 0.0165)
-    >>> scale.name, round(scale.clear_height, 4), round(scale.fouling_distance, 4)
-    ('1:87.1', 0.0589, 0.044)
-    >>> round(own_scale(1, 1.435).fouling_distance, 3)
-    3.835
     """
     if not (math.isfinite(ratio) and ratio >= 1):
         raise PlanError("ratio must be 1 or more", found=f"{ratio:g}", write="ratio = 87.1 for 1:87.1")
@@ -203,14 +160,6 @@ def car_mass(scale: Scale, length: float, practice: Practice) -> Kilograms:
     ----------
     .. [1] NMRA RP-20.1, car weight.
     .. [2] NEM 302, mass of cars, edition 2015.
-
-    Examples
-    --------
-    The practices differ much: a car of 150 mm in HO, in grams.
-
-    >>> scale = scale_named("HO")
-    >>> round(car_mass(scale, 0.150, "NMRA") * 1000), round(car_mass(scale, 0.150, "NEM") * 1000)
-    (112, 60)
     """
     if not (math.isfinite(length) and length > 0):
         raise PlanError("length must be more than 0", found=f"{length:g} m", write="the length over couplers")
@@ -237,12 +186,6 @@ def clear_height(scale: Scale, practice: Practice) -> Meters:
     ------
     PlanError
         Neither has a height for the scale, which happens to scales made by hand only.
-
-    Examples
-    --------
-    >>> scale = scale_named("HO")
-    >>> round(clear_height(scale, "NEM"), 4), round(clear_height(scale, "NMRA"), 4)
-    (0.059, 0.08)
     """
     heights = (scale.nmra_clear_height, scale.clear_height)
     for height in heights if practice == "NMRA" else reversed(heights):
@@ -256,12 +199,6 @@ def track_centers(scale: Scale, practice: Practice) -> tuple[Meters, str]:
 
     NEM: NEM 112. NMRA: the wider column of S-8. Where the practice has none, which happens to scales made by hand only,
     the distance at which stock clears stock.
-
-    Examples
-    --------
-    >>> scale = scale_named("HO")
-    >>> [round(track_centers(scale, practice)[0] * 1000, 1) for practice in ("NEM", "NMRA")]
-    [46.0, 52.4]
     """
     field = "nmra_track_centers" if practice == "NMRA" else "track_centers"
     value: float | None = getattr(scale, field)

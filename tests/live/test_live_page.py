@@ -721,3 +721,193 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
     unknown = folder.request("POST", "drawing?name=x.dxf&scale=QQ", content=drawing)
     assert "no such scale" in unknown.json()["wrong"]
     assert "--" not in unknown.text
+
+
+LEFT, RIGHT = "\u2190", "\u2192"
+
+
+def stretch(one: Opened) -> list[float]:
+    """Return the stretch of the route that the section shows, mm; nothing while it shows the whole."""
+    return [
+        float(each) for each in re.findall(r"[\d.]+", one.run("document.querySelector('.zoom output').textContent"))
+    ]
+
+
+def shows(one: Opened, wanted: list[float], within: float = 1.0) -> None:
+    eventually(lambda: stretch(one) == pytest.approx(wanted, abs=within))
+    one.run("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
+def middle_of(handle: Any) -> tuple[float, float]:
+    box = handle.bounding_box()
+    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+
+WHOLE = 4000 + 2500 + 1200 + 600 * math.pi / 2
+"""The length of the route of the small hill, mm."""
+
+
+def test_the_section_zooms_by_buttons_and_the_address_keeps_it(one):
+    page, handles = (
+        one.page,
+        {name: one.page.get_by_role("slider", name=f"Railhead at {name}") for name in ("End", "Top")},
+    )
+    assert stretch(one) == []
+    page.locator("#to-worst").click()
+    whole = [middle_of(handles[name])[0] for name in ("End", "Top")]
+    dots = (whole[1] - whole[0]) / WHOLE
+    for _ in range(2):
+        page.get_by_role("button", name="Zoom in").click()
+    low, high = stretch(one)
+    assert high - low == pytest.approx(WHOLE / 4, abs=1)
+    expect(page.locator(".long-section")).to_have_attribute(
+        "aria-label", re.compile(f"from {low:.0f} mm to {high:.0f} mm")
+    )
+    # what was seen is drawn four times as large, and what is not seen takes no pointer
+    page.get_by_role("button", name="Move right").click()
+    shows(one, [WHOLE * 3 / 4, WHOLE])
+    left = whole[1] - dots * WHOLE
+    assert middle_of(handles["Top"])[0] == pytest.approx(whole[1], abs=0.6)
+    assert middle_of(handles["End"])[0] == pytest.approx(left, abs=0.6)
+    expect(handles["End"]).to_have_class("handle free beyond")
+    expect(handles["Top"]).to_have_class("handle")
+    eventually(lambda: "stretch" in one.run("location.hash"))
+    page.reload()
+    page.wait_for_selector("html[data-heights]", state="attached")
+    shows(one, [WHOLE * 3 / 4, WHOLE])
+    page.get_by_role("button", name="Show the whole section").click()
+    assert stretch(one) == []
+    eventually(lambda: "stretch" not in one.run("location.hash"))
+    assert middle_of(handles["End"])[0] == pytest.approx(whole[0], abs=0.6)
+
+
+def test_the_section_zooms_and_moves_by_keys_and_shows_the_handle_that_gets_the_focus(one):
+    page = one.page
+    page.locator("#bench-section").focus()
+    page.keyboard.press("+")
+    page.keyboard.press("+")
+    page.keyboard.press("Home")
+    shows(one, [0, WHOLE / 4])
+    page.keyboard.press("ArrowRight")
+    shows(one, [WHOLE / 16, WHOLE * 5 / 16])
+    page.keyboard.press("End")
+    shows(one, [WHOLE * 3 / 4, WHOLE])
+    page.keyboard.press("Home")
+    shows(one, [0, WHOLE / 4])
+    foot = page.get_by_role("slider", name="Railhead at Foot")
+    foot.focus()
+    shows(one, [6500 - WHOLE / 8, 6500 + WHOLE / 8])
+    expect(foot).to_have_class("handle")
+    page.keyboard.press("ArrowUp")  # the handle's own key: a height, not the view
+    expect(foot).to_have_attribute("aria-valuetext", "1.0 mm")
+    shows(one, [6500 - WHOLE / 8, 6500 + WHOLE / 8])
+    page.keyboard.press("-")
+    eventually(lambda: stretch(one)[1] - stretch(one)[0] == pytest.approx(WHOLE / 2, abs=1))
+    page.keyboard.press("0")
+    assert stretch(one) == []
+    for _ in range(12):
+        page.keyboard.press("+")
+    eventually(lambda: stretch(one)[1] - stretch(one)[0] == pytest.approx(WHOLE / 64, abs=1))
+    assert page.get_by_role("button", name="Zoom in").get_attribute("aria-disabled") == "true"
+
+
+def test_the_wheel_zooms_at_the_pointer_and_a_drag_moves_the_section_but_a_click_the_train(one):
+    page = one.page
+    page.locator("#to-worst").click()
+    head = one.text("#at-place")
+    box = page.locator("#bench-section svg").bounding_box()
+    x, y = round(box["x"] + 0.3 * box["width"]), round(box["y"] + 0.7 * box["height"])
+    page.mouse.move(x, y)
+    page.mouse.wheel(0, -100)  # without Ctrl the page scrolls, and the section stays
+    assert stretch(one) == []
+    page.keyboard.down("Control")
+    for _ in range(4):
+        page.mouse.wheel(0, -100)
+    page.keyboard.up("Control")
+    eventually(lambda: stretch(one) and stretch(one)[1] - stretch(one)[0] == pytest.approx(WHOLE / 4, abs=1))
+    assert one.run("visualViewport.scale") == 1
+    low, high = stretch(one)
+    left, right = box["x"] + 52, box["x"] + box["width"] - 10
+    dot = WHOLE / (right - left)  # mm
+    share = (x - left) / (right - left)
+    assert low + share * (high - low) == pytest.approx(share * WHOLE, abs=dot)
+    page.mouse.down()
+    for k in range(1, 9):
+        page.mouse.move(x - 10 * k, y)
+    page.mouse.up()
+    by = 80 / (right - left) * (high - low)
+    shows(one, [low + by, high + by], dot)
+    assert one.text("#at-place") == head
+    page.mouse.click(x, y)
+    low, high = stretch(one)
+    place = float(one.text("#at-place").split(" mm")[0])
+    assert place == pytest.approx(low + (x - left) / (right - left) * (high - low), abs=dot / 4 + 1)
+    page.mouse.move(x, y)  # the train itself is dragged, and the section stays
+    page.mouse.down()
+    for k in range(1, 9):
+        page.mouse.move(x + 10 * k, y)
+    page.mouse.up()
+    assert stretch(one) == [low, high]
+    assert float(one.text("#at-place").split(" mm")[0]) == pytest.approx(place + by, abs=2)
+    page.locator("#to-worst").click()  # wherever the train is sent, the section goes along
+    eventually(lambda: stretch(one)[0] - 1 <= float(one.text("#at-place").split(" mm")[0]) <= stretch(one)[1] + 1)
+
+
+def test_on_a_phone_two_fingers_zoom_the_section_and_one_moves_it(browser, serve):
+    from axe_playwright_python.sync_playwright import Axe
+
+    with live(browser, serve(), viewport={"width": 390, "height": 844}, has_touch=True) as one:
+        page = one.page
+        page.locator("#bench-section").scroll_into_view_if_needed()
+        box = page.locator("#bench-section svg").bounding_box()
+        y, left, right = box["y"] + 0.6 * box["height"], box["x"] + 42, box["x"] + box["width"] - 10
+        touch = page.context.new_cdp_session(page)
+
+        def fingers(kind: str, *across: float) -> None:
+            points = [{"x": x, "y": y, "id": k} for k, x in enumerate(across)]
+            touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+        centre = left + 0.5 * (right - left)
+        fingers("touchStart", centre - 20, centre + 20)
+        for k in range(1, 11):
+            fingers("touchMove", centre - 20 - 6 * k, centre + 20 + 6 * k)
+        fingers("touchEnd")
+        dot = WHOLE / (right - left)  # mm
+        shows(one, [WHOLE * 3 / 8, WHOLE * 5 / 8], dot)
+        head = one.text("#at-place")
+        fingers("touchStart", centre)
+        for k in range(1, 11):
+            fingers("touchMove", centre + 5 * k)
+        fingers("touchEnd")
+        by = 50 / (right - left) * WHOLE / 4
+        shows(one, [WHOLE * 3 / 8 - by, WHOLE * 5 / 8 - by], dot)
+        assert one.text("#at-place") == head
+        assert one.run("visualViewport.scale") == 1
+        assert one.run("document.documentElement.scrollWidth") <= 390
+        violations = Axe().run(page).response["violations"]
+        assert [(each["id"], [node["target"] for node in each["nodes"]][:3]) for each in violations] == []
+
+
+@pytest.mark.parametrize("part", ["[1, 1]", "[0, 1e999]", '"x"', "[5]", "null", "[-9, 4000]", "[7, 7.0001]"])
+def test_a_stretch_in_the_address_that_is_none_is_harmless(browser, hill, part):
+    look = f'{{"look":{{"named":"ore","own":false,"route":"Up","rail":"clean","consist":[],"stretch":{part}}}}}'
+    with live(browser, hill, path=f"#{look}") as one:
+        expect(one.page.locator("#bench-verdict")).to_contain_text("climbs")
+        seen = stretch(one)
+        assert seen == [] or 0 <= seen[0] < seen[1] <= WHOLE + 0.1
+
+
+def test_a_route_that_gets_shorter_or_another_one_is_shown_within_its_length(one, hill):
+    page = one.page
+    page.locator("#bench-section").focus()
+    page.keyboard.press("+")
+    page.keyboard.press("End")
+    shows(one, [WHOLE / 2, WHOLE])
+    save(hill.plan, lambda text: text.replace("straight = 4000", "straight = 400"))
+    short = WHOLE - 3600
+    eventually(lambda: stretch(one) == [] or stretch(one)[1] <= short + 0.1)
+    whole = hill.plan.read_text(encoding="utf-8")
+    save(hill.plan, lambda _: f'{whole}\n[route.Yard]\nfrom = "End"\nto = "Foot"\n')
+    page.wait_for_selector("#bench-route option[value=Yard]", state="attached")
+    page.locator("#bench-route").select_option("Yard")
+    eventually(lambda: stretch(one) == [])

@@ -57,7 +57,7 @@ def test_round_a_circuit_the_berth_alone_bounds_them():
         (
             (*LEADS,),
             UP,
-            'it ends at "B", and no track leads on to let them out; write track beside the berth, joined',
+            "no track leads round it with room to reverse at both ends; write track beside the berth, joined",
         ),
         (
             (*LEADS, line("Stub", "B", "End", 5)),

@@ -260,14 +260,7 @@ class PullModel(ABC, Generic[FigureT]):
 
 
 class NominalPulls(PullModel[float]):
-    """The pulls that a plan's own figures give.
-
-    >>> from gradehaul.plan import load_plan
-    >>> plan = load_plan("plans/first-hill.toml")
-    >>> pulls, loco = NominalPulls(plan), plan.locos["switcher"]
-    >>> round(pulls.standing(loco, "clean"), 3), round(pulls.share(loco, "treated"), 3)
-    (0.791, 0.721)
-    """
+    """The pulls that a plan's own figures give."""
 
     def read(self, state: State, loco: Loco, rail: str) -> float:
         """Return the mean of the readings of a locomotive on a rail, N."""
@@ -291,14 +284,7 @@ class NominalPulls(PullModel[float]):
 
 
 class Pulls:
-    """Standing and slipping pull of every locomotive of a plan on every condition, each worked out once.
-
-    >>> from gradehaul.plan import load_plan
-    >>> plan = load_plan("plans/first-hill.toml")
-    >>> pull = Pulls(plan).slipping(plan.locos["switcher"], "treated")
-    >>> round(pull.value, 3), pull.basis
-    (0.312, 'scaled')
-    """
+    """Standing and slipping pull of every locomotive of a plan on every condition, each worked out once."""
 
     def __init__(self, plan: Plan) -> None:
         self._model = NominalPulls(plan)

@@ -99,15 +99,6 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     """Return the pull of the locomotives of a train on a rail condition, or on each track's own, settled or fresh.
 
     Each locomotive has the pull of the weakest condition that may be under any part of it.
-
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import made_up
-    >>> from gradehaul.plan import load_plan
-    >>> layout = Layout(load_plan("plans/first-hill.toml"))
-    >>> profile, train = layout.profile("Uphill"), made_up(layout.plan, layout.plan.trains["local"])
-    >>> given = supply(profile, train, "clean", layout.pulls)
-    >>> round(given.standing, 4), round(given.slipping, 4)
-    (0.7911, 0.6178)
     """
     _refuse_legs(profile)
     places, under = profile.starts, [alike(rail, train)]

@@ -46,13 +46,7 @@ class CurveCosts:
 
 
 def curve_costs(wanted: CurveResistance, scale: Scale) -> CurveCosts:
-    """Return what curves cost on a plan.
-
-    >>> from gradehaul.scales import scale_named
-    >>> curves = curve_costs(CurveResistance(), scale_named("HO"))
-    >>> curves.starting, round(curves.lowest, 3), curves.tension
-    (1.0, 0.671, 0.0)
-    """
+    """Return what curves cost on a plan."""
     lowest = max(0.0, 1.0 - _TO_5TH * curve_spread(wanted))
     return CurveCosts(curve_coefficient(wanted, scale), wanted.starting or 1.0, lowest, wanted.tension)
 
@@ -64,10 +58,6 @@ def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:
     the gauge (the distance between rail centers in the original, a few percent more), a the rigid wheelbase and f the
     friction of the model's own wheel on its rail (Protopapadakis, name and constants from memory); ``coefficient``,
     measured by the builder as (pull on the curve - pull on straight) / weight × R.
-
-    >>> from gradehaul.scales import scale_named
-    >>> round(1000 * curve_coefficient(CurveResistance(), scale_named("HO")), 2)
-    8.02
     """
     if wanted.model == "wheelbase":
         assert wanted.friction is not None
@@ -87,13 +77,7 @@ def curve_spread(wanted: CurveResistance) -> float:
 
 
 def lowest(resistance: Reading) -> float:
-    """Return the 5th percentile of a resistance: what to allow for where cars should stay put.
-
-    >>> lowest(Reading(0.02))
-    0.008
-    >>> round(lowest(Reading(0.02, 0.002)), 4)
-    0.0167
-    """
+    """Return the 5th percentile of a resistance: what to allow for where cars should stay put."""
     if resistance.spread is None:
         return LOWEST_SHARE * resistance.value
     return max(0.0, resistance.value - _TO_5TH * resistance.spread)

@@ -38,11 +38,6 @@ class GradeStretch:
     vertical_curve: bool
 
     @property
-    def length(self) -> Meters:
-        """Level length, m."""
-        return self.stop - self.start
-
-    @property
     def grade(self) -> tuple[Ratio, Ratio]:
         """The grade where it starts and where it stops."""
         return self.first, self.last

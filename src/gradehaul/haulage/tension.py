@@ -42,26 +42,6 @@ def friction_of_tension(profile: RouteProfile, train: Train, resistance: Callabl
     friction. The integral is summed over cells, each rounded outward and with the greatest of what it holds.
 
     `resistance` is that of a car per unit of its weight, when running or when starting.
-
-    A train that wraps half a circle, with m = 0.03: x = 0.094, so 4.9 % more than 0.39 N:
-
-    >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import headed_by
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... curve_resistance.tension = 0.03
-    ... line.Helix = { from = "Foot", to = "Top", track = [{ left = 0.6, angle = 720, grade = "1 %" }] }
-    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N" }
-    ... car.ore = { mass = "0.1 kg", length = 0.18849556 }
-    ... ''')
-    >>> layout = Layout(plan)
-    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 10)
-    >>> more = friction_of_tension(profile, train, lambda car: car.rolling.value)
-    >>> round(more.greatest().value / (9.80665 * (0.01 + layout.coefficient / 0.6 + 0.02)), 3)
-    0.049
     """
     first = profile.first_head(train.length)
     locos = train.locos

@@ -40,11 +40,7 @@ FAILS: frozenset[Outcome] = frozenset(WORST_FIRST[:3])
 
 
 def worst(outcomes: Iterable[Outcome]) -> Outcome:
-    """Return the worst of some outcomes; a train to which nothing happens climbs.
-
-    >>> worst(["marginal", "runs away", "climbs"]), worst([])
-    ('runs away', 'climbs')
-    """
+    """Return the worst of some outcomes; a train to which nothing happens climbs."""
     return min(outcomes, key=WORST_FIRST.index, default="climbs")
 
 

@@ -14,11 +14,12 @@ from gradehaul.haulage.answers.check_notes import doubtful_readings, doubts_of
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.views.railhead_response import railhead_responses
-from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part, tried
+from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.check.first_screen import clearance_words
+from gradehaul.show.check.trial_text import aside_words
 from gradehaul.show.clearance.text import failing_words
 from gradehaul.show.film.text import depends_on
 from gradehaul.show.report.document import (
@@ -31,6 +32,7 @@ from gradehaul.show.report.document import (
     verdict_rows,
 )
 from gradehaul.show.report.page import drawn_plan_view
+from gradehaul.track.heights.giving_way import tried_plan
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 
 Part = dict[str, Any]
@@ -82,7 +84,8 @@ def parts(base: Stated, trial: TrialHeights, before: Stated | None = None) -> It
     """
     trial, lost = known_part(base.plan, trial)
     try:
-        now = stated(tried(base.plan, trial), trial.hours) if trial else base
+        changed, aside = tried_plan(base.plan, trial)
+        now = stated(changed, trial.hours) if trial else base
     except GradehaulError as error:
         yield {"kind": "refused", "trial": _trial(trial), "lines": str(error).splitlines()}
         return
@@ -93,6 +96,7 @@ def parts(base: Stated, trial: TrialHeights, before: Stated | None = None) -> It
         "kind": "answer",
         "trial": _trial(trial),
         "lost": lost,
+        "aside": aside_words(tuple(aside.values()), units) if aside else "",
         "stated_heights": fixed_railheads(base.plan),
         "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
         "stated_verdicts": verdict_rows(dict(zip(now.shown, base.shown.values(), strict=True))),
@@ -103,7 +107,7 @@ def parts(base: Stated, trial: TrialHeights, before: Stated | None = None) -> It
     yield document
     view, notes = drawn_plan_view(layout)
     yield {"kind": "view", "plan_view": None if view is None else plan_view_document(view), "notes": notes}
-    yield {"kind": "heights", "heights": heights_document(railhead_responses(layout.alignment))}
+    yield {"kind": "heights", "heights": heights_document(railhead_responses(layout.alignment, yielding=True))}
     rulings = (layout.profile(route).ruling() for route in layout.routes)
     yield {"kind": "doubts", "doubts": [str(note) for note in doubts_of(layout, layout.plan, rulings)]}
     found: list[dict[str, str]] = []

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gradehaul.errors import GradehaulError, PlanError, Problems, clean, quoted
-from gradehaul.plan.edit.trial import TrialHeights, known_part, tried, tried_text
+from gradehaul.plan.edit.trial import TrialHeights, known_part, tried_text
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.plan.text.files import is_beside
 from gradehaul.plan.text.toml import decoded, read_bytes, read_text
 from gradehaul.show.base.whole_file import write_whole
 from gradehaul.track.alignment import align
+from gradehaul.track.heights.giving_way import tried_plan
 
 Stamp = tuple[tuple[str, int, int, int], ...]
 """Each file with its time of change, size and number on the disk: none of these where it is not there."""
@@ -140,8 +141,9 @@ def proposed(path: Path, trial: TrialHeights) -> tuple[str, str, str]:
     if lost:
         raise PlanError("the plan no longer has what was changed", file=path.name, found=", ".join(map(clean, lost)))
     try:
-        align(tried(plan, trial))  # what no train can be judged on is not written either
-        return text, tried_text(plan, text, trial, path.parent), digest_of(data)
+        changed, aside = tried_plan(plan, trial)
+        align(changed)  # what no train can be judged on is not written either
+        return text, tried_text(plan, text, trial, path.parent, aside), digest_of(data)
     except Problems as problems:
         raise problems.errors[0] from problems
 

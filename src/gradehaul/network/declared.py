@@ -9,7 +9,6 @@ from gradehaul.errors import GradehaulError, Problems, RouteError
 from gradehaul.network.graph import MovementGraph, Way, first_and_last, route_end
 from gradehaul.network.route import Route, RouteList, check_run_rounds, lap_of, route_of, route_of_runs, tail_between
 from gradehaul.network.search import MOST_LOOKED_AT, RouteCut, Runs, Search, passes
-from gradehaul.plan.names import one_slip_apart
 from gradehaul.plan.records import NamedRoute, Note
 
 _MOST_OTHERS = 8
@@ -137,16 +136,7 @@ def _cut_error(
     if free is not graph and freed.twice is None and _reversing_anywhere(free, wanted, freed):
         wrong = f"{where}, and lines between them run one way only"
         return RouteError(wrong, write='runs = "both" on one of them, or another place')
-    joints = graph.plan.joints  # track that ends at a joint with almost the name of another: they may be one
-    write = next(
-        (
-            f'one name for joints "{name}" and "{other}", if they are one'
-            for name, other in one_slip_apart(joints).items()
-            if joints[name].kind == "end"
-        ),
-        "another place, or the turnout that joins them",
-    )
-    return RouteError(f"{where}, and no track joins them", write=write)
+    return RouteError(f"{where}, and no track joins them", write="another place, or the turnout that joins them")
 
 
 def _reversing_anywhere(graph: MovementGraph, wanted: NamedRoute, cut: RouteCut) -> Runs | None:

@@ -143,9 +143,5 @@ def no_run_round(graph: MovementGraph, last: Way) -> RouteError:
     if free is not graph and run_round(free, last):
         return RouteError(f"{wrong}: lines that lead round it run one way only", write='runs = "both" on them')
     lacks = "no track leads round it with room to reverse at both ends"
-    if not graph.successors[last]:
-        lacks = f'it ends at "{graph.joint_ahead[last]}", and no track leads on to let them out'
-    return RouteError(
-        f"{wrong}: {lacks}",
-        write=f'track beside the berth, joined to it at both ends with track beyond, or no "{berth}" in run_round',
-    )
+    write = f'track beside the berth, joined to it at both ends with track beyond, or no "{berth}" in run_round'
+    return RouteError(f"{wrong}: {lacks}", write=write)

@@ -13,6 +13,7 @@ from gradehaul.network.declared import declared_routes
 from gradehaul.network.graph import MovementGraph, Way, standing_places
 from gradehaul.network.route import Between, Route, RouteList, lap_of, route_of
 from gradehaul.network.search import dijkstra, path_to
+from gradehaul.plan.names import some
 from gradehaul.plan.records import Note
 
 MOST_ROUTES = 300
@@ -234,8 +235,7 @@ def _with_laps(
 def _lap_name(graph: MovementGraph, ways: Sequence[Way]) -> str:
     entered = (way for one, way in pairwise(ways) if graph.joint_between(one, way))
     lines = [graph.line_of[way.track] for way in (ways[0], *entered)]
-    more = f" and {len(lines) - 4} more" if len(lines) > 4 else ""
-    return f"Lap {', '.join(lines[:4])}{more}{'' if ways[0].forward else ', backward'}"
+    return f"Lap {some(lines, 4)}{'' if ways[0].forward else ', backward'}"
 
 
 def _differing_names(routes: Iterable[Route]) -> Iterator[Route]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 from gradehaul.errors import PlanError, RouteError, quoted
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping
+    from collections.abc import Callable, Collection, Iterable, Mapping
 
 T = TypeVar("T")
 
@@ -18,23 +18,19 @@ _LISTED = 6
 _MOST_FILES = 2000
 """Files looked through in a folder at the most."""
 _SHORT = 4
-_SHORT_WORD = 3
-"""Letters of a word in which a typo of one letter makes another word."""
 _ALIKE, _SHORT_ALIKE, _WORD_ALIKE = 0.7, 0.65, 0.65
 """Share of letters that two names, two short ones, and two words of names have in common where one is a typo."""
 
 
-def listed(names: Iterable[str]) -> str:
-    """Return names in quotes, the first few of many.
-
-    Examples
-    --------
-    >>> listed(["Main", "Hill"])
-    '"Main", "Hill"'
-    """
+def some(names: Iterable[str], most: int, form: Callable[[str], str] = str) -> str:
+    """Return names in a form, at most so many of them, and how many more there are."""
     every = list(names)
-    more = f" and {len(every) - _LISTED} more" if len(every) > _LISTED else ""
-    return ", ".join(quoted(name) for name in every[:_LISTED]) + more
+    return ", ".join(map(form, every[:most])) + (f" and {len(every) - most} more" if len(every) > most else "")
+
+
+def listed(names: Iterable[str]) -> str:
+    """Return names in quotes, the first few of many."""
+    return some(names, _LISTED, quoted)
 
 
 def header(section: str, name: str) -> str:
@@ -46,8 +42,7 @@ def header(section: str, name: str) -> str:
 def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> str | None:
     """Return the known name that looks most like this one, or None where none is `alike` by that share.
 
-    Names of as many words must be alike word by word: a siding is not a loading track of the same yard. A name that
-    begins just one known name stands for that one.
+    Names of as many words must be alike word by word: a siding is not a loading track of the same yard.
 
     Examples
     --------
@@ -64,9 +59,6 @@ def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> s
         swapped = f"{letters[:at]}{letters[at + 1]}{letters[at]}{letters[at + 2 :]}"
         if swapped in folded:
             return folded[swapped]
-    begun = [other for other in folded if other.startswith(letters + " ")]
-    if begun:
-        return folded[begun[0]] if len(begun) == 1 else None
     if alike is None:
         alike = _ALIKE if len(letters) > _SHORT else _SHORT_ALIKE
     found = difflib.get_close_matches(letters, folded, 1, alike)
@@ -78,53 +70,8 @@ def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> s
     return folded[found[0]] if near else None
 
 
-def one_slip_apart(names: Iterable[str]) -> dict[str, str]:
-    """Return, for names that one typo turns into another, that other name.
-
-    A typo is a letter left out, changed or swapped with its neighbor in a long word without digits, or a blank; in a
-    word of three letters it is a swap alone. Names that differ in a number or else in a short word, as ``Yard 1`` and
-    ``Yard 2`` do, are kept apart on purpose.
-
-    Examples
-    --------
-    >>> one_slip_apart(["Junction", "Junktion", "Esat", "East", "Yard 1", "Yard 2"])
-    {'Junction': 'Junktion', 'Junktion': 'Junction', 'Esat': 'East', 'East': 'Esat'}
-    """
-    found: dict[str, str] = {}
-    plain: dict[str, str] = {}
-    changed: dict[tuple[int, str], str] = {}
-
-    def take(one: str, other: str) -> None:
-        if one != other:
-            found.setdefault(one, other)
-            found.setdefault(other, one)
-
-    words = {name: name.casefold()[:80].split() for name in names}
-    for name, parts in words.items():
-        take(name, plain.setdefault("".join(parts), name))
-    for name, parts in words.items():
-        whole, start = "".join(parts), 0
-        for word in parts:
-            for at in range(start, start + len(word)) if len(word) > 2 and not any(map(str.isdigit, word)) else ():
-                first, rest = whole[:at], whole[at + 1 :]
-                if len(word) > _SHORT_WORD:
-                    take(name, changed.setdefault((at, first + rest), name))
-                if len(word) > _SHORT_WORD + 1:
-                    take(name, plain.get(first + rest, name))
-                if at + 1 < start + len(word):
-                    take(name, plain.get(f"{first}{rest[0]}{whole[at]}{rest[1:]}", name))
-            start += len(word)
-    return {name: found[name] for name in words if name in found}
-
-
 def unknown(what: str, name: str, known: Collection[str], *, declare: str = "", guess: bool = True) -> PlanError:
-    """Return the error for a name that nothing in the plan bears; `instead` says what to write.
-
-    Examples
-    --------
-    >>> print(unknown("joint", "Warf", ["Wharf", "Summit"]))
-    there is no joint "Warf"; write "Wharf"
-    """
+    """Return the error for a name that nothing in the plan bears; `instead` says what to write."""
     return PlanError(f"there is no {what} {quoted(name)}", write=instead(name, known, declare=declare, guess=guess))
 
 
@@ -135,13 +82,6 @@ def look_up(name: str, known: Mapping[str, T], kind: str, *, file: str = "", pla
     ------
     RouteError
         Nothing bears it; the message has the nearest name.
-
-    Examples
-    --------
-    >>> look_up("locl", {"local": 1}, "train", file="tarn.toml", place="--train")
-    Traceback (most recent call last):
-    ...
-    gradehaul.errors.RouteError: tarn.toml: --train: the plan has no train of this name, got "locl"; write "local"
     """
     if name in known:
         return known[name]
@@ -153,11 +93,6 @@ def instead(name: str, known: Collection[str], *, declare: str = "", guess: bool
     """Return what to write instead of an unknown name: the nearest, else how to declare one, else those there are.
 
     Without `guess` the nearest is not looked for, which takes time.
-
-    Examples
-    --------
-    >>> instead("Warf", ["Wharf", "Summit"]), instead("X", ["Wharf", "Summit"]), instead("X", ["Wharf"])
-    ('"Wharf"', 'one of "Wharf", "Summit"', '"Wharf"')
     """
     near = nearest(name, known) if guess else None
     if near is not None:
@@ -168,16 +103,7 @@ def instead(name: str, known: Collection[str], *, declare: str = "", guess: bool
 
 
 def near_file(path: Path, *endings: str) -> str:
-    """Return the name of the file beside a missing one that is most like it; empty where none is.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> with TemporaryDirectory() as folder:
-    ...     written = Path(folder, "tarn-branch.toml").write_text("")
-    ...     print(near_file(Path(folder, "tarn-branch"), ".toml"), near_file(Path(folder, "tan-brnch.toml"), ".toml"))
-    tarn-branch.toml tarn-branch.toml
-    """
+    """Return the name of the file beside a missing one that is most like it; empty where none is."""
     try:
         beside = sorted(each.name for each in islice(path.parent.iterdir(), _MOST_FILES))
     except (OSError, ValueError):  # ValueError: a NUL in the path

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from gradehaul.errors import quoted
-
 if TYPE_CHECKING:
     from collections.abc import Collection
 
@@ -60,50 +58,18 @@ class RailCondition:
         return replace(self, fresh=self.film is not None)
 
     def at(self, hours: float | None) -> RailCondition:
-        """Return the same rail so many hours after its film went on: fresh or rested; rested where None.
-
-        >>> RailCondition("treated").at(2.0).name, RailCondition("treated").at(None).name
-        ('treated fresh', 'treated')
-        """
+        """Return the same rail so many hours after its film went on: fresh or rested; rested where None."""
         return self.on_first_day if hours is not None and hours < SETTLED_HOURS else self.rested
 
 
 def ages(film: str) -> tuple[str, str]:
-    """Return the names of a film's conditions, rested and fresh.
-
-    Examples
-    --------
-    >>> ages("treated")
-    ('treated', 'treated fresh')
-    """
+    """Return the names of a film's conditions, rested and fresh."""
     return film, RailCondition(film, fresh=True).name
 
 
 def conditions(films: Collection[str]) -> tuple[str, ...]:
-    """Return the names of all rail conditions.
-
-    Examples
-    --------
-    >>> conditions(["treated"])
-    ('clean', 'treated', 'treated fresh')
-    """
+    """Return the names of all rail conditions."""
     return (CLEAN, *(name for film in films for name in ages(film)))
-
-
-def names_of_film(word: str, known: Collection[str]) -> str:
-    """Return which of a plan's rail conditions are films, to write for the word film; empty for any other word.
-
-    Examples
-    --------
-    >>> names_of_film("film", ["clean", "treated", "treated fresh"]), names_of_film("wet", ["clean", "treated"])
-    ('"treated", the name of the film', '')
-    >>> names_of_film("Film", ["clean", "oil", "wax"])
-    '"oil" or "wax", the names of the films'
-    """
-    films = [quoted(each) for each in known if RailCondition.named(each).film == each]
-    if word.casefold() not in {"film", "a film", "the film", "filmed"} or not films:
-        return ""
-    return f"{films[0]}, the name of the film" if len(films) == 1 else f"{' or '.join(films)}, the names of the films"
 
 
 AS_PLANNED = "as planned"

@@ -39,19 +39,10 @@ def load_plan(path: str | Path) -> Plan:
     """
     file = str(path)
     path = Path(path)
-    if path.is_file():
-        _refuse_other_files(path, file)
+    if path.suffix.lower() == ".dxf" and path.is_file():
+        write = f"gradehaul import {path.name} -o PLAN.toml"
+        raise PlanError("this is a drawing, not a plan", file=file, write=write)
     return read_plan(read_text(path, file), file=file, folder=path.parent)
-
-
-def _refuse_other_files(path: Path, file: str) -> None:
-    """Raise the error for a file beside a plan that is none by its name."""
-    name = path.name
-    if name.lower().endswith(".dxf"):
-        raise PlanError("this is a drawing, not a plan", file=file, write=f"gradehaul import {name} -o PLAN.toml")
-    if name.lower().endswith(".csv"):
-        write = f'csv = ["{name}"] under [bench] in a plan'
-        raise PlanError("this is a file of readings, not a plan", file=file, write=write)
 
 
 def read_plan(

@@ -81,11 +81,7 @@ def json_text(document: Mapping[str, Any], *, indent: int | None = 1) -> str:
 
 
 def rounded(value: float) -> float:
-    """Return a number to six digits that count, and what is only rounding as 0.
-
-    >>> rounded(0.0123456789), rounded(-3e-17)
-    (0.0123457, 0.0)
-    """
+    """Return a number to six digits that count, and what is only rounding as 0."""
     return 0.0 if abs(value) < 1e-12 else float(f"{value:.{DIGITS}g}")
 
 

@@ -164,11 +164,7 @@ def listed(dimension: Dimension, last: str = "or") -> str:
 
 
 def length_unit(name: str) -> str:
-    """Return the short name of a plan's unit of length; the error has the nearest one and all of them.
-
-    >>> length_unit("inches"), length_unit("mm")
-    ('in', 'mm')
-    """
+    """Return the short name of a plan's unit of length; the error has the nearest one and all of them."""
     if not isinstance(name, str):
         raise QuantityError("a unit is a name in quotes", found=shown(name), write='unit = "in"')
     unit = find_unit(name)
@@ -184,11 +180,7 @@ def length_unit(name: str) -> str:
 
 @lru_cache(maxsize=128)
 def conversion(unit: str) -> tuple[float, float]:
-    """Return the two numbers by which a value in a unit is multiplied and divided to get the SI value.
-
-    >>> conversion("in")
-    (127.0, 5000.0)
-    """
+    """Return the two numbers by which a value in a unit is multiplied and divided to get the SI value."""
     known = find_unit(unit)
     if known is None:
         raise QuantityError("no unit is called that", found=quoted(unit), write=f"one of {', '.join(SYMBOLS)}")
@@ -196,23 +188,13 @@ def conversion(unit: str) -> tuple[float, float]:
 
 
 def convert(value: float, unit: str) -> float:
-    """Return a value in m, rad, kg, N or as a plain ratio in the unit named, such as ``in``, ``deg``, ``oz`` or ``%``.
-
-    >>> convert(0.6096, "in")
-    24.0
-    """
+    """Return a value in m, rad, kg, N or as a plain ratio in the unit named, such as ``in``, ``deg`` or ``%``."""
     times, parts = conversion(unit)
     return value * parts / times
 
 
 def describe(value: float, kind: Kind, unit: str, count: int = 4) -> str:
-    """Return an SI value as short text in a unit of its kind: so many digits that count at most, and the unit.
-
-    >>> describe(-0.6096, "length", "in")
-    '-24 in'
-    >>> describe(1 / 45, "grade", "%")
-    '2.222 %'
-    """
+    """Return an SI value as short text in a unit of its kind: so many digits that count at most, and the unit."""
     number, known, dimension = convert(value, unit), find_unit(unit), dimension_of(kind)
     if known is None or known.dimension != dimension:
         raise QuantityError(f"{NAMED[kind]} is not shown in {unit}", found=quoted(unit), write=listed(dimension))

@@ -155,13 +155,9 @@ def _known(own: Sequence[Section]) -> bool:
 def _unfixed(plan: Plan, line: Line, round_: _Round, waiting: Sequence[Line]) -> PlanError:
     """Return the error of a line whose figures wait for places that no other line fixes."""
     others = [other.name for other in waiting if other is not line]
-    ends = f'"{line.start}" and "{line.finish}"'
+    wrong = f'nothing fixes where "{line.start}" and "{line.finish}" lie to one another'
     if round_.placed(line):
         wrong = "it runs beside, or eases into, a line whose figures are still to be found"
-    elif others:
-        wrong = f"nothing fixes where {ends} lie to one another: the lines between them wait for figures too"
-    else:
-        wrong = f"no other line leads from {ends.replace(' and ', ' to ')}, so nothing fixes where it must end"
     write = f"numbers in {listed([line.name, *others])}, all but one" if others else "a number in place of each fit"
     return PlanError(wrong, file=plan.file, place=f'line "{line.name}"', write=write)
 
@@ -179,19 +175,15 @@ def _no_track(plan: Plan, line: Line, solved: Solved) -> PlanError:
     wrong += f", with {_shown(plan, line, solved.nearest)}"
     if solved.unlaid is not None:
         fit, hinders = solved.unlaid
-        value = fit.values[figures.index(hinders)]
-        sharpest, ease = SHARPEST * plan.scale.gauge, hinders.track.ease
+        value = hinders.shown(fit.values[figures.index(hinders)], plan.unit)
+        sharpest = describe(SHARPEST * plan.scale.gauge, "length", plan.unit)
         limit = {
-            "angle": "no angle over 180 degrees",
-            "length": "no length under 0",
-            "radius": f"no radius under {describe(sharpest, 'length', plan.unit)}, ten gauges,",
+            "angle": "180 degrees at the most",
+            "length": "more than 0",
+            "radius": f"{sharpest}, ten gauges, at the least",
         }[hinders.unknown]
-        within = {"angle": 0 <= value <= math.pi, "length": value >= 0, "radius": value >= sharpest}
-        if ease and within[hinders.unknown]:
-            limit = f"two easements of {describe(ease, 'length', plan.unit)} do not fit into that curve"
-        else:
-            limit += " can be laid"
-        wrong += f"; {hinders.name} would have to be {hinders.shown(value, plan.unit)}, and {limit}"
+        room = ", with room for its easements" if hinders.track.ease else ""
+        wrong += f"; {hinders.name} would have to be {value}, and can be {limit}{room}"
     return PlanError(wrong, file=plan.file, place=place)
 
 

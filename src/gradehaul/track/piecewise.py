@@ -207,11 +207,7 @@ def _roots(function: PiecewiseQuadratic) -> list[FloatArray]:
 
 
 def distinct(places: FloatArray) -> FloatArray:
-    """Return places in order, each once: as numpy's unique, which loads all of its masked arrays first.
-
-    >>> distinct(np.array([2.0, 1.0, 2.0]))
-    array([1., 2.])
-    """
+    """Return places in order, each once: as numpy's unique, which loads all of its masked arrays first."""
     ordered = np.sort(places)
     return ordered[np.concatenate([[True], ordered[1:] != ordered[:-1]])] if ordered.size else ordered
 
@@ -232,10 +228,6 @@ def join(parts: Sequence[PiecewiseQuadratic], *, follow_on: bool = False) -> Pie
     """Lay functions end to end, the first from where it starts.
 
     `follow_on` raises or lowers each to continue from the value at which the one before ended.
-
-    >>> rise = polyline([0.0, 1.0], [0.0, 0.02])
-    >>> join([rise, rise, rise], follow_on=True)(2.5)
-    0.05
     """
     widths = np.concatenate([np.diff(part.breaks) for part in parts])
     breaks = parts[0].start + np.concatenate([[0.0], np.cumsum(widths)])

@@ -54,25 +54,6 @@ def test_readings_that_level_would_refuse_are_compared_as_far_as_they_go(heights
     assert "10 % measured, 0 % planned, from 0 m to 2 m" in note
 
 
-def test_a_hill_known_by_its_ends_gets_the_key_that_takes_its_survey() -> None:
-    heights = [[0, 0], [2, 0.03], [4, 0.04]]
-    ends = HILL.replace("2, rise = 0", "2").replace(', grade = "2 %"', "") + "railhead.Top = 0.04\n"
-    survey = 'survey.Bank = {{ reading = "0.5 mm", heights = {} }}\n'
-
-    def found(plan: str) -> list[str]:
-        return [str(note) for note in check(read_plan(plan)).doubts]
-
-    (note,) = found(ends.replace("loco.", survey.format(heights) + "loco."))
-    assert note.endswith(
-        "1.5 % measured, 1 % planned, from 0 m to 2 m; write its heights as railhead_at in [line.Bank]"
-    )
-    own = ends.replace('to = "Top"', f'to = "Top", railhead_at = {heights}')
-    assert found(own.replace("loco.", survey.format(heights) + "loco.")) == []
-    from_floor = [[at, height + 1] for at, height in heights]
-    (note,) = found(ends.replace("loco.", survey.format(from_floor) + "loco."))
-    assert note.endswith("from 0 m to 2 m")
-
-
 def test_a_survey_that_names_no_line_is_not_compared_and_says_so() -> None:
     (note,) = doubts([[0, 0], [2, 0.2], [4, 0.3]], name="Slope")
     assert note.startswith('survey "Slope": no line has its name')

@@ -9,6 +9,7 @@ import pytest
 from gradehaul.errors import GradehaulError, PlanError
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part, tried, tried_text
+from gradehaul.plan.given_heights import key_at, without_figures
 from project import PLANS
 
 HILL = """
@@ -80,3 +81,35 @@ def test_a_trial_that_contradicts_the_plan_is_refused():
     plan = read_plan(HILL.format("railhead.A = 0", ", rise = 0.02"))
     with pytest.raises(GradehaulError):
         tried_text(plan, "x = 1", TrialHeights({"joint B": 0.1}))
+
+
+GIVEN = """
+scale = "HO"
+unit = "m"
+railhead = { Foot = 0, Top = 0.05 }
+line.Hill = { from = "Foot", to = "Top", railhead_at = [[0.5, 0.01]], track = [  # up
+  { straight = 1, rise = 0.02 },  # the cut
+  { straight = 1, railhead = 0.05 }, { straight = 0.5, rise = 0 } ] }
+"""
+
+
+def test_figures_that_were_put_aside_leave_the_file_and_comments_stay():
+    plan = read_plan(GIVEN)
+    trial = TrialHeights({"joint Top": 0.06})
+    aside = [("track", "Hill:2"), ("rise", "Hill:1"), key_at("Hill", 0.5)]
+    changed = tried_text(plan, GIVEN, trial, aside=aside)
+    again = read_plan(changed)
+    assert again.lines == without_figures(tried(plan, trial), aside).lines
+    assert again.railhead["Top"] == pytest.approx(0.06)
+    for word in ("# up", "# the cut", "rise = 0 }"):
+        assert word in changed
+    for word in ("0.02", "railhead_at", "railhead = 0.05"):
+        assert word not in changed
+
+
+def test_a_figure_of_a_piece_is_not_taken_out_of_a_file():
+    text = GIVEN.replace("{ straight = 1, rise = 0.02 },", '{ piece = "cut" },')
+    text += "piece.cut.track = [{ straight = 1, rise = 0.02 }]\n"
+    plan = read_plan(text)
+    with pytest.raises(PlanError, match="behind a piece cannot be changed in place"):
+        tried_text(plan, text, TrialHeights({"joint Top": 0.06}), aside=[("rise", "Hill:1")])

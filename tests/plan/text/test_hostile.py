@@ -50,7 +50,6 @@ def test_files_that_are_no_plan(tmp_path, data, message):
     ("name", "message"),
     [
         ("cove.dxf", "this is a drawing, not a plan; write gradehaul import cove.dxf -o PLAN.toml"),
-        ("bench.csv", 'this is a file of readings, not a plan; write csv = ["bench.csv"] under [bench] in a plan'),
     ],
 )
 def test_files_that_stand_beside_a_plan(name, message):

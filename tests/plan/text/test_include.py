@@ -62,8 +62,8 @@ def test_a_file_in_a_folder_below(folder):
 def test_a_name_twice_names_both_files(folder):
     write(folder, tarn=main("stock", more=LINE + CAR), stock=CAR + LINE + "[railhead]\nWharf = 1\n")
     assert said() == [
-        'plans/stock.toml:1: car "ore": this name is already used at plans/tarn.toml:8; write another name',
-        ('plans/stock.toml:4: line "Main": this name is already used at plans/tarn.toml:4; write another name'),
+        'plans/stock.toml:1: car "ore": "ore" is already given at plans/tarn.toml:8; write another name',
+        ('plans/stock.toml:4: line "Main": "Main" is already given at plans/tarn.toml:4; write another name'),
     ]
 
 
@@ -71,8 +71,8 @@ def test_a_height_twice_and_a_single_table_twice(folder):
     single = '[railhead]\nWharf = 1\n[map]\njoint = "Wharf"\n'
     write(folder, tarn=main("more", more=LINE + single), more=single)
     assert said() == [
-        ('plans/more.toml:1: [railhead]: "Wharf" already has a height at plans/tarn.toml:8; write one of the two'),
-        ("plans/more.toml:3: [map]: this table is already given at plans/tarn.toml:10; write one of the two"),
+        ('plans/more.toml:1: [railhead]: "Wharf" is already given at plans/tarn.toml:8; write one of the two'),
+        'plans/more.toml:3: [map]: "map" is already given at plans/tarn.toml:10; write one of the two',
     ]
 
 

@@ -104,7 +104,8 @@ def test_what_the_most_cars_are_counted_with_is_shown() -> None:
 
 def test_heights_that_were_set_are_shown() -> None:
     lines = tried(TWO_LEVELS, "Up by the main", "tank", "--set", "Helix top = 306")
-    assert "With Helix top at 306 mm; the grades of Helix give way." in lines
+    assert "With Helix top at 306 mm." in lines
+    assert "Put aside for this trial: the rise of 300.0 mm of Helix:2." in lines
     assert not [line for line in lines if line.startswith("Grades change")]
 
 

@@ -20,6 +20,7 @@ from gradehaul.plan.records import Plan
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import outcome_piece
 from gradehaul.show.report.document import report_document
+from gradehaul.track.heights.giving_way import tried_plan
 from project import PLANS
 
 pytest.importorskip("playwright.sync_api")
@@ -52,21 +53,20 @@ def page(browser, tmp_path_factory) -> Iterator[Opened]:
         assert one.said == []
 
 
-def document_of(page: Opened, plan: Plan, hours: float | None = None) -> dict[str, Any]:
+def document_of(page: Opened, plan: Plan, hours: float | None = None, *, yielding: bool = False) -> dict[str, Any]:
     """Return a plan's document with its films at an age, and leave it on the page."""
     layout = Layout(plan, hours=hours)
-    responses = railhead_responses(layout.alignment)
+    responses = railhead_responses(layout.alignment, yielding=yielding)
     units = UnitFormat("mm", "metric")
     data = report_document(layout, judged_trains(layout), layout.judged(), units, responses=responses)
     page.run(TAKE, data)
     return data
 
 
-def assert_alike(page: Opened, plan: Plan, trial: TrialHeights) -> int:
+def assert_alike(page: Opened, plan: Plan, trial: TrialHeights, changed: Plan | None = None) -> int:
     """Judge all trains both ways and return how many comparisons were made."""
-    right: dict[tuple[str, str], TrainAnswer] = {
-        (train.name, train.rail): train for train in judged_trains(Layout(tried(plan, trial), hours=trial.hours))
-    }
+    layout = Layout(changed or tried(plan, trial), hours=trial.hours)
+    right: dict[tuple[str, str], TrainAnswer] = {(train.name, train.rail): train for train in judged_trains(layout)}
     raw = {"heights": dict(trial.heights), "rails": dict(trial.rails)}
     found = {(name, rail): got for name, rows in page.run(JUDGE, raw) for rail, got in rows}
     assert found.keys() == right.keys()
@@ -94,6 +94,24 @@ def test_dragged_railheads_are_judged_as_by_the_package(page, plans):
             done += 1
     assert done == 40
     assert compared > 120
+
+
+def test_a_joint_that_stated_rises_tie_is_moved_as_the_package_moves_it(page, plans):
+    """What contradicts it gives way; the joints of a leveled plan are all there to be moved."""
+    rng, tied = random.Random(13), 0
+    for name in ("two-levels", "switchback", "n-mountain"):
+        plan = plans[name]
+        alone = {each["key"] for each in document_of(page, plan)["heights"]}
+        data = document_of(page, plan, yielding=True)
+        found = [each for each in data["heights"] if each["key"] not in alone]
+        assert {f"joint {joint}" for joint in plan.joints} <= {each["key"] for each in data["heights"]}
+        for station in found:
+            moved = TrialHeights({station["key"]: station["height_m"] + rng.uniform(-0.003, 0.003)})
+            changed, aside = tried_plan(plan, moved)
+            assert aside
+            assert_alike(page, plan, moved, changed)
+            tied += 1
+    assert tied
 
 
 def test_railheads_moved_one_after_the_other_add_up(page, plans):

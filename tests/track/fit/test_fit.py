@@ -321,24 +321,24 @@ TURN = "{ left = 600, angle = 180 }"
 REFUSED = {
     "lap": (
         one(FIT, TURN) + f'line.Two = {{ from = "B", to = "A", track = [{FIT}, {TURN}] }}\n',
-        'the lines between them wait for figures too; write numbers in "One", "Two", all but one',
+        'nothing fixes where "A" and "B" lie to one another; write numbers in "One", "Two", all but one',
     ),
     "end": (
         one(FIT),
-        'no other line leads from "A" to "B", so nothing fixes where it must end; write a number in place of each fit',
+        'nothing fixes where "A" and "B" lie to one another; write a number in place of each fit',
     ),
     "turntable": (
         one("{ straight = 300 }")
         + f'line.Two = {{ from = "B", to = "A", track = [{FIT}] }}\ntable.B = {{ lines = ["One", "Two"] }}',
-        "so nothing fixes where it must end",
+        "nothing fixes where",
     ),
     "sharp": (
         between([("left", 120.0, 90.0, 0.0)], [(0, "radius")], walk([("left", 120.0, 90.0, 0.0)])),
-        "the radius of curve 1 would have to be 120 mm, and no radius under 165 mm, ten gauges, can be laid",
+        "the radius of curve 1 would have to be 120 mm, and can be 165 mm, ten gauges, at the least",
     ),
     "wide": (
         between([("left", 400.0, 200.0, 0.0)], [(0, "angle")], walk([("left", 400.0, 200.0, 0.0)])),
-        "the angle of curve 1 would have to be 200 deg, and no angle over 180 degrees can be laid",
+        "the angle of curve 1 would have to be 200 deg, and can be 180 degrees at the most",
     ),
     "eased": (
         between(
@@ -346,7 +346,7 @@ REFUSED = {
             [(0, "length"), (1, "angle"), (2, "length")],
             walk([("straight", 600.0, 0.0, 0.0), ("left", 2000.0, 5.0, 0.0), ("straight", 600.0, 0.0, 0.0)]),
         ),
-        "the angle of curve 2 would have to be 5 deg, and two easements of 200 mm do not fit into that curve",
+        "the angle of curve 2 would have to be 5 deg, and can be 180 degrees at the most, with room for its easements",
     ),
     "easement": (one('{ easement = "fit" }'), "easement: this is not a length, got"),
 }

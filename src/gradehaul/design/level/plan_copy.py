@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from gradehaul.design.level.as_checked import digits_written
 from gradehaul.design.level.railheads import Leveled
+from gradehaul.design.level.stations import Stations, components
 from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.edit.copies import copy_of, document_of, elsewhere, items_of
 from gradehaul.plan.records import Line
@@ -21,7 +23,9 @@ _AGREES = 1e-5
 
 
 def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
-    """Return the text of the plan's file with a railhead at every free end of track, comments kept.
+    """Return the text of the plan's file with a railhead at the free ends of track, comments kept.
+
+    Of ends that rises or grades tie one has it, a joint where there is one, so that the others follow when it is moved.
 
     Raises
     ------
@@ -32,15 +36,16 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
 
     plan, stations = found.plan, found.stations
     document = document_of(plan)
+    tied = _followers(stations)
     for line in plan.lines.values():
         if line.place is None and line.name not in document.get("line", {}):  # those of a drawing have places
             raise elsewhere(plan, f"line {quoted(line.name)}")
-        _write_ends(found, line, document)
+        _write_ends(found, line, document, tied)
     heights: Any = document.get("railhead")
     if heights is None:
         heights = document["railhead"] = tomlkit.table()
     for name, station in stations.joints.items():
-        if stations.free[station]:
+        if stations.free[station] and station not in tied:
             heights[name] = _in_unit(found, station)
     text, written = copy_of(document, plan, folder)
     again = solve_railheads(fitted(written))
@@ -56,7 +61,23 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     return text
 
 
-def _write_ends(found: Leveled, line: Line, document: Any) -> None:  # noqa: ANN401 - tomlkit's
+def _followers(stations: Stations) -> frozenset[int]:
+    """Return the free stations whose height follows from another over stated rises: all but one of each group.
+
+    None of a plan whose rises miss one another a little, which they share out from the heights that are written.
+    """
+    if solve_railheads(stations.plan).notes:
+        return frozenset()
+    pairs = np.array([(one, two) for one, two, _ in stations.ties], dtype=np.intp).reshape(-1, 2).T
+    group = components(pairs, stations.free.size)
+    free, joints = set(np.flatnonzero(stations.free).tolist()), set(stations.joints.values())
+    first: dict[int, int] = {}
+    for station in sorted(range(group.size), key=lambda each: (each in free, each not in joints)):
+        first.setdefault(int(group[station]), station)
+    return frozenset(free.difference(first.values()))
+
+
+def _write_ends(found: Leveled, line: Line, document: Any, tied: Collection[int]) -> None:  # noqa: ANN401 - tomlkit's
     """Write the railheads of free ends of tracks within a line; those that a rise or a grade ties follow.
 
     Each goes to its track where that is written on the line; ends within a piece, and of lines that are drawn, go to
@@ -75,7 +96,7 @@ def _write_ends(found: Leveled, line: Line, document: Any) -> None:  # noqa: ANN
         end += track.length
         station = int(numbers[int(np.argmin(np.abs(distance - end)))])
         given = track.rise is not None or track.grade is not None or track.railhead is not None
-        if given or not stations.free[station]:
+        if given or not stations.free[station] or station in tied:
             continue
         if track.number in items:
             items[track.number]["railhead"] = _in_unit(found, station)

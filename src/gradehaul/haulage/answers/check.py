@@ -23,6 +23,7 @@ from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.verdict import FAILS
 from gradehaul.network.route import Between, Route, Tail
+from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import describe
@@ -246,7 +247,7 @@ def check_layout(
         ),
         figures=figures(plan, layout.coefficient),
         doubts=doubts,
-        not_checked=tuple(_not_checked(layout, plan, narrowed=bool(trains or routes))),
+        not_checked=tuple(_not_checked(layout, plan)),
         notes=tuple(dict.fromkeys(notes)),
     )
 
@@ -263,7 +264,7 @@ def _narrowed(layout: Layout, trains: Sequence[str], routes: Sequence[str]) -> t
     return replace(plan, trains=kept), tuple(route for route in layout.routes if route.name in wanted)
 
 
-def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]:
+def _not_checked(layout: Layout, plan: Plan) -> Iterator[str]:
     """Yield what no answer can be found to, and why; of a narrowed question only what bears on it."""
     positions = layout.alignment.positions
     answered = {route.name for route in layout.routes}
@@ -272,9 +273,6 @@ def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]
     trains = [named.name for named in plan.trains.values() if named.route not in answered]
     if trains:
         yield f"{_listed('train', trains)}, since {'their routes are' if trains[1:] else 'its route is'} not answered"
-    routes = [] if narrowed or layout.all_routes else [name for name in plan.routes if name not in answered]
-    if routes:
-        yield f"{_listed('route', routes)}, since no train can follow {'them' if routes[1:] else 'it'}"
     lost: dict[int, list[str]] = {}
     for berth in plan.berths.values():
         frame = positions.tracks[berth.tracks[0]].frame
@@ -287,13 +285,8 @@ def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]
 
 
 def _listed(kind: str, names: Sequence[str]) -> str:
-    """Return some names of a kind, the first of them where they are many.
-
-    >>> _listed("train", ["ore"]), _listed("berth", ["A", "B"]), _listed("route", list("ABCDE"))
-    ('train ore', 'berths A, B', 'routes A, B, C and 2 more')
-    """
-    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
-    return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
+    """Return some names of a kind, the first of them where they are many."""
+    return f"{kind}{'s' if names[1:] else ''} {some(names, 3)}"
 
 
 def _route_answer(

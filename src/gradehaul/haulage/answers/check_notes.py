@@ -18,8 +18,7 @@ from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
 from gradehaul.plan.rail_condition import ages
-from gradehaul.plan.records import Line, Note, Plan, Survey
-from gradehaul.plan.text.toml import key_written
+from gradehaul.plan.records import Note, Plan, Survey
 from gradehaul.quantities import ON_RULER, describe
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import PiecewiseQuadratic, join
@@ -167,8 +166,6 @@ def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
 
 _SURE = 1.645
 """Standard deviations beyond which a grade is steeper in 19 cases of 20."""
-_AGREE = 4.0
-"""Readings within so many of their errors of the plan's heights count from the same zero."""
 
 
 def surveyed_steeper(plan: Plan, alignment: Alignment) -> Iterator[Note]:
@@ -189,19 +186,8 @@ def surveyed_steeper(plan: Plan, alignment: Alignment) -> Iterator[Note]:
             yield Note(
                 place,
                 f"it is steeper than the plan, by which trains are judged: {built} measured, {drawn} planned, from "
-                f"{here} to {there}{_heights_to_write(line, survey, railhead, reading)}",
+                f"{here} to {there}",
             )
-
-
-def _heights_to_write(line: Line, survey: Survey, railhead: PiecewiseQuadratic, reading: float) -> str:
-    """Return how trains are judged by a survey, where the plan has its ends and knows nothing between."""
-    known = line.railhead_at or any(each.grade is not None or each.rise is not None for each in line.tracks)
-    places, heights = np.array(sorted(survey.heights)).T
-    on_line = places[0] >= 0.0 and places[-1] <= railhead.stop and np.diff(places).all()
-    ends = railhead.continued(places[[0, -1]]) - heights[[0, -1]]
-    if known or not on_line or np.abs(ends).max() > _AGREE * reading:
-        return ""
-    return f"; write its heights as railhead_at in [line.{key_written(line.name)}]"
 
 
 def _steepest_beyond(

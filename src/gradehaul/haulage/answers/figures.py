@@ -14,6 +14,7 @@ from gradehaul.haulage.bench.benched import Bench, work_out
 from gradehaul.haulage.bench.film_age import EARLY
 from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.trust.train import BEND, ROLL
+from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, ages, conditions
 from gradehaul.plan.records import Basis, Car, Film, Loco, Plan
 from gradehaul.quantities import Kind
@@ -131,7 +132,7 @@ def measurements(
 def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Measurement]:
     unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
     if unread:
-        yield Measurement(f"read the pull of {_some(unread)} on clean rail, five times{_each(unread)}")
+        yield Measurement(f"read the pull of {some(unread, 4)} on clean rail, five times{_each(unread)}")
     clean = bench.fits.get(CLEAN)
     if clean is not None and not clean.apart and len(plan.locos) > 1:
         yield Measurement("measure three locomotives that differ in tires, on clean rail", clean.why)
@@ -139,11 +140,11 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Mea
         yield from _of_films(plan, bench)
     few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.counted < ENOUGH and row.state == "standing"]
     if few:
-        yield Measurement(f"read more often, five times{_each(few)}: {_some(few)}")
+        yield Measurement(f"read more often, five times{_each(few)}: {some(few, 4)}")
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
     if unrolled and not any(guess.startswith(ROLL) for guess in guesses):
         yield Measurement(
-            f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
+            f"pull a string of {some(unrolled, 4)} along level straight track, or tilt a track until they roll on"
         )
     curved = any(track.curvature for track in plan.tracks.values())
     if (
@@ -170,16 +171,12 @@ def _of_films(plan: Plan, bench: Bench) -> Iterator[Measurement]:
             )
         own = [one for one in bench.films if one.film == film]
         if fresh and (late := [one.loco for one in own if one.first_age > EARLY]):
-            yield Measurement(f"read the pull of {_some(late)} on {film} rail within an hour of wiping it")
+            yield Measurement(f"read the pull of {some(late, 4)} on {film} rail within an hour of wiping it")
         if few := [one.loco for one in own if one.form == "stepwise"]:
             yield Measurement(
-                f"read the pull of {_some(few)} on {film} rail at three ages or more, to show how it recovers"
+                f"read the pull of {some(few, 4)} on {film} rail at three ages or more, to show how it recovers"
             )
 
 
 def _each(names: list[str]) -> str:
     return " each" if len(names) > 1 else ""
-
-
-def _some(names: list[str]) -> str:
-    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")

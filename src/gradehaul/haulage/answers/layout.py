@@ -334,19 +334,10 @@ def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
 
     Film in the plan is judged at both ages, for a plan does not say how old it is, and the first day must be lived
     through.
-
-    >>> judged_rails(["clean", "treated", "treated fresh"])
-    ('clean',)
-    >>> judged_rails(["clean", "treated", "treated fresh", "as planned", "as planned fresh"])
-    ('as planned', 'as planned fresh')
     """
     return tuple(rail for rail in rails if rail in PLANNED) or (CLEAN,)
 
 
 def film_rails(rails: Collection[str]) -> tuple[str, ...]:
-    """Return the rail conditions with a film everywhere, each film at both ages.
-
-    >>> film_rails(["clean", "treated", "treated fresh", "as planned"])
-    ('treated', 'treated fresh')
-    """
+    """Return the rail conditions with a film everywhere, each film at both ages."""
     return tuple(rail for rail in rails if rail != CLEAN and rail not in PLANNED)

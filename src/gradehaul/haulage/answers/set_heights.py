@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
-from gradehaul.errors import PlanError, Problems, QuantityError, RouteError, quoted
+from gradehaul.errors import PlanError, QuantityError, RouteError, quoted
+from gradehaul.plan.given_heights import PutAside, key_at
 from gradehaul.plan.names import instead, nearest
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import describe, read_quantity
 from gradehaul.quantities.si import Meters
 from gradehaul.track.fit import fitted
-from gradehaul.track.heights.railhead import solve_railheads
+from gradehaul.track.heights.giving_way import give_way
 
 _MEANT = 2e-3
 """A height that the plan has this near, m, is the one that is meant: a screen shows its place rounded."""
-_ALONG = re.compile(r"(?P<track>.+), (?:at its (?P<end>start|end)|(?P<at>[^,]+) along it)")
 _OPTION = "--set"
 
 
@@ -41,12 +40,11 @@ class _Spot(NamedTuple):
     at: float
 
 
-def with_heights(plan: Plan, heights: Mapping[str, float]) -> tuple[Plan, tuple[HeldHeight, ...], tuple[str, ...]]:
-    """Return a plan with other railheads, the heights beside them that hold, and lines whose grades gave way.
+def with_heights(plan: Plan, heights: Mapping[str, float]) -> tuple[Plan, tuple[HeldHeight, ...], tuple[PutAside, ...]]:
+    """Return a plan with other railheads, the heights beside them that hold, and the figures that were put aside.
 
     A railhead, m, goes by its joint; by a track, for the end of that; or by ``LINE@DISTANCE``, from the line's `from`.
-    It takes the place of what the plan has there. Where stated grades and rises contradict it, those of its own line,
-    or of lines at its joint, give way, but for level track.
+    It takes the place of what the plan has there, and wins over what else contradicts it: see `give_way`.
 
     Raises
     ------
@@ -61,30 +59,19 @@ def with_heights(plan: Plan, heights: Mapping[str, float]) -> tuple[Plan, tuple[
     spots = {_spot(plan, name): height for name, height in heights.items()}
     for spot, height in spots.items():
         plan = _with_height(plan, spot, height)
+    won = [("joint", spot) if isinstance(spot, str) else key_at(spot.line, spot.at) for spot in spots]
+    plan, aside = give_way(plan, won)
     held = tuple(each for line in plan.lines.values() for each in _held(plan, line, spots))
-    freed: list[str] = []
-    faults = _contradictions(plan)
-    own = {spot.line for spot in spots if isinstance(spot, _Spot)}
-    for line in plan.lines.values():
-        if faults and (line.name in own or line.start in spots or line.finish in spots):
-            looser = replace(plan, lines={**plan.lines, line.name: _without_grades(line)})
-            left = _contradictions(looser)
-            if left < faults:
-                plan, faults = looser, left
-                freed.append(line.name)
-    return plan, held, tuple(freed)
+    return plan, held, tuple(aside.values())
 
 
 def _spot(plan: Plan, name: str) -> str | _Spot:
     """Return the joint or the place along a line that is called so."""
     if name in plan.joints:
         return name
-    along, (line, sign, distance) = _ALONG.fullmatch(name), (part.strip() for part in name.rpartition("@"))
+    line, sign, distance = (part.strip() for part in name.rpartition("@"))
     if track := _track(plan, name):
         return _on_line(plan, track, track.length)
-    if along and (track := _track(plan, along["track"])):
-        at = {"start": 0.0, "end": track.length}.get(along["end"])
-        return _on_line(plan, track, _distance(plan, along["at"]) if at is None else at)
     if sign and line in plan.lines:
         return _on_line(plan, plan.lines[line].tracks[0], _distance(plan, distance))
     known = [*plan.joints, *plan.tracks]
@@ -169,18 +156,3 @@ def _held(plan: Plan, line: Line, spots: Collection[str | _Spot]) -> Iterator[He
     for (one, before), (two, after) in pairwise(given.items()):
         if (one in spots) != (two in spots) and not (before.joint and after.joint):
             yield after if one in spots else before
-
-
-def _contradictions(plan: Plan) -> int:
-    """Return how much is wrong with the heights of a plan."""
-    try:
-        solve_railheads(plan)
-    except Problems as problems:
-        return len(problems.errors)
-    return 0
-
-
-def _without_grades(line: Line) -> Line:
-    """Return a line whose tracks lie as the heights around them say; level track stays level."""
-    tracks = (replace(track, grade=None, rise=None) if track.grade or track.rise else track for track in line.tracks)
-    return replace(line, tracks=tuple(tracks))

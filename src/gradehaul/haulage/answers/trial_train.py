@@ -18,6 +18,7 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.route import Route
+from gradehaul.plan.given_heights import PutAside
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED
 from gradehaul.plan.records import Cut, NamedRoute, NamedTrain, Note, Plan
@@ -81,7 +82,7 @@ class TrialAnswer(AnswerRecord):
 
     KEYS: ClassVar[str] = (
         "route=route.name from=route.origin to=route.destination length hours railheads=heights "
-        "heights_that_hold=held lines_without_their_grades=freed film_spreads trains doubts notes"
+        "heights_that_hold=held put_aside=aside lines_without_their_grades=freed film_spreads trains doubts notes"
     )
 
     plan: Plan
@@ -96,8 +97,8 @@ class TrialAnswer(AnswerRecord):
     """The age of every film; None where it is the worse of fresh and rested."""
     held: tuple[HeldHeight, ...]
     """Heights given on lines of the route next to those that were set: beyond them, grades are as before."""
-    freed: tuple[str, ...]
-    """Lines whose stated grades and rises yield to them."""
+    aside: tuple[PutAside, ...]
+    """Figures of the plan that yield to them."""
     trains: tuple[TrialTrain, ...]
     film_spreads: bool
     """Whether wheels carry a film onto track of the route that is planned without."""
@@ -107,6 +108,11 @@ class TrialAnswer(AnswerRecord):
     """Readings of its vehicles that are to be taken again."""
     notes: tuple[Note, ...]
     """Notes on the route."""
+
+    @property
+    def freed(self) -> tuple[str, ...]:
+        """Lines whose stated grades and rises yield to the heights that were set."""
+        return tuple(dict.fromkeys(each.line for each in self.aside if each.line and each.railhead is None))
 
 
 def try_train(
@@ -135,7 +141,7 @@ def try_train(
     written = plan
     if not vehicles and route in plan.trains:
         route, vehicles = plan.trains[route].route, (route,)
-    plan, held, freed = with_heights(plan, heights or {})
+    plan, held, aside = with_heights(plan, heights or {})
     texts = _vehicles(plan, vehicles)
     named = route in plan.routes or _BETWEEN not in route
     layout = Layout(plan, hours=hours) if named else _between(plan, route, hours)
@@ -158,7 +164,7 @@ def try_train(
         heights=dict(heights or {}),
         held=tuple(each for each in held if each.line in {plan.tracks[way.track].line for way in profile.route.ways}),
         hours=hours,
-        freed=freed,
+        aside=aside,
         film_spreads=profile.film_spreads,
         trains=tuple(trains),
         compares=compares,

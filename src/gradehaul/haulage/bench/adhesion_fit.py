@@ -39,10 +39,6 @@ def fit_coefficients(weights: FloatArray, pulls: FloatArray) -> Coefficients:
     few rounds.
 
     Weights are those on metal and on tyred driven wheels, N, shape (locomotives, 2), pulls the means, (locomotives,).
-
-    >>> weights = np.array([[2.0, 0.0], [3.0, 0.0], [2.0, 1.0], [1.0, 1.0]])
-    >>> fit_coefficients(weights, weights @ [0.22, 0.40]).value.round(6)
-    array([0.22, 0.4 ])
     """
     from scipy.optimize import nnls
 

@@ -63,7 +63,11 @@ def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
     on at an even pace on a track tilted by a rise over a length has that grade as its rolling resistance; the grade at
     which it starts is its starting resistance (statics).
     """
-    read: dict[CarFigure, dict[str, Sets]] = {"rolling": _rolls_read(plan), "starting": _starts_read(plan)}
+    read: dict[CarFigure, dict[str, Sets]] = {"rolling": _strings_read(plan), "starting": {}}
+    for tilt in plan.book.tilts:
+        for of_cars, rises in ((read["rolling"], tilt.rolls), (read["starting"], tilt.starts)):
+            if rises:
+                of_cars.setdefault(tilt.car, []).append((tilt.place, [Reading(rise / tilt.over) for rise in rises]))
     found = {
         kind: {car: _possible(counted(rows, SINGLE_SCATTER, _percent, highest=True)) for car, rows in of_cars.items()}
         for kind, of_cars in read.items()
@@ -92,26 +96,14 @@ def _percent(share: float) -> str:
     return f"{100 * share:.2f} %"
 
 
-def _rolls_read(plan: Plan) -> dict[str, Sets]:
-    """Return the rolling resistances that every kind of car was read at, row by row, each with the row's place."""
+def _strings_read(plan: Plan) -> dict[str, Sets]:
+    """Return the rolling resistances of strings of every kind of car, row by row, each with the row's place."""
     found: dict[str, Sets] = {}
     for row in plan.book.strings:
         if row.curvature == 0:
             weight = GRAVITY * row.cars * plan.cars[row.car].mass
             values = [Reading(force.value / weight - row.grade) for force in row.forces]
             found.setdefault(row.car, []).append((row.place, values))
-    for tilt in plan.book.tilts:
-        if tilt.rolls:
-            found.setdefault(tilt.car, []).append((tilt.place, [Reading(rise / tilt.over) for rise in tilt.rolls]))
-    return found
-
-
-def _starts_read(plan: Plan) -> dict[str, Sets]:
-    """Return the same of starting resistances."""
-    found: dict[str, Sets] = {}
-    for tilt in plan.book.tilts:
-        if tilt.starts:
-            found.setdefault(tilt.car, []).append((tilt.place, [Reading(rise / tilt.over) for rise in tilt.starts]))
     return found
 
 

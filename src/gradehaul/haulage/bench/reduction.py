@@ -43,14 +43,7 @@ class Scatter:
 
 @dataclass(frozen=True, slots=True)
 class Pooled:
-    """Scatter of all readings of a plan as a share of their means, and the least step that its balances show, N.
-
-    Two readings that agree do not pass for exact:
-
-    >>> pooled = pool([(Reading(0.80), Reading(0.80)), (Reading(0.50), Reading(0.52))])
-    >>> round(pooled.share, 4), pooled.freedom
-    (0.0346, 6)
-    """
+    """Scatter of all readings of a plan as a share of their means, and the least step that its balances show, N."""
 
     share: Ratio
     freedom: int
@@ -114,11 +107,7 @@ def pooled_of(plan: Plan) -> Pooled:
 
 
 def _decimals(value: float, most: int = 4) -> int:
-    """Return how many decimals a figure was written with.
-
-    >>> _decimals(0.62000000001), _decimals(62.0)
-    (2, 0)
-    """
+    """Return how many decimals a figure was written with."""
     return next((count for count in range(most) if abs(round(value, count) - value) < 1e-7 * max(1.0, value)), most)
 
 
@@ -315,10 +304,6 @@ def mean_of(values: Sequence[float], *, step: float = 0.0, scatter: float | None
 
     `step` is the least that the balance shows. `scatter` and `freedom` are borrowed; else they are the readings' own,
     of which there must be two or more.
-
-    >>> found = mean_of([79.0, 82.0, 81.0])
-    >>> round(found.value, 2), round(found.scatter, 2), round(found.half, 2)
-    (80.67, 1.53, 3.79)
     """
     count = len(values)
     value = fmean(values)
@@ -333,11 +318,7 @@ def mean_of(values: Sequence[float], *, step: float = 0.0, scatter: float | None
 
 @lru_cache(maxsize=256)
 def student(freedom: int, share: float = 0.95) -> float:
-    """Return Student's t within which a share of all cases lies.
-
-    >>> round(student(4), 3), round(student(1), 2)
-    (2.776, 12.71)
-    """
+    """Return Student's t within which a share of all cases lies."""
     from scipy.special import stdtrit
 
     return float(stdtrit(freedom, 0.5 + share / 2))
@@ -440,9 +421,6 @@ def outliers(values: Sequence[float], *, step: float = 0.0) -> tuple[float, ...]
 
     The spread is the median distance from the median times 1.4826, at least 1 % of the median and half a step of the
     balance. Fewer than four readings have no outlier.
-
-    >>> outliers([80.0, 81.0, 82.0, 80.0, 61.0]), outliers([80.0, 61.0, 82.0])
-    ((61.0,), ())
     """
     if len(values) < 4:
         return ()

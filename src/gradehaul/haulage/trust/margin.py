@@ -108,11 +108,6 @@ class Margins:
     def _factors(self) -> FloatArray:
         return self.trials.factors(self.causes, taut=self.profile.curves.tension > 0)
 
-    def demand(self) -> FloatArray:
-        """Return the greatest demand of grades and curves on the running train, N, shape (trials,)."""
-        most: FloatArray = self._demands[:, 0].max(axis=0)
-        return most
-
     @cached_property
     def _demands(self) -> FloatArray:
         """The greatest demand where each pattern of rails is under it, running and starting: (patterns, 2, trials)."""

@@ -84,16 +84,6 @@ class RandomTrials(PullModel[FloatArray]):
     Student's t. So does what is scaled from it.
 
     The same seed gives the same trials, whatever else is drawn.
-
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... line.Hill = { from = "A", to = "B", track = [{ straight = 9 }] }
-    ... ''')
-    >>> c = RandomTrials(plan, 0.008).curve
-    >>> bool(0.0077 < np.median(c) < 0.0083), c.shape
-    (True, (10000,))
     """
 
     def __init__(self, plan: Plan, coefficient: float, *, seed: int = 0, count: int = TRIALS) -> None:

@@ -15,6 +15,7 @@ from gradehaul.haulage.train import Train
 from gradehaul.haulage.trust.margin import Margins, WorstPlace
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan.bench_records import State
+from gradehaul.plan.names import some
 from gradehaul.plan.records import Loco
 from gradehaul.quantities.si import Newtons, Share
 from gradehaul.track.piecewise import FloatArray
@@ -202,10 +203,9 @@ def _of_curves(margins: Margins, place: WorstPlace, *, starting: bool) -> dict[s
 def _of_resistance(margins: Margins, *, starting: bool) -> dict[str, _Effect]:
     """Return the effect of the resistance of cars, of those with one cause as one."""
     kind, measure = ("starting", START) if starting else ("rolling", ROLL)
-    weights: dict[str, float] = {}
+    weights: dict[str, dict[str, float]] = {}
     values: dict[str, FloatArray] = {}
     usual: dict[str, float] = {}
-    names: dict[str, list[str]] = {}
     for car, count in margins.train.cars:
         resistance = car.starting if starting else car.rolling
         own = resistance.spread is not None
@@ -214,18 +214,14 @@ def _of_resistance(margins: Margins, *, starting: bool) -> dict[str, _Effect]:
         share = margins.trials.starting(car) if starting else margins.trials.rolling(car)
         values[what] = values.get(what, 0.0) - weight * share
         usual[what] = usual.get(what, 0.0) + weight * resistance.value
-        names.setdefault(what, []).append(car.name)
-        weights[car.name] = weights.get(car.name, 0.0) + weight
-    return {
-        what: _Effect(values[what], (ROLLING_AFTER * usual[what]) ** 2, f"{measure} of {_named(names[what], weights)}")
-        for what in values
-    }
-
-
-def _named(cars: list[str], weights: dict[str, float]) -> str:
-    """Return the kinds of car that weigh most in a train."""
-    first = sorted(dict.fromkeys(cars), key=lambda name: -weights[name])
-    return ", ".join(first[:2]) + (f" and {len(first) - 2} more" if len(first) > 2 else "")
+        cars = weights.setdefault(what, {})
+        cars[car.name] = cars.get(car.name, 0.0) + weight
+    effects = {}
+    for what, cars in weights.items():
+        heaviest = sorted(cars, key=lambda name: -cars[name])
+        after = (ROLLING_AFTER * usual[what]) ** 2
+        effects[what] = _Effect(values[what], after, f"{measure} of {some(heaviest, 2)}")
+    return effects
 
 
 def _of_masses(margins: Margins, place: WorstPlace, *, starting: bool) -> dict[str, _Effect]:

@@ -9,12 +9,13 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from gradehaul.errors import PlanError, quoted
+from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, TrainAnswer, judged_trains, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import HeadStretch
 from gradehaul.haulage.views.track_view import Overpass, TrackSpot, TrackView, overpasses, track_view
+from gradehaul.plan.names import listed
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters, Radians
@@ -263,10 +264,8 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
     for frame, worst in positions.worst.items():
         if not positions.usable(frame):
             lost = sorted({layout.plan.tracks[name].line for name, at in positions.tracks.items() if at.frame == frame})
-            lines = ", ".join(map(quoted, lost[:6])) + (f" and {len(lost) - 6} more" if len(lost) > 6 else "")
-            yield Note(
-                "plan view", f"left out: {lines}, since {figure_misses(worst)} by {misclosure(layout.plan, worst)}"
-            )
+            misses = f"{figure_misses(worst)} by {misclosure(layout.plan, worst)}"
+            yield Note("plan view", f"left out: {listed(lost)}, since {misses}")
     if frames > 1:
         yield Note("plan view", f"{frames} separate pieces are drawn side by side; their true places are unknown")
 

@@ -10,6 +10,7 @@ from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, tried
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.si import Meters
 from gradehaul.track.alignment import Alignment
+from gradehaul.track.heights.giving_way import tried_plan
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import round_grades
 from gradehaul.track.piecewise import PiecewiseQuadratic
@@ -49,28 +50,29 @@ class Response:
     changes: Mapping[str, Change]
 
 
-def railhead_responses(alignment: Alignment) -> Iterator[Response]:
+def railhead_responses(alignment: Alignment, *, yielding: bool = False) -> Iterator[Response]:
     """Yield the stations whose height can be changed, the fixed ones first, each with what it moves.
 
     Between two trial heights of a station the railhead everywhere is linear in its height: the stretched string is a
-    linear system, and a vertical curve is as long as its neighbors allow whatever its change of grade. A station whose
-    height follows from a rise or a grade cannot be moved and is left out.
+    linear system, and a vertical curve is as long as its neighbors allow whatever its change of grade. A station that
+    other figures of the plan contradict off its height is left out, for several such do not add up; or with `yielding`
+    those give way to it (`give_way`): right for one station at a time.
     """
     plan = alignment.plan
     fixed = fixed_railheads(plan)
     free = {f"joint {name}": height for name, height in alignment.railheads.items() if name not in plan.railhead}
     for key, height in (fixed | free).items():
-        changes = _changes(alignment, key, height)
+        changes = _changes(alignment, key, height, yielding)
         if changes:
             yield Response(key, height, key in fixed, *_place(plan, key), changes)
 
 
-def _changes(alignment: Alignment, key: str, height: float) -> dict[str, Change]:
+def _changes(alignment: Alignment, key: str, height: float, yielding: bool) -> dict[str, Change]:
     """Return what moving a station does, nothing where it cannot be moved."""
     trials = []
     for steps in (1, 2):
         try:
-            trials.append(_rounded(alignment, TrialHeights({key: height + steps * STEP})))
+            trials.append(_rounded(alignment, TrialHeights({key: height + steps * STEP}), yielding))
         except (GradehaulError, Problems):
             return {}
     found = {}
@@ -84,8 +86,8 @@ def _changes(alignment: Alignment, key: str, height: float) -> dict[str, Change]
     return found
 
 
-def _rounded(alignment: Alignment, trial: TrialHeights) -> dict[str, PiecewiseQuadratic]:
-    plan = tried(alignment.plan, trial)
+def _rounded(alignment: Alignment, trial: TrialHeights, yielding: bool) -> dict[str, PiecewiseQuadratic]:
+    plan = tried_plan(alignment.plan, trial)[0] if yielding else tried(alignment.plan, trial)
     heights = solve_railheads(plan)
     refuse_steep(plan, heights)
     return round_grades(plan, alignment.chains, heights)

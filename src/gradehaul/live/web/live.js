@@ -47,7 +47,8 @@
       else desk.take(part);
       settle();
       showChanges(part);
-      state(`${part.file}, ${desk.trial.empty ? "as saved" : "with your changes"}.`);
+      const aside = part.aside ? ` Put aside for them: ${part.aside}.` : "";
+      state(`${part.file}, ${desk.trial.empty ? "as saved" : "with your changes"}.${aside}`);
       requestAnimationFrame(() => performance.mark("outcomes"));
       document.documentElement.dataset.answer = String(Number(document.documentElement.dataset.answer || 0) + 1);
     },

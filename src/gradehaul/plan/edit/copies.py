@@ -223,13 +223,6 @@ def lead_from(document: Any, plan: Path, folder: Path, *, file: str) -> None:  #
     ------
     PlanError
         Files that do not stand in the folder of the copy or below it, where a plan may name no others.
-
-    Examples
-    --------
-    >>> document = {"include": ["stock.toml"], "drawing": {"file": "tarn.dxf"}}
-    >>> lead_from(document, Path("layouts/tarn.toml"), Path("."), file="tarn.toml")
-    >>> document
-    {'include': ['layouts/stock.toml'], 'drawing': {'file': 'layouts/tarn.dxf'}}
     """
     here, there = plan.parent.resolve(), folder.resolve()
     if here == there:

@@ -287,5 +287,3 @@ def _read(written: Written, plan: str | None) -> tuple[Plan | None, tuple[Gradeh
         return read_plan(written.text, file=plan or "plan.toml", folder=folder, data=written.data), ()
     except Problems as problems:
         return None, problems.errors
-    except GradehaulError as error:
-        return None, (error,)

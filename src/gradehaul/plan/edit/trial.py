@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 from gradehaul.errors import PlanError, quoted
 from gradehaul.plan.consistency import freeze_mappings
 from gradehaul.plan.edit.copies import elsewhere, put_rails
+from gradehaul.plan.given_heights import FigureKey, key_at, without_figures
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line, Plan
@@ -40,22 +41,7 @@ class TrialHeights:
 
 
 def fixed_railheads(plan: Plan) -> dict[str, float]:
-    """Return the railheads that the plan fixes, m, by station.
-
-    Examples
-    --------
-    >>> fixed_railheads(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead = { Foot = 0 }
-    ... [line.Hill]
-    ... from = "Foot"
-    ... to = "Top"
-    ... track = [{ straight = 1, railhead = 0.02 }]
-    ... railhead_at = [[0.5, 0.01]]
-    ... '''))
-    {'joint Foot': 0.0, 'track Hill:1': 0.02, 'at Hill 0': 0.01}
-    """
+    """Return the railheads that the plan fixes, m, by station."""
     found = {f"joint {name}": height for name, height in plan.railhead.items()}
     for line in plan.lines.values():
         found |= {f"track {track.id}": track.railhead for track in line.tracks if track.railhead is not None}
@@ -73,6 +59,16 @@ def known_part(plan: Plan, trial: TrialHeights) -> tuple[TrialHeights, list[str]
     return TrialHeights(heights, rails, trial.hours), lost
 
 
+def keys_of(plan: Plan, trial: TrialHeights) -> list[FigureKey]:
+    """Return the keys of the heights that a trial sets, in the plan with its changes."""
+    found: list[FigureKey] = []
+    for station in trial.heights:
+        kind, _, name = station.partition(" ")
+        line, _, number = name.rpartition(" ")
+        found.append(key_at(line, plan.lines[line].railhead_at[int(number)][0]) if kind == "at" else (kind, name))
+    return found
+
+
 def tried(plan: Plan, trial: TrialHeights) -> Plan:
     """Return the plan with a trial's changes.
 
@@ -81,8 +77,6 @@ def tried(plan: Plan, trial: TrialHeights) -> Plan:
     Problems
         The changes do not hold together with the rest of the plan.
     """
-    if not trial:
-        return plan
     joints = {name: trial.heights[f"joint {name}"] for name in plan.joints if f"joint {name}" in trial.heights}
     lines = {name: _tried_line(line, trial) for name, line in plan.lines.items()}
     return replace(plan, railhead={**plan.railhead, **joints}, lines=lines)
@@ -104,8 +98,10 @@ def _tried_line(line: Line, trial: TrialHeights) -> Line:
     return replace(line, tracks=tracks, railhead_at=pairs)
 
 
-def tried_text(plan: Plan, text: str, trial: TrialHeights, folder: Path | None = None) -> str:
-    """Return the text of the plan's file with a trial's changes, comments and layout kept.
+def tried_text(
+    plan: Plan, text: str, trial: TrialHeights, folder: Path | None = None, aside: Collection[FigureKey] = ()
+) -> str:
+    """Return the text of the plan's file with a trial's changes and without some figures, comments and layout kept.
 
     Raises
     ------
@@ -118,18 +114,25 @@ def tried_text(plan: Plan, text: str, trial: TrialHeights, folder: Path | None =
     try:
         for key, height in trial.heights.items():
             _put_height(document, plan, key, _number(height, plan.unit))
+        for figure in aside:
+            _take_away(document, plan, figure)
         put_rails(document, plan, trial.rails)
     except (KeyError, IndexError, TypeError) as error:  # a drawn line, or a piece from an included file
         raise elsewhere(plan, "a line or piece of track") from error
     changed: str = tomlkit.dumps(document)
-    again, wanted = read_plan(changed, file=plan.file, folder=folder or Path(plan.file).parent), tried(plan, trial)
-    heights, rails = fixed_railheads(again), {key: track.rail or CLEAN for key, track in again.tracks.items()}
-    right = {key: track.rail or CLEAN for key, track in wanted.tracks.items()} == rails and all(
-        abs(heights.get(key, 1e9) - height) < _SAME for key, height in fixed_railheads(wanted).items()
+    again = read_plan(changed, file=plan.file, folder=folder or Path(plan.file).parent)
+    wanted = without_figures(tried(plan, trial), aside)
+    heights = fixed_railheads(again)
+    right = _tracks(again) == _tracks(wanted) and all(
+        abs(heights.pop(key, 1e9) - height) < _SAME for key, height in fixed_railheads(wanted).items()
     )
-    if not right:
+    if heights or not right:
         raise PlanError("the file is written so that this cannot be changed in place", file=plan.file)
     return changed
+
+
+def _tracks(plan: Plan) -> dict[str, tuple[str, float | None, float | None]]:
+    return {key: (track.rail or CLEAN, track.rise, track.grade) for key, track in plan.tracks.items()}
 
 
 def _number(height: float, unit: str) -> float | int:
@@ -156,9 +159,38 @@ def _put_height(document: Any, plan: Plan, key: str, value: float) -> None:  # n
     if kind == "at":
         written["railhead_at"][int(number)][1] = value
         return
-    tracks, count = written["track"], int(number)
-    if any("piece" in item for item in tracks[:count]):
+    _item(written, plan, line, int(number))["railhead"] = value
+
+
+def _item(written: Any, plan: Plan, line: str, number: int) -> Any:  # noqa: ANN401 - tomlkit's
+    """Return the table of a track where it is written on its line."""
+    tracks = written["track"]
+    if any("piece" in item for item in tracks[:number]):
         raise PlanError(
             "a height behind a piece cannot be changed in place", file=plan.file, place=f"line {quoted(line)}"
         )
-    tracks[count - 1]["railhead"] = value
+    return tracks[number - 1]
+
+
+def _take_away(document: Any, plan: Plan, key: FigureKey) -> None:  # noqa: ANN401 - tomlkit's
+    """Take a figure out of the tables of a plan's file."""
+    kind, name = key[:2]
+    if kind == "joint":
+        table: Any = document.get("railhead")
+        if table is None or name not in table:
+            raise elsewhere(plan, f"railhead {quoted(name)}")
+        del table[name]
+        return
+    line = name if kind == "at" else plan.tracks[name].line
+    written: Any = document.get("line", {}).get(line)
+    if written is None:
+        raise elsewhere(plan, f"line {quoted(line)}")
+    if kind == "at":
+        places = [key_at(line, at) for at, _ in plan.lines[line].railhead_at]
+        del written["railhead_at"][places.index(key)]
+        if not written["railhead_at"]:
+            del written["railhead_at"]
+        return
+    item = _item(written, plan, line, plan.tracks[name].number)
+    for each in ("railhead",) if kind == "track" else ("rise", "grade"):
+        item.pop(each, None)

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, Problems, QuantityError, clean, quoted, shown
 from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, TrialRun
-from gradehaul.plan.names import header, nearest
-from gradehaul.plan.rail_condition import CLEAN, RailCondition, names_of_film
+from gradehaul.plan.names import nearest
+from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.resolve.stock import consist_of
 from gradehaul.plan.schema.stock import ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.text.faults import Entry, checked
@@ -71,19 +71,8 @@ def book(
             strings.append(StringRead(reading.place, table.car, table.cars, tuple(table.force), table.grade, curvature))
             continue
         assert table.loco is not None
-        if table.loco not in known["loco"] and (table.loco in known["drawing"] or "+" in table.loco):
-            power = header("power", table.loco) if table.loco in known["drawing"] else "a [power.NAME] of these locos"
-            faults.at(
-                reading,
-                "a reading is of one locomotive, and this is of several coupled together",
-                found=quoted(table.loco),
-                write=f"together in {power}, their pull over the sum of those read alone: 160 gf of 90 gf and 88 gf "
-                'is together = "90 %"; and leave this row out',
-                inside="loco",
-            )
-        else:
-            declare = "[loco.NAME] with its mass and length"
-            faults.known(reading, "locomotive", table.loco, known["loco"], declare=declare, inside="loco")
+        declare = "[loco.NAME] with its mass and length; a reading is of one locomotive"
+        faults.known(reading, "locomotive", table.loco, known["loco"], declare=declare, inside="loco")
         _check_rail(reading, known["film"], faults)
         forces, state = tuple(table.force), table.state
         pulls.append(
@@ -146,8 +135,7 @@ def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collectio
         write = f'rail = "{condition.film}" and hours = 0'
         faults.at(entry, "the age of a film goes in hours", found=f'"{rail}"', write=write)
     else:
-        declare = names_of_film(rail, films)
-        faults.known(entry, "rail condition", rail, [CLEAN, *films], declare=declare, inside="rail")
+        faults.known(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
 
 
 def _check_alike(
@@ -203,7 +191,6 @@ def _rows(text: str, file: str, bench: Entry[BenchTable], faults: Faults) -> Ite
     except csv.Error as error:
         raise PlanError(f"this is no table of readings: {error}", file=file) from error
     heads = _heads(lines[0], file)
-    _refuse_masses(lines, heads, file)
     source = replace(bench.source, file=file, headers={})
     if len(lines) > _MOST_ROWS:
         raise PlanError(f"a file of readings has at most {_MOST_ROWS:,} rows", found=f"{len(lines):,}")
@@ -236,29 +223,23 @@ def _heads(cells: list[str], file: str) -> list[tuple[str, str]]:
             )
         if name != "force" and name in [head for head, _ in heads]:
             raise PlanError(f"column {quoted(name)} stands twice", file=file)
-        heads.append((name, (match[2] or "") if match else ""))
+        unit = (match[2] or "") if match else ""
+        if name == "force" and unit:
+            _refuse_mass(clean(cell), unit, file)
+        heads.append((name, unit))
     if "force" not in [head for head, _ in heads]:
         raise PlanError("the column force is missing", file=file, write="force (gf) in the first row")
     return heads
 
 
-def _refuse_masses(lines: list[list[str]], heads: list[tuple[str, str]], file: str) -> None:
-    """Refuse columns of bare forces whose heading has a unit of mass: once, not for each of their cells."""
-    wrong: list[PlanError] = []
-    for number, (cell, (name, unit)) in enumerate(zip(lines[0], heads, strict=True)):
-        below = [clean(line[number]) for line in lines[1:] if number < len(line)]
-        if name != "force" or not unit or not any(each and not _OWN_UNIT.fullmatch(each) for each in below):
-            continue
-        try:
-            read_quantity(f"1 {unit}", "force")
-        except QuantityError as error:
-            force = re.fullmatch(r'"1 (\w+)"', error.write)
-            if force:
-                meant = quoted(clean(cell).replace(unit, force[1]))
-                wrong.append(PlanError(error.wrong, found=f"the heading {quoted(clean(cell))}", write=meant))
-    if wrong:
-        first, more = wrong[0], f", and so {len(wrong) - 1} more" if wrong[1:] else ""
-        raise PlanError(first.wrong, file=file, found=first.found, write=first.write + more)
+def _refuse_mass(cell: str, unit: str, file: str) -> None:
+    """Refuse a heading of forces with a unit of mass: once, not for each of its cells."""
+    try:
+        read_quantity(f"1 {unit}", "force")
+    except QuantityError as error:
+        force = re.fullmatch(r'"1 (\w+)"', error.write)
+        write = quoted(cell.replace(unit, force[1])) if force else ""
+        raise PlanError(error.wrong, file=file, found=f"the heading {quoted(cell)}", write=write) from error
 
 
 def _table(

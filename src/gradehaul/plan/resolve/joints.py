@@ -6,7 +6,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError, quoted
-from gradehaul.plan.names import header, listed, nearest, one_slip_apart
+from gradehaul.plan.names import header, listed
 from gradehaul.plan.records import Joint, LineEnd
 from gradehaul.plan.text.files import LineSpan
 
@@ -33,9 +33,9 @@ class _Meeting(NamedTuple):
             if len(here) == 1:
                 return here[0]
             if here:
-                return self._wrong(
-                    f"both ends of line {quoted(text)} meet here", inside, f'"{text}.from" or "{text}.to"'
-                )
+                wrong, write = f"both ends of line {quoted(text)} meet here", f'"{text}.from" or "{text}.to"'
+                self.faults.at(self.entry, wrong, write=write, inside=inside)
+                return None
             return self._elsewhere(text, inside)
         line, _, side = text.rpartition(".")
         if line in self.spans and side in {"from", "to"}:
@@ -48,23 +48,11 @@ class _Meeting(NamedTuple):
 
     def _elsewhere(self, line: str, inside: str, side: str = "") -> None:
         start, finish, _ = self.spans[line]
-        others = sorted({end.line for end in self.ends})
-        near = nearest(self.name, [joint for joint in (start, finish) if joint != self.name], alike=0.7)
-        lone = sum((each.start, each.finish).count(near) for each in self.spans.values() if near is not None) == 1
+        wrong = f"line {quoted(line)} does not end here, it runs from {quoted(start)} to {quoted(finish)}"
         if side:
-            at, here = quoted(finish if side == "to" else start), f"{listed(others)} {'end' if others[1:] else 'ends'}"
-            wrong = f"{quoted(f'{line}.{side}')} is at joint {at}, not at {quoted(self.name)}, where {here}"
-        elif lone:
-            wrong = f"line {quoted(line)} does not end here, but at {quoted(str(near))}, where no other line does"
-        else:
-            wrong = f"line {quoted(line)} does not end here, it runs from {quoted(start)} to {quoted(finish)}"
-        write = f"one of {listed(others)}" if others[1:] else listed(others)
-        if lone:
-            write = f"{'from' if near == start else 'to'} = {quoted(self.name)} in line {quoted(line)}"
-        self._wrong(wrong, inside, write)
-
-    def _wrong(self, wrong: str, inside: str, write: str) -> None:
-        self.faults.at(self.entry, wrong, write=write, inside=inside)
+            at = quoted(finish if side == "to" else start)
+            wrong = f"{quoted(f'{line}.{side}')} is at joint {at}, not at {quoted(self.name)}"
+        self.faults.at(self.entry, wrong, inside=inside)
 
     def all_listed(self, found: Sequence[LineEnd], what: str, where: str) -> bool:
         """Tell whether each line end that meets here was listed once, and take the errors of those that were not."""
@@ -83,13 +71,7 @@ class _Meeting(NamedTuple):
 
 
 def meetings(spans: Mapping[str, LineSpan]) -> dict[str, tuple[LineEnd, ...]]:
-    """Return the line ends that meet at each joint.
-
-    Examples
-    --------
-    >>> meetings({"Main": LineSpan("Wharf", "Summit")})["Summit"]
-    (LineEnd(line='Main', end='to'),)
-    """
+    """Return the line ends that meet at each joint."""
     found: dict[str, list[LineEnd]] = {}
     for line, span in spans.items():
         for joint, end in span.ends(line):
@@ -224,9 +206,6 @@ def _note_ends(joints: Mapping[str, Joint], faults: Faults) -> None:
     ends = [joint.name for joint in joints.values() if joint.kind == "end"]
     if ends:
         faults.note("", f"track ends at {listed(ends)}")
-    for name, other in one_slip_apart(joints).items():
-        if joints[name].kind == "end":
-            faults.note(f"joint {quoted(name)}", f"only one line ends here; did you mean {quoted(other)}?")
 
 
 def check_place_names(

@@ -8,7 +8,6 @@ from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.errors import PlanError, quoted
-from gradehaul.plan.rail_condition import names_of_film
 from gradehaul.plan.records import Berth, Line, LineEnd, Parallel, Place, Track, Unknown
 from gradehaul.plan.resolve.pieces import count_tracks, item_place, splice
 from gradehaul.quantities import describe
@@ -64,8 +63,7 @@ def lay(
     total = 0
     for name, entry in lines.items():
         if entry.table.rail is not None:
-            declare = names_of_film(entry.table.rail, conditions)
-            faults.known(entry, "rail condition", entry.table.rail, conditions, declare=declare)
+            faults.known(entry, "rail condition", entry.table.rail, conditions)
         size = _size(entry, counts, known_pieces, faults)
         if size is None:
             continue
@@ -83,8 +81,7 @@ def lay(
 def _check_rails(part: Entry[LineTable] | Entry[PieceTable], conditions: Collection[str], faults: Faults) -> None:
     for number, table in enumerate(part.table.track):
         if table.rail is not None:
-            declare, inside = names_of_film(table.rail, conditions), item_place(table, number)
-            faults.known(part, "rail condition", table.rail, conditions, declare=declare, inside=inside)
+            faults.known(part, "rail condition", table.rail, conditions, inside=item_place(table, number))
 
 
 def _size(
@@ -220,12 +217,6 @@ def turnout_arc(number: float, gauge: float) -> tuple[float, float]:
     the straight track's rail at the frog, where it has turned through the frog's angle F. So
     (R + g/2) cos F = R - g/2. The number of a frog is N = cot(F/2) / 2 (so the angles printed in NMRA RP-12.7), and
     R = 2 g N². A printed turnout has points and a closure of its own: its dimensions go before these.
-
-    Examples
-    --------
-    >>> radius, angle = turnout_arc(6, 0.0165)
-    >>> round(radius, 3), round(math.degrees(angle), 2)
-    (1.188, 9.53)
     """
     return 2 * gauge * number**2, 2 * math.atan(0.5 / number)
 

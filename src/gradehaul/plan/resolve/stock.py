@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, quoted
-from gradehaul.plan.names import nearest, unknown
+from gradehaul.plan.names import unknown
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.records import Car, Cut, Film, KeptShare, Loco, NamedRoute, NamedTrain, Power
 from gradehaul.quantities import Reading
@@ -32,12 +32,6 @@ TR0603, Rail Operations Planning, has 90 percent for steam engines and 100 perce
 MOST_CARS = 999
 """Cars are counted up to this many, in a consist and in a load; a load of as many means "at least"."""
 _COUNTED = re.compile(r"([0-9]{1,9})\s+(\S.*)")
-_NUMBERS = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
-_WORDS = {word: str(number) for number, word in enumerate(_NUMBERS, 2)}
-_MISCOUNTED = (
-    rf"(?i)(?:([0-9]{{1,9}})\s*|({'|'.join(_WORDS)})\s+)(?:[x×*]\s+)?([^\s\d].*)|(?:(\S.*?)[\s,x*]+)?([0-9]{{1,9}})"
-)
-"""A count in words, with a sign for times or no blank behind it, or a count behind its name."""
 
 
 def films(tables: Mapping[str, Entry[FilmTable]], faults: Faults, *, declared: bool) -> dict[str, Film]:
@@ -179,44 +173,20 @@ def cut_of(text: str, stock: Collection[str], *, guess: bool = True) -> Cut:
     ------
     PlanError
         It stands for nothing in the plan.
-
-    Examples
-    --------
-    >>> cut_of("6 ore", ["ore"])
-    Cut(name='ore', count=6)
     """
     if text in stock:
         return Cut(text, 1)
     counted = _COUNTED.fullmatch(text)
-    if counted is None or counted[2] not in stock:
-        meant = _recounted(text, stock)
-        if meant:
-            wrong = "write how many in digits, a space, then the name"
-            raise PlanError(wrong, found=quoted(text), write=meant)
     count, name = (1, text) if counted is None else (int(counted[1]), counted[2])
     if name not in stock:
+        if counted is None and any(map(str.isdigit, text)) and any(each in text for each in stock):
+            raise PlanError(
+                f"there is no stock {quoted(text)}", write='"6 NAME" for six: the number, a space, the name'
+            )
         raise unknown("stock", name, stock, declare="[car.NAME] or [loco.NAME] for it", guess=guess)
     if not 1 <= count <= MOST_CARS:
         raise PlanError(f"a count runs from 1 to {MOST_CARS}", found=quoted(text))
     return Cut(name, count)
-
-
-def _recounted(text: str, stock: Collection[str]) -> str:
-    """Return how a count is written before its name, which is one of the stock; empty where that is not clear.
-
-    Examples
-    --------
-    >>> [_recounted(text, ["ore"]) for text in ("6ore", "6 x ore", "six ore", "ore x 6", "6", "ore", "6 tub")]
-    ['"6 ore"', '"6 ore"', '"6 ore"', '"6 ore"', '"6 NAME"', '', '']
-    """
-    match = re.fullmatch(_MISCOUNTED, text)
-    if match is None:
-        return ""
-    count, name = match[1] or match[5] or _WORDS[match[2].casefold()], match[3] or match[4] or ""
-    if not name:
-        return f'"{count} NAME"'
-    meant = name if name in stock else nearest(name, stock, alike=0.8) if match[3] else None
-    return "" if meant is None or f"{count} {name}" == text else quoted(f"{count} {meant}")
 
 
 def check_unlike(
@@ -284,16 +254,6 @@ def _check_place(
         return
     if place in lines:
         wrong = f"a route begins and ends at a joint, a berth or a line's end, and {quoted(place)} is a whole line"
-        table = lines[place].table
-        at = {end: table.get(end) for end in ("from", "to")} if isinstance(table, dict) else {}
-        known = {
-            end: f" (at {quoted(joint)})" for end, joint in at.items() if isinstance(joint, str) and joint in places
-        }
-        ends = [f'"{place}.{end}"{known.get(end, "")}' for end in ("from", "to")]
-        faults.at(entry, wrong, write=" or ".join(ends), inside=key)
-        return
-    near = nearest(line, lines) if side in {"from", "to"} and line else None
-    if near is not None:
-        faults.at(entry, f"there is no line {quoted(line)}", write=quoted(f"{near}.{side}"), inside=key)
+        faults.at(entry, wrong, write=f'"{place}.from" or "{place}.to"', inside=key)
         return
     faults.unknown(entry, "joint, berth or line's end", place, places, inside=key)

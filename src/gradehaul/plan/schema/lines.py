@@ -38,12 +38,6 @@ _BESIDE = {
     "piece": _ANY - {"name", *_HEIGHTS} | {"hand"},
 }
 """The keys that may stand beside each shape of a track."""
-_USUAL = {
-    frozenset({*shape, *height})
-    for shape in (("straight",), ("left", "angle"), ("right", "angle"))
-    for height in ((), ("railhead",))
-}
-"""What most tracks say, and nothing can be wrong with: a large plan has tens of thousands of them."""
 _INSTEAD = {
     "length": "the length as the value of straight or easement",
     "angle": "left = 24 or right = 24 for a curve",
@@ -103,9 +97,7 @@ class TrackTable(Table):
 
     @model_validator(mode="after")
     def _one_shape(self, info: ValidationInfo) -> Self:
-        given = self.__pydantic_fields_set__
-        if given in _USUAL:
-            return self
+        given = self.model_fields_set
         shapes = [shape for shape in _SHAPES if shape in given]
         if len(shapes) != 1:
             raise PlanError(

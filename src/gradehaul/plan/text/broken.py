@@ -12,7 +12,7 @@ from typing import NamedTuple
 import tomli
 
 from gradehaul.errors import PlanError, clean, cut, unseen
-from gradehaul.plan.text.toml import HEADER, KEY, header_path
+from gradehaul.plan.text.toml import HEADER, KEY
 
 _TOKEN = re.compile(r"""#[^\n]*|\"{3}.*?\"{3}|'{3}.*?'{3}|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'|[\[\]{}\n]""", re.DOTALL)
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -54,17 +54,7 @@ class _Cure(NamedTuple):
 
 
 def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
-    r"""Return what is wrong with a text at the line where the parser stopped, with the cure where it is known.
-
-    Examples
-    --------
-    >>> text = 'unit = "in"\n[loco.mogul]\nlength = 8 in'
-    >>> try:
-    ...     tomli.loads(text)
-    ... except tomli.TOMLDecodeError as error:
-    ...     print(not_toml(error, text, "tarn.toml"))
-    tarn.toml:3: text, and a figure with its unit, needs quotes, got length = 8 in; write length = "8 in"
-    """
+    """Return what is wrong with a text at the line where the parser stopped, with the cure where it is known."""
     lines = text.split("\n")
     number, column, end = error.lineno, error.colno, error.pos >= len(text)
     while end and number > 1 and not lines[number - 1].strip():
@@ -74,9 +64,6 @@ def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
     def fault(wrong: str, at: int = number, write: str = "") -> PlanError:
         return PlanError(wrong, file=f"{file}:{at}", found=cut(clean(lines[at - 1])), write=write)
 
-    if before := _before(stop):
-        write = "both in one table, under one header" if HEADER.match(stop.line) else "the one that counts"
-        return fault(f"this table or key is already given at line {before}", write=write)
     if any(map(unseen, stop.line)):
         return fault("a control character, which cannot be seen, stands on this line", write="the line without it")
     if opened := _left_open(stop):
@@ -95,38 +82,20 @@ def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
     return fault(f"this line cannot be read from column {column} on: {says}", write=write)
 
 
-def _before(stop: _Stop) -> int:
-    """Return the line above on which the same table or key stands, 0 where none does."""
-    header, entry = header_path(stop.line), _ENTRY.match(stop.line)
-    if stop.line.lstrip().startswith("[["):
-        return 0
-    for number in range(stop.number - 1, 0, -1):
-        above = stop.lines[number - 1]
-        if header and header_path(above) == header:
-            return number
-        if entry is not None:
-            if HEADER.match(above):
-                return 0
-            same = _ENTRY.match(above)
-            if same is not None and same[1] == entry[1]:
-                return number
-    return 0
-
-
 def _cures(stop: _Stop) -> Iterator[_Cure]:
     """Yield what the place might mean, the likeliest first."""
     here = stop.number
     yield _Cure("curly quotes do not work here", here, stop.line.translate(_CURLY))
-    code, comment = _code_and_comment(stop.line)
+    code = _code(stop.line)
     if not any(line < here for _, line in _openers(stop)):
         if code.lstrip().startswith("[") or (code.endswith("]") and "=" not in code):
-            yield from (_Cure(wrong, here, f"{header}{comment}") for wrong, header in _headers(code.strip()))
+            yield from (_Cure(wrong, here, header) for wrong, header in _headers(code.strip()))
             return
         key, _, value = (part.strip() for part in code.partition("="))
         if value and not _BARE.fullmatch(key) and not set(key) & set('"[{:'):
-            yield _Cure(f"a key with {_unusual(key)} in it needs quotes", here, f'"{key}" = {value}{comment}')
+            yield _Cure(f"a key with {_unusual(key)} in it needs quotes", here, f'"{key}" = {value}')
     yield from _commas(stop)
-    yield from _values(stop, code, comment)
+    yield from _values(stop, code)
 
 
 def _unusual(name: str) -> str:
@@ -139,9 +108,9 @@ def _commas(stop: _Stop) -> Iterator[_Cure]:
     if before and (behind[:1] not in ("'", '"') or not before[-1:].isdigit()):  # a mark of feet or inches
         yield _Cure("a comma is missing", stop.number, f"{before}, {behind}")
     for number in range(stop.number - 1, 0, -1) if not before else ():
-        code, comment = _code_and_comment(stop.lines[number - 1].rstrip("\r"))
+        code = _code(stop.lines[number - 1].rstrip("\r"))
         if code.strip():
-            yield _Cure("a comma is missing", number, f"{code.rstrip()},{comment}")
+            yield _Cure("a comma is missing", number, f"{code},")
             return
 
 
@@ -167,16 +136,14 @@ def _headers(code: str) -> Iterator[tuple[str, str]]:
         yield f"a table name with {_unusual(name)} in it needs quotes", f"{left}{inner}{right}"
 
 
-def _values(stop: _Stop, code: str, comment: str) -> Iterator[_Cure]:
+def _values(stop: _Stop, code: str) -> Iterator[_Cure]:
     """Yield the line with the value at which the parser stopped as it should be."""
     column, unclosed = min(stop.column - 1, len(code)), any(sign in _TOKEN.sub("", code) for sign in "\"'")
     inside = any(line == stop.number for _, line in _openers(stop)) or (unclosed and "{" in code)
     if not unclosed and (listed := _LIST.fullmatch(code)):
         items = [item.strip() for item in _LISTED.findall(listed[2]) if item.strip()]
         meant = ", ".join(next((text for _, text in _meant(item)), item) for item in items)
-        yield _Cure(
-            "text, and a figure with its unit, needs quotes", stop.number, f"{listed[1]}{meant}{listed[3]}{comment}"
-        )
+        yield _Cure("text, and a figure with its unit, needs quotes", stop.number, f"{listed[1]}{meant}{listed[3]}")
     start = max((code.rfind(sign, 0, column + (sign == "=")) for sign in "=[,"), default=-1) + 1
     for begin in dict.fromkeys((code.rfind("=", 0, column) + 1, start)):
         stops = _ITEM_ENDS.search(code, begin if unclosed else max(begin, column)) if inside else None
@@ -184,7 +151,7 @@ def _values(stop: _Stop, code: str, comment: str) -> Iterator[_Cure]:
         if begin > 0 and value and value[0] not in "[{":
             rest = code[begin + code[begin:].index(value) + len(value) :]
             for wrong, meant in _meant(value):
-                yield _Cure(wrong, stop.number, f"{code[:begin].rstrip(' ')} {meant}{rest}{comment}")
+                yield _Cure(wrong, stop.number, f"{code[:begin].rstrip(' ')} {meant}{rest}")
 
 
 def _meant(value: str) -> Iterator[tuple[str, str]]:
@@ -207,13 +174,10 @@ def _meant(value: str) -> Iterator[tuple[str, str]]:
         yield "text, and a figure with its unit, needs quotes", f'"{value}"'
 
 
-def _code_and_comment(line: str) -> tuple[str, str]:
-    """Return a line in two: what counts, and the comment with the blanks before it."""
-    for token in _TOKEN.finditer(line):
-        if token[0].startswith("#"):
-            code = line[: token.start()].rstrip()
-            return code, line[len(code) :]
-    return line, ""
+def _code(line: str) -> str:
+    """Return a line without its comment."""
+    comment = next((token.start() for token in _TOKEN.finditer(line) if token[0].startswith("#")), len(line))
+    return line[:comment].rstrip()
 
 
 def _openers(stop: _Stop) -> list[tuple[str, int]]:

@@ -164,19 +164,12 @@ def checked(model: type[Model], entry: Entry[Any], faults: Faults) -> Entry[Mode
             for fault in found
             if fault["type"] == "extra_forbidden"
         }
-        alike: dict[object, list[tuple[KeyPath, KeyPath, PlanError]]] = {}
         for fault in found:
             if fault["type"] != "missing" or fault["loc"] not in misspelled:  # it is there, under a wrong name
                 for place, one in _in_our_words(model, entry, fault):
-                    item = bool(place) and isinstance(place[-1], int) and one.found and one.write
-                    key = (place[:-1], one.wrong) if item else len(alike)
-                    alike.setdefault(key, []).append((fault["loc"], place, one))
-        for (loc, place, one), *more in alike.values():
-            others = (
-                f", and likewise for {len(more)} more in this list" if more else ""
-            )  # one mistake, made in every item
-            said = PlanError(one.wrong, found=one.found, write=one.write + others)
-            faults.add(said, file=entry.source.at((*entry.path, *loc)), place=_place(model, entry, place))
+                    faults.add(
+                        one, file=entry.source.at((*entry.path, *fault["loc"])), place=_place(model, entry, place)
+                    )
         return None
     return Entry(entry.source, entry.path, table)
 
@@ -200,16 +193,10 @@ def _in_our_words(model: type[Table], entry: Entry[Any], fault: Any) -> Iterator
     if kind == "missing":
         yield path[:-1], PlanError(f"{path[-1]} is missing", write=_example(model, path))
         return
-    write = (
-        _example(model, path)
-        if path
-        else f"{table_header(str(entry.path[0]), str(entry.path[-1]))} with its keys below it"
-    )
+    write = _example(model, path) if path else f"{table_header(str(entry.path[0]))} with its keys below it"
     if kind == "literal_error" and isinstance(value, str):
         near = nearest(value, re.findall(r"'([^']*)'", context["expected"]))
         write = quoted(near) if near else write
-    if path[:1] == ("consist",) and isinstance(value, int):
-        write = f'"{value} NAME", the number and the name in one pair of quotes'
     wrong = _WRONG.get(kind, "what can be read").format(**context).replace("'", '"').removesuffix(".0")
     found = f"a list of {context['actual_length']}" if "actual_length" in context else shown(value)
     yield path, PlanError(f"must be {wrong}", found=found, write=write)

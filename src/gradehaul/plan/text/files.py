@@ -7,7 +7,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError, QuantityError, clean, quoted, shown
-from gradehaul.plan.names import listed, near_file, nearest
+from gradehaul.plan.names import nearest
 from gradehaul.plan.records import LineEnd
 from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.text.faults import Entry, Faults, Source, table_header
@@ -54,8 +54,6 @@ def _source(
     text: str, known: dict[str, Any] | None, file: str, outer_unit: str | None, folder: Path | None, faults: Faults
 ) -> Source:
     data = parse(text, file) if known is None else known
-    at = headers(text)
-    _lift(data, file, at, faults)
     unit = outer_unit
     if "unit" in data:
         try:
@@ -63,22 +61,7 @@ def _source(
         except QuantityError as error:
             faults.add(error, file=file, place="unit")
             unit = _FALLBACK_UNIT  # so that the one fault does not show up again at every length
-    return Source(file, unit, data, at, folder)
-
-
-def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Faults) -> None:
-    """Take what stands above the first table out of [railhead], where every name is a joint's, and say so."""
-    railhead = data.get("railhead")
-    if not isinstance(railhead, dict):
-        return
-    for key in HEAD:
-        value = railhead.get(key)
-        if key not in data and (isinstance(value, dict) or (isinstance(value, str) and value[:1].isalpha())):
-            data[key] = railhead.pop(key)
-            wrong = f"{key} belongs above the first table, not in one"
-            write = f"{key} = {shown(value) if isinstance(value, str) else '...'} above it"
-            line = at.get(("railhead",))
-            faults.take(f"{file}:{line}" if line else file, "[railhead]", wrong, write=write)
+    return Source(file, unit, data, headers(text), folder)
 
 
 def _include(main: Source, tables: Tables, faults: Faults) -> None:
@@ -101,9 +84,7 @@ def _include(main: Source, tables: Tables, faults: Faults) -> None:
                 return
             included_by[key] = source.file
             if not path.exists():
-                near = near_file(path, ".toml")
-                write = quoted(near) if near and near != Path(source.file).name else ""
-                _refuse(source, f"there is no file {quoted(name)} beside this one", faults, write=write)
+                _refuse(source, f"there is no file {quoted(name)} beside this one", faults)
                 continue
             try:
                 inner = _source(read_text(path, file), None, file, source.unit, path.parent, faults)
@@ -142,13 +123,7 @@ def _names(source: Source, faults: Faults) -> list[str]:
 
 
 def is_beside(name: str) -> bool:
-    """Tell whether a name leads to a file beside the plan, or in a folder below it, and nowhere else.
-
-    Examples
-    --------
-    >>> is_beside("stock/cars.toml"), is_beside("../cars.toml"), is_beside("/etc/cars.toml")
-    (True, False, False)
-    """
+    """Tell whether a name leads to a file beside the plan, or in a folder below it, and nowhere else."""
     path = PurePosixPath(name)
     sneaky = "\0" in name or "\\" in name or ":" in name[:2]
     return bool(path.name) and not sneaky and not path.is_absolute() and ".." not in path.parts
@@ -169,12 +144,8 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
         elif key not in HEAD:
             known = [*HEAD, "railhead", *KEYED, *LISTED, *SINGLE]
             near = _TRADE_WORDS.get(key.casefold()) or nearest(key, known, alike=0.7)
-            tables_there = isinstance(value, dict) or (
-                isinstance(value, list) and any(isinstance(v, dict) for v in value)
-            )
-            what = "table" if tables_there else "key"
-            write = table_header(near) if near and what == "table" else near
-            write = write or f"one of {', '.join(known)}"
+            what = "table" if isinstance(value, (dict, list)) else "key"
+            write = table_header(near) if near and what == "table" else near or f"one of {', '.join(known)}"
             faults.take(source.at((key,)), "", f"unknown {what} {quoted(key)}", write=write)
         elif included and key in _MAIN_ONLY:
             wrong = f"{key} stands in the main file only"
@@ -200,16 +171,7 @@ def _named(source: Source, section: str, value: object, faults: Faults) -> list[
         faults.take(at, place, wrong, found=shown(value), write=write)
         return []
     good: list[tuple[str, object]] = []
-    fields = KEYED[section].model_fields if section in KEYED else {}
-    loose = [name for name in value if name in {field.alias or key for key, field in fields.items()}]
-    if all(isinstance(value[name], dict) for name in loose):  # then it is their name
-        loose = []
-    if loose:
-        found = f"{listed(loose)} without one"
-        faults.take(at, place, f"each {section} has a name", found=found, write=f"[{section}.NAME]")
     for name, table in value.items():
-        if name in loose:
-            continue
         if clean(name):
             good.append((name, table))
         else:
@@ -224,14 +186,8 @@ def _put(into: dict[str, Entry[Any]], name: str, entry: Entry[Any], faults: Faul
     if before is None:
         into[name] = entry
         return
-    section = entry.path[0]
-    if section in SINGLE:
-        wrong, write = f"this table is already given at {before.file}", "one of the two"
-    elif section == "railhead":
-        wrong, write = f"{quoted(name)} already has a height at {before.file}", "one of the two"
-    else:
-        wrong, write = f"this name is already used at {before.file}", "another name"
-    faults.at(entry, wrong, write=write)
+    write = "one of the two" if entry.path[0] in (*SINGLE, "railhead") else "another name"
+    faults.at(entry, f"{quoted(name)} is already given at {before.file}", write=write)
 
 
 class LineSpan(NamedTuple):

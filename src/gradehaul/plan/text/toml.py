@@ -119,11 +119,6 @@ def headers(text: str) -> dict[KeyPath, int]:
 
     Each table of a list (``[[line.Main.track]]``) has its place in the list as its last key, from 0. A header
     seen twice is left out: TOML allows it once, so one of the two is text inside a string or a list.
-
-    Examples
-    --------
-    >>> headers('[line.Main]\nfrom = "A"\n[map]\n')
-    {('line', 'Main'): 1, ('map',): 3}
     """
     found: dict[KeyPath, int] = {}
     twice: set[KeyPath] = set()
@@ -143,25 +138,13 @@ def headers(text: str) -> dict[KeyPath, int]:
 
 
 def header_path(line: str) -> KeyPath:
-    """Return the keys that lead to the table whose header a line is, none where it is no header.
-
-    Examples
-    --------
-    >>> header_path('[line."Up ore"]  # by hand'), header_path("[1, 2],")
-    (('line', 'Up ore'), ())
-    """
+    """Return the keys that lead to the table whose header a line is, none where it is no header."""
     match = HEADER.match(line)
     return () if match is None else _path(match)
 
 
 def key_written(name: str) -> str:
-    """Return a name as a key of TOML: bare where it can be, else in quotes, whole.
-
-    Examples
-    --------
-    >>> key_written("Main"), key_written("Up ore")
-    ('Main', '"Up ore"')
-    """
+    """Return a name as a key of TOML: bare where it can be, else in quotes, whole."""
     return name if _BARE.fullmatch(name) else written(name)
 
 
@@ -181,19 +164,12 @@ def written(value: object) -> str:
         return _JSON.encode(value).replace("\x7f", "\\u007f")
     if isinstance(value, Mapping):
         return f"{{ {', '.join(table_written('', value)[2:])} }}"
-    if isinstance(value, (list, tuple)):
-        return f"[{', '.join(map(written, value))}]"
-    return repr(value)
+    assert isinstance(value, (list, tuple))
+    return f"[{', '.join(map(written, value))}]"
 
 
 def table_written(header: str, values: Mapping[str, object]) -> list[str]:
-    """Return the lines of a table behind an empty one, without values that are None.
-
-    Examples
-    --------
-    >>> table_written("[car.ore]", {"length": 5, "mass": None})
-    ['', '[car.ore]', 'length = 5']
-    """
+    """Return the lines of a table behind an empty one, without values that are None."""
     return [
         "",
         header,

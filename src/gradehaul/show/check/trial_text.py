@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from gradehaul.haulage.answers.set_heights import HeldHeight
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, TrialAnswer, TrialOutcome, TrialTrain
 from gradehaul.haulage.verdict import Outcome
+from gradehaul.plan.given_heights import PutAside
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
 from gradehaul.show.base.labels import FILM_CAUTION, RISK, apart, listed
@@ -109,8 +110,9 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
         yield from (misfit_words(misfit, units) for misfit in train.trials[0].misfits[:1])
     if answer.heights:
         heights = ", ".join(f"{joint} at {units.length(height)}" for joint, height in answer.heights.items())
-        gives_way = f"; the grades of {', '.join(answer.freed)} give way" if answer.freed else ""
-        yield f"With {heights}{gives_way}."
+        yield f"With {heights}."
+    if answer.aside:
+        yield f"Put aside for this trial: {aside_words(answer.aside, units)}."
     if answer.held:
         held = ", ".join(f"{units.length(each.railhead, fine=True)} at {_held_at(each, units)}" for each in answer.held)
         yield f"Grades change only as far as the next heights that are given: {held}. --set sets those too."
@@ -124,6 +126,22 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
         beside = f", with {listed([_cut(cut) for cut in others])} in the train" if others else ""
         yield f"Most: of {train.counted}{beside}."
     yield f"{RISK}."
+
+
+def aside_words(aside: Sequence[PutAside], units: UnitFormat) -> str:
+    """Return the figures that yield to heights that are tried, in words, those beyond the third as a count."""
+    words = [_figure(each, units) for each in aside]
+    return listed([*words[:3], f"{len(words) - 3} more"] if words[4:] else words)
+
+
+def _figure(each: PutAside, units: UnitFormat) -> str:
+    if each.railhead is None:
+        place = apart(each.track or "")
+        if each.grade is not None:
+            return f"the grade of {units.grade(each.grade)} of {place}"
+        return f"the rise of {units.length(each.rise or 0.0, fine=True)} of {place}"
+    at = f"{each.line}@{units.length(each.at, fine=True)}" if each.at is not None else each.joint or each.track or ""
+    return f"the height of {units.length(each.railhead, fine=True)} at {apart(at)}"
 
 
 def _held_at(held: HeldHeight, units: UnitFormat) -> str:

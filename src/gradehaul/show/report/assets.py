@@ -24,6 +24,7 @@ SHARED = (
     "outcomes.js",
     "places.js",
     "section.js",
+    "zoom.js",
     "handles.js",
     "plan_view.js",
     "workbench.js",

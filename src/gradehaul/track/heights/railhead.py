@@ -7,15 +7,17 @@ sum of grade² × length, which is a stretched string over the whole network.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import PlanError, Problems
+from gradehaul.plan.given_heights import FigureKey, key_at
 from gradehaul.plan.names import listed
 from gradehaul.plan.records import Line, Note, Plan
 from gradehaul.quantities import describe
@@ -53,13 +55,14 @@ class Railheads:
 
 @dataclass(slots=True)
 class _Stretch:
-    """Track between two neighboring stations; `rise` where it is fixed."""
+    """Track between two neighboring stations; `rise` where it is fixed, by which figure of the plan."""
 
     start: int
     stop: int
     length: float
     rise: float | None
     place: str
+    key: FigureKey
 
 
 @dataclass(slots=True)
@@ -72,8 +75,8 @@ class _Network:
     along: dict[str, tuple[list[float], list[int]]]
     joints: dict[str, int]
 
-    def give(self, station: int, height: float, place: str) -> None:
-        self.given.append(_Stretch(0, station, 0.0, height, place))
+    def give(self, station: int, height: float, place: str, key: FigureKey) -> None:
+        self.given.append(_Stretch(0, station, 0.0, height, place, key))
 
 
 def solve_railheads(plan: Plan) -> Railheads:
@@ -88,12 +91,9 @@ def solve_railheads(plan: Plan) -> Railheads:
     problems: list[PlanError] = []
     notes: list[Note] = []
     shared: set[int] = set()
-    for tie in closing:
-        misfit = abs((tie.rise or 0.0) - (offsets[tie.stop] - offsets[tie.start]))
-        if misfit <= _EXACT:
-            continue
-        path = nx.shortest_path(forest, tie.start, tie.stop)
-        loop = ", ".join([*(forest.edges[pair]["tie"].place for pair in pairwise(path)), tie.place])
+    for misfit, ties in _misfits(forest, closing, offsets):
+        tie = ties[-1]
+        loop = ", ".join(each.place for each in ties)
         size = describe(misfit, "length", plan.unit)
         if misfit > SHARED_MISFIT + _EXACT:
             problems.append(
@@ -125,6 +125,33 @@ def solve_railheads(plan: Plan) -> Railheads:
     return Railheads(lines, joints, tuple(notes), _level_for_want(network, free, roots))
 
 
+class Contrary(NamedTuple):
+    """A height or a rise in a loop that does not close: its key, and how much it rises, m."""
+
+    key: FigureKey
+    rise: Meters
+
+
+def contrary_loops(plan: Plan) -> Iterator[tuple[Contrary, ...]]:
+    """Yield the loops of heights and rises that contradict one another, also where solving would share the misfit."""
+    network = _stations(plan)
+    forest, closing = _forest([*network.given, *(s for s in network.stretches if s.rise is not None)])
+    _, offsets = _measured_from_roots(forest, len(network.names))
+    for _, ties in _misfits(forest, closing, offsets):
+        yield tuple(Contrary(tie.key, tie.rise or 0.0) for tie in ties)
+
+
+def _misfits(
+    forest: nx.Graph[int], closing: Iterable[_Stretch], offsets: FloatArray
+) -> Iterator[tuple[float, list[_Stretch]]]:
+    """Yield by how much loops of known differences do not close, m, with the ties of each; the last one closes it."""
+    for tie in closing:
+        misfit = abs((tie.rise or 0.0) - (offsets[tie.stop] - offsets[tie.start]))
+        if misfit > _EXACT:
+            path = nx.shortest_path(forest, tie.start, tie.stop)
+            yield misfit, [*(forest.edges[pair]["tie"] for pair in pairwise(path)), tie]
+
+
 def refuse_steep(plan: Plan, railheads: Railheads) -> None:
     """Refuse track that comes to a grade of 100 % or more, between two known or calculated heights."""
     problems = []
@@ -154,7 +181,7 @@ def _stations(plan: Plan) -> _Network:
         network.joints[name] = len(network.names)
         network.names.append(f'joint "{name}"')
     for name, height in plan.railhead.items():
-        network.give(network.joints[name], height, f'railhead of "{name}"')
+        network.give(network.joints[name], height, f'railhead of "{name}"', ("joint", name))
     for line in plan.lines.values():
         _stations_of_line(network, line)
     return network
@@ -175,7 +202,8 @@ def _stations_of_line(network: _Network, line: Line) -> None:
         return station
 
     while marks and marks[0][0] <= near:
-        network.give(stations[0], marks.pop(0)[1], f'railhead_at 0 of line "{line.name}"')
+        at, height = marks.pop(0)
+        network.give(stations[0], height, f'railhead_at 0 of line "{line.name}"', key_at(line.name, at))
     for track in line.tracks:
         stop = float(ends[track.number])
         grade = track.grade if track.grade is not None else (None if track.rise is None else track.rise / track.length)
@@ -183,16 +211,19 @@ def _stations_of_line(network: _Network, line: Line) -> None:
         while marks and marks[0][0] < stop - near:
             place, height = marks.pop(0)
             station = arrive(place, f'line "{line.name}"')
-            network.give(station, height, f'railhead_at of line "{line.name}", track {track.number}')
+            words = f'railhead_at of line "{line.name}", track {track.number}'
+            network.give(station, height, words, key_at(line.name, place))
         end = arrive(stop, f"the end of {track.place}", last=track.number == len(line.tracks))
         if track.railhead is not None:
-            network.give(end, track.railhead, f"railhead of {track.place}")
+            network.give(end, track.railhead, f"railhead of {track.place}", ("track", track.id))
         while marks and marks[0][0] <= stop + near:
-            network.give(end, marks.pop(0)[1], f"railhead_at the end of {track.place}")
+            at, height = marks.pop(0)
+            network.give(end, height, f"railhead_at the end of {track.place}", key_at(line.name, at))
         for k in range(first, len(stations) - 1):
             length = distance[k + 1] - distance[k]
             rise = None if grade is None else grade * length
-            network.stretches.append(_Stretch(stations[k], stations[k + 1], length, rise, track.place))
+            key = ("rise", track.id)
+            network.stretches.append(_Stretch(stations[k], stations[k + 1], length, rise, track.place, key))
     network.along[line.name] = (distance, stations)
 
 
@@ -309,7 +340,6 @@ def _solve_springs(
 
 LEVEL = "taken as level, at least in part, since no height is known beyond it"
 """What a note says of lines without a height at one of their ends."""
-_UNJOINED = "of a drawing, import lists the ends that it left unjoined, and why"
 
 
 def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[PlanError]:
@@ -324,18 +354,13 @@ def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[Pla
         for piece in nx.connected_components(graph)
         if 0 not in piece
     ]
-    every = {joint for line in plan.lines.values() for joint in (line.start, line.finish)}
-    errors = []
-    for names in pieces:
-        height = f'the height of one of its joints under [railhead], e.g. "{plan.lines[names[0]].start}" = 0'
-        joins = {joint for name in names for joint in (plan.lines[name].start, plan.lines[name].finish)}
-        alone = ", which joins no other track" if joins < every else ""
-        errors.append(
-            PlanError(
-                f"no height is known on this part of the network{alone}: line " + ", ".join(f'"{n}"' for n in names),
-                file=plan.file,
-                place="railheads",
-                write=f"what joins it ({_UNJOINED}), or {height}" if alone else height,
-            )
+    return [
+        PlanError(
+            "no height is known on this part of the network: line " + ", ".join(f'"{n}"' for n in names),
+            file=plan.file,
+            place="railheads",
+            write=f'the height of one of its joints under [railhead], e.g. "{plan.lines[names[0]].start}" = 0, '
+            "or what joins it to the rest",
         )
-    return errors
+        for names in pieces
+    ]

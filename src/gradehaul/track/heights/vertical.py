@@ -77,9 +77,6 @@ def vertical_curves(
     """Return the vertical curves of a chain of straight grades between stations along it, m, shape (n,) each.
 
     Each is of a length, or less where a grade next to it is shorter. On a `closed` chain the last station is the first.
-
-    >>> vertical_curves(np.array([0.0, 2.0, 2.25]), np.array([0.0, 0.0, 0.005]), 0.3)
-    [VerticalCurve(at=2.0, length=0.25, before=0.0, after=0.02)]
     """
     grade = np.diff(height) / np.diff(distance)
     changes = np.flatnonzero(np.abs(np.diff(grade)) > UNCHANGED) + 1

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+from gradehaul.plan.names import some
 from gradehaul.plan.records import Line, Note, Plan, Track
 from gradehaul.quantities import conversion, describe
 from gradehaul.quantities.units import digits
@@ -119,15 +120,8 @@ def _as_drawn(plan: Plan, closure: ClosureError, angle: float) -> bool:
 
 
 def figure_name(closure: ClosureError) -> str:
-    """Return the words that name a figure by its lines: a loop, or lines whose places are stated.
-
-    >>> figure_name(ClosureError(("Main", "Loop"), 0, 0.0, 0.0, 4.0))
-    'loop Main, Loop'
-    """
-    rest = len(closure.lines) - _NAMED_LINES
-    more = f" and {rest} more" if rest > 0 else ""
-    kind = "lines" if closure.stated else "loop"
-    return f"{kind} {', '.join(closure.lines[:_NAMED_LINES])}{more}"
+    """Return the words that name a figure by its lines: a loop, or lines whose places are stated."""
+    return f"{'lines' if closure.stated else 'loop'} {some(closure.lines, _NAMED_LINES)}"
 
 
 class _Change(NamedTuple):

@@ -122,14 +122,7 @@ def points(
     longest: float = math.inf,
     most: int = MOST_POINTS,
 ) -> Trace:
-    """Return the points along one track; see `many_points`.
-
-    A quarter turn to the left at 0.5 m radius:
-
-    >>> trace = points([Section(0.25 * math.pi, 2.0, 2.0)], tolerance=0.01)
-    >>> [round(float(value), 6) for value in trace.xy[-1]], trace.distance.size
-    ([0.5, 0.5], 5)
-    """
+    """Return the points along one track; see `many_points`."""
     return Trace(*many_points([sections], [start], tolerance, longest=longest, most=most)[1:])
 
 

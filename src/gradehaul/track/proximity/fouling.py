@@ -110,6 +110,7 @@ def fouling_notes(alignment: Alignment) -> list[Note]:
     """Return notes on berths that have no clear length from the map, and on a map that closes poorly."""
     plan, positions = alignment.plan, alignment.positions
     notes = _notes_on_accuracy(plan, positions)
+    frames = {line.name: positions.tracks[line.tracks[0].id].frame for line in plan.lines.values()}
     for berth in plan.berths.values():
         if berth.clear is not None:
             continue
@@ -127,7 +128,7 @@ def fouling_notes(alignment: Alignment) -> list[Note]:
         for end in _ends_of_line(plan, berth):
             joint = plan.joints[plan.lines[end.line].joint(end.end)]
             own = {end, *(other for pair in joint.through if end in pair for other in pair)}
-            unknown = [e.line for e in joint.ends if e not in own and _frame_at(plan, positions, e) != frame]
+            unknown = [each.line for each in joint.ends if each not in own and frames[each.line] != frame]
             if joint.kind == "crossing" and unknown:
                 text = (
                     f'it counts as clear up to the crossing "{joint.name}", since the angle at which '
@@ -149,10 +150,6 @@ def _notes_on_accuracy(plan: Plan, positions: Positions) -> list[Note]:
             text = f"by {distance}, so fouling points on it may lie several times as far from the truth"
             notes.append(Note("", f"{figure_misses(worst)} {text}"))
     return notes
-
-
-def _frame_at(plan: Plan, positions: Positions, end: LineEnd) -> int:
-    return positions.tracks[plan.lines[end.line].tracks[0].id].frame
 
 
 def _length(alignment: Alignment, berth: Berth) -> float:

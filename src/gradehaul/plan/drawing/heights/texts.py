@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from itertools import accumulate
 from typing import NamedTuple
+
+import numpy as np
 
 from gradehaul.errors import quoted
 from gradehaul.plan.drawing.elements import beyond, in_plan
@@ -163,13 +164,17 @@ def along_lines(
     faults = []
     unit = terms.plan_unit
     own = [stand.at.get(name, ()) for name in names]
-    index = Nearness(Rows.of(line.elements for line in linked.lines))
-    for number, feet, unclear in sorted(_nearest(index, texts, meetings, terms), key=lambda row: row[1][:1]):
+    rows = Rows.of(line.elements for line in linked.lines)
+    index = Nearness(rows)
+    nearest = _nearest(index, texts, meetings, terms)
+    far = _far({number: texts[number][0] for number, feet, _ in nearest if not feet}, index, terms)
+    stops = _stops_beside([label for label, _ in texts], rows)
+    for number, feet, unclear in sorted(nearest, key=lambda row: row[1][:1]):
         label, height = texts[number]
-        wrong = "" if feet else _far(label, index, terms)
+        wrong = far.get(number, "")
         for _, row, along in feet[:1]:
             line = linked.lines[row]
-            at = _end_beside(line, label, along)
+            at = stops.get((number, row), along)
             places = [(row, at)] if stand.overriding else []
             places += [(row, along) for _, row, along in feet] if unclear else []
             if any(abs(each - there) <= terms.near for row, each in places for there in own[row]):
@@ -207,15 +212,14 @@ def _nearest(
     else beside what is near to its box. What is clearly nearer to its box than the first is makes it unclear.
     """
     labels = [label for label, _ in texts]
-    put, middle = (_places(index, [[spot] for spot in in_each], terms.near) for in_each in _spots(labels))
+    put = _places(index, [[label.spot] for label in labels], terms.near)
+    middle = _places(index, [[label.seen] for label in labels], terms.near)
     boxed = _places(index, [label.box(terms.near / 4) for label in labels], terms.near)
     met: dict[int, list[_Place]] = {}
     for foot in index.beside(meetings, terms.snap).feet():
         met.setdefault(foot.which, []).append((foot.off, foot.row, foot.along))
     beside: dict[int, list[int]] = {}
-    for _, text, meeting in beside_texts(
-        [each for label, _ in texts for each in (_put(label), label)], meetings, AT_END
-    ):
+    for _, text, meeting in beside_texts(_both(labels), meetings, AT_END):
         beside.setdefault(text // 2, []).append(meeting)
     found = []
     for number, label in enumerate(labels):
@@ -236,15 +240,15 @@ def _nearest(
     return found
 
 
-def _far(label: Label, index: Nearness, terms: Terms) -> str:
-    """Return what is said of a text beside no track: how far off the nearest is, and the limit."""
-    places = _places(index, [label.box(terms.near / 4)], _FAR * terms.near)[0]
-    away, limit = (describe(each, "length", terms.plan_unit) for each in (places[0][0] if places else 0.0, terms.near))
-    return f"stands beside no track ({f'the nearest is {away} away, ' if places else ''}{limit} is the limit)"
-
-
-def _spots(labels: Sequence[Label]) -> tuple[list[Spot], list[Spot]]:
-    return [label.spot for label in labels], [label.seen for label in labels]
+def _far(labels: Mapping[int, Label], index: Nearness, terms: Terms) -> dict[int, str]:
+    """Return what is said of texts beside no track: how far off the nearest is, and the limit."""
+    boxes = _places(index, [label.box(terms.near / 4) for label in labels.values()], _FAR * terms.near)
+    limit, *away = (
+        describe(each, "length", terms.plan_unit)
+        for each in (terms.near, *(places[0][0] if places else 0.0 for places in boxes))
+    )
+    nearest = (f"the nearest is {off} away, " if places else "" for off, places in zip(away, boxes, strict=True))
+    return {n: f"stands beside no track ({off}{limit} is the limit)" for n, off in zip(labels, nearest, strict=True)}
 
 
 def _places(index: Nearness, spots: Sequence[Sequence[Spot]], near: float) -> list[list[_Place]]:
@@ -261,13 +265,16 @@ def _together(one: _Place, other: _Place, spread: float) -> bool:
     return one[1] == other[1] and abs(one[2] - other[2]) <= spread
 
 
-def _put(label: Label) -> Label:
-    """Return a label as seen where it was put."""
-    return Label(label.text, label.spot, label.layer, label.handle)
+def _stops_beside(labels: Sequence[Label], rows: Rows) -> dict[tuple[int, int], float]:
+    """Return where two tracks of a line meet beside a text, as a distance along the line, m, by text and line."""
+    stops = np.flatnonzero(rows.before)
+    owner, along = rows.owner[stops].tolist(), rows.before[stops].tolist()
+    found: dict[tuple[int, int], float] = {}
+    for _, text, stop in beside_texts(_both(labels), rows.end[stops - 1], AT_END):
+        found.setdefault((text // 2, owner[stop]), along[stop])
+    return found
 
 
-def _end_beside(line: DrawnLine, label: Label, along: float) -> float:
-    """Return where two tracks of a line meet beside a text, as a distance along the line, m; else the place itself."""
-    stops = list(accumulate(element.length for element in line.elements[:-1]))
-    beside = beside_texts([_put(label), label], in_plan([element.end for element in line.elements[:-1]]), AT_END)
-    return stops[beside[0][2]] if beside else along
+def _both(labels: Sequence[Label]) -> list[Label]:
+    """Return each label as seen where it was put, and as it is seen."""
+    return [each for label in labels for each in (Label(label.text, label.spot, label.layer, label.handle), label)]

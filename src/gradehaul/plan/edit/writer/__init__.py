@@ -209,11 +209,8 @@ def _insert_all(
 
 
 def _import_table(options: Mapping[str, Any] | None) -> str:
-    return _table("[import]  # how the drawing was read, and is again", options) if options else ""
-
-
-def _table(header: str, values: Mapping[str, Any]) -> str:
-    return "".join(f"{row}\n" for row in table_written(header, values))
+    rows = table_written("[import]  # how the drawing was read, and is again", options) if options else ()
+    return "".join(f"{row}\n" for row in rows)
 
 
 def _keep_options(

@@ -61,13 +61,7 @@ def length_in(value: float, unit: str) -> float | int:
 
 
 def _rounded(value: float, decimals: int, *, above_0: bool = False) -> float | int:
-    """Return a number with so many decimals, a whole one without any; one above 0 stays above 0.
-
-    Examples
-    --------
-    >>> _rounded(24.000000004, 6), _rounded(-1e-9, 6), _rounded(1e-9, 6, above_0=True)
-    (24, 0, 1e-09)
-    """
+    """Return a number with so many decimals, a whole one without any; one above 0 stays above 0."""
     value = float(value)  # a number of numpy's would write its type
     short = round(value, decimals)
     if above_0 and short < 1000 * 10**-decimals:
@@ -165,11 +159,6 @@ def unit_of(data: Mapping[str, Any], file: str) -> str:
     ------
     PlanError
         The unit is none.
-
-    Examples
-    --------
-    >>> unit_of({"practice": "NEM"}, "tarn.toml")
-    'mm'
     """
     if "unit" not in data:
         return "mm" if data.get("practice") == "NEM" else "in"

@@ -62,13 +62,7 @@ def _rows(text: str) -> Iterator[Row]:
 
 
 def marks_in(text: str) -> dict[Slot, float | None]:
-    r"""Return the figures that import wrote in a table, by where they stand; None for what is not the drawing's.
-
-    Examples
-    --------
-    >>> marks_in("railhead_at = [[4, 1]]  # drawn 2\ntrack = [\n  { straight = 9, railhead = 35 },  # drawn 36\n]\n")
-    {('railhead_at', 0): 2, ('track', 0): 36}
-    """
+    """Return the figures that import wrote in a table, by where they stand; None for what is not the drawing's."""
     found: dict[Slot, float | None] = {}
     for row in _rows(text):
         if mark := MARKS.search(text[row.comment : row.stop]):

@@ -128,13 +128,7 @@ def put(chunk: Chunk, section: str, values: Mapping[str, Any]) -> bool:
 
 
 def height_rows(heights: Mapping[str, float | int]) -> str:
-    r"""Return heights of joints as rows of a table, each with the mark that it was drawn so.
-
-    Examples
-    --------
-    >>> height_rows({"Alp": 66})
-    'Alp = 66  # drawn 66\n'
-    """
+    """Return heights of joints as rows of a table, each with the mark that it was drawn so."""
     return "".join(
         f"{key_written(name)} = {written(value)}  {MARK} {written(value)}\n" for name, value in heights.items()
     )

@@ -37,8 +37,9 @@ const Handles = (() => {
   }
 
   /* Puts handles over a drawn section. `hand` is called on a move: `hand.chosen(station)`, `hand.grab()`,
-     `hand.to(station, height)` and `hand.drop()`, and knows the `height` of each station now. */
-  function start(figure, units, hand) {
+     `hand.to(station, height)` and `hand.drop()`, and knows the `height` of each station now. `follow` shows the place
+     of a handle that gets the focus. */
+  function start(figure, units, hand, follow) {
     const layer = document.createElement("div");
     layer.className = "handles";
     const buttons = new Map();
@@ -57,7 +58,7 @@ const Handles = (() => {
         const box = button.getBoundingClientRect();
         return Math.hypot(event.clientX - (box.left + box.right) / 2, event.clientY - (box.top + box.bottom) / 2);
       };
-      return [...buttons].reduce((best, each) => (off(each[1]) < off(best[1]) ? each : best))[0];
+      return [...buttons].filter(([, { inside }]) => inside).reduce((best, each) => (off(each[1]) < off(best[1]) ? each : best))[0];
     }
 
     function make(key) {
@@ -67,6 +68,7 @@ const Handles = (() => {
       button.setAttribute("aria-orientation", "vertical");
       button.addEventListener("focus", () => {
         hand.chosen(buttons.get(key).station);
+        follow(buttons.get(key).at);
         showTag();
       });
       button.addEventListener("blur", showTag);
@@ -109,11 +111,11 @@ const Handles = (() => {
 
     /* Shows the joint and the railhead of the handle that has the focus, on the side of it that has more room. */
     function showTag() {
-      const button = layer.querySelector(".handle:focus");
-      tag.hidden = !button;
-      if (!button) return;
+      const button = document.activeElement, none = button?.parentNode !== layer;
+      tag.hidden = none;
+      if (none) return;
       tag.textContent = button.title;
-      const across = Number.parseFloat(button.style.left), width = layer.parentNode.clientWidth;
+      const across = Number.parseFloat(button.style.left), { width } = drawn;
       const right = across > width / 2, beside = right ? across : width - across;
       tag.style.maxWidth = `${beside - 32}px`;
       tag.style.left = right ? "" : `${across + 18}px`;
@@ -131,9 +133,9 @@ const Handles = (() => {
         met.set(station.key, number + 1);
         seen.add(key);
         const button = buttons.get(key)?.button || make(key);
-        buttons.set(key, { button, station });
-        const spot = section.spot(at, Haulage.at(route.railhead, at));
-        button.className = station.fixed ? "handle" : "handle free";
+        const shown = section.nearest(at), spot = section.spot(shown, Haulage.at(route.railhead, shown)), inside = section.inside(at);
+        buttons.set(key, { button, station, at, inside });
+        button.className = `handle${station.fixed ? "" : " free"}${inside ? "" : " beyond"}`;
         button.style.left = `${spot.x}px`;
         button.style.top = `${spot.y}px`;
         const height = units.fine(hand.height(station));

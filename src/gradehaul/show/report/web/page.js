@@ -45,8 +45,21 @@
     const figure = details.querySelector("figure");
     const slider = details.querySelector("input[type=range]");
     const readout = details.querySelector("output");
-    const draw = () => LongSection.draw(figure, route(), units, { title: `Long section of ${Words.kind(route())} ${name}` });
-    let drawn = draw(), at = null;
+    let at = null;
+    const zoom = Zoom.start(figure, {
+      length: () => Haulage.stop(route().effort),
+      units: () => units,
+      redraw: () => section.redraw(),
+      placeAt: (event) => drawn.placeAt(event.clientX),
+      point: (event) => show(route(), drawn.placeAt(event.clientX)),
+      marked: () => at,
+      hover: true,
+    });
+    function draw() {
+      zoom.take(zoom.stretch);  // the route may have another length by now
+      return LongSection.draw(figure, route(), units, { stretch: zoom.stretch, title: `Long section of ${Words.kind(route())} ${name}` });
+    }
+    let drawn = draw();
     const section = {
       mark(place) {
         at = place;
@@ -60,10 +73,11 @@
       redraw() { drawn = draw(); section.mark(at); },
     };
     sections.set(name, section);
-    slider.addEventListener("input", () => show(route(), (Number(slider.value) / 1000) * Haulage.stop(route().effort)));
-    const point = (event) => show(route(), drawn.placeAt(event.clientX));
-    figure.addEventListener("pointerdown", point);
-    figure.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse") point(event); });
+    slider.addEventListener("input", () => {
+      const place = (Number(slider.value) / 1000) * Haulage.stop(route().effort);
+      show(route(), place);
+      zoom.follow(place);
+    });
   }
 
   function openWhenSeen() {

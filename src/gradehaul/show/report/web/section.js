@@ -4,6 +4,7 @@ const LongSection = (() => {
   const { el, r, nice, numbers, textWidth, fitted, Board, label, path } = Drawing;
 
   const { slope } = Places;
+  const NEAR = 1e-4;  // m: what lies so near to the end of what is shown is at it
   const filmed = (rail) => rail !== "clean";
 
   function panel(svg, top, height, low, high) {
@@ -29,17 +30,23 @@ const LongSection = (() => {
     svg.append(el("text", { x: 2, y, "font-size": 11, class: "name" }, shown));
   }
 
-  /* Draws a route into a figure and returns what can be done with it: `mark` a place, find the place at a point. */
-  function draw(figure, route, units, { train = null, rail = Haulage.AS_PLANNED, on = rail, title = "" } = {}) {
-    const width = Math.max(280, Math.floor(figure.clientWidth || 640));
+  /* How large a figure is: to be measured before anything on the page is changed, else the browser lays it out twice. */
+  const roomOf = (figure) => ({ width: figure.clientWidth, height: figure.clientHeight });
+
+  /* Draws a route, or a stretch of it, into a figure and returns what can be done with it: `mark` a place, find the place
+     at a point. `room` is the size of the figure where that was measured before. */
+  function draw(figure, route, units, { train = null, rail = Haulage.AS_PLANNED, on = rail, title = "", stretch = null, room = null } = {}) {
+    const size = room || roomOf(figure), width = Math.max(280, Math.floor(size.width || 640));
     const roomy = width >= 560;
-    const view = { left: roomy ? 52 : 42, right: width - 10, board: new Board(), length: Haulage.stop(route.effort) };
-    const x = (place) => view.left + (place / view.length) * (view.right - view.left);
-    const svg = el("svg", { role: "img", "aria-label": title, width, class: "long-section" });
+    const length = Haulage.stop(route.effort), [from, to] = stretch || [0, length];
+    const view = { left: roomy ? 52 : 42, right: width - 10, board: new Board(), length, from, to };
+    const x = (place) => view.left + ((place - from) / (to - from)) * (view.right - view.left);
     const unit = units.lengthUnit, shown = (value) => units.converted(value, unit);
+    const part = stretch ? `, from ${units.length(from)} to ${units.length(to)}` : "";
+    const svg = el("svg", { role: "img", "aria-label": title + part, width, class: "long-section" });
 
     const rails = Boolean(train) || new Set(route.rails).size > 1;
-    const high = panelHeights(figure, train, rails, roomy);
+    const high = panelHeights(figure, size, train, rails, roomy);
     const air = high.air;
     let top = drawNames(svg, view, route, x, roomy) + air;
     const railhead = drawRailhead(svg, view, route, x, units, top, high.railhead);
@@ -49,10 +56,10 @@ const LongSection = (() => {
     if (rails) top = drawRails(svg, view, route, rail, on, x, top) + (air > 20 ? 10 : 4);
     if (train) top = drawPull(svg, view, x, units, train, top + (air > 20 ? 22 : 17), high.pull);
 
-    const ticks = nice(0, shown(view.length), roomy ? 9 : 4);
+    const ticks = nice(shown(from), shown(to), roomy ? 9 : 4);
     const axis = el("g");
     numbers(ticks).forEach((text, k) => {
-      const across = view.left + (ticks[k] / shown(view.length)) * (view.right - view.left);
+      const across = x((ticks[k] * unit.times) / unit.parts);
       axis.append(el("line", { x1: r(across), x2: r(across), y1: railhead.top, y2: top, class: "grid" }));
       label(axis, view.board, text, across, top + 14, { size: 10.5, cls: "tick", room: [0, width - 1] });
     });
@@ -72,15 +79,17 @@ const LongSection = (() => {
     if (before) before.replaceWith(svg);
     else figure.prepend(svg);
 
+    const inside = (place) => place >= from - NEAR && place <= to + NEAR;
+
     function mark(place) {
-      if (place === null) return cursor.setAttribute("visibility", "hidden");
+      if (place !== null && train) drawTrain(body, route, train.train, place, x, railhead.y, view);
+      if (place === null || !inside(place)) return cursor.setAttribute("visibility", "hidden");
       const across = r(x(place));
       line.setAttribute("x1", across);
       line.setAttribute("x2", across);
       dot.setAttribute("cx", across);
       dot.setAttribute("cy", r(railhead.y(Haulage.at(route.railhead, place))));
       cursor.setAttribute("visibility", "visible");
-      if (train) drawTrain(body, route, train.train, place, x, railhead.y, view);
       return undefined;
     }
 
@@ -88,40 +97,54 @@ const LongSection = (() => {
       const box = svg.getBoundingClientRect();
       const across = ((clientX - box.left) / box.width) * width;
       const share = (across - view.left) / (view.right - view.left);
-      return Math.min(Math.max(share, 0), 1) * view.length;
+      return from + Math.min(Math.max(share, 0), 1) * (to - from);
     }
 
     return {
-      mark, placeAt,
+      mark, placeAt, inside, width,
+      nearest: (place) => Math.min(Math.max(place, from), to),
+      across: (place) => svg.getBoundingClientRect().left + (x(place) * svg.getBoundingClientRect().width) / width,
       spot: (place, height_) => ({ x: x(place), y: railhead.y(height_) }),
       metersPerDot: () => railhead.metersPerDot,
     };
   }
 
   /* How high each panel is: as the width allows, or so that all fit a figure that says so, where that leaves room. */
-  function panelHeights(figure, train, rails, roomy) {
+  function panelHeights(figure, size, train, rails, roomy) {
     const usual = { railhead: roomy ? 120 : 96, curves: 40, grade: roomy ? 62 : 54, pull: roomy ? 150 : 130, air: 30 };
     if (!("fit" in figure.dataset)) return usual;
     const bars = train ? 26 * ["stalling", "runningAway", "noStopping", "noRecovery"].filter((key) => train.verdict[key].length).length : 0;
     const air = 19, rest = (roomy ? 30 : 45) + 3 * air + 16 + 38 + (rails ? 28 : 0) + (train ? 27 + bars : 0);
     const curves = 26;  // the least that holds a radius within the panel
-    const room = figure.clientHeight - rest - curves, share = room / (train ? 92 : 56);
+    const room = size.height - rest - curves, share = room / (train ? 92 : 56);
     if (!(share >= 1.2)) return usual;
     return { railhead: 38 * share, curves, grade: 18 * share, pull: 36 * share, air };
+  }
+
+  /* The part of a function that is seen; the function itself where all of it is. */
+  function seen(f, { from, to, length }) {
+    return to - from >= length ? f : Haulage.restrict(f, Math.max(from, Haulage.start(f)), Math.min(to, Haulage.stop(f)));
+  }
+
+  const reaches = (f, { from, to }) => Haulage.start(f) < to && Haulage.stop(f) > from;
+
+  /* The part of a stretch that is seen; null where none is. */
+  function clipped(from, to, view) {
+    return to < view.from - NEAR || from > view.to + NEAR ? null : [Math.max(from, view.from), Math.min(to, view.to)];
   }
 
   function drawNames(svg, view, route, x, roomy) {
     const group = el("g");
     svg.append(group);
     const named = [];
-    route.joints.forEach((joint, k) => named.push({ at: joint.at_m, name: joint.name, first: k === 0 || k === route.joints.length - 1 }));
-    const seen = new Set();
-    for (const track of route.tracks) {
-      if (track.berth && !seen.has(track.berth)) {
-        seen.add(track.berth);
-        const all = route.tracks.filter((each) => each.berth === track.berth);
-        named.push({ at: 0.5 * (all[0].from_m + all[all.length - 1].to_m), name: track.berth, berth: true });
-      }
+    route.joints.forEach((joint, k) => {
+      if (clipped(joint.at_m, joint.at_m, view)) named.push({ at: joint.at_m, name: joint.name, first: k === 0 || k === route.joints.length - 1 });
+    });
+    const berths = new Map();
+    for (const { berth, from_m: from, to_m: to } of route.tracks) if (berth) berths.set(berth, [berths.get(berth)?.[0] ?? from, to]);
+    for (const [name, ends] of berths) {
+      const part = clipped(...ends, view);
+      if (part) named.push({ at: 0.5 * (part[0] + part[1]), name, berth: true });
     }
     named.sort((a, b) => (b.first ? 1 : 0) - (a.first ? 1 : 0));
     const rows = roomy ? 2 : 3;
@@ -140,8 +163,13 @@ const LongSection = (() => {
   }
 
   function drawRailhead(svg, view, route, x, units, top, height) {
-    const f = route.railhead, unit = units.lengthUnit;
+    const f = seen(route.railhead, view), unit = units.lengthUnit;
     let low = Haulage.least(f).value, high = Haulage.greatest(f).value;
+    if (f !== route.railhead) {  // of the whole rise at least the share that is seen: level track stays level
+      const rise = Haulage.greatest(route.railhead).value - Haulage.least(route.railhead).value;
+      const short = Math.max((rise * (view.to - view.from)) / view.length - (high - low), 0);
+      low -= short / 2; high += short / 2;
+    }
     const pad = Math.max(0.08 * (high - low), 1e-3);
     low -= pad; high += 2.2 * pad;
     const here = { ...panel(svg, top, height, low, high), metersPerDot: (high - low) / height };
@@ -153,11 +181,13 @@ const LongSection = (() => {
       el("path", { d: path(f, x, here.y), class: "rail" }));
     for (const stretch of route.grades) {
       if (stretch.vertical_curve) continue;
-      const middle = 0.5 * (stretch.from_m + stretch.to_m);
+      const part = clipped(stretch.from_m, stretch.to_m, view);
+      if (!part) continue;
+      const middle = 0.5 * (part[0] + part[1]);
       const text = units.grade(Haulage.at(slope(f), middle));
-      if (textWidth(text, 11) + 6 > x(stretch.to_m) - x(stretch.from_m)) continue;
+      if (textWidth(text, 11) + 6 > x(part[1]) - x(part[0])) continue;
       // above the line all along the label: over its higher end
-      const reach = (0.5 * textWidth(text, 11) * view.length) / (view.right - view.left);
+      const reach = (0.5 * textWidth(text, 11) * (view.to - view.from)) / (view.right - view.left);
       const over = Math.min(...[-reach, 0, reach].map((by) => here.y(Haulage.at(f, middle + by))));
       label(here.group, view.board, text, x(middle), over - 6, { size: 11, cls: "measure" });
     }
@@ -173,8 +203,11 @@ const LongSection = (() => {
     group.append(
       el("line", { x1: view.left, x2: view.right, y1: middle, y2: middle, class: "axis" }));
     for (const curve of route.curves) {
-      const [first, last] = curve.curvature_per_m.map((k) => middle - (k / sharpest) * (height / 2));
-      const from = x(curve.from_m), to = x(curve.to_m);
+      const part = clipped(curve.from_m, curve.to_m, view);
+      if (!part) continue;
+      const [begin, end] = curve.curvature_per_m, per = (end - begin) / (curve.to_m - curve.from_m);
+      const [first, last] = part.map((place) => middle - ((begin + per * (place - curve.from_m)) / sharpest) * (height / 2));
+      const [from, to] = part.map(x);
       group.append(el("path", { d: `M${r(from)} ${middle}L${r(from)} ${r(first)}L${r(to)} ${r(last)}L${r(to)} ${middle}Z`, class: "curve" }));
       if (first !== last) continue;
       const text = units.length(curve.radius_m).replace(/ .*/, "");
@@ -190,13 +223,13 @@ const LongSection = (() => {
   function drawGrade(svg, view, route, x, units, top, height) {
     const f = slope(route.effort);
     const low = Math.min(0, Haulage.least(f).value), high = Math.max(0.001, Haulage.greatest(f).value) * 1.08;
-    const here = panel(svg, top, height, low * 1.08, high);
+    const here = panel(svg, top, height, low * 1.08, high), part = seen(f, view);
     const percent = nice(100 * low, 100 * high, height < 48 ? 2 : 3);
     heading(svg, view, top - 8, "Effective grade, of grade and curves together, %");
     marks(view, { ...here, y: (value) => here.y(value / 100) }, percent);
     here.group.append(
-      el("path", { d: `M${view.left} ${r(here.y(0))}${path(f, x, here.y, true)}L${r(view.right)} ${r(here.y(0))}Z`, class: "effort-fill" }),
-      el("path", { d: path(f, x, here.y), class: "effort" }),
+      el("path", { d: `M${view.left} ${r(here.y(0))}${path(part, x, here.y, true)}L${r(view.right)} ${r(here.y(0))}Z`, class: "effort-fill" }),
+      el("path", { d: path(part, x, here.y), class: "effort" }),
       el("line", { x1: view.left, x2: view.right, y1: r(here.y(0)), y2: r(here.y(0)), class: "axis" }));
     return here.bottom;
   }
@@ -212,10 +245,12 @@ const LongSection = (() => {
     while (k < rails.length) {
       let end = k;
       while (end + 1 < rails.length && rails[end + 1] === rails[k]) end += 1;
-      group.append(el("line", {
-        x1: r(x(route.starts[k])), x2: r(x(route.starts[end + 1])), y1: top + 17, y2: top + 17,
-        class: filmed(rails[k]) ? "bed filmed" : "bed",
-      }));
+      const part = clipped(route.starts[k], route.starts[end + 1], view);
+      if (part) {
+        group.append(el("line", {
+          x1: r(x(part[0])), x2: r(x(part[1])), y1: top + 17, y2: top + 17, class: filmed(rails[k]) ? "bed filmed" : "bed",
+        }));
+      }
       k = end + 1;
     }
     return top + 24;
@@ -234,16 +269,17 @@ const LongSection = (() => {
     const back = (value) => (value * unit.times) / unit.parts;
     heading(svg, view, top - 8, `Pull by the place of the head, ${unit.name}`);
     marks(view, { ...here, y: (value) => here.y(back(value)) }, nice(units.converted(low, unit), units.converted(high, unit), 4));
-    const band = `${path(starting, x, here.y)}${reversedPath(running, x, here.y)}Z`;
-    here.group.append(
-      el("path", { d: band, class: "starting" }),
-      el("line", { x1: view.left, x2: view.right, y1: r(here.y(0)), y2: r(here.y(0)), class: "axis" }),
-      el("path", { d: path(running, x, here.y), class: "needed" }));
-    lines.forEach((line) => {
-      here.group.append(
-        el("path", { d: path(flat(line.slipping), x, here.y), class: `given slipping ${line.cls}` }),
-        el("path", { d: path(flat(line.standing), x, here.y), class: `given ${line.cls}` }));
-    });
+    here.group.append(el("line", { x1: view.left, x2: view.right, y1: r(here.y(0)), y2: r(here.y(0)), class: "axis" }));
+    if (reaches(running, view)) {
+      const drawn = (f) => path(seen(f, view), x, here.y);
+      here.group.prepend(el("path", { d: `${drawn(starting)}${reversedPath(seen(running, view), x, here.y)}Z`, class: "starting" }));
+      here.group.append(el("path", { d: drawn(running), class: "needed" }));
+      lines.forEach((line, k) => {
+        here.group.append(
+          el("path", { d: drawn(given[2 * k + 1]), class: `given slipping ${line.cls}` }),
+          el("path", { d: drawn(given[2 * k]), class: `given ${line.cls}` }));
+      });
+    }
     let y = here.bottom + 8;
     for (const [name, stretches, cls] of [
       ["stalls", verdict.stalling, "bar stall"],
@@ -255,7 +291,9 @@ const LongSection = (() => {
       const group = el("g");
       here.group.append(group);
       group.append(el("text", { x: view.left, y: y + 10, "font-size": 11, class: "name" }, name));
-      for (const [from, to] of stretches) {
+      for (const part of stretches) {
+        const [from, to] = clipped(...part, view) || [];
+        if (from === undefined) continue;
         group.append(el("rect", { x: r(x(from)), width: r(Math.max(x(to) - x(from), 2)), y: y + 14, height: 7, class: cls }));
       }
       y += 26;
@@ -275,26 +313,22 @@ const LongSection = (() => {
     return parts.join("");
   }
 
-  /* The train on the railhead: each block a thick stroke, locomotives dark. */
+  /* The train on the railhead: each block a thick stroke, locomotives dark; over the end of a lap it goes on at its begin. */
   function drawTrain(group, route, train, head, x, y, view) {
-    const nodes = [];
+    const nodes = [], steps = 6;
     train.blocks.forEach((block, k) => {
-      const front = head - train.edges[k], tail = head - train.edges[k + 1];
-      if (front <= 0 && !route.lap) return;
-      const points = [];
-      const steps = 6;
-      for (let j = 0; j <= steps; j++) {
-        let place = tail + ((front - tail) * j) / steps;
-        if (place < 0 && !route.lap) place = 0;
-        if (place < 0) place += view.length * Math.ceil(-place / view.length);
-        const point = `${r(x(place))} ${r(y(Haulage.at(route.railhead, place)) - 5)}`;
-        const jump = points.length && Math.abs(x(place) - points[points.length - 1][0]) > 0.5 * (view.right - view.left);
-        points.push([x(place), `${points.length === 0 || jump ? "M" : "L"}${point}`]);
+      for (const by of route.lap ? [0, view.length] : [0]) {
+        const part = clipped(head - train.edges[k + 1] + by, head - train.edges[k] + by, view);
+        if (!part || part[1] <= part[0]) continue;
+        const points = Array.from({ length: steps + 1 }, (_, j) => {
+          const place = part[0] + ((part[1] - part[0]) * j) / steps;
+          return `${r(x(place))} ${r(y(Haulage.at(route.railhead, place)) - 5)}`;
+        });
+        nodes.push(el("path", { d: `M${points.join("L")}`, class: block.loco ? "block loco" : "block car" }));
       }
-      nodes.push(el("path", { d: points.map((p) => p[1]).join(""), class: block.loco ? "block loco" : "block car" }));
     });
     group.replaceChildren(...nodes);
   }
 
-  return { draw };
+  return { draw, roomOf };
 })();

@@ -174,7 +174,8 @@ const Trial = (() => {
   function readLook(text) {
     try {
       const { look } = JSON.parse(text);
-      const fine = look && Array.isArray(look.consist) && look.consist.length < 200
+      const part = look?.stretch ?? [0, 1];
+      const fine = look && Array.isArray(part) && part.length === 2 && part.every(Number.isFinite) && part[0] < part[1] && Array.isArray(look.consist) && look.consist.length < 200
         && look.consist.every(({ name, count }) => typeof name === "string" && Number.isInteger(count) && count > 0 && count < 1000);
       return fine ? look : null;
     } catch {

@@ -14,8 +14,19 @@ const Workbench = (() => {
     let { data, stock, units, routes } = desk;
     if (!byId("workbench") || !routes.length || !stock.powers.size) return null;
     const state = { route: routes[0], consist: [], together: null, head: 0, named: "", own: false };
-    let drawn = null, train = null, verdict = null;
-    const handles = Handles.start(byId("bench-section"), units, desk.hand);
+    let drawn = null, drawnOf = "", train = null, verdict = null;
+    const figure = byId("bench-section");
+    const zoom = Zoom.start(figure, {
+      length: () => Haulage.stop(state.route.effort),
+      units: () => units,
+      redraw() { if (verdict) { draw(); drawn.mark(state.head); } },
+      placeAt: (event) => (drawn ? drawn.placeAt(event.clientX) : 0),
+      point(event) { if (verdict && drawn) push(within(drawn.placeAt(event.clientX))); },
+      marked: () => (verdict ? state.head : null),
+      holds: (event) => drawn && Math.abs(event.clientX - drawn.across(state.head)) < 14,
+      changed: remember,
+    });
+    const handles = Handles.start(figure, units, desk.hand, zoom.follow);
 
     // Making up
 
@@ -115,7 +126,7 @@ const Workbench = (() => {
     /* Keeps the train that is looked at in the address, and shows it among the others. */
     function remember() {
       const { named, own, consist, together } = state;
-      desk.trial.look = { named, own, route: state.route.name, rail: desk.on, consist, together };
+      desk.trial.look = { named, own, route: state.route.name, rail: desk.on, consist, together, ...(zoom.stretch && { stretch: zoom.stretch.map((place) => +place.toFixed(3)) }) };
       desk.outcomes();
     }
 
@@ -127,9 +138,12 @@ const Workbench = (() => {
       if (look.own && known) Object.assign(state, { own: true, consist: look.consist.map(({ name, count }) => ({ name, count })), together: look.together > 0 ? look.together : null });
       state.route = routes.find((route) => route.name === look.route) || state.route;
       if (desk.conditions.some((each) => each.name === look.rail)) desk.on = look.rail;
+      if (state.route.name === look.route) zoom.take(look.stretch);
+      drawnOf = look.route;
     }
 
     function compose(rows = true) {
+      const room = LongSection.roomOf(figure);
       if (rows) byId("consist").replaceChildren(...state.consist.map(showRow));
       const powered = state.consist.filter((cut) => !stock.cars.has(cut.name));
       const locos = powered.reduce((sum, cut) => sum + cut.count * stock.powers.get(cut.name).locos.length, 0);
@@ -159,10 +173,14 @@ const Workbench = (() => {
       showVerdict(Words.shown(outcome, uphill), sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
         `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail.replace("planned fresh", "planned (fresh)")}: fresh or rested, whichever is worse.`}`;
-      draw();
+      draw(room.width ? room : null);
       setSlider();
-      push(Math.min(Math.max(state.head, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
+      push(within(state.head));
     }
+
+    /* The places that the head can be at, and the nearest of them to a place. */
+    const whole = () => [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
+    const within = (place) => Math.min(Math.max(place, whole()[0]), whole()[1]);
 
     function showVerdict(outcome, sentences, cls) {
       const word = document.createElement("strong");
@@ -177,15 +195,16 @@ const Workbench = (() => {
     // Pushing along
 
     function setSlider() {
-      const slider = byId("bench-head");
-      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
+      const slider = byId("bench-head"), [from, to] = whole();
       slider.min = 0;
       slider.max = 1000;
       slider.step = 1;
       slider.disabled = !(to > from);
     }
 
-    function draw() {
+    function draw(room = null) {
+      zoom.take(state.route.name === drawnOf ? zoom.stretch : null);  // the route may have another length by now
+      drawnOf = state.route.name;
       const clean = verdict.rail === "clean";
       const lines = [{ ...verdict.given, cls: clean ? "on-clean" : "on-film" }];
       if (!clean) lines.unshift({ ...Haulage.supply(state.route, train, "clean"), cls: "on-clean" });
@@ -196,6 +215,8 @@ const Workbench = (() => {
         train: { train, verdict, need: verdict.need, lines },
         rail: verdict.rail,
         on: desk.on,
+        stretch: zoom.stretch,
+        room,
         title: `Long section of ${Words.kind(state.route)} ${state.route.name} with the train on it and its pull`,
       });
       handles.place(drawn, state.route, data);
@@ -203,8 +224,7 @@ const Workbench = (() => {
 
     function push(head) {
       state.head = head;
-      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
-      const slider = byId("bench-head");
+      const slider = byId("bench-head"), [from, to] = whole();
       slider.value = to > from ? Math.round((1000 * (head - from)) / (to - from)) : 0;
       const run = Haulage.at(verdict.need.running, head), startUp = Haulage.at(verdict.need.starting, head);
       const standing = Haulage.pullAt(verdict.given.standing, head), slipping = Haulage.pullAt(verdict.given.slipping, head);
@@ -218,17 +238,23 @@ const Workbench = (() => {
         "at-spare": units.force(Haulage.spareAt(verdict, head)),
       };
       for (const [id, text] of Object.entries(figures)) byId(id).textContent = text;
-      const within = (stretches) => stretches.some(([start, end]) => head >= start && head <= end);
-      const [cls, does] = within(verdict.stalling) ? ["stalls", "stalls here"]
-        : within(verdict.runningAway) ? ["runs-away", "runs away here: the cars push the locomotives"]
-        : within(verdict.noStopping) ? ["marginal", "would not start again here"]
-        : within(verdict.noRecovery) ? ["marginal", "would not recover from a slip here"]
+      const lies = (stretches) => stretches.some(([start, end]) => head >= start && head <= end);
+      const [cls, does] = lies(verdict.stalling) ? ["stalls", "stalls here"]
+        : lies(verdict.runningAway) ? ["runs-away", "runs away here: the cars push the locomotives"]
+        : lies(verdict.noStopping) ? ["marginal", "would not start again here"]
+        : lies(verdict.noRecovery) ? ["marginal", "would not recover from a slip here"]
         : ["climbs", "pulls here, starts again and recovers from a slip"];
       byId("at-does").textContent = does;
       byId("at-does").className = cls;
       slider.setAttribute("aria-valuetext", `head at ${figures["at-place"]}: needs ${figures["at-run"]}, pulls ${figures["at-stand"]}; ${does}`);
       drawn.mark(head);
       desk.run({ route: state.route, train, head, verdict });
+    }
+
+    /* Puts the head at a place and shows it there, wherever the section was. */
+    function goTo(place) {
+      push(within(place));
+      zoom.follow(state.head);
     }
 
     // Wiring
@@ -256,7 +282,7 @@ const Workbench = (() => {
       compose();
       remember();
     });
-    byId("bench-rail").addEventListener("change", (event) => { desk.on = event.target.value; compose(); if (verdict) push(verdict.failsAt); desk.showFilm(); remember(); });
+    byId("bench-rail").addEventListener("change", (event) => { desk.on = event.target.value; compose(); if (verdict) goTo(verdict.failsAt); desk.showFilm(); remember(); });
     byId("add-loco").addEventListener("click", () => add(stock.powers));
     byId("add-car").addEventListener("click", () => add(stock.cars));
     byId("together").addEventListener("input", (event) => {
@@ -267,8 +293,8 @@ const Workbench = (() => {
     });
     byId("bench-head").addEventListener("input", (event) => {
       if (!verdict) return;
-      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
-      push(from + ((to - from) * Number(event.target.value)) / 1000);
+      const [from, to] = whole();
+      goTo(from + ((to - from) * Number(event.target.value)) / 1000);
     });
     let playing = 0;
 
@@ -282,13 +308,12 @@ const Workbench = (() => {
         return;
       }
       button.textContent = "Stop";
-      const whole = () => [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       const from = state.head >= whole()[1] - 1e-6 ? whole()[0] : state.head, begun = performance.now();
       const step = (now) => {
         if (!verdict) return play();
         const [first, last] = whole();
         const head = from + ((last - first) * Math.max(now - begun, 0)) / 12000;
-        push(Math.min(head, last));
+        goTo(head);
         playing = head < last ? requestAnimationFrame(step) : 0;
         if (!playing) button.textContent = "Play";
         return undefined;
@@ -297,17 +322,8 @@ const Workbench = (() => {
     }
 
     byId("play").addEventListener("click", play);
-    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.spareAt); });
+    byId("to-worst").addEventListener("click", () => { if (verdict) goTo(verdict.spareAt); });
     byId("train-form").addEventListener("submit", (event) => event.preventDefault());
-    const figure = byId("bench-section");
-    const point = (event) => {
-      if (!verdict || !drawn || (event.type === "pointermove" && event.pointerType !== "mouse")) return;
-      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
-      push(Math.min(Math.max(drawn.placeAt(event.clientX), from), to));
-    };
-    figure.addEventListener("pointerdown", point);
-    figure.addEventListener("pointermove", (event) => { if (event.buttons) point(event); });
-
     const first = data.trains.find((each) => routes.some((route) => route.whole === each.route));
     begin(first ? first.name : "");
     choice.value = first ? first.name : "";
@@ -318,9 +334,7 @@ const Workbench = (() => {
     return {
       /* Puts the head at a place of a route shown elsewhere, where it is this route. */
       push(route, place) {
-        if (verdict && route === state.route) {
-          push(Math.min(Math.max(place, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
-        }
+        if (verdict && route === state.route) goTo(place);
       },
       redraw() { if (verdict) { draw(); push(state.head); } },
       get chosen() { return state.own ? "" : state.named; },
@@ -335,7 +349,7 @@ const Workbench = (() => {
         choice.value = name;
         state.head = 0;
         compose();
-        if (verdict) push(verdict.failsAt);
+        if (verdict) goTo(verdict.failsAt);
         remember();
       },
       /* Takes what has changed on the desk: the routes alone while a hand moves, else the whole document. */
