@@ -11,7 +11,6 @@ GradehaulError
 
 from __future__ import annotations
 
-import datetime as dt
 import unicodedata
 from collections.abc import Sequence
 from typing import Self
@@ -159,6 +158,4 @@ def shown(value: object) -> str:
             return "a list"
         case dict():
             return "a table"
-        case dt.date() | dt.time():
-            return f"the date or time {value}"
-    return "nothing" if value is None else cut(clean(repr(value)))
+    return "nothing" if value is None else cut(clean(str(value)))

@@ -13,7 +13,7 @@ from gradehaul.command.hills import clearance, fit, level, risers
 from gradehaul.command.live import live
 from gradehaul.command.output import complain
 from gradehaul.command.plans import export, import_, map_, new
-from gradehaul.errors import GradehaulError, PlanError
+from gradehaul.errors import GradehaulError
 
 __all__ = ["main"]
 
@@ -45,21 +45,6 @@ class Verbs(click.Group):
         del ctx
         return list(self.commands)
 
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find the verb, or name the nearest one."""
-        if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
-            from gradehaul.errors import quoted
-            from gradehaul.plan.names import nearest
-
-            verbs = self.list_commands(ctx)
-            near = nearest(args[0], verbs)
-            write = f"{ctx.command_path} {near}" if near else f"one of {', '.join(verbs)}"
-            fault = PlanError("there is no such command", found=quoted(args[0]), write=write)
-            raise click.UsageError(str(fault), ctx)
-        return super().resolve_command(ctx, args)
-
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
         """Run a verb."""
         try:
@@ -86,9 +71,11 @@ class Verbs(click.Group):
 
 
 def _usage_line(error: click.UsageError, ctx: click.Context) -> str:
-    from gradehaul.command.usage_errors import misused  # only where something is wrong
-
-    return misused(error, ctx)
+    """Return what is wrong with a command line behind its verb, which a fault in reading options does not know."""
+    inner = error.ctx if error.ctx not in (None, ctx) else None
+    place = inner.command_path if inner else " ".join(filter(None, (ctx.command_path, ctx.invoked_subcommand)))
+    message = " ".join(error.format_message().split()).rstrip(".")
+    return f"{place}: {message[:1].lower()}{message[1:]}"
 
 
 _STATUS = (

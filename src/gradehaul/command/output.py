@@ -5,11 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-import textwrap
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
@@ -60,11 +58,7 @@ def deliver(answer: str | bytes, output: str | None, *, open_it: bool = False, s
 
 
 def _size(count: int) -> str:
-    """Return the size of a file.
-
-    >>> _size(812), _size(45_200), _size(3_210_000)
-    ('812 bytes', '45 kB', '3.2 MB')
-    """
+    """Return the size of a file."""
     if count < 1000:
         return f"{count} bytes"
     return f"{count / 1000:.0f} kB" if count < 1_000_000 else f"{count / 1_000_000:.1f} MB"
@@ -77,14 +71,8 @@ def _silence_output() -> None:
 
 
 def complain(lines: str) -> None:
-    """Print lines on standard error, wrapped on a terminal, with nothing in them that a terminal would obey."""
+    """Print lines on standard error, with nothing in them that a terminal would obey."""
     plain = "".join(sign if sign.isprintable() or sign == "\n" else "\N{REPLACEMENT CHARACTER}" for sign in lines)
-    if sys.stderr is not None and sys.stderr.isatty():
-        width = shutil.get_terminal_size().columns
-        fill = partial(
-            textwrap.fill, width=width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
-        )
-        plain = "\n".join(line if len(line) <= width else fill(line) for line in plain.split("\n"))
     with suppress(OSError):
         click.echo(plain, err=True)
 

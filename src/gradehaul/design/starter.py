@@ -63,13 +63,6 @@ def starter(form: str, *, scale: str, unit: str, title: str) -> str:
         No such scale.
     QuantityError
         No such unit.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan(starter("helix", scale="N", unit="mm", title="Two levels"))
-    >>> plan.scale.name, plan.unit, plan.practice, list(plan.lines), list(plan.trains)
-    ('N', 'mm', 'NEM', ['Helix'], ['freight'])
     """
     import tomlkit
     from jinja2 import Environment, FunctionLoader, StrictUndefined

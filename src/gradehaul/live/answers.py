@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
-from gradehaul.design.clearance.findings import failing_anew, failing_places
-from gradehaul.design.clearance.rules import Finding
+from gradehaul.design.clearance.findings import failing_places
 from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.check_notes import doubtful_readings, doubts_of
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
@@ -17,7 +15,7 @@ from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import words_of
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.check.first_screen import clearance_words
 from gradehaul.show.check.trial_text import aside_words
 from gradehaul.show.clearance.text import failing_words
@@ -52,11 +50,6 @@ class Stated:
         """The trains on the rail conditions by which the plan is judged."""
         return tuple(train for train in self.trains if train.rail in self.layout.judged())
 
-    @cached_property
-    def fails(self) -> tuple[Finding, ...]:
-        """What fails the clearances, the worst first."""
-        return failing_places(self.layout) or ()
-
     @property
     def shown(self) -> dict[str, list[TrainAnswer]]:
         """The trains on each condition that is shown."""
@@ -75,11 +68,9 @@ def stated(plan: Plan, hours: float | None = None) -> Stated:
     return Stated(plan, layout, judged_trains(layout, (*layout.judged(), *film_rails(layout.rails))))
 
 
-def parts(base: Stated, trial: TrialHeights, before: Stated | None = None) -> Iterator[Part]:
+def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     """Yield the parts of the answer for a plan with changes that are tried: whoever waits for less may stop early.
 
-    `before` is the plan that was shown before it was saved anew; where nothing is tried, what fails clearance and did
-    not fail there is named, else what did not fail in the saved plan.
     Changes that no longer fit the plan are left out, and the first part names them.
     """
     trial, lost = known_part(base.plan, trial)
@@ -114,23 +105,11 @@ def parts(base: Stated, trial: TrialHeights, before: Stated | None = None) -> It
     for each in chances(now.shown):
         found.append(each)
         yield {"kind": "chances", "chances": list(found)}
-    cause, older = ("your changes to the saved plan", base) if trial or before is None else ("the last save", before)
-    yield {"kind": "clearance", "words": _clearance(older.fails, now.fails, cause, units)}
+    fails = failing_places(layout) or ()
+    words = f"{clearance_words(len(fails))}, the worst {failing_words(fails[0], units)}." if fails else ""
+    yield {"kind": "clearance", "words": words}
     if now.plan.films and now.plan.trains:
         yield _film(layout)
-
-
-def _clearance(before: Sequence[Finding], now: Sequence[Finding], cause: str, units: UnitFormat) -> str:
-    """Return how many places fail clearance, first those that something caused, then the worst; "" for none."""
-    if not now:
-        return ""
-    worst = f"the worst {failing_words(now[0], units)}"
-    if not (new := failing_anew(before, now)):
-        return f"{clearance_words(len(now))}, {worst}."
-    count = f"{len(new)} of them " if len(new) < len(now) else ""
-    words = f"{clearance_words(len(now))}, {count}caused by {cause}: {failing_words(new[0], units)}"
-    more = f", and {len(new) - 1} more" if new[1:] else ""
-    return f"{words}{more}{'' if new[0] is now[0] else f'; {worst}'}."
 
 
 def _trial(trial: TrialHeights) -> dict[str, Any]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import tempfile
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -31,17 +30,12 @@ _OPTION = re.compile(r"[;:] [^;:]*--[a-z].*")
 """Where a message goes on with an option of the command, which the page does not have."""
 
 
-@cache
-def _assembled(name: str) -> tuple[str, str, str]:
-    """Return the style of a page, its scripts with its own last, and the policy for both."""
-    shared = SHARED if name == "live" else ()
-    style, code = asset("page.css") + asset("live.css", _ROOM), script_of((*shared, "request.js", f"{name}.js"), _ROOM)
-    return style, code, policy(style, code, *_OWN)
-
-
 def _page(name: str, **values: object) -> tuple[str, str]:
-    """Return a page as HTML, and its content policy."""
-    style, script, rules = _assembled(name)
+    """Return a page as HTML, with its own scripts behind the shared ones, and its content policy."""
+    shared = SHARED if name == "live" else ()
+    style = asset("page.css") + asset("live.css", _ROOM)
+    script = script_of((*shared, "request.js", f"{name}.js"), _ROOM)
+    rules = policy(style, script, *_OWN)
     own = rules.partition("; frame-ancestors")[0]
     page = template(f"{name}.html", _ROOM)
     return page.render(style=trusted(style), script=trusted(script), policy=own, **values), rules

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 from gradehaul.errors import GradehaulError, PlanError, Problems, clean, quoted
@@ -119,9 +120,6 @@ def _is_file(path: Path) -> bool:
 
 
 _BOM = b"\xef\xbb\xbf"
-_KEY = r"""\s*(?:[\w-]+|"(?:[^"\\]|\\.)*"|'[^']*')\s*"""
-_HEADER = re.compile(rf"\s*\[\[?{_KEY}(?:\.{_KEY})*\]\]?\s*(?:#.*)?$")
-"""The header of a table of the plan, not a value that goes on over lines."""
 
 
 def proposed(path: Path, trial: TrialHeights) -> tuple[str, str, str]:
@@ -149,35 +147,9 @@ def proposed(path: Path, trial: TrialHeights) -> tuple[str, str, str]:
 
 
 def diff(before: str, after: str) -> list[str]:
-    r"""Return the lines that change, each behind ``-`` or ``+``, with a line around them behind a blank.
-
-    The header of the table that they stand in is before them, and an ellipsis where lines between are left out.
-
-    Examples
-    --------
-    >>> diff("[a]\nb = 1\nc = 2\nd = 3\n", "[a]\nb = 1\nc = 2\nd = 4\n")
-    [' [a]', ' ...', ' c = 2', '-d = 3', '+d = 4']
-    """
-    old, new = before.splitlines(), after.splitlines()
-    lines: list[str] = []
-    for group in difflib.SequenceMatcher(None, old, new, autojunk=False).get_grouped_opcodes(1):
-        shown = [line for code, *spans in group for line in _shown(code, old, new, spans)]
-        first = group[0][1]
-        unchanged = next((k for k, line in enumerate(shown) if line[0] != " "), 0)
-        if not any(_HEADER.match(line[1:]) for line in shown[: unchanged + 1]):
-            at = next((k for k in range(first - 1, -1, -1) if _HEADER.match(old[k])), None)
-            if at is not None:
-                lines += [f" {old[at]}", *([" ..."] if at < first - 1 else [])]
-        lines += shown
-    return lines
-
-
-def _shown(code: str, old: list[str], new: list[str], spans: list[int]) -> list[str]:
-    """Return the lines of one piece of a difference, each behind what becomes of it."""
-    first, last, new_first, new_last = spans
-    if code == "equal":
-        return [f" {line}" for line in old[first:last]]
-    return [f"-{line}" for line in old[first:last]] + [f"+{line}" for line in new[new_first:new_last]]
+    """Return the lines that change, each behind ``-`` or ``+``, with lines around them behind a blank, and ellipses."""
+    lines = difflib.unified_diff(before.splitlines(), after.splitlines(), lineterm="")
+    return [" ..." if line.startswith("@@") else line for line in islice(lines, 3, None)]
 
 
 def write_text(path: Path, text: str, digest: str) -> str:

@@ -16,6 +16,7 @@ from gradehaul.haulage.verdict import Outcome
 from gradehaul.live.answers import Part, Stated, parts, stated
 from gradehaul.live.plan_files import Followed, Reading
 from gradehaul.plan.edit.trial import TrialHeights
+from gradehaul.show.base.labels import from_to
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.check.outcome_words import outcome_piece
 
@@ -137,7 +138,7 @@ class Session:
         good = self._good
         assert good is not None
         before = None if page.shown is good else page.shown
-        for part in parts(good, trial, before):
+        for part in parts(good, trial):
             if part["kind"] == "answer":
                 page.shown = good
                 units = units_of(good.plan.unit, force_unit=balance_unit(good.plan))
@@ -182,10 +183,6 @@ def _said(train: TrainAnswer) -> str:
     return outcome_piece(train.outcome, train.verdict)[0].lower()
 
 
-def _spare_words(spare: float, units: UnitFormat) -> str:
-    return f"lacks {units.force(-spare)}" if spare < 0 else f"{units.force(spare)} to spare"
-
-
 def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: UnitFormat) -> Iterator[str]:
     """Yield a line for each train that a save changed, for each new one, and for each that is gone.
 
@@ -194,21 +191,17 @@ def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: 
     was, now = ({train.name: train for train in worst_of_each(trains)} for trains in (before, after))
     for name, train in now.items():
         if name not in was:
-            spare = "" if train.outcome == _UNFIT else f", {_spare_words(train.verdict.spare, units)}"
-            yield f"{name}: new, {_said(train)}{spare}"
+            spare = train.verdict.spare
+            words = f"lacks {units.force(-spare)}" if spare < 0 else f"{units.force(spare)} to spare"
+            yield f"{name}: new, {_said(train)}{'' if train.outcome == _UNFIT else f', {words}'}"
             continue
         old = was[name]
         forces = units.force(old.verdict.spare), units.force(train.verdict.spare)
-        (old_figure, old_unit), (figure, unit) = (force.split(" ") for force in forces)
-        was_force = old_figure if old_unit == unit else forces[0]
-        words = (
-            [f"{was_force} to {figure} {unit}"]
-            if forces[0] != forces[1] and _UNFIT not in (old.outcome, train.outcome)
-            else []
-        )
-        words += [f"was {_said(old)}, now {_said(train)}"] if _said(old) != _said(train) else []
-        if words:
-            yield f"{name}: {'; '.join(words)}"
+        compared = forces[0] != forces[1] and _UNFIT not in (old.outcome, train.outcome)
+        lines = [from_to(*forces)] if compared else []
+        lines += [f"was {_said(old)}, now {_said(train)}"] if _said(old) != _said(train) else []
+        if lines:
+            yield f"{name}: {'; '.join(lines)}"
     yield from (f"{name}: gone" for name in was if name not in now)
 
 

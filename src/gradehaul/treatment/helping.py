@@ -49,29 +49,24 @@ class District:
 class Help:
     """One locomotive as a helper at one end of a train: where it is on, and whether the train then climbs.
 
-    On a route with reversals it is for the `leg` by its number, from 1; head and tail are those of the train as it runs
-    there. `obstacle` is what keeps the helper from coming on or from getting out of the way; such a helper is not
-    enough.
+    On a route with reversals it is for the `leg` by its number, from 1, else None; head and tail are those of the train
+    as it runs there. `obstacle` is what keeps the helper from coming on or from getting out of the way; such a helper
+    is not enough.
     """
 
-    KEYS: ClassVar[str] = "loco leg=leg_number where enough fits obstacle districts"
+    KEYS: ClassVar[str] = "loco leg where enough fits obstacle districts"
 
     loco: str
     where: TrainEnd
     districts: tuple[District, ...]
     enough: bool
-    leg: int = 0
+    leg: int | None = None
     obstacle: Obstacle | None = None
 
     @property
     def fits(self) -> bool:
         """Whether the tail or berth holds both the train and its helper where both must stand in it."""
         return self.obstacle != "room"
-
-    @property
-    def leg_number(self) -> int | None:
-        """The number of its leg, None on a route without reversals."""
-        return self.leg or None
 
 
 def helper_districts(layout: Layout, profile: RouteProfile, train: Train, verdict: Verdict) -> tuple[District, ...]:
@@ -125,7 +120,7 @@ def helps(layout: Layout, profile: RouteProfile, train: Train, rail: str, helper
                         where,
                         shown,
                         _enough(leg, train, rail, layout.pulls, loco, where, districts),
-                        leg.route.number,
+                        leg.route.number or None,
                         _obstacle(helped, where, districts, verdict),
                     )
                 )

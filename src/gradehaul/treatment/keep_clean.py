@@ -144,11 +144,6 @@ class KeepCleanPlan(AnswerRecord):
         return tuple(most.values())
 
     @property
-    def one_piece(self) -> bool:
-        """Whether the carry-over is longer than all track together, so that film goes from any track to any other."""
-        return self.carry > sum(row.unit.length for row in self.rows)
-
-    @property
     def at_risk(self) -> tuple[UsedUnit, ...]:
         """The rows with film already from which wheels carry it onto rail that must stay clean."""
         return tuple(row for row in self.rows if row.use == "has film" and row.carried is not None)
@@ -216,23 +211,6 @@ def keep_clean_plan(
 
     After `patience` seconds from the call the search ends with the best plan so far, where locomotives trade film for
     one another. What is raised is that of `gradehaul.Layout.keep_clean`.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> layout = Layout(read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead = { Foot = 0, Top = 0.1 }
-    ... line.Yard = { from = "Far", to = "Foot", track = [{ straight = 4 }, { straight = 3 }] }
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 4 }] }
-    ... loco.tank = { mass = "400 g", length = "200 mm", pull.clean = "80 gf" }
-    ... car.ore = { mass = "100 g", length = "140 mm" }
-    ... train.up = { route = "Up", consist = ["tank", "8 ore"] }
-    ... route.Up = { from = "Far", to = "Top" }
-    ... '''))
-    >>> [(row.unit.name, row.use) for row in keep_clean_plan(layout).rows]
-    [('Yard:1', 'film'), ('Yard:2', 'buffer'), ('Hill:1', 'keep clean')]
     """
     begun = perf_counter()
     _refuse(layout.plan, options)

@@ -38,16 +38,10 @@ class Doubling:
 
     front: int
     rear: int
-
-    @property
-    def foot_holds(self) -> bool:
-        """Whether a berth holds the rear part where the route begins: a train is doubled only where one does."""
-        return True
-
-    @property
-    def summit_holds(self) -> bool:
-        """Whether a berth holds both parts where the route ends: a train is doubled only where one does."""
-        return True
+    foot_holds: bool = True
+    """Whether a berth holds the rear part where the route begins: a train is doubled only where one does."""
+    summit_holds: bool = True
+    """Whether a berth holds both parts where the route ends: a train is doubled only where one does."""
 
 
 def cars_to_leave(layout: Layout, profile: RouteProfile, train: Train, rail: str) -> int | None:
@@ -136,16 +130,10 @@ class WaysOver:
     train: str
     rail: str
     outcome: Outcome
-    kinds: tuple[str, ...]
-    """The kind of each car, from the head."""
+    cars: int
     leave: int | None
     double: Doubling | Undivided
     help: tuple[Help, ...]
-
-    @property
-    def cars(self) -> int:
-        """How many cars it has."""
-        return len(self.kinds)
 
     @property
     def parts(self) -> Doubling | None:
@@ -175,7 +163,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
                 judged.name,
                 judged.rail,
                 judged.outcome,
-                tuple(car.name for car, count in train.cars for _ in range(count)),
+                sum(count for _, count in train.cars),
                 cars_to_leave(layout, profile, train, judged.rail),
                 doubling(layout, profile, train, judged.rail),
                 helps(layout, profile, train, judged.rail, tuple(plan.locos.values())),

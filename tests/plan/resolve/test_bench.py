@@ -169,6 +169,15 @@ def test_what_is_wrong_in_a_spreadsheet(tmp_path, text, result):
     assert result in refused(tmp_path, text)
 
 
+def test_a_pull_of_locomotives_coupled_together_is_no_pull_of_one(tmp_path):
+    pair = '[power."mule pair"]\nlocos = ["mule", "goat"]\n'
+    for result in (
+        refused(tmp_path, "loco,force (gf)\nmule pair,160\n", pair),
+        refused(tmp_path, "loco,force (gf)\n", f'{pair}[[reading]]\nloco = "mule pair"\nforce = "160 gf"\n'),
+    ):
+        assert 'a reading is of one locomotive, not of a power; write together in [power."mule pair"]' in result
+
+
 @pytest.mark.parametrize("name", ["../bench.csv", "/etc/passwd", "a\\\\b.csv", "none.csv"])
 def test_a_file_of_readings_stands_beside_the_plan(tmp_path, name):
     (tmp_path / "tarn.toml").write_text(PLAN + f'[bench]\ncsv = ["{name}"]\n', encoding="utf-8")

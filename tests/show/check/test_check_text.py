@@ -6,11 +6,9 @@ import pytest
 
 import run_round_plan
 from checked import check
-from demos import answer_of
 from gradehaul.haulage.trust.train import Cause, TrainTrust
 from gradehaul.haulage.verdict import HeadStretch
 from gradehaul.plan import read_plan
-from gradehaul.plan.records import KeptShare
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.route_text import judged_words, route_facts
 from gradehaul.show.check.text import check_page
@@ -220,22 +218,6 @@ def test_no_way_between_places_is_shown():
     text = check_page(answer, INCHES).text()
     assert answer.routes == ()
     assert "no routes to judge" in " ".join(text.split())
-
-
-def test_the_worse_age_of_the_film_is_named():
-    def shown(answer):
-        return check_page(answer, units_of("mm"), (), ["trains"]).text()
-
-    answer = answer_of("two-levels")
-    plan = answer.plan
-    assert shown(answer).count("As planned, pull is lowest on the day you apply the film") == 3
-    # a film whose first day is as good as any other
-    film = {
-        name: replace(each, metal=KeptShare(0.8, 0.8), tyred=KeptShare(0.8, 0.8)) for name, each in plan.films.items()
-    }
-    locos = {name: replace(each, pull={"clean": each.pull["clean"]}) for name, each in plan.locos.items()}
-    alike = shown(check(replace(plan, films=film, locos=locos)))
-    assert alike.count("As planned, the age of the film makes no difference") == 3
 
 
 PULL = Cause("the pull of mogul on clean rail", 0.6, 0.2, "read it again")

@@ -24,7 +24,7 @@ from gradehaul.show.base.labels import basis_words, cars_words, chance_words, ra
 from gradehaul.show.base.page import FULL, shortened
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.check.outcome_words import spare_words
-from gradehaul.show.check.route_text import judged_words
+from gradehaul.show.check.route_text import DOWNHILL, judged_words
 from gradehaul.show.check.text import check_page
 from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over
@@ -58,7 +58,8 @@ def within_limits(answer: CheckAnswer, text: str, most: int = 40) -> None:
     rows = sum(bool(TRAIN.match(line)) for line in lines) + len(loads)
     doubts = sum(line.startswith("Look at this") for line in lines)  # of at most three lines each
     fixes = sum(line.startswith(("Parked cars", *(f"{name}: " for name in answer.plan.trains))) for line in lines)
-    assert sum(bool(line) for line in lines) - rows - 2 * fixes - 3 * doubts <= 12
+    spread = sum(line.startswith("Film is counted ") for line in lines)  # a warning of its own, as doubts are
+    assert sum(bool(line) for line in lines) - rows - 2 * fixes - 3 * doubts - spread <= 12
 
 
 def test_the_limits_hold_on_every_demo_plan(demo: Shown) -> None:
@@ -115,7 +116,7 @@ def loads_agree(route: dict[str, Any], answer: CheckAnswer, units: UnitFormat, t
     if begin is None:
         return 0
     grade = route["ruling"]["effective_pct"]
-    assert (units.grade(grade / 100) if grade else "level") in lines[begin]
+    assert (units.grade(grade / 100) if grade > 0 else "level" if grade == 0 else DOWNHILL) in lines[begin]
     compared = 0
     for line in lines[begin + 1 :]:
         if not line.startswith("  "):
@@ -129,15 +130,17 @@ def loads_agree(route: dict[str, Any], answer: CheckAnswer, units: UnitFormat, t
                 if shortened(load["car"], 18) == car and power in (load["power"], f"{load['power']}, {load['engine']}")
             ]
             wanted = {load_words(load) for load in mine if load["rail"] in answer.judged_rails}
-            film = {str(load["told_cars"]) for load in mine if load["rail"] in answer.film_rails}
+            film = {load_words(load).split(" ")[0] for load in mine if load["rail"] in answer.film_rails}
             own, _, with_film = cell.partition(" | ")
             assert re.sub(r" (berth|tail|lap|route|loop|run-round|downhill)$", "", own) in wanted
-            assert not film or with_film.split(" ")[0] in {*film, "length"}
+            assert not film or with_film.split(" ")[0] in film
             compared += 1
     return compared
 
 
 def load_words(load: dict[str, Any]) -> str:
+    if not load["holds_back"]:
+        return "RUNS AWAY"
     if load["told_cars"] == 999:
         return "length"
     if load["told_low"] == load["fits_cars"] <= load["rated_cars"]:
@@ -153,20 +156,14 @@ def test_every_figure_is_that_of_the_document(demo: Shown) -> None:
 
 def test_limits_hold_and_figures_are_those_of_the_document_on_random_plans() -> None:
     compared = 0
-    for text in strategies.some_texts(10, strategies.layouts(most=4)):
+    for text in strategies.some_texts(16, strategies.layouts(most=4)):
         layout = Layout(read_plan(text))
         answer, units, first = shown(layout, check_layout(layout))
         within_limits(answer, first, 60)
         compared += figures_agree(answer, units, first)
+        lines = check_page(answer, units, (), SECTIONS).text().splitlines()
+        assert max(map(cell_len, lines)) <= FULL  # every section fits a usual terminal
     assert compared > 20
-
-
-def test_every_section_fits_a_usual_terminal_on_random_plans() -> None:
-    for text in strategies.some_texts(50, strategies.layouts(most=4)):
-        layout = Layout(read_plan(text))
-        answer, units, first = shown(layout, check_layout(layout))
-        lines = [*first.splitlines(), *check_page(answer, units, (), SECTIONS).text().splitlines()]
-        assert max(map(cell_len, lines)) <= FULL
 
 
 def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:

@@ -15,7 +15,7 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan import read_plan
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.check.load_card import load_card_figures, load_card_picture, load_cards
+from gradehaul.show.check.load_card import Card, load_card_figures, load_card_picture, load_cards
 from show.drawn import check_sheet, drawn_texts, svg_texts
 
 STOCK = """
@@ -71,18 +71,6 @@ ODD = {
 DEMOS = ("two-levels", "landing", "n-mountain", "switchback", "bench")
 
 
-def end_cars(answer: CheckAnswer) -> set[str]:
-    """Return the cars of which every train has one at most, behind all its other cars, as a caboose."""
-    plan, found = answer.plan, set()
-    for car in plan.cars:
-        orders = [[cut.name for cut in train.consist for _ in range(cut.count)] for train in plan.trains.values()]
-        orders = [[name for name in order if name in plan.cars] for order in orders]
-        having = [order for order in orders if car in order]
-        if having and all(len(order) > 1 and order.index(car) == len(order) - 1 for order in having):
-            found.add(car)
-    return found
-
-
 def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
     """Return the texts of each row of a card, worked out from the document alone; rows alike stand once."""
     found = answer.to_dict()
@@ -91,7 +79,7 @@ def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
         loads = [each for each in route["loads"] if each["power"] == power and each["rail"] in found["judged_rails"]]
         for engine in dict.fromkeys(each.get("engine") for each in loads):
             cells, bases = [], []
-            for car in dict.fromkeys(each["car"] for each in loads if each["car"] not in end_cars(answer)):
+            for car in dict.fromkeys(each["car"] for each in loads):
                 mine = [each for each in loads if (each["car"], each.get("engine")) == (car, engine)]
                 by = ("holds_back", "told_cars", "rated_cars", "limit_cars")
                 least = min(mine, key=lambda each: [each[key] for key in by])
@@ -133,7 +121,8 @@ def test_its_figures_are_those_of_the_document(name):
         assert any(f"{basis}" in words for basis in ("measured", "scaled", "assumed"))
 
 
-def texts_of(cards) -> list[str]:
+@cache
+def texts_of(cards: tuple[Card, ...]) -> list[str]:
     with drawing_rules():
         return [text for figure in load_card_figures(cards) for text, _ in drawn_texts(figure)]
 
@@ -173,8 +162,8 @@ def test_every_load_is_on_a_card(name):
 
 
 def test_routes_without_room_are_counted():
-    (card,) = load_cards(hill(**ODD["many routes"]))
-    words = " ".join(texts_of([card]))
+    (card,) = cards = load_cards(hill(**ODD["many routes"]))
+    words = " ".join(texts_of(cards))
     found = re.search(r"(Route 0.*); and (\d+) more", words)
     assert len(found[1].split("; ")) + int(found[2]) == len(card.rows[0].routes) == 23
     assert "…" not in words
@@ -210,13 +199,6 @@ def test_a_load_that_a_descent_limits_is_marked():
     (card,) = load_cards(answer_of("landing", ("treated fresh",)))
     assert [(cell.cars, cell.mark) for cell in card.rows[0].cells][:1] == [("4", "downhill")]
     assert "Downhill: one more car and it runs away, pushing the locomotive." in card.note
-
-
-def test_a_train_of_cabooses_alone_is_on_no_card():
-    (card,) = load_cards(answer_of("first-hill"))
-    assert card.cars == ("boxcar",)
-    assert all(len(row.cells) == 1 for row in card.rows)
-    assert "Left out: trains of caboose alone." in card.note
 
 
 LASHUP = """

@@ -21,7 +21,7 @@ def shown(**other: object) -> str:
         "train": "ore",
         "rail": "treated",
         "outcome": "stalls",
-        "kinds": ("ore",) * 9,
+        "cars": 9,
         "leave": 3,
         "double": Doubling(4, 5),
         "help": (Help("mule", "head", (district,), enough=True), Help("mule", "tail", (district,), enough=False)),
@@ -47,10 +47,6 @@ def test_what_does_not_help_is_shown() -> None:
     assert "Do not double it: no split leaves two parts that climb." in text
     assert "as a helper" not in text
     assert "the other climbs" in shown(leave=8)
-    mixed = ("boxcar", "loaded", "loaded", "caboose")
-    assert "from the tail (1 caboose): the other 3 (1 boxcar and 2 loaded) climb." in shown(kinds=mixed, leave=1)
-    assert "(all loaded): the other 2 (1 boxcar and 1 caboose) climb" in shown(kinds=mixed[::3] + mixed[1:3], leave=2)
-    assert "(2 loaded and 1 caboose): the other (1 boxcar) climbs." in shown(kinds=mixed, leave=3)
     assert "the locomotives climb alone" in shown(leave=9)
     assert "no way leads the locomotives back to the second part past the first" in shown(double="return")
 

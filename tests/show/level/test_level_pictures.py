@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from command_line import run
-from gradehaul.design.level.railheads import leveled
-from gradehaul.haulage.answers.layout import Layout
-from gradehaul.plan import load_plan
+from demos import layout_of
+from gradehaul.design.level.railheads import Leveled, leveled
 from gradehaul.quantities import convert
 from gradehaul.show.base.paper import SIZES
 from gradehaul.show.base.picture import drawing_rules, picture_bytes
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.level.picture import drawn_routes, level_figure, level_pages
 from project import PLANS
-from show.drawn import check_sheet, figures, svg_texts
+from show.drawn import check_sheet, drawn_texts, figures, svg_texts
+
+
+@cache
+def leveled_of(name: str) -> Leveled:
+    return leveled(layout_of(name))
 
 
 def drawn(figure, gid: str):
@@ -28,8 +33,9 @@ def drawn(figure, gid: str):
 
 @pytest.mark.parametrize(("name", "size"), [("n-mountain", "phone"), ("two-levels", "a4"), ("switchback", "phone")])
 def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: str) -> None:
-    plan = load_plan(PLANS / f"{name}.toml")
-    found, units = leveled(Layout(plan)), units_of(plan.unit, None)
+    found = leveled_of(name)
+    unit = found.plan.unit
+    units = units_of(unit, None)
     with drawing_rules():
         figure = level_figure(found, units, size=size)
         check_sheet(figure)
@@ -50,7 +56,7 @@ def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: st
     for route in drawn_routes(found)[:4]:
         line = np.array(drawn(figure, f"leveled {route.name}").get_xydata())
         points = np.column_stack([route.places, found.heights[route.order]])
-        assert line == pytest.approx(convert(1, plan.unit) * points)
+        assert line == pytest.approx(convert(1, unit) * points)
         stairs = np.array(drawn(figure, f"leveled grade {route.name}").get_xydata())
         assert stairs[::2, 1] == pytest.approx(100 * np.diff(points[:, 1]) / np.diff(route.places), abs=1e-9)
         for station, at in zip(route.order.tolist(), route.places.tolist(), strict=True):
@@ -74,11 +80,10 @@ def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: st
 
 
 def test_a_pdf_has_pages_of_its_size() -> None:
-    plan = load_plan(PLANS / "n-mountain.toml")
-    found, units = leveled(Layout(plan)), units_of(plan.unit, None)
+    found = leveled_of("n-mountain")
     with drawing_rules():
-        pages = level_pages(found, units)
-        shown = [svg_texts(picture_bytes(page, "svg")) for page in pages]
+        pages = level_pages(found, units_of(found.plan.unit, None))
+        shown = [[words for words, _ in drawn_texts(page)] for page in pages]
     size = SIZES["a4"]
     assert [tuple(page.get_size_inches()) for page in pages] == [pytest.approx((size.width, size.height))] * len(pages)
     routes = [words for page in shown for words in page if words.startswith("Route ")]

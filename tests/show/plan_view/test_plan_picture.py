@@ -246,7 +246,7 @@ def test_the_worst_train_is_the_headline_and_a_stack_says_how_many_turns(size):
     assert stacks(view_of("first-hill")) == stacks(view_of("loop")) == {}  # a crossing over itself is no stack
     turns = 'track = [{ left = 0.6, angle = 720 }, { name = "More", left = 0.6, angle = 540 }]'
     plan = f'scale = "H0"\nunit = "m"\nrailhead = {{ A = 0, B = 0.35 }}\nline.Up = {{ from = "A", to = "B", {turns} }}'
-    assert list(stacks(plan_view(Layout(read_plan(plan)))).values()) == ["2 of 3.5 turns"]
+    assert list(stacks(plan_view(Layout(read_plan(plan)))).values()) == ["3.5 turns"]
 
 
 @pytest.mark.parametrize(("climb", "fail", "counted"), [(12, 0, False), (13, 0, True), (1, 12, False), (2, 12, True)])

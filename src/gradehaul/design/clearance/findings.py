@@ -136,23 +136,6 @@ def failing_places(layout: Layout) -> tuple[Finding, ...] | None:
     return tuple(sorted((each for each in found if each.outcome == "fail"), key=room))
 
 
-def failing_anew(before: Sequence[Finding], now: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Return what fails now and did not before, in its order.
-
-    Of several places where a track meets the same other one, the nearest to one that failed before is the old one.
-    """
-
-    def where(each: Finding) -> tuple[str | None, ...]:
-        return each.rule, each.track, each.other, each.train
-
-    new = list(now)
-    for old in before:
-        same = [each for each in new if where(each) == where(old)]
-        if same:
-            new.remove(min(same, key=lambda each: abs(each.at - old.at)))
-    return tuple(new)
-
-
 def _judged(met: Meeting, standard: Standard) -> Finding:
     spacing = standard.spacing
     if not met.over:

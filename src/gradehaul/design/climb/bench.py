@@ -63,11 +63,6 @@ def helix_bench(
     """Return a helix by spokes, the first where its curve begins, evenly so many in each turn.
 
     The railheads are those that `check` has of the hill; `datum` is the foot's height over what risers stand on, m.
-
-    Raises
-    ------
-    DesignError
-        Fewer than 3 spokes, or very many.
     """
     if not 3 <= spokes <= _MOST_SPOKES:
         raise DesignError(f"a turn has 3 to {_MOST_SPOKES} risers", place="--risers", found=str(spokes))

@@ -62,11 +62,6 @@ def solved(
     """Return all figures of a climb by what is given of it, and each figure with those it follows from, in every way.
 
     Messages call it `what` and say to `write` where no one figure more would do; the radius came of a `floor`, if any.
-
-    Raises
-    ------
-    DesignError
-        Too little is given (what is missing), figures contradict one another, or one is 0 or less.
     """
     known = {name: value for name, value in given.items() if value is not None}
     shown = {name: described(name, value, unit) for name, value in known.items()}
@@ -150,26 +145,7 @@ def turns_of(radius: float, rise_per_turn: float, rise: float, build: HelixBuild
 
 
 def helix_of(given: HelixGiven, build: HelixBuild, unit: str = "mm") -> Helix:
-    """Return the helix that follows from what is given of it.
-
-    Raises
-    ------
-    DesignError
-        Figures that contradict one another (which), that leave the helix open (what is missing), or that no helix has.
-
-    Examples
-    --------
-    >>> from gradehaul.design.climb.helix import usual_helix_build
-    >>> from gradehaul.plan import read_plan
-    >>> build = usual_helix_build(read_plan('scale = "HO"'))
-    >>> helix = helix_of(HelixGiven(rise_per_turn=4 * 0.0254, grade=0.02, turns=3), build)
-    >>> round(helix.radius / 0.0254, 1)
-    31.8
-    >>> helix_of(HelixGiven(radius=0.6096, turns=3), build)
-    Traceback (most recent call last):
-    gradehaul.errors.DesignError: not enough is known to size the helix, got radius and turns; write one more of
-    --grade, --rise, --rise-per-turn
-    """
+    """Return the helix that follows from what is given of it."""
     rules = _rules(build)
     known = asdict(given)
     floor, words = known.pop("floor"), ""

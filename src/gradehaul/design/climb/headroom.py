@@ -45,17 +45,7 @@ def clears(helix: Helix, stock: Plan) -> bool:
 
 
 def headroom_of(helix: Helix, stock: Plan) -> Headroom:
-    """Return the headroom of a helix, and what would mend it where it is short.
-
-    Examples
-    --------
-    >>> from gradehaul.design.climb.helix import usual_helix_build
-    >>> from gradehaul.design.climb.hill import stock_of
-    >>> stock = stock_of(None, scale="H0", unit="mm")
-    >>> found = headroom_of(Helix(0.6, 3.0, 0.3, usual_helix_build(stock)), stock)
-    >>> found.outcome, round(1000 * found.short_by, 1), round(1000 * found.least_rise_per_turn, 1)
-    ('fail', 11.9, 113.1)
-    """
+    """Return the headroom of a helix, and what would mend it where it is short."""
     short = helix.short_by(helix.vertical(stock))
     if not short:
         return Headroom("pass")

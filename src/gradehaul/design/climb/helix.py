@@ -94,13 +94,6 @@ def usual_helix_build(stock: Plan) -> HelixBuild:
 
     The clear height is the practice's (NEM 102, or NMRA S-7 for modern stock); the edge is half the stock's width and
     the room kept beside it.
-
-    Examples
-    --------
-    >>> from gradehaul.design.climb.hill import stock_of
-    >>> build = usual_helix_build(stock_of(None, scale="H0", unit="mm", practice="NEM"))
-    >>> build.clear, round(1000 * build.structure, 1)
-    (0.059, 24.9)
     """
     return HelixBuild(
         straight=0.0,
@@ -118,15 +111,6 @@ class Helix:
 
     It climbs evenly from the start of its first curve to the end of its last. A round one of radius R and N turns is
     2πR N + e long with an easement e at each end (each easement turns e / 2R, as long an arc would turn e / R).
-
-    Examples
-    --------
-    A helix of radius 24 in that rises 4 in a turn has a grade of 4 / (2π 24) = 2.65 %.
-
-    >>> from gradehaul.plan import read_plan
-    >>> helix = Helix(24 * 0.0254, 3.0, 12 * 0.0254, usual_helix_build(read_plan('scale = "HO"')))
-    >>> round(100 * helix.grade, 2), round(helix.rise_per_turn / 0.0254, 6)
-    (2.65, 4.0)
     """
 
     radius: Meters
@@ -300,13 +284,7 @@ def turn_length(build: HelixBuild, radius: float) -> float:
 
 
 def radius_in(floor: tuple[float, float], build: HelixBuild) -> float:
-    """Return the largest (inner) radius that a floor holds, m.
-
-    Raises
-    ------
-    DesignError
-        The floor holds none.
-    """
+    """Return the largest (inner) radius that a floor holds, m."""
     long, wide = max(floor), min(floor)
     reach = 0.5 * wide - build.edge
     if build.straight:

@@ -149,11 +149,6 @@ def sweep(
     Cars are counted for `powers`, all where left out, on `rails`, clean and the first film at both ages where left out.
     A `train` must climb on all of the `judged` rails, the first film at both ages where left out, in a direction, that
     of its own plan where left out. Where no design works the nearest that does is looked for, unless that is this call.
-
-    Raises
-    ------
-    DesignError
-        Straight sides, or radii, rises or turns of nothing or less.
     """
     across, down = (np.atleast_1d(np.asarray(values, dtype=np.float64)) for values in (radii, rises))
     if build.straight:

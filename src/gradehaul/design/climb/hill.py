@@ -60,15 +60,7 @@ _STEPS = {"in": (0.01, 0.01), "ft": (0.002, 0.001), "yd": (0.001, 0.0001)}
 
 
 def steps_of(unit: str) -> Steps:
-    """Return the steps of designs in a unit of length; millimeters and tenths of them in metric ones.
-
-    Examples
-    --------
-    >>> steps_of("mm")
-    Steps(length=0.001, rise=0.0001)
-    >>> round(float(steps_of("in").upward(0.2)) / 0.0254, 6)
-    7.88
-    """
+    """Return the steps of designs in a unit of length; millimeters and tenths of them in metric ones."""
     if unit not in _STEPS:
         return Steps(1e-3, 1e-4)
     times, over = conversion(unit)
@@ -87,11 +79,6 @@ def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice:
         No scale, or another than the file's; a unit or a practice beside a plan that has its own.
     GradehaulError
         The file cannot be used.
-
-    Examples
-    --------
-    >>> stock_of(None, scale="HO", unit="in").scale.ratio
-    87.1
     """
     data = {} if path is None else parse(read_text(Path(path), path), path)
     if path is not None and "scale" in data:
@@ -167,13 +154,7 @@ def directions_of(stock: Plan, direction: Direction | None = None) -> Mapping[st
 
 
 def car_length(stock: Plan) -> float:
-    """Return the length of the longest car or locomotive, m; where there is none, that of a long car of the scale.
-
-    Examples
-    --------
-    >>> round(car_length(stock_of(None, scale="HO", unit=None)), 3)
-    0.304
-    """
+    """Return the length of the longest car or locomotive, m; where there is none, that of a long car of the scale."""
     own = [car.length for car in stock.cars.values()] + [loco.length for loco in stock.locos.values()]
     return max(own, default=LONGEST_CAR / stock.scale.ratio)
 

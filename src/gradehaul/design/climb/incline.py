@@ -55,16 +55,7 @@ class Bend(NamedTuple):
 
 @dataclass(frozen=True)
 class Incline:
-    """An incline, lengths in m.
-
-    Examples
-    --------
-    3 in of rise in 12 ft with vertical curves of 1 ft: the grade reaches from the middle of one to the middle of the
-    other, 11 ft.
-
-    >>> round(100 * Incline(0.0762, 3.6576, (), 0.008, 0.3048).grade, 3)
-    2.273
-    """
+    """An incline, lengths in m."""
 
     rise: Meters
     length: Meters

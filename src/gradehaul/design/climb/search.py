@@ -42,8 +42,6 @@ class Stop:
     error: DesignError
     rail: str | None = None
     gentler: bool = False
-    alone: Helix | None = None
-    """Where headroom stops a smaller radius: the helix that would do for the train alone."""
 
     @property
     def words(self) -> str:
@@ -79,13 +77,7 @@ class TrainTest(NamedTuple):
 def train_test(
     stock: Plan, train: str | None, rail: str | None, need: Need, directions: Mapping[str, Direction]
 ) -> TrainTest:
-    """Return the test of a train, the only one where none is named, on a rail, the first film's ages where none is.
-
-    Raises
-    ------
-    RouteError
-        No train or rail condition of this name, or several trains and none named.
-    """
+    """Return the test of a train, the only one where none is named, on a rail, the first film's ages where none is."""
     if train is None and len(stock.trains) == 1:
         train = next(iter(stock.trains))
     if train is None:
@@ -110,13 +102,6 @@ def hardest(
     ------
     DesignError
         No step works; the message has why.
-
-    Examples
-    --------
-    >>> tight = Stop("curve", DesignError("too tight"))
-    >>> step, stop = hardest(lambda k: None if k >= 437 else tight, 999, "", "")
-    >>> step, stop.words
-    (437, 'too tight')
     """
     stop_at = cache(tried)
 
@@ -152,11 +137,6 @@ def search_helix(
 
     Radii come in whole steps of the plan's unit, grades in thousandths of a percent. Where no radius has the headroom,
     the radius is that for the train alone.
-
-    Raises
-    ------
-    DesignError
-        The figure is given, what is given leaves the helix open or contradicts itself, or no value works.
     """
     stock, unit = test.stock, test.stock.unit
     if find == "radius":
@@ -198,9 +178,6 @@ def search_helix(
     gentlest = tried(last) if find == "radius" else None
     low_anyhow = gentlest is not None and gentlest.reason == "head room"
     step, stop = hardest(partial(tried, alone=low_anyhow), last, end, none)
-    if find == "radius" and stop.reason == "head room":
-        alone, _ = hardest(partial(tried, alone=True), last, end, none)
-        stop = replace(stop, alone=helix_of(at(alone), build, unit))
     return helix_of(at(step), build, unit), stop
 
 
@@ -208,11 +185,6 @@ def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> Helix:
     """Return the helix that takes the most cars up in a floor: the largest radius, and the least rise per turn.
 
     A larger radius and a lower rise per turn both lower the effective grade everywhere.
-
-    Raises
-    ------
-    DesignError
-        No floor, something else than its rise or its turns given too, or no such helix has turns over one another.
     """
     open_ones = (given.radius, given.rise_per_turn, given.grade)
     if (
@@ -237,13 +209,7 @@ def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> Helix:
 
 
 def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: TrainTest) -> tuple[Incline, Stop]:
-    """Return the incline of the shortest length, or of the highest rise, that a train gets up, and what stops more.
-
-    Raises
-    ------
-    DesignError
-        The rise, or the length, is missing or something else is given too, or no value works.
-    """
+    """Return the incline of the shortest length, or of the highest rise, that a train gets up, and what stops more."""
     stock, unit = test.stock, test.stock.unit
     fixed = "rise" if find == "length" else "length"
     if getattr(given, fixed) is None or getattr(given, find) is not None or given.grade is not None:

@@ -26,11 +26,6 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a railhead at the free ends of track, comments kept.
 
     Of ends that rises or grades tie one has it, a joint where there is one, so that the others follow when it is moved.
-
-    Raises
-    ------
-    PlanError
-        Files that the copy would not find, a line of an included file, or text that cannot be changed so.
     """
     import tomlkit
 

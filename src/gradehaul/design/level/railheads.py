@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache, partial
+from functools import cache
 from itertools import starmap
 from typing import Annotated, ClassVar
 
@@ -277,15 +277,10 @@ def leveled(
         )
         for name, (_, own) in binds.items()
     ]  # fmt: skip
-    compare = cache(partial(_compared, layout, after))
+    compare = cache(lambda: tuple(starmap(Compared, zip(judged_trains(layout), judged_trains(after), strict=True))))
     return Leveled(
         plan, stations, heights, tuple(hardest), ruling_grades(layout, after), steeper_berths(layout, after), compare
     )
-
-
-def _compared(before: Layout, after: Layout) -> tuple[Compared, ...]:
-    pairs = zip(judged_trains(before), judged_trains(after), strict=True)
-    return tuple(starmap(Compared, pairs))
 
 
 def _with_cost(

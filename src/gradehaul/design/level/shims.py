@@ -116,15 +116,6 @@ def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: 
     References
     ----------
     .. [1] Hoffman and Kruskal, Integral boundary points of convex polyhedra, 1956 (from memory).
-
-    Examples
-    --------
-    One riser out of three is 3 mm low, on a hill of 2 %:
-
-    >>> hill = Surveyed("hill", np.array([0.0, 0.5, 1.0, 1.5]), np.array([0.0, 0.007, 0.020, 0.030]), 0.0005, False)
-    >>> found = corrections(hill, target=0.02, step=0.0005, shim=0.006)
-    >>> found.steps, found.met
-    ((0, 6, 0, 0), True)
     """
     sign = 1.0 if surveyed.even_grade >= 0 else -1.0
     rises = sign * np.diff(surveyed.height)
@@ -200,8 +191,6 @@ def _least_total(
                     rows += [len(bounds) - 1] * 2
                     columns += [riser, inner + riser]
                     entries += [part, -part]
-    if not inner:
-        return np.zeros(rises.size + 1) if min(bounds) >= 0 else None
     matrix = coo_array((entries, (rows, columns)), shape=(len(bounds), 2 * inner)).tocsr()
     within = LinearConstraint(matrix, -np.inf, np.array(bounds, dtype=float))
     with quietly():
@@ -223,13 +212,7 @@ def corrected_surveys(
     shim: float | None = None,
     step: float | None = None,
 ) -> CorrectedSurveys:
-    """Return the corrections of surveys by name, of all where none is named.
-
-    Raises
-    ------
-    DesignError
-        No such survey, a survey that cannot be used, or figures that contradict one another.
-    """
+    """Return the corrections of surveys by name, of all where none is named."""
     names = list(dict.fromkeys(surveys or plan.surveys))
     if not names:
         write = "[survey.NAME] with heights = [[0, 0], ...]"

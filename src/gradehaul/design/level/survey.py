@@ -65,11 +65,6 @@ def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveye
     """Return a survey whose readings are in order and without gaps.
 
     `reading` is the error of a reading where the survey says nothing, one standard deviation, m: what a ruler shows.
-
-    Raises
-    ------
-    DesignError
-        Readings out of order, twice at one place, or with a gap.
     """
 
     def shown(length: float) -> str:
@@ -106,12 +101,6 @@ def steeper_than(found: Surveyed, grade: float) -> tuple[Steep, ...]:
 
     A stretch is surely steeper where its grade, taken from its first reading to its last, is beyond what is meant by
     1.645 standard deviations, which chance alone brings about in 1 case of 20.
-
-    Examples
-    --------
-    >>> found = Surveyed("hill", np.array([0.0, 1.0, 2.0]), np.array([0.0, 0.02, 0.05]), 0.001, False)
-    >>> [(round(each.grade, 3), each.sure) for each in steeper_than(found, 0.02)]
-    [(0.03, True)]
     """
     sign = 1.0 if found.even_grade >= 0 else -1.0
     steep = sign * found.grades > abs(grade) + 1e-12

@@ -157,13 +157,7 @@ class Risers(AnswerRecord):
 
 
 def usual_riser_build(plan: Plan, system: System, **stated: float | None) -> RiserBuild:
-    """Return what lies on risers: the plan's deck, and the rule and level of a system of units, but for what is stated.
-
-    Raises
-    ------
-    DesignError
-        A rule or a level of 0 or less.
-    """
+    """Return what lies on risers: the plan's deck, a system's usual rule and level, but for what is stated."""
     usual: dict[str, float | None] = structure_of(plan)._asdict()
     usual |= {"rule": ON_RULER[system], "level": LEVEL[system]}
     usual |= {name: value for name, value in stated.items() if value is not None}

@@ -64,11 +64,6 @@ def strip_pages(found: Risers, length: float, paper: PageRoom, half_width: float
 
     Each page shows the track in plan at full size, turned so that its stretch lies along the page. A page begins where
     the one before ends. The strip has a length along the track, m; marks reach `half_width` to either side of it, m.
-
-    Raises
-    ------
-    DesignError
-        A length of 0 or less, too many pages, or a page too small for a mark.
     """
     unit = found.walk.layout.plan.unit
     if length <= 0:

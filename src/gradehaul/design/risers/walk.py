@@ -23,7 +23,7 @@ from gradehaul.track.map.plane import LaidTracks, Pose, lay_out
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join
 
 _NAMED = 6
-"""Lines that are named where one must be, those that climb highest first."""
+"""Lines that are named where one must be."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,11 +115,6 @@ def walk_along(layout: Layout, *, line: str | None = None, route: str | None = N
     """Return the walk along a line, from its `from`, or along a route.
 
     The name of one of them is given; neither where the plan has only one line.
-
-    Raises
-    ------
-    RouteError
-        No line or route of this name, a route that is reversed on the way, or nothing named where there are several.
     """
     if route is not None:
         found = layout.route(route)
@@ -131,9 +126,7 @@ def walk_along(layout: Layout, *, line: str | None = None, route: str | None = N
     if line is None and len(lines) == 1:
         line = next(iter(lines))
     if line is None:
-        ranges = {name: _along(layout, name).railhead for name in lines}
-        steepest = sorted(lines, key=lambda name: ranges[name].least().value - ranges[name].greatest().value)
-        write = " or ".join(f"--line {quoted(name)}" for name in steepest[:_NAMED])
+        write = " or ".join(f"--line {quoted(name)}" for name in list(lines)[:_NAMED])
         raise RouteError("the plan has several lines", file=layout.plan.file, write=f"{write}, or --route")
     look_up(line, lines, "line", file=layout.plan.file, place="--line")
     return _along(layout, line)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, Problems, QuantityError, clean, quoted, shown
 from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, TrialRun
-from gradehaul.plan.names import nearest
+from gradehaul.plan.names import header, nearest
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.resolve.stock import consist_of
 from gradehaul.plan.schema.stock import ReadingTable, TiltTable, TrialTable
@@ -71,8 +71,12 @@ def book(
             strings.append(StringRead(reading.place, table.car, table.cars, tuple(table.force), table.grade, curvature))
             continue
         assert table.loco is not None
-        declare = "[loco.NAME] with its mass and length; a reading is of one locomotive"
-        faults.known(reading, "locomotive", table.loco, known["loco"], declare=declare, inside="loco")
+        if table.loco in known["drawing"] and table.loco not in known["loco"]:
+            write = f"together in {header('power', table.loco)}, their pull over the sum of those read alone"
+            faults.at(reading, "a reading is of one locomotive, not of a power", write=write, inside="loco")
+        else:
+            declare = "[loco.NAME] with its mass and length"
+            faults.known(reading, "locomotive", table.loco, known["loco"], declare=declare, inside="loco")
         _check_rail(reading, known["film"], faults)
         forces, state = tuple(table.force), table.state
         pulls.append(

@@ -38,13 +38,6 @@ _BESIDE = {
     "piece": _ANY - {"name", *_HEIGHTS} | {"hand"},
 }
 """The keys that may stand beside each shape of a track."""
-_INSTEAD = {
-    "length": "the length as the value of straight or easement",
-    "angle": "left = 24 or right = 24 for a curve",
-    "ease": "{ easement = 8 } as a track of its own",
-    "hand": "left = 24 or right = 24, which is the hand already",
-    "name": "the name on the piece's own tracks",
-}
 
 
 class TrackTable(Table):
@@ -107,12 +100,10 @@ class TrackTable(Table):
             )
         (shape,) = shapes
         kind = "curve" if shape in {"left", "right"} else shape
-        wrong: list[GradehaulError] = [
-            PlanError(
-                f'"{key}" does not belong to {"an" if kind[0] == "e" else "a"} {kind}', write=_INSTEAD.get(key, "")
-            )
-            for key in sorted(given - _BESIDE[shape] - {shape})
-        ]
+        wrong: list[GradehaulError] = []
+        if others := sorted(given - _BESIDE[shape] - {shape}):
+            what, beside = "an easement" if kind == "easement" else f"a {kind}", ", ".join(sorted(_BESIDE[shape]))
+            wrong.append(PlanError(f"{what} takes no such key", found=" and ".join(others), write=f"one of {beside}"))
         heights = [key for key in _HEIGHTS if key in given]
         if len(heights) > 1:
             found = " and ".join(heights)

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 from pydantic.types import AllowInfNan
 
-from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.errors import PlanError
 from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.stock import (
     BenchTable,
@@ -169,12 +169,12 @@ class SurveyTable(Table):
     """Thickness of the deck, which a shim must not go through. Left out: that of `[deck]`, where it is stated."""
 
 
-_MODEL_KEYS = {"degree": (), "wheelbase": ("wheelbase", "friction"), "coefficient": ("coefficient",)}
-_MODEL_EXAMPLES = {
-    "wheelbase": 'wheelbase = "24 mm"',
-    "friction": "friction = 0.2",
-    "coefficient": 'coefficient = "8.1 mm"',
+_MODELS = {
+    "degree": (),
+    "wheelbase": ('wheelbase = "24 mm"', "friction = 0.2"),
+    "coefficient": ('coefficient = "8.1 mm"',),
 }
+"""The keys that belong to each model, as they are written."""
 
 
 class CurveResistanceTable(Table):
@@ -195,22 +195,13 @@ class CurveResistanceTable(Table):
 
     @model_validator(mode="after")
     def _keys_of_the_model(self) -> Self:
-        needed = _MODEL_KEYS[self.model]
-        wrong: list[GradehaulError] = [
-            PlanError(f'{key} is missing for model = "{self.model}"', write=_MODEL_EXAMPLES[key])
-            for key in needed
-            if key not in self.model_fields_set
-        ]
-        wrong += [
-            PlanError(
-                f'"{key}" does not belong to model = "{self.model}"',
-                write=next(f'model = "{model}"' for model, keys in _MODEL_KEYS.items() if key in keys),
-            )
-            for key in ("wheelbase", "friction", "coefficient")
-            if key in self.model_fields_set and key not in needed
-        ]
-        if wrong:
-            raise Problems(wrong)
+        needed = {example.partition(" ")[0]: example for example in _MODELS[self.model]}
+        given = [key for key in ("wheelbase", "friction", "coefficient") if key in self.model_fields_set]
+        if set(given) != set(needed):
+            keys = " and ".join(needed) or "none of wheelbase, friction and coefficient"
+            wrong = f'model = "{self.model}" takes {keys}'
+            write = ", ".join(needed.values()) or 'model = "wheelbase" or model = "coefficient" beside it'
+            raise PlanError(wrong, found=" and ".join(given) or "neither", write=write)
         return self
 
 

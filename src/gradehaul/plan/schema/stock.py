@@ -6,7 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.schema.values import (
     ByCondition,
     Distance,
@@ -65,29 +65,19 @@ class LocoTable(Table):
 
     @model_validator(mode="after")
     def _weights_fit(self) -> Self:
-        wrong: list[GradehaulError] = []
-        if self.on_drivers is not None and self.on_drivers > self.mass:
-            wrong.append(PlanError("on_drivers must not be more than mass", write="the part of mass on driven wheels"))
-        if self.tyred_wheels and self.driven_wheels is None:
-            wrong.append(PlanError("tyred_wheels needs driven_wheels", write="driven_wheels = … with their number"))
-        if self.driven_wheels is not None and self.tyred_wheels > self.driven_wheels:
-            wrong.append(
-                PlanError(
-                    "tyred_wheels must not be more than driven_wheels",
-                    found=f"{self.tyred_wheels} of {self.driven_wheels}",
-                )
-            )
-        if self.on_tyres is not None:
-            carried = self.mass if self.on_drivers is None else self.on_drivers
-            if self.on_tyres > carried:
-                wrong.append(
-                    PlanError(
-                        "on_tyres must not be more than on_drivers", write="the part of on_drivers on tyred wheels"
-                    )
-                )
-            if self.on_tyres and "tyred_wheels" in self.model_fields_set and not self.tyred_wheels:
-                wrong.append(PlanError("on_tyres needs tyred wheels", found="tyred_wheels = 0"))
-        if wrong:
+        driven, tyred = self.driven_wheels, self.tyred_wheels
+        carried = self.mass if self.on_drivers is None else self.on_drivers
+        on_tyres = self.on_tyres or 0.0
+        none = on_tyres > 0 and "tyred_wheels" in self.model_fields_set and not tyred
+        more = driven is not None and tyred > driven
+        rows = (
+            (carried > self.mass, "on_drivers must not be more than mass", "", "the part of mass on driven wheels"),
+            (tyred and driven is None, "tyred_wheels needs driven_wheels", "", "driven_wheels = … with their number"),
+            (more, "tyred_wheels must not be more than driven_wheels", f"{tyred} of {driven}", ""),
+            (on_tyres > carried, "on_tyres must not be more than on_drivers", "", "their part of on_drivers"),
+            (none, "on_tyres needs tyred wheels", "tyred_wheels = 0", ""),
+        )
+        if wrong := [PlanError(text, found=found, write=write) for bad, text, found, write in rows if bad]:
             raise Problems(wrong)
         return self
 
@@ -144,20 +134,13 @@ class RouteTable(Table):
     @model_validator(mode="after")
     def _between_or_round(self) -> Self:
         given = {"from" if key == "from_" else key for key in self.model_fields_set}
-        if "lap" in given:
-            wrong: list[GradehaulError] = [
-                PlanError(f'"{key}" does not belong to a lap', write="lap alone, or from and to without it")
-                for key in ("from", "to", "via", "reversals", "run_round")
-                if key in given
-            ]
-        else:
-            wrong = [
-                PlanError(f"{key} is missing", write=f'{key} = "...", or lap = [...] for a closed circuit')
-                for key in ("from", "to")
-                if key not in given
-            ]
-        if wrong:
-            raise Problems(wrong)
+        beside = [key for key in ("from", "to", "via", "reversals", "run_round") if key in given]
+        if "lap" in given and beside:
+            found = " and ".join(beside)
+            raise PlanError("a lap stands alone", found=found, write="lap alone, or from and to without it")
+        if "lap" not in given and not {"from", "to"} <= given:
+            write = 'from = "..." and to = "...", or lap = [...] for a closed circuit'
+            raise PlanError("a route needs from and to", found=" and ".join(beside) or "neither", write=write)
         return self
 
 
@@ -189,19 +172,12 @@ class ReadingTable(Table):
 
     @model_validator(mode="after")
     def _of_one_thing(self) -> Self:
-        wrong: list[GradehaulError] = []
-        given = self.model_fields_set
         if (self.loco is None) == (self.car is None):
             found = "neither" if self.loco is None else "both"
-            wrong.append(PlanError("a reading is of a loco or of a car", found=found, write='loco = "..."'))
-        elif self.car is not None:
-            wrong += [
-                PlanError(f'"{key}" does not belong to a reading of cars') for key in ("hours", "state") if key in given
-            ]
-        elif "cars" in given:
-            wrong.append(PlanError('"cars" does not belong to a reading of a locomotive', write='car = "..."'))
-        if wrong:
-            raise Problems(wrong)
+            raise PlanError("a reading is of a loco or of a car", found=found, write='loco = "..."')
+        kind, others = ("a locomotive", {"cars"}) if self.car is None else ("cars", {"hours", "state"})
+        if beside := sorted(others & self.model_fields_set):
+            raise PlanError(f"{' and '.join(beside)} do not belong to a reading of {kind}")
         return self
 
 

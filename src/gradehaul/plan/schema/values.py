@@ -67,20 +67,11 @@ def _as_written(value: object, kind: Kind, info: ValidationInfo) -> str:
 
 
 def _check(
-    number: float,
-    kind: Kind,
-    value: object,
-    info: ValidationInfo,
-    bound: str,
-    holds: Callable[[float], bool],
-    *,
-    alone: bool = False,
+    number: float, kind: Kind, value: object, info: ValidationInfo, bound: str, holds: Callable[[float], bool]
 ) -> None:
-    """Refuse a quantity that is out of bounds, in the words `bound`, or that no railway has; one `alone` has no key."""
+    """Refuse a quantity that is out of bounds, in the words `bound`, or that no railway has."""
     if not holds(number):
-        turned = _turned(value) if alone else f"{info.field_name} = {_turned(value)}"
-        write = turned if holds(-number) else ""
-        raise PlanError(f"{info.field_name} must be {bound}", found=_as_written(value, kind, info), write=write)
+        raise PlanError(f"{info.field_name} must be {bound}", found=_as_written(value, kind, info))
     least, most = _USUAL[kind]
     large = abs(number) > most
     if large or (0 < abs(number) < least and bound):
@@ -173,7 +164,7 @@ Tension = Annotated[float, Field(ge=0, le=0.1)]
 def _measured(kind: Kind, bound: str, holds: Callable[[float], bool]) -> BeforeValidator:
     def read(value: object, info: ValidationInfo) -> Reading:
         reading = read_reading(value, kind, unit=unit_of(info))
-        _check(reading.value, kind, value, info, bound, holds, alone=True)
+        _check(reading.value, kind, value, info, bound, holds)
         return reading
 
     return BeforeValidator(read)

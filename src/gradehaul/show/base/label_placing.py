@@ -45,15 +45,7 @@ class Box(NamedTuple):
 
 
 class Board:
-    """A sheet on which labels take places, the most important first.
-
-    Examples
-    --------
-    >>> board = Board(gap=1.0)
-    >>> first, second = Box(0, 0, 10, 4), Box(0, 6, 10, 10)
-    >>> board.place([first, second]), board.place([first, second]), board.place([first, second])
-    (0, 1, None)
-    """
+    """A sheet on which labels take places, the most important first."""
 
     def __init__(self, *, gap: float) -> None:
         self.gap = gap

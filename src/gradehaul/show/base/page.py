@@ -46,18 +46,7 @@ class Columns(NamedTuple):
 
 
 class Page:
-    """Lines and tables in order. Names in them are shown as they are: nothing in them is read as markup.
-
-    Examples
-    --------
-    >>> page = Page()
-    >>> page.line("[red]x[/]", indent=2)
-    >>> page.table(["car", "fit>"], [["ore", "7"]])
-    >>> print(page.text())
-      [red]x[/]
-      car  fit
-      ore    7
-    """
+    """Lines and tables in order. Names in them are shown as they are: nothing in them is read as markup."""
 
     def __init__(self) -> None:
         self.parts: list[Line | Columns] = []

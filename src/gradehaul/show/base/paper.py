@@ -101,7 +101,10 @@ class Sheet:
         width = self.width if width is None else width
         rest, lines = plain(words).split(), list[str]()
         while rest:
-            counts = range(2, len(rest) + 1)  # the most words that fit, one at the least
+            too_many = 2  # words, doubled until they are: it takes long to set the type of a long text
+            while too_many < len(rest) and self.extent(" ".join(rest[:too_many]), **style)[0] <= width:
+                too_many *= 2
+            counts = range(2, min(too_many, len(rest)) + 1)  # the most words that fit, one at the least
             fits = 1 + bisect_left(counts, True, key=lambda n: self.extent(" ".join(rest[:n]), **style)[0] > width)
             lines.append(self.fitted(" ".join(rest[:fits]), width, **style))
             rest = rest[fits:]

@@ -55,11 +55,6 @@ _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
 def picture_format(path: str) -> Format:
     """Return the format that the name of a file stands for.
 
-    Raises
-    ------
-    PlanError
-        Its ending is not that of a picture.
-
     Examples
     --------
     >>> picture_format("hill.SVG")
@@ -145,14 +140,7 @@ ON_PARABOLA = 16
 
 
 def curve_points(function: PiecewiseQuadratic) -> tuple[FloatArray, FloatArray]:
-    """Return places and values to be joined by straight lines; a jump has both its values at one place.
-
-    Examples
-    --------
-    >>> from gradehaul.track.piecewise import steps
-    >>> curve_points(steps([0.0, 1.0, 3.0], [5.0, 7.0]))
-    (array([0., 1., 1., 3.]), array([5., 5., 7., 7.]))
-    """
+    """Return places and values to be joined by straight lines; a jump has both its values at one place."""
     width = np.diff(function.breaks)
     count = np.where(function.seconds == 0, 2, ON_PARABOLA)
     piece = np.repeat(np.arange(width.size), count)

@@ -18,16 +18,10 @@ _FORMULA = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
 
 
 def table(kind: type, columns: str, rows: Iterable[object], units: UnitFormat | None) -> str:
-    r"""Return records as CSV, a row each: figures in the units shown, each head with its unit, as in ``length_mm``.
+    """Return records as CSV, a row each: figures in the units shown, each head with its unit, as in ``length_mm``.
 
     `columns` lists keys as ``KEYS`` of a record does (see `gradehaul.quantities.document`); without `units` figures are
     those of the JSON document, in SI.
-
-    Examples
-    --------
-    >>> from gradehaul.haulage.stretches import JointPlace
-    >>> table(JointPlace, "name at", [JointPlace(0.3, "Foot", "plain")], UnitFormat("mm", "metric"))
-    'name,at_mm\r\nFoot,300.0\r\n'
     """
     keys = keys_of(kind, columns)
     marked = [(key, None if units is None else shown_unit(key.unit, units)) for key in keys]

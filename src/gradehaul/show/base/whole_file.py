@@ -14,11 +14,6 @@ def write_whole(path: str, data: bytes) -> None:
 
     The data goes to a temporary file in the same folder, to the disk, and then takes the file's name. A link stays a
     link to the file it names. What is no ordinary file, such as a pipe, is written to as it is.
-
-    Raises
-    ------
-    OSError
-        It cannot be written; the message names the file as it was given.
     """
     target = Path(os.path.realpath(path))
     try:

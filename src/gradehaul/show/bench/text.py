@@ -11,7 +11,7 @@ from gradehaul.errors import clean
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.readings import ReadingsAnswer
 from gradehaul.haulage.answers.seen_runs import bounds
-from gradehaul.haulage.bench.reduction import Mean, Reduced
+from gradehaul.haulage.bench.reduction import Mean
 from gradehaul.haulage.trust.random_trials import Estimate
 from gradehaul.quantities.si import Newtons
 from gradehaul.show.base.labels import chance_words, counted, from_to
@@ -94,7 +94,7 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     pulls: dict[tuple[str, str], dict[str, str]] = {}
     judged, differs = Pulls(answer.judged), False
     for row in answer.bench.rows:
-        pull = f"{units.force(row.mean)} ({_how_many(row)})"
+        pull = f"{units.force(row.mean)} ({row.count if row.counted == row.count else f'{row.counted} of {row.count}'})"
         loco = answer.judged.locos[row.loco]
         counts = units.force((judged.standing if row.state == "standing" else judged.slipping)(loco, row.rail).value)
         if row.rail in loco.worked_out and counts != units.force(row.mean):
@@ -107,10 +107,6 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
         page.table(heads, [[*key, *(own.get(rail, "-") for rail in rails)] for key, own in pulls.items()], indent=0)
     if differs:
         page.line("At 0 h: just after the film goes on; check uses that pull unless --hours gives an age.")
-
-
-def _how_many(row: Reduced) -> str:
-    return str(row.count) if row.counted == row.count else f"{row.counted} of {row.count}"
 
 
 def _add_scatter(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:

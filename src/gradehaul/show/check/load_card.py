@@ -18,7 +18,7 @@ from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import NamedTrain, Plan, Power
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
-from gradehaul.show.base.labels import basis_words, listed
+from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.paper import LETTER, MARGIN, SIZES, Sheet
 from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.check.outcome_words import film_everywhere, judged_on, outcome_of_train
@@ -89,11 +89,6 @@ def load_card_picture(answer: CheckAnswer, form: Format, paper: PaperName = "a4"
     """Return the cards as the content of a file: a PDF has a page for each four, another picture all below one another.
 
     They bear a date, or a blank to write one in.
-
-    Raises
-    ------
-    PlanError
-        The plan has no loads.
     """
     cards = load_cards(answer)
     if not cards:
@@ -277,7 +272,7 @@ def load_cards(answer: CheckAnswer) -> tuple[Card, ...]:
 
 
 def _card(answer: CheckAnswer, power: Power) -> Card:
-    cars, left_out = _cars(answer.plan)
+    cars = tuple(answer.plan.cars)
     rows: dict[tuple[str, tuple[CardCell, ...]], list[str]] = {}
     for route in answer.routes:
         judged = [load for load in route.loads if load.power == power.name and load.rail in answer.judged_rails]
@@ -288,7 +283,6 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     note = f"Longest trains{judged_on(answer.judged_rails, answer.hours)}, in cars (90 % range)."
     note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
-    note += f" Left out: trains of {listed(left_out)} alone." if left_out else ""
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
     made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())
     made_of = "" if made_of == power.name else made_of
@@ -302,21 +296,6 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         trains=tuple(_trains(answer, power)),
         note=note,
     )
-
-
-def _cars(plan: Plan) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the kinds of car that a card has, and those left out: of which each train has one, behind its other cars.
-
-    Nobody runs a train of cabooses alone.
-    """
-    ends, others = set[str](), set[str]()
-    for train in plan.trains.values():
-        cars = [cut for cut in train.consist if cut.name in plan.cars]
-        others |= {cut.name for cut in cars[:-1]}
-        for last in cars[-1:]:
-            (ends if cars[1:] and last.count == 1 else others).add(last.name)
-    left_out = tuple(car for car in plan.cars if car in ends - others)
-    return tuple(car for car in plan.cars if car not in left_out), left_out
 
 
 def _row_of(

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TypeVar
 
-from gradehaul.errors import clean
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
-from gradehaul.haulage.verdict import how_well
-from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.show.base.labels import RISK, basis_words, counted, listed, rail_name, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
@@ -65,8 +61,6 @@ def _add_train(
         page.line(f"Pull {words}: {rails}.", indent=4)
     for back, rails in _by_rail(verdicts, lambda train: train.verdict.holds_back):
         page.line("Holds back downhill" if back else ("RUNS AWAY downhill", "bold red"), f": {rails}.", indent=4)
-    if tuple(train.rail for train in judged) == PLANNED:
-        page.line(f"{_binding_age(judged[0], judged[1])}.", indent=4)
     for misfit in first.misfits:
         page.line(("Too long", "bold red"), f": {misfit_words(misfit, units)}", indent=4)
     for train in judged:
@@ -86,17 +80,6 @@ def _by_rail(trains: Iterable[TrainAnswer], words: Callable[[TrainAnswer], _Word
     for train in trains:
         found.setdefault(words(train), []).append(rail_name(train.rail))
     yield from ((each, ", ".join(rails)) for each, rails in found.items())
-
-
-def _binding_age(settled: TrainAnswer, fresh: TrainAnswer) -> str:
-    """Return at which age of the film a train has the least to spare as planned."""
-    ages = [
-        (how_well(settled.verdict), "after a day's rest"),
-        (how_well(fresh.verdict), "on the day you apply the film"),
-    ]
-    if ages[0][0] == ages[1][0]:
-        return "As planned, the age of the film makes no difference"
-    return f"As planned, pull is lowest {min(ages)[1]}"
 
 
 def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
@@ -175,23 +158,9 @@ def best_way(way: WaysOver) -> str:
 def _leave(way: WaysOver) -> str:
     if way.leave is None:
         return "Leaving cars does not help: the locomotives do not climb alone."
-    leave = f"Leave {way.leave} of its {counted(way.cars, 'car')} behind, from the tail"
-    stay, gone = way.kinds[: way.cars - way.leave], way.kinds[way.cars - way.leave :]
-    if not stay:
-        return f"{leave}: the locomotives climb alone."
-    behind, left = (f" ({_kinds(each)})" if len(set(way.kinds)) > 1 else "" for each in (gone, stay))
-    other = f"other {len(stay)}{left} climb" if stay[1:] else f"other{left} climbs"
-    return f"{leave}{behind}: the {other}."
-
-
-def _kinds(cars: Sequence[str]) -> str:
-    """Return how many cars of each kind there are."""
-    counts = Counter(map(clean, cars))
-    return (
-        f"all {next(iter(counts))}"
-        if len(counts) == 1 < len(cars)
-        else listed([f"{n} {kind}" for kind, n in counts.items()])
-    )
+    rest = way.cars - way.leave
+    left = {0: "the locomotives climb alone", 1: "the other climbs"}.get(rest, f"the other {rest} climb")
+    return f"Leave {way.leave} of its {counted(way.cars, 'car')} behind, from the tail: {left}."
 
 
 _NO_DOUBLING: dict[Undivided, str] = {
@@ -220,8 +189,8 @@ def _double(double: Doubling | Undivided) -> str:
     )
 
 
-def _help(help_: Sequence[Help], leg: int, units: UnitFormat) -> list[str]:
-    """Return what helpers do on a leg of a route with reversals, or on a route without, where the leg is 0."""
+def _help(help_: Sequence[Help], leg: int | None, units: UnitFormat) -> list[str]:
+    """Return what helpers do on a leg of a route with reversals, or on a route without, where the leg is None."""
     where = " and ".join(
         f"{each.on} to {each.off} (head from {units.length(each.on_at)} to {units.length(each.off_at)})"
         for each in help_[0].districts

@@ -211,18 +211,13 @@ def place_words(finding: Finding, units: UnitFormat) -> str:
 def failing_words(finding: Finding, units: UnitFormat) -> str:
     """Return where a finding is, what is there and what is wanted."""
     actual = f"{_SHORT_RULES[finding.rule]} {figure_words(finding.value, finding, units)}"
-    return f"{place_words(finding, units)}: {actual}, wanted {bounds_words(finding, units)}"
+    wanted, fails = _bounds(finding, units)
+    return f"{place_words(finding, units)}: {actual}, wanted {wanted}{fails and f', fails {fails}'}"
 
 
 def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
     """Return a figure of a finding: a length or a share."""
     return percent_words(value) if finding.share else _length(value, units)
-
-
-def bounds_words(finding: Finding, units: UnitFormat) -> str:
-    """Return what it takes to pass, and what fails where that differs."""
-    wanted, fails = _bounds(finding, units)
-    return f"{wanted}, fails {fails}" if fails else wanted
 
 
 def _bounds(finding: Finding, units: UnitFormat) -> tuple[str, str]:

@@ -29,6 +29,10 @@ _LABELLED = 0.15
 """Share of the panel that a line crosses, one way or the other, before it gets a label."""
 
 
+_FAILS = {"up": "does not climb", "down": "does not hold back", "both": "does not climb, or hold back going down,"}
+"""What a train does that does not get over a design."""
+
+
 class _Region(NamedTuple):
     """How a forbidden region is drawn: its hatch and its tint, distinct without color too."""
 
@@ -102,14 +106,9 @@ def _regions(found: Sweep, units: UnitFormat) -> list[_Region]:
         _Region(f"grade: over {units.grade(found.steepest)}", "\\\\\\", "#f2f2f2", found.steep_by),
     ]
     if found.train is not None:
-        regions.append(_Region(f"train: {_train_words(found)}", "..", "#ffffff", found.short_by))
+        words = f"train: {found.train} {_FAILS[found.direction]} on {' or '.join(found.judged)} rail"
+        regions.append(_Region(words, "..", "#ffffff", found.short_by))
     return regions
-
-
-def _train_words(found: Sweep) -> str:
-    """Return what a design does to the named train that does not get over it."""
-    fails = {"up": "does not climb", "down": "does not hold back", "both": "does not climb, or hold back going down,"}
-    return f"{found.train} {fails[found.direction]} on {' or '.join(found.judged)} rail"
 
 
 def _draw(axes: Axes, found: Sweep, reach: FloatArray, units: UnitFormat, regions: list[_Region]) -> None:

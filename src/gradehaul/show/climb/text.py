@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 
 from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
-from gradehaul.design.climb.headroom import headroom_of
-from gradehaul.design.climb.helix import GUARD, HEADROOM_TIE, UNEASED, Helix, easement_shift, usual_helix_build
+from gradehaul.design.climb.helix import GUARD, HEADROOM_TIE, UNEASED, usual_helix_build
 from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
 from gradehaul.haulage.answers.judged import worst_first
-from gradehaul.plan.records import Plan
 from gradehaul.show.base.labels import listed
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.unit_format import UnitFormat
@@ -48,8 +46,6 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
             "The most cars for this floor: the radius is the largest there, and the rise per turn the least"
             f"{turns} that keeps the headroom."
         )
-    if found.stops is not None and found.stops.alone is not None:
-        _add_alone(page, found.stops.alone, stock, units)
     inner = "inner track: " if two else ""
     rows = [
         (f"{inner}radius", units.length(helix.radius, fine=True)),
@@ -132,17 +128,6 @@ def _add_headroom(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     page.line(f"{head}: {'; '.join(cures)}." if cures else "No single change fixes it.")
 
 
-def _add_alone(page: Page, alone: Helix, stock: Plan, units: UnitFormat) -> None:
-    """Add with which radius the train alone would do, and what would give the headroom there."""
-    radius, own = (units.length(each, fine=True) for each in (alone.radius, alone.build.deck))
-    deck = headroom_of(alone, stock).thickest_deck
-    thinner = "" if deck is None else f"A deck of {units.length(deck, fine=True)} or less (now {own}) is enough there. "
-    page.line(
-        f"Headroom sets this radius, not the train, which would do with {radius}. {thinner}A higher rise per turn may "
-        "help; more turns do not."
-    )
-
-
 def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     """Add where the figures come from that were not stated."""
     build, stock = found.helix.build, found.stock
@@ -207,34 +192,12 @@ def incline_page(
             f"{len(short)} vertical curves come out shorter, down to {units.length(min(short))}: the grades beside "
             "them are no longer."
         )
+    sharp_bends = [bend for bend in incline.bends if bend.radius <= UNEASED * stock.scale.gauge]
+    if sharp_bends and not any(bend.ease for bend in incline.bends):
+        page.line(_EASEMENTS)
     page.line(CARE)
-    _add_more(page, found.hill, units, more)
-    if "notes" in more:
-        page.heading("Notes")
-        for line in _curve_notes(found, units):
-            page.line(line, indent=2)
+    _add_more(page, found.hill, units, more, CLIMB[:2])
     return page
-
-
-def _curve_notes(found: InclineAnswer, units: UnitFormat) -> list[str]:
-    """Return how far easements move the curves, and what becomes of the grade on them."""
-    incline = found.incline
-    if not incline.bends:
-        return ["None."]
-    shifts = [easement_shift(bend.ease, bend.radius) for bend in incline.bends if bend.ease]
-    notes = []
-    if shifts:
-        most = units.length(max(shifts), fine=True)
-        notes.append(f"Easements move their curves inward, by {most} at the most: ease² / 24 R (textbooks).")
-    elif any(bend.radius <= UNEASED * found.stock.scale.gauge for bend in incline.bends):
-        notes.append(_EASEMENTS)
-    eased = "is eased on curves by what they add" if incline.compensated else "is the same on curves"
-    if incline.compensated and found.greatest_effective > incline.effective_grade * (1 + 1e-6):
-        eased += (
-            "; a vertical curve reaches over where a curve begins, so that at points there the effective grade is more "
-            "than on either side"
-        )
-    return [*notes, f"The grade {eased}."]
 
 
 def _add_stop(page: Page, harder: str, stop: Stop | None) -> None:
@@ -260,8 +223,10 @@ def _add_worst(page: Page, hill: Hill) -> None:
         page.line("No train is named, so none is judged: --plan names a plan with one.")
 
 
-def _add_more(page: Page, hill: Hill, units: UnitFormat, more: Collection[str]) -> None:
-    page.more(CLIMB)
+def _add_more(
+    page: Page, hill: Hill, units: UnitFormat, more: Collection[str], sections: Sequence[str] = CLIMB
+) -> None:
+    page.more(sections)
     if "loads" in more:
         add_loads(page, hill.check, units)
     if "trains" in more:

@@ -6,7 +6,7 @@ import io
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -16,14 +16,15 @@ from gradehaul.haulage.views.track_view import TrackSpot, TrackView, cut_section
 from gradehaul.plan.drawing.dxf.file import KINK_PROPERTY, dxf_library
 from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, JOINED, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
 from gradehaul.plan.records import Joint, LineEnd
+from gradehaul.show.base.labels import USE_WORDS, WOULD
+from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import rail_at
-from gradehaul.show.drawing.dxf_film_uses import draw_uses
 from gradehaul.show.drawing.dxf_pen import Pen, Spots, beside, layer_name
 from gradehaul.show.plan_view.styles import SHADES, runs
 from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Pose, points
-from gradehaul.treatment.keep_clean import KeepCleanPlan
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, used_stretches
 
 SIGN = b"999\nwritten by gradehaul\n"
 """The comment that such a file begins with, by which it is known again."""
@@ -47,6 +48,31 @@ BESIDE: dict[MarkKind, float] = {"stalls": 0.8, "runs away": 1.0, "no stopping":
 
 STALL_POINTS, RUNAWAY_POINTS = "Stall points", "Runaway points"
 """Layers of places: where a train stalls first, and where it begins to run away and is held back again."""
+
+
+class UseLine(NamedTuple):
+    """How a use of track is drawn: its layer, its color, its line weight, mm/100, and its strokes and gaps, in gauges.
+
+    Without strokes and gaps it is a whole line.
+    """
+
+    layer: str
+    color: int
+    weight: int
+    dashes: tuple[float, ...] = ()
+
+
+USE_LINES: dict[Use, UseLine] = {
+    "film": UseLine("Film may go", 5, 35, (1.6, -1.0)),
+    "has film": UseLine("Film is there", 5, 35, (0.5, -0.5)),
+    "keep clean": UseLine("Keep clean", 1, 70),
+    "buffer": UseLine("Keep clean by carry-over", 1, 70, (0.2, -0.4)),
+    "no effect": UseLine("Film or not", 8, 13),
+}
+"""Layers of what is to become of track, each known by its line without its color."""
+
+USE_BESIDE = 1.2
+"""How far to the right of the track their lines lie, in gauges."""
 
 _UNITS = {"in": 1, "ft": 2, "mile": 3, "mm": 4, "cm": 5, "m": 6, "km": 7, "yd": 10}
 """$INSUNITS, as the DXF format has it: ezdxf's ``ezdxf/enums.py``, InsertUnits."""
@@ -77,7 +103,7 @@ def plan_dxf(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
     document = dxf_library().new("R2010", units=_UNITS[units.length_unit])
     pen = Pen(document, view, units)
     if film is not None:
-        draw_uses(pen, view, film)
+        _draw_uses(pen, view, film)
     for track in view.tracks.values():
         _draw_plan(pen, track)
         _draw_in_space(pen, track)
@@ -347,3 +373,28 @@ def _draw_marks(pen: Pen, view: PlanView) -> None:
 def _draw_point(pen: Pen, spot: TrackSpot, layer: str, words: str) -> None:
     pen.circle(spot.x, spot.y, 0.5 * pen.gauge, layer, _RED)
     pen.text(words, [(spot.x, spot.y)], layer, _RED)
+
+
+def _draw_uses(pen: Pen, view: PlanView, film: KeepCleanPlan) -> None:
+    """Draw what is to become of tracks to their right, and name each stretch in its middle.
+
+    Everything of a use is on the layer of that use.
+    """
+    for key, stretches in used_stretches(film).items():
+        if key not in view.tracks:
+            continue
+        track = view.tracks[key]
+        for stretch in stretches:
+            style = USE_LINES[stretch.use]
+            # the pattern runs on from corner to corner
+            drawn = {"linetype": pen.dashes(style.layer, style.dashes), "lineweight": style.weight, "flags": 128}
+            line = beside(track, stretch.start, stretch.stop, -USE_BESIDE * pen.gauge)
+            pen.line(line, **pen.on(style.layer, style.color), **drawn)
+            middle = 0.5 * (stretch.start + stretch.stop)
+            x, y = beside(track, middle, middle, -2.6 * pen.gauge)[0].tolist()
+            pen.text(words_of(USE_WORDS[stretch.use]), [(x, y)], style.layer, style.color)
+    for forced in film.hardest:
+        if forced.on.track in view.tracks:
+            spot, style = view.tracks[forced.on.track].spot(forced.on.along), USE_LINES["keep clean"]
+            pen.circle(spot.x, spot.y, 0.8 * pen.gauge, style.layer, style.color)
+            pen.text(f"{forced.train} {WOULD[forced.test]}", [(spot.x, spot.y)], style.layer, style.color)

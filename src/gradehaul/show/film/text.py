@@ -50,7 +50,10 @@ def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = 
         _add_spreading(page, found, units)
     if "notes" in more:
         page.heading("Notes")
-        page.line(_condition(found), indent=2)
+        reserve = f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
+        film = f'film "{found.film}"{at_age(found.hours) or " fresh or rested"}'
+        need = _NEEDS[found.options.need]
+        page.line(f"So that {need}, with {film}, as wiped and once it has spread{reserve}.", indent=2)
         for doubt in found.doubts:
             page.line(str(doubt), indent=2)
     return page
@@ -73,12 +76,6 @@ def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
         page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0)
         page.line()
     _add_trains(page, found, units)
-
-
-def _condition(found: KeepCleanPlan) -> str:
-    reserve = f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
-    film = f'film "{found.film}"{at_age(found.hours) or " fresh or rested"}'
-    return f"So that {_NEEDS[found.options.need]}, with {film}, as wiped and once it has spread{reserve}."
 
 
 def _uses(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
@@ -137,9 +134,8 @@ def headline(found: KeepCleanPlan) -> str:
 
 def _answer(found: KeepCleanPlan) -> str:
     if found.beyond:
-        fail, marginal = _not_helped(found)
-        words = "would not get through" if fail else f"{'is' if len(marginal) == 1 else 'are'} only marginal"
-        return f"No plan can help: {', '.join(fail or marginal)} {words} even with no more film"
+        short = ", ".join(dict.fromkeys(place.train for place in found.beyond))
+        return f"No plan can help: even with no more film {short} would not come out as {found.options.need!r}"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
         return f'Where film "{found.film}" may go, so that every train gets through'
@@ -165,15 +161,8 @@ def _short(train: Judged, units: UnitFormat) -> str:
 def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     """Yield the trains that no plan helps."""
     filmed = any(track.rail for track in found.plan.tracks.values())
-    fail, marginal = _not_helped(found)
-    on = "with the film that is there already" if filmed else "on clean rail"
-    are = f"{', '.join(marginal)} {'is' if len(marginal) == 1 else 'are'} only marginal {on}"
-    accepts = f"{are}; treat --need marginal accepts that."
     there = "with the film that is there already, and no more" if filmed else "even with all rail clean"
-    yield [
-        ("No plan can help", "bold red"),
-        f": {there}, not every train gets by." if fail else f": {accepts}",
-    ]
+    yield [("No plan can help", "bold red"), f": {there}, not every train gets by."]
     for place in found.beyond:
         yield [
             (
@@ -181,9 +170,9 @@ def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
                 f"{units.force(place.short)} of pull short."
             )
         ]
-    if fail and marginal:
-        yield [accepts]
     yield ["Shorten these trains, or leave them out: treat --train names those that must run."]
+    if found.options.need == "climbs":
+        yield ["A train that is marginal all the same gets by with --need marginal."]
 
 
 def _forcing(found: KeepCleanPlan, units: UnitFormat) -> list[str]:
@@ -194,18 +183,6 @@ def _forcing(found: KeepCleanPlan, units: UnitFormat) -> list[str]:
     places = [f"{each.train} {WOULD[each.test]} on {each.track}, {units.force(each.short)} short" for each in ordered]
     left = len(places[_FORCING:])
     return [*places[:_FORCING], *([f"{left} more train{'s fail' if left > 1 else ' fails'}"] if left else [])]
-
-
-def _not_helped(found: KeepCleanPlan) -> tuple[list[str], list[str]]:
-    """Return the trains that no plan helps: those that fail, and those that are marginal with no more film.
-
-    With pull held back a marginal train may miss even the lesser need, so that it counts as one that fails.
-    """
-    now = {train.name: train.planned.outcome for train in found.trains}
-    lesser = found.options.need == "climbs" and not found.options.reserve
-    names = list(dict.fromkeys(place.train for place in found.beyond))
-    marginal = [name for name in names if lesser and now[name] == "marginal"]
-    return [name for name in names if name not in marginal], marginal
 
 
 def _all_filmed(trains: Sequence[Judged], names: Sequence[str]) -> list[Piece]:
@@ -242,7 +219,7 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             f": wheels spread the film no farther than {carry}. Nobody has measured it.",
             " If they spread it farther, see film everywhere below.",
         ]
-    elif found.one_piece:
+    elif found.carry > sum(row.unit.length for row in found.rows):  # film goes from any track to any other
         yield [f"A carry-over of {carry} is more than all track together."]
     else:
         yield [

@@ -11,6 +11,7 @@ from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
 from gradehaul.design.level.survey import SURE, Steep
 from gradehaul.errors import clean
+from gradehaul.show.base.labels import from_to
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -102,8 +103,7 @@ def _steep(steep: Steep, units: UnitFormat) -> tuple[Piece, ...]:
 def _ranged(grade: float, spread: float, units: UnitFormat, range_words: str = "") -> str:
     """Return a grade with its 90 % range in brackets, behind words on what that is."""
     low, high = (units.grade(grade + deviations * spread) for deviations in (-SURE, SURE))
-    unit = units.grade_unit if units.grades != "one-in" else ""
-    return f"{units.grade(grade)} ({range_words}{low.removesuffix(f' {unit}')} to {high.removesuffix(f' {unit}')})"
+    return f"{units.grade(grade)} ({range_words}{from_to(low, high)})"
 
 
 def correction_text(steps: int, step: float) -> str:

@@ -9,7 +9,7 @@ from gradehaul.design.level.as_checked import ParkedGrade, RulingGrade
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.errors import clean
-from gradehaul.show.base.labels import chance_words, counted, listed, rail_words
+from gradehaul.show.base.labels import chance_words, counted, from_to, listed, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -150,7 +150,7 @@ def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
 
 def _parked(berth: ParkedGrade, units: UnitFormat) -> list[Piece]:
     """Return that a berth gets steeper, and which cars would roll away from it."""
-    grades = f"{units.grade(berth.even).removesuffix(' %')} to {units.grade(berth.leveled)}"
+    grades = from_to(units.grade(berth.even), units.grade(berth.leveled))
     keeps = " A grade or rise written on its tracks keeps it."
     newly = [car for car in berth.roll_after if car not in berth.rolled_before]
     already = (
@@ -188,7 +188,7 @@ def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
 
 
 def _from_to(hardest: Hardest, units: UnitFormat) -> str:
-    return f"{units.grade(hardest.even).removesuffix(' %')} to {units.grade(hardest.leveled)}"
+    return from_to(units.grade(hardest.even), units.grade(hardest.leveled))
 
 
 def binding_words(hardest: Hardest, units: UnitFormat) -> list[str]:

@@ -89,10 +89,7 @@ def draw_labels(canvas: Canvas, view: PlanView, units: UnitFormat, beside: Seque
 
 
 def stacks(view: PlanView) -> dict[str, str]:
-    """Return how many turns lie over one another where a line climbs over itself, by the track with most of them.
-
-    Where that is not all of them, its own are named, too.
-    """
+    """Return how many turns lie over one another where a line climbs over itself, by the track with most of them."""
     found: dict[str, str] = {}
     lines: dict[str, list[TrackView]] = {}
     for track in view.tracks.values():
@@ -106,15 +103,9 @@ def stacks(view: PlanView) -> dict[str, str]:
         over = pairs[np.abs(turned[pairs[:, 0]] - turned[pairs[:, 1]]) > 1.5 * math.pi] if pairs.size else pairs
         if over.size:
             turns = float(np.ptp(turned[over])) / (2 * math.pi)
-            winds = {track.id: float(abs(track.heading[-1] - track.heading[0])) / (2 * math.pi) for track in tracks}
-            most = max(winds, key=winds.__getitem__)
-            own = f"{_in_turns(winds[most])} of " if winds[most] < turns - 0.1 else ""
-            found[most] = f"{own}{_in_turns(turns)} turns"
+            most = max(tracks, key=lambda track: abs(track.heading[-1] - track.heading[0]))
+            found[most.id] = f"{turns:.1f}".removesuffix(".0") + " turns"
     return found
-
-
-def _in_turns(turns: float) -> str:
-    return f"{turns:.0f}" if abs(turns - round(turns)) < 0.1 else f"{turns:.1f}"
 
 
 def _name_track(canvas: Canvas, track: TrackView, units: UnitFormat, drawn: Lines, turns: str = "") -> None:

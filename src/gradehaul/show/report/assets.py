@@ -82,13 +82,7 @@ def trusted(text: str) -> Markup:
 
 
 def json_in_html(document: Any) -> Markup:  # noqa: ANN401 - anything that JSON can hold
-    r"""Return a document as JSON that no text in it can end or turn into markup.
-
-    Examples
-    --------
-    >>> print(json_in_html({"name": "</script>"}))
-    {"name":"\u003c/script\u003e"}
-    """
+    """Return a document as JSON that no text in it can end or turn into markup."""
     text = json.dumps(document, separators=(",", ":"), allow_nan=False)
     for sign in "<>&":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
