@@ -25,6 +25,7 @@ from gradehaul.plan.drawing.linking.overlaps import overlap_faults
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, is_radius, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips
 from gradehaul.plan.drawing.naming.one_joint import with_joined, with_turntables
+from gradehaul.plan.drawing.naming.tracks import names_of_tracks
 from gradehaul.plan.drawing.nearness import pairs
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
@@ -139,9 +140,13 @@ def assemble(
     of_plan = {number: (given or {}).get(name) for number, name in enumerate(names.joints)}
     every = heights.joints | {number: height for number, height in of_plan.items() if height is not None}
     faults += flat_helices(circles, linked, heights.along, every, terms)
+    tracks, unnamed = names_of_tracks(linked.lines, own.tracks, terms.gauge)
+    faults += unnamed
     lines = [
-        line._replace(name=name, railhead_at=along, berths=in_berths)
-        for line, name, along, in_berths in zip(linked.lines, names.lines, heights.along, berths, strict=True)
+        line._replace(name=name, railhead_at=along, berths=in_berths, names=of_tracks)
+        for line, name, along, in_berths, of_tracks in zip(
+            linked.lines, names.lines, heights.along, berths, tracks, strict=True
+        )
     ]
     joints = [
         with_slips(joint, own.slips, names.lines, terms.near)._replace(name=name, length=lengths.get(number))

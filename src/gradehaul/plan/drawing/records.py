@@ -255,7 +255,7 @@ class DrawnLine(NamedTuple):
     """A line as drawn: elements in order between two joints, by their numbers; named when all of them are linked.
 
     `railhead_at` are heights between its ends, each after its distance. `berths` is for each element the berth that it
-    is in, empty for none; nothing where no element is in one.
+    is in, empty for none; nothing where no element is in one. `names` are those of its elements, likewise.
     """
 
     elements: tuple[Element, ...]
@@ -265,6 +265,7 @@ class DrawnLine(NamedTuple):
     name: str = ""
     railhead_at: tuple[tuple[Meters, Meters], ...] = ()
     berths: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
 
     @property
     def length(self) -> Meters:

@@ -228,6 +228,8 @@ def line_table(
     else:
         for track, berth in zip(tracks, line.berths, strict=bool(line.berths)):
             track |= {"berth": berth} if berth else {}  # noqa: PLW2901 - changed in place
+    for track, name in zip(tracks, line.names, strict=bool(line.names)):
+        track |= {"name": name} if name else {}  # noqa: PLW2901 - changed in place
     return table
 
 

@@ -110,7 +110,7 @@ class DrawingTable(DrawingTerms):
     """A drawing whose track becomes lines of the plan.
 
     What `export` wrote is read with
-    `layers = ["Railhead line", "Berth *", "Names", "Line names", "Turntables", "Slips"]` and
+    `layers = ["Railhead line", "Berth *", "Names", "Line names", "Single track names", "Turntables", "Slips"]` and
     `height_layers = ["Railhead heights"]`.
     """
 
