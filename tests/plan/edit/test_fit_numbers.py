@@ -81,6 +81,16 @@ def test_numbers_stand_where_fit_did_and_nothing_else_changes(tmp_path: Path) ->
         assert abs(closure.angle or 0.0) < 1e-7
 
 
+def test_an_angle_that_fits_is_written_in_degrees(tmp_path: Path) -> None:
+    out = '{ left = 30, angle = "fit" }, { straight = 5 }, { right = 30, angle = "fit" }'
+    back = "{ right = 30, angle = 10 }, { straight = 5 }, { left = 30, angle = 10 }"
+    head, tail = TEXT.split('parallel = "2 in"\ntrack = [\n')
+    text = f'{head}track = [ {out}, {{ straight = "fit" }}, {back} ]\n{tail[tail.index("[turnout.W]") :]}'
+    (tmp_path / "plan.toml").write_text(text)
+    copy = plan_with_numbers(fitted(load_plan(tmp_path / "plan.toml")))
+    assert copy[copy.index("[line.Siding]") :].count("angle = 10.0 }") == 2
+
+
 def test_the_verb_shows_the_figures_or_writes_the_copy(tmp_path: Path) -> None:
     (tmp_path / "plan.toml").write_text(TEXT)
     assert run("fit", str(PLANS / "first-hill.toml")).output == 'No figure of this plan is "fit".\n'
