@@ -50,9 +50,26 @@ def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: in
         *surveyed_steeper(plan, layout.alignment),
         *unusual_notes(plan, layout.alignment, hardest),
         *layout.alignment.doubts,
+        *steeper_elsewhere(layout),
         *taut_trains(layout, made),
     )
     return tuple(dict.fromkeys(found))
+
+
+def steeper_elsewhere(layout: Layout) -> Iterator[Note]:
+    """Yield a note on the steepest line that no route runs over, where it is steeper than all that they run over.
+
+    So a hill that ends beside a loop, from where no other end can be reached. Routes that the plan names are its own.
+    """
+    if layout.plan.routes or not layout.routes:
+        return
+    on = {way.track for route in layout.routes for way in route.ways}
+    known = max(steep for way, steep in layout.steepest.items() if way.track in on)
+    steep, track = max((steep, way.track) for way, steep in layout.steepest.items())
+    if track not in on and steep > known:
+        line = layout.plan.tracks[track].line
+        text = f"the steepest here, {describe(steep, 'grade', '%', 3)}, but none of these routes runs over it"
+        yield Note(f'line "{line}"', f"{text}: name one in the plan, [route.NAME] with from and to")
 
 
 def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
