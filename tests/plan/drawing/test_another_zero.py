@@ -132,7 +132,7 @@ def test_an_import_keeps_it_and_heights_as_drawn_follow(how):
     again = imported()
     assert again.text == done.text
     assert not any((again.changes.added, again.changes.changed, again.changes.contrary, again.changes.heights))
-    assert imported(raise_="0").drawn.heights == pytest.approx(low.heights)
+    assert imported(raise_=0).drawn.heights == pytest.approx(low.heights)
     assert load_plan("mine.toml").railhead == pytest.approx(low.heights)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from glob import escape
 from pathlib import Path
@@ -51,10 +51,15 @@ class ImportOptions:
     practice: str | None = None
 
     @property
+    def untyped(self) -> frozenset[str]:
+        """The names of those that were not typed."""
+        return frozenset(name for name, each in asdict(self).items() if each in (None, ()) or each is False)
+
+    @property
     def table(self) -> dict[str, Any]:
         """What the plan keeps of them, in its table ``[import]``."""
         names = ("layers", "height_layers", "unit", "snap", "fit", "kink", "rails", "raise_")
-        typed = {name.rstrip("_"): getattr(self, name) for name in names if getattr(self, name)}
+        typed = {name.rstrip("_"): getattr(self, name) for name in names if name not in self.untyped}
         return {name: list(value) if isinstance(value, tuple) else value for name, value in typed.items()}
 
 
@@ -190,9 +195,7 @@ def _with_those_before(options: ImportOptions, data: dict[str, Any], plan: str) 
     faults.raise_all()
     mine: dict[str, Any] = {name: tuple(each) if isinstance(each, list) else each for name, each in before.items()}
     mine |= {"raise_": mine.pop("raise")} if "raise" in mine else {}
-    return replace(
-        options, **{name: each for name, each in mine.items() if getattr(options, name, 0) in (None, (), False)}
-    )
+    return replace(options, **{name: each for name, each in mine.items() if name in options.untyped})
 
 
 def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...] | None, tuple[str, ...]]:
