@@ -23,7 +23,11 @@ _ALIKE, _SHORT_ALIKE, _WORD_ALIKE = 0.7, 0.65, 0.65
 
 
 def some(names: Iterable[str], most: int, form: Callable[[str], str] = str) -> str:
-    """Return names in a form, at most so many of them, and how many more there are."""
+    """Return names in a form, at most so many of them, and how many more there are.
+
+    >>> some(["A", "B", "C"], 2)
+    'A, B and 1 more'
+    """
     every = list(names)
     return ", ".join(map(form, every[:most])) + (f" and {len(every) - most} more" if len(every) > most else "")
 
@@ -103,7 +107,16 @@ def instead(name: str, known: Collection[str], *, declare: str = "", guess: bool
 
 
 def near_file(path: Path, *endings: str) -> str:
-    """Return the name of the file beside a missing one that is most like it; empty where none is."""
+    """Return the name of the file beside a missing one that is most like it; empty where none is.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     written = Path(folder, "tarn-branch.toml").write_text("")
+    ...     print(near_file(Path(folder, "tarn-branch"), ".toml"), near_file(Path(folder, "tan-brnch.toml"), ".toml"))
+    tarn-branch.toml tarn-branch.toml
+    """
     try:
         beside = sorted(each.name for each in islice(path.parent.iterdir(), _MOST_FILES))
     except (OSError, ValueError):  # ValueError: a NUL in the path

@@ -23,13 +23,6 @@ class RailCondition:
 
     Layouts and records know a condition by its `name`. Nothing else reads or makes such a name. A film whose own name
     ends in " fresh" is refused by the reader, so the two cannot be confused.
-
-    Examples
-    --------
-    >>> RailCondition.named("treated fresh")
-    RailCondition(film='treated', fresh=True)
-    >>> RailCondition("treated", fresh=True).name, RailCondition.named("clean").film
-    ('treated fresh', None)
     """
 
     film: str | None

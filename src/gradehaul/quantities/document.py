@@ -66,12 +66,7 @@ class AnswerRecord(Documented):
 
 
 def document(record: object) -> dict[str, Any]:
-    """Return a record as a document, its numbers rounded to six digits that count.
-
-    >>> from gradehaul.haulage.profile import Ruling
-    >>> document(Ruling(0.03, 0.02, 0.01, 0.5, 1.0 / 3.0, "Hill:1"))
-    {'effective_pct': 3.0, 'grade_pct': 2.0, 'curve_pct': 1.0, 'from_m': 0.5, 'to_m': 0.333333, 'track': 'Hill:1'}
-    """
+    """Return a record as a document, its numbers rounded to six digits that count."""
     return _values(record, keys_of(type(record)))
 
 

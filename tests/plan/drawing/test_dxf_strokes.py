@@ -8,8 +8,10 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gradehaul.plan.drawing.assembly import assemble
 from gradehaul.plan.drawing.dxf.curves import Budget, chords
 from gradehaul.plan.drawing.fitting import fit_stroke
+from gradehaul.plan.drawing.records import terms
 from plan.drawing.dxf_files import ON, farthest, length, line, new, plain, read, sampled, saved, strokes, written
 from plan.drawing.test_fitting import distances
 
@@ -78,11 +80,22 @@ def test_closed_polylines_that_end_where_they_began_and_pairs_of_points(tmp_path
     space.add_lwpolyline([(0, 0), (1, 0)], close=True, dxfattribs=ON)
     space.add_lwpolyline([(0, 0, 1), (1, 0, 1)], format="xyb", close=True, dxfattribs=ON)
     drawing = read(saved(document, tmp_path))
-    ring, straight, circle = drawing.strokes
+    ring, there, back, circle = drawing.strokes
     assert len(ring.points) == 4
-    assert len(straight.points) == 2
+    assert there.exact
+    assert there.points.tolist() == back.points[::-1].tolist()
     assert circle.bulges.tolist() == [1, 1]
     assert drawing.faults == ()
+
+
+def test_what_leads_straight_there_and_back_is_kept_once_and_named(tmp_path):
+    document, space = new()
+    space.add_lwpolyline([(0, 0), (1, 0)], close=True, dxfattribs=ON)
+    space.add_lwpolyline([(0, 1), (1, 1), (0, 1)], dxfattribs=ON)
+    drawn = assemble(read(saved(document, tmp_path)), terms(0.0165, "mm", ["*"]))
+    assert [line.length for line in drawn.lines.values()] == [1, 1]
+    assert [(each.code, each.weight) for each in drawn.faults] == [("overlap", 1), ("overlap", 1)]
+    assert drawn.faults[0].text == "1000.0 mm of track drawn again, over itself: kept once"
 
 
 @pytest.mark.parametrize("tolerance", [2e-5, 1e-3])

@@ -132,11 +132,6 @@ def try_train(
     of its vehicles, and in the place of `route`, without vehicles, for its route too. `heights` are railheads, m, by
     their places, as `set_heights.with_heights` has them. `hours` is the age of every film, None for the worse of fresh
     and rested. What is raised is that of `gradehaul.Layout.try_train`.
-
-    >>> from gradehaul.plan import load_plan
-    >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
-    >>> [(each.condition, each.outcome, each.most) for each in answer.trains[0].trials]
-    [('clean', 'climbs', 8), ('film everywhere', 'marginal', 2)]
     """
     written = plan
     if not vehicles and route in plan.trains:

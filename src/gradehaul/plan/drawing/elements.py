@@ -56,13 +56,6 @@ def heading(element: Element, along: float) -> float:
     return wrapped(element.heading + element.curvature * along)
 
 
-def center(element: Element) -> Spot:
-    """Return the center of an arc, m."""
-    radius = 1 / element.curvature
-    x, y = element.start.x, element.start.y
-    return Spot(x - radius * math.sin(element.heading), y + radius * math.cos(element.heading))
-
-
 def turned(element: Element) -> Element:
     """Return the element as run from its other end."""
     back = wrapped(element.heading + element.curvature * element.length + math.pi)

@@ -69,6 +69,20 @@ def distinct(points: FloatArray) -> tuple[FloatArray, IntArray]:
     return rows[first], own
 
 
+def along_texts(labels: Sequence[Label], step: float, most: int) -> tuple[IntArray, FloatArray]:
+    """Return of which text each of some points is, and where they lie: along its middle as it is seen, shape (n, 2).
+
+    They lie no farther apart than a step, m, or part the text into so many parts at the most.
+    """
+    middle = in_plan([label.seen for label in labels])
+    half = np.array([label.half for label in labels], dtype=np.float64).reshape(-1, 2)
+    parts = np.minimum(np.ceil(2 * np.hypot(*half.T) / step), most).astype(np.int64)
+    of = np.repeat(np.arange(len(labels)), parts + 1)
+    first = np.cumsum(parts + 1) - parts - 1
+    share = (np.arange(len(of)) - first[of]) / np.maximum(parts, 1)[of] * 2 - 1
+    return of, middle[of] + half[of] * share[:, None]
+
+
 def beside_texts(labels: Sequence[Label], spots: FloatArray, near: float) -> list[tuple[float, int, int]]:
     """Return texts with the points, shape (n, 2), within a distance, m, of where they are seen: a rank, text and point.
 
@@ -83,14 +97,12 @@ def beside_texts(labels: Sequence[Label], spots: FloatArray, near: float) -> lis
     """
     middle, there = in_plan([label.seen for label in labels]), spots[:, :2]
     half = np.array([label.half for label in labels], dtype=np.float64).reshape(-1, 2)
-    count = np.minimum(np.ceil(np.hypot(*half.T) / near * 4), 100).astype(np.int64) + 1
-    of = np.repeat(np.arange(len(labels)), count)
-    share = (np.arange(len(of)) - (np.cumsum(count) - count)[of]) / np.maximum(count - 1, 1)[of] * 2 - 1
-    one, spot = pairs(middle[of] + half[of] * share[:, None], 1.04 * near, there)  # points no farther apart than near/2
+    of, along = along_texts(labels, near / 2, 100)
+    one, spot = pairs(along, 1.04 * near, there)
     text, spot = np.unique(np.column_stack((of[one], spot)), axis=0).T
     away, reach = there[spot] - middle[text], half[text]
-    along = np.clip((away * reach).sum(axis=1) / np.maximum((reach**2).sum(axis=1), 1e-18), -1.0, 1.0)
-    off = np.hypot(*(away - reach * along[:, None]).T)
+    share = np.clip((away * reach).sum(axis=1) / np.maximum((reach**2).sum(axis=1), 1e-18), -1.0, 1.0)
+    off = np.hypot(*(away - reach * share[:, None]).T)
     rank = np.round(off + np.hypot(*away.T) / 2, 6)
     rows = zip(rank.tolist(), text.tolist(), spot.tolist(), (off <= near).tolist(), strict=True)
     return sorted((rank, text, spot) for rank, text, spot, fair in rows if fair)

@@ -137,10 +137,6 @@ class Stroke:
     heights: FloatArray | None = None
 
 
-_MOST_POINTS = 200
-"""The most points along a side of a text that are looked at."""
-
-
 @dataclass(frozen=True, slots=True)
 class Label:
     """A text of the drawing: what it says, where it was put, and on which layer.
@@ -160,18 +156,6 @@ class Label:
     def seen(self) -> Spot:
         """Where the middle of it is seen."""
         return Spot(self.spot.x + self.middle[0], self.spot.y + self.middle[1], self.spot.z)
-
-    def box(self, step: Meters) -> list[Spot]:
-        """Return points along both long sides of the box in which it is seen, no farther than `step` apart, m."""
-        (x, y), (right, over) = self.middle, self.half
-        up = (x - right, y - over)  # it was put at a corner of its box
-        count = min(math.ceil(2 * math.hypot(right, over) / step), _MOST_POINTS)
-        shares = [2 * number / count - 1 for number in range(count + 1)] if count else [0.0]
-        return [
-            Spot(self.spot.x + x + share * right + row * up[0], self.spot.y + y + share * over + row * up[1])
-            for row in (-1, 1)
-            for share in shares
-        ]
 
 
 @dataclass(frozen=True, slots=True)

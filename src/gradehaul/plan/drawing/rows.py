@@ -72,21 +72,20 @@ class Rows:
 
     def element(self, number: int) -> Element:
         """Return the record of one element."""
-        own = slice(number, number + 1)
-        (start,), (end,) = spots_of(self.start[own]), spots_of(self.end[own])
-        figures = float(self.heading[number]), float(self.curvature[number]), float(self.length[number])
-        return Element(start, end, *figures, *self.origins[int(self.origin[number])], self.inner.get(number, ()))
+        return self.elements(number, number + 1)[0]
 
     def row(self, number: int) -> list[Element]:
         """Return the records of one row."""
-        return self._records(slice(int(self.first[number]), int(self.first[number + 1])))
+        return self.elements(int(self.first[number]), int(self.first[number + 1]))
 
     def rows(self) -> list[list[Element]]:
         """Return the records of all."""
-        every = self._records(slice(0, len(self.length)))
+        every = self.elements()
         return [every[low:high] for low, high in pairwise(self.first.tolist())]
 
-    def _records(self, those: slice) -> list[Element]:
+    def elements(self, first: int = 0, last: int | None = None) -> list[Element]:
+        """Return the records of all elements, or of those from one up to another."""
+        those = slice(first, len(self.length) if last is None else last)
         numbers = range(those.start, those.stop)
         ends = spots_of(self.start[those]), spots_of(self.end[those])
         figures = (column[those].tolist() for column in (self.heading, self.curvature, self.length))
@@ -146,6 +145,12 @@ class Rows:
         middle = self.heading[numbers] + half
         found: FloatArray = self.start[numbers, :2] + np.column_stack((chord * np.cos(middle), chord * np.sin(middle)))
         return found
+
+    def circles(self, numbers: IntArray) -> FloatArray:
+        """Return the middle and the radius of the circle of each of some arcs, m, shape (n, 3)."""
+        radius, heading = 1 / self.curvature[numbers], self.heading[numbers]
+        aside = radius[:, None] * np.column_stack((-np.sin(heading), np.cos(heading)))
+        return np.column_stack((self.start[numbers, :2] + aside, np.abs(radius)))
 
     def heights(self, numbers: IntArray, along: FloatArray) -> FloatArray:
         """Return the heights at distances along some of the elements, m, nan where they have none, shape (n,)."""

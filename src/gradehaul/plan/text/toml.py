@@ -149,13 +149,7 @@ def key_written(name: str) -> str:
 
 
 def written(value: object) -> str:
-    r"""Return a value as TOML has it: text, a number, a list of them or a table in braces, without what is None.
-
-    Examples
-    --------
-    >>> written({"locos": ("mogul", 'a "tank"'), "together": 0.9, "title": None})
-    '{ locos = ["mogul", "a \\"tank\\""], together = 0.9 }'
-    """
+    """Return a value as TOML has it: text, a number, a list of them or a table in braces, without what is None."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, (int, float)):

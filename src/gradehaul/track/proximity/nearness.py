@@ -113,10 +113,6 @@ def near_pairs(ends: FloatArray, reach: float, highest: float) -> Iterator[Pairs
     """Yield all pairs of chords that may be within reach in the plane and less than a height apart, each pair once.
 
     A tree of their middles in space finds them, so that what lies far above or below costs nothing.
-
-    >>> ends = np.array([[[0.0, 0, 0], [1, 0, 0]], [[0, 0.5, 0], [1, 0.5, 0]], [[0, 0, 9], [1, 0, 9]]])
-    >>> [(one.tolist(), two.tolist()) for one, two in near_pairs(ends, 0.6, 1.0)]
-    [([0], [1])]
     """
     low, top = ends.min(axis=1), ends.max(axis=1)
     room = np.array([reach, reach, highest])

@@ -174,7 +174,7 @@ def _polyline(entity: Entity, budget: Budget) -> Curve | None:
     points, bulges = own[:, :3], own[:, 3]
     budget.take(len(own))
     # Many a closed polyline ends where it began already.
-    if flags & _CLOSED and len(own) > 1 and (points[0] != points[-1]).any() and (len(own) > 2 or bulges.any()):
+    if flags & _CLOSED and len(own) > 1 and (points[0] != points[-1]).any():
         points = np.concatenate((points, points[:1]))
     bulges = np.zeros(0) if flags & _SPACE else bulges[: max(len(points) - 1, 0)]
     hand = 1 if flags & _SPACE and entity.dxftype() == "POLYLINE" else hand_of(entity)
@@ -292,7 +292,11 @@ class Curves:
     handles: list[str] = field(default_factory=list)
 
     def add(self, curve: Curve, item: Item) -> None:
-        """Take one more."""
+        """Take one more; straight there and straight back are two, of which the linking names one as drawn again."""
+        if len(curve.points) == 3 and not curve.bulges and tuple(curve.points[0]) == tuple(curve.points[2]):
+            for ends in (curve.points[:2], curve.points[1:]):
+                self.add(Curve(ends, None, exact=True), item)
+            return
         if isinstance(curve.points, np.ndarray):
             self.points.frombytes(np.ascontiguousarray(curve.points).tobytes())
         else:

@@ -21,6 +21,8 @@ ROUNDS = 16
 """The most steps of the least squares; four to eight are usual."""
 ENOUGH = 1e-7
 """A step that lessens the squares by less than this share is the last."""
+SETTLED = 1e-8
+"""In mean lengths of elements: a step that would be smaller, as whole steps shrink, is not made any more."""
 HELD, ACCEPTED = 1e-9, 1e-7
 """In mean lengths of elements: how far off their joint two elements should lie in the end, and may after all steps."""
 GAP_PRICE = 1e4
@@ -118,7 +120,7 @@ def laid(points: FloatArray, guess: Chain) -> Chain | None:
     level = left + bend * place
     square = 2 * (level * place).sum(axis=1) - own.curvature * (place**2).sum(axis=1)
     state = fit.state(np.column_stack((bend, level, square)), own.length * own.curvature, guess.first)
-    damping = 1e-9
+    damping, before = 1e-9, 0.0
     for _ in range(ROUNDS):
         answer = fit.solved(state, damping)
         if answer is None:
@@ -137,8 +139,10 @@ def laid(points: FloatArray, guess: Chain) -> Chain | None:
             damping *= 100
             continue
         gained = state.merit - moved.merit
+        size = float(np.abs(step).max()) if share == 1 else 0.0
+        settled, before = 0 < size * size < SETTLED * before, size
         state, damping = moved, max(damping / 10, 1e-9)
-        if gained <= ENOUGH * state.merit + 1e-20 and state.gap < HELD:
+        if (settled or gained <= ENOUGH * state.merit + 1e-20) and state.gap < HELD:
             break
     if not (state.gap < ACCEPTED and (state.length > 0).all() and np.isfinite(state.off).all()):
         return None

@@ -11,14 +11,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain
 from gradehaul.plan.drawing.fitting.search import NODE, nodes_of
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from gradehaul.plan.drawing.records import FloatArray, IntArray
 
 FEWEST = 100
 """A run of fewer nodes is left to the search."""

@@ -11,7 +11,7 @@ import numpy as np
 from gradehaul.plan.drawing.elements import place
 from gradehaul.plan.drawing.heights.levels import LEAST_TURN
 from gradehaul.plan.drawing.nearness import pairs, places_of
-from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, FloatArray, IntArray, Linked, Terms
+from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Linked, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import FLAT_HELIX, length_text
 
@@ -32,17 +32,10 @@ def level_turns(reaches: Rows, snap: float) -> list[Turns]:
     level = (low == high) | (np.isnan(low) & np.isnan(high))
     level[list(reaches.inner)] = False
     arcs = np.flatnonzero(level & (turns >= LEAST_TURN))
-    circle = places_of(_circles(reaches, arcs), 2 * snap)
+    circle = places_of(reaches.circles(arcs), 2 * snap)
     turn = np.bincount(circle, turns[arcs], len(arcs)).tolist()
     last = dict(zip(circle.tolist(), arcs.tolist(), strict=True))
     return [Turns(reaches.element(arc), turn[each]) for each, arc in last.items() if turn[each] >= _ROUND]
-
-
-def _circles(rows: Rows, arcs: IntArray) -> FloatArray:
-    """Return the middle and the radius of the circle of each of some arcs, m, shape (n, 3)."""
-    radius, heading = 1 / rows.curvature[arcs], rows.heading[arcs]
-    aside = radius[:, None] * np.column_stack((-np.sin(heading), np.cos(heading)))
-    return np.column_stack((rows.start[arcs, :2] + aside, np.abs(radius)))
 
 
 def _rings(circles: Sequence[Turns], linked: Linked, snap: float) -> list[set[int]]:
@@ -50,7 +43,7 @@ def _rings(circles: Sequence[Turns], linked: Linked, snap: float) -> list[set[in
     found: list[set[int]] = [set() for _ in circles]
     rows, drawn = Rows.of(line.elements for line in linked.lines), Rows.of([circle.arc] for circle in circles)
     arcs = np.flatnonzero(np.abs(rows.curvature) >= 1e-9)
-    wanted, there = _circles(drawn, np.arange(len(circles))), _circles(rows, arcs)
+    wanted, there = drawn.circles(np.arange(len(circles))), rows.circles(arcs)
     one, other = pairs(wanted[:, :2], 2 * snap, there[:, :2])
     alike = np.abs(wanted[one, 2] - there[other, 2]) <= 2 * snap
     on, often = np.unique(np.column_stack((one, rows.owner[arcs[other]]))[alike], axis=0, return_counts=True)

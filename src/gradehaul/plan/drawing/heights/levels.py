@@ -8,11 +8,10 @@ from collections.abc import Collection, Mapping, Sequence
 import numpy as np
 
 from gradehaul.errors import quoted
-from gradehaul.plan.drawing.elements import center, gap, place
 from gradehaul.plan.drawing.heights.texts import MISFIT
-from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs, places_of
 from gradehaul.plan.drawing.records import BoolArray, Element, Fault, IntArray, Label, Linked, Spot, Stroke, Terms
-from gradehaul.plan.drawing.rows import Rows, spots_of, wrapped
+from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import bare, length_text
 
 LEAST_TURN = math.radians(60)
@@ -215,17 +214,15 @@ def _left_over(
 
 def _circles(reaches: Rows, snap: float) -> list[Fault]:
     """Return a fault for each place where circles lie over one another."""
-    rings: dict[tuple[int, ...], list[Element]] = {}
-    for number in np.flatnonzero(reaches.closed).tolist():
-        first, *rest = reaches.row(number)
-        if first.curvature and all(each.curvature == first.curvature for each in rest):
-            figures = (*center(first)[:2], abs(1 / first.curvature))
-            rings.setdefault(tuple(round(each / snap) for each in figures), []).append(first)
+    least, most = (each.reduceat(reaches.curvature, reaches.first[:-1]) for each in (np.minimum, np.maximum))
+    rings = reaches.first[:-1][reaches.closed & (least == most) & (least != 0)]
+    place, often = np.unique(places_of(reaches.circles(rings), snap), return_counts=True)
     cure = "draw the turns of a helix as a HELIX, as a 3D polyline, or as half-turn arcs at rising heights"
     return [
-        Fault("turns", f"{1 + len(more)} circles lie over one another: {cure}", ring.start, ring.handle, ring.layer)
-        for ring, *more in rings.values()
-        if more
+        Fault("turns", f"{count} circles lie over one another: {cure}", ring.start, ring.handle, ring.layer)
+        for number, count in zip(rings[place].tolist(), often.tolist(), strict=True)
+        if count > 1
+        for ring in (reaches.element(number),)
     ]
 
 
@@ -243,7 +240,7 @@ def at_zero_elevation(reaches: Rows, texts: Sequence[tuple[Label, float]], terms
 
     Examples
     --------
-    >>> from gradehaul.plan.drawing.records import terms
+    >>> from gradehaul.plan.drawing.records import Element, Spot, terms
     >>> def straight(start, end, z):
     ...     return [Element(Spot(start, 0, z), Spot(end, 0, z), 0.0, 0.0, end - start, "", "")]
     >>> apart, joined = (Rows.of([straight(0, 1, 0.05), straight(start, start + 1, None)]) for start in (3, 1))
@@ -264,41 +261,25 @@ def at_zero_elevation(reaches: Rows, texts: Sequence[tuple[Label, float]], terms
     return reaches.raised(dict.fromkeys(np.flatnonzero(at_zero).tolist(), (0.0, 0.0)))
 
 
-def _met_flat(reaches: Rows, flat: BoolArray, snap: float) -> tuple[list[tuple[int, int]], set[int]]:
+def _met_flat(reaches: Rows, flat: BoolArray, snap: float) -> tuple[IntArray, set[int]]:
     """Return the pairs of flat reaches that meet, and the flat ones that meet track at another height than 0."""
-    tips, ends = spots_of(reaches.tips), _open_ends(reaches)
-    index = Nearness(reaches)
-    near = index.beside(reaches.tips[ends], snap)
-    joined: list[tuple[int, int]] = []
-    higher: list[tuple[int, Spot]] = []
-    level: dict[int, list[Spot]] = {}
-    feet: dict[int, list[tuple[int, Spot]]] = {}
-    for foot in near.only(ends[near.which] // 2 != near.row).feet():
-        there = place(index.rows.element(foot.number), foot.on)
-        feet.setdefault(int(ends[foot.which]), []).append((foot.row, there))
-    for end, places in feet.items():
-        spot, mine = tips[end], end // 2
-        for theirs, there in places:
-            if flat[mine] and flat[theirs]:
-                joined.append((mine, theirs))
-                if reaches.closed[theirs] or all(gap(there, tips[2 * theirs + side]) > snap for side in (0, 1)):
-                    level.setdefault(mine, []).append(spot)  # it runs into flat track there, whatever lies above
-            elif flat[mine] or flat[theirs]:
-                height = (there if flat[mine] else spot).z
-                own_flat = mine if flat[mine] else theirs
-                if height is not None and abs(height) <= MISFIT:
-                    level.setdefault(own_flat, []).append(spot)
-                elif height is not None and not (flat[theirs] and _met(spot, places, flat)):
-                    higher.append((own_flat, spot))
+    tips, ends, index = reaches.tips, _open_ends(reaches), Nearness(reaches)
+    near = index.beside(tips[ends], snap)
+    near = near.only(ends[near.which] // 2 != near.row)
+    end, theirs = ends[near.which], near.row
+    mine, spots, there = end // 2, tips[end], index.rows.places(near.number, near.on)
+    high = index.rows.heights(near.number, near.on)
+    both, one = flat[mine] & flat[theirs], flat[mine] != flat[theirs]
+    off = np.linalg.norm(tips.reshape(-1, 2, 3)[theirs, :, :2] - there[:, None], axis=2).min(axis=1)
+    into = reaches.closed[theirs] | (off > snap)  # what runs into flat track is level there, whatever lies above
+    own, height = np.where(flat[mine], mine, theirs), np.abs(np.where(flat[mine], high, spots[:, 2]))
+    at_own_height = np.isin(end, end[~flat[theirs] & (np.abs(high - spots[:, 2]) <= MISFIT)])
+    level = np.flatnonzero((both & into) | (one & (height <= MISFIT)))
+    higher = np.flatnonzero(one & (height > MISFIT) & ~(flat[theirs] & at_own_height))
     # where it meets track at 0 too, as below the turns of a helix, what is higher only lies above it
-    raised = {own for own, spot in higher if all(gap(spot, each) > 2 * snap for each in level.get(own, ()))}
-    return joined, raised
-
-
-def _met(spot: Spot, places: Sequence[tuple[int, Spot]], flat: BoolArray) -> bool:
-    """Return whether an end in space lies on track at its own height."""
-    heights = [there.z for theirs, there in places if not flat[theirs]]
-    return any(z is not None and spot.z is not None and abs(z - spot.z) <= MISFIT for z in heights)
+    above, below = pairs(spots[higher, :2], 2 * snap, spots[level, :2])
+    only_above = above[own[higher[above]] == own[level[below]]]
+    return np.column_stack((mine, theirs))[both], {*own[np.delete(higher, only_above)].tolist()}
 
 
 def raised_by_plan(

@@ -11,8 +11,8 @@ import numpy as np
 
 from gradehaul.errors import quoted
 from gradehaul.plan.drawing.elements import beyond, in_plan
-from gradehaul.plan.drawing.nearness import Nearness, beside_texts
-from gradehaul.plan.drawing.records import DrawnLine, Fault, FloatArray, Label, Linked, Source, Spot, Terms
+from gradehaul.plan.drawing.nearness import Nearness, along_texts, beside_texts
+from gradehaul.plan.drawing.records import DrawnLine, Fault, FloatArray, IntArray, Label, Linked, Source, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import UNUSED, bare
 from gradehaul.plan.text.toml import key_written
@@ -130,6 +130,10 @@ def at_joints(
 
 _FAR = 3.0
 """Track that is this many times too far from a text is looked for, to say how far it is."""
+_MOST_PARTS = 200
+"""Into so many parts a side of a text is parted at the most, to look at what lies beside them."""
+_AT_ONCE = 10_000
+"""The points that are looked up at once: all that lies beside many more would take much memory."""
 
 
 class Stand(NamedTuple):
@@ -212,9 +216,10 @@ def _nearest(
     else beside what is near to its box. What is clearly nearer to its box than the first is makes it unclear.
     """
     labels = [label for label, _ in texts]
-    put = _places(index, [[label.spot] for label in labels], terms.near)
-    middle = _places(index, [[label.seen] for label in labels], terms.near)
-    boxed = _places(index, [label.box(terms.near / 4) for label in labels], terms.near)
+    each = np.arange(len(labels))
+    put = _places(index, each, in_plan([label.spot for label in labels]), terms.near)
+    middle = _places(index, each, in_plan([label.seen for label in labels]), terms.near)
+    boxed = _places(index, *_boxes(labels, terms.near / 4), terms.near)
     met: dict[int, list[_Place]] = {}
     for foot in index.beside(meetings, terms.snap).feet():
         met.setdefault(foot.which, []).append((foot.off, foot.row, foot.along))
@@ -242,21 +247,33 @@ def _nearest(
 
 def _far(labels: Mapping[int, Label], index: Nearness, terms: Terms) -> dict[int, str]:
     """Return what is said of texts beside no track: how far off the nearest is, and the limit."""
-    boxes = _places(index, [label.box(terms.near / 4) for label in labels.values()], _FAR * terms.near)
-    limit, *away = (
-        describe(each, "length", terms.plan_unit)
-        for each in (terms.near, *(places[0][0] if places else 0.0 for places in boxes))
+    owner, spots = _boxes([*labels.values()], terms.near / 4)
+    away = np.full(len(labels), math.inf)
+    for first in range(0, len(spots), _AT_ONCE):
+        near = index.beside(spots[first : first + _AT_ONCE], _FAR * terms.near)
+        np.minimum.at(away, owner[first + near.which], near.off)
+    limit = f"{describe(terms.near, 'length', terms.plan_unit)} is the limit"
+    said = (
+        f"the nearest is {describe(off, 'length', terms.plan_unit)} away, " if off < math.inf else ""
+        for off in away.tolist()
     )
-    nearest = (f"the nearest is {off} away, " if places else "" for off, places in zip(away, boxes, strict=True))
-    return {n: f"stands beside no track ({off}{limit} is the limit)" for n, off in zip(labels, nearest, strict=True)}
+    return {number: f"stands beside no track ({off}{limit})" for number, off in zip(labels, said, strict=True)}
 
 
-def _places(index: Nearness, spots: Sequence[Sequence[Spot]], near: float) -> list[list[_Place]]:
-    """Return the places within a distance, m, of any of some points, for each list of points, the nearest first."""
-    owner = [number for number, each in enumerate(spots) for _ in each]
-    found: list[list[_Place]] = [[] for _ in spots]
-    for foot in index.beside(in_plan([spot for each in spots for spot in each]), near).feet():
-        found[owner[foot.which]].append((foot.off, foot.row, foot.along))
+def _boxes(labels: Sequence[Label], step: float) -> tuple[IntArray, FloatArray]:
+    """Return points along both long sides of the boxes in which texts are seen, and of which text each is."""
+    of, points = along_texts(labels, step, _MOST_PARTS)
+    figures = np.array([(*label.middle, *label.half) for label in labels], dtype=np.float64).reshape(-1, 4)
+    up = (figures[:, :2] - figures[:, 2:])[of]  # it was put at a corner of its box
+    return np.concatenate((of, of)), np.concatenate((points - up, points + up))
+
+
+def _places(index: Nearness, owner: IntArray, spots: FloatArray, near: float) -> list[list[_Place]]:
+    """Return for each owner the places within a distance, m, of any of its points, shape (n, 2), the nearest first."""
+    found: list[list[_Place]] = [[] for _ in range(int(owner.max(initial=-1)) + 1)]
+    of = owner.tolist()
+    for foot in index.beside(spots, near).feet():
+        found[of[foot.which]].append((foot.off, foot.row, foot.along))
     return [sorted(places) for places in found]
 
 

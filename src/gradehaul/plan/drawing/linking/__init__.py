@@ -14,7 +14,7 @@ from gradehaul.plan.drawing.linking.overlaps import lengths_drawn, mark_cuts, on
 from gradehaul.plan.drawing.linking.turnouts import askew, judged
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot, cut_ways, meet, merged, specks, without_specks
 from gradehaul.plan.drawing.nearness import Nearness
-from gradehaul.plan.drawing.records import Fault, Linked, Spot, Terms
+from gradehaul.plan.drawing.records import Element, Fault, Linked, Spot, Terms
 from gradehaul.plan.drawing.rows import Rows
 from gradehaul.plan.drawing.wording import length_text
 
@@ -53,7 +53,8 @@ def link(reaches: Rows, terms: Terms, marks: Sequence[Spot] = ()) -> Linked:
     drawn = lengths_drawn(reaches)
     rows = reaches.halved()
     ways = Ways(rows, meet(rows.tips, snap=snap, level=terms.level).reshape(-1, 2))
-    faults = [_speck(ways, number, unit) for number in np.flatnonzero(specks(ways, snap)).tolist()]
+    left_out = ways.rows.only(np.flatnonzero(specks(ways, snap)))
+    faults = [_speck(*each, unit) for each in zip(left_out.rows(), left_out.total.tolist(), strict=True)]
     ways = without_specks(ways, snap)
     if not len(ways):
         return Linked((), (), tuple(faults))
@@ -100,7 +101,6 @@ def _check(rows: Rows) -> None:
         raise DrawingError("an element must be more than 0", place=place, found=f"{element.length} m")
 
 
-def _speck(ways: Ways, number: int, unit: str) -> Fault:
-    elements, length = ways.rows.row(number), float(ways.rows.total[number])
+def _speck(elements: Sequence[Element], length: float, unit: str) -> Fault:
     text = f"a piece of track only {length_text(length, unit, _SPECK_FINE)} long was left out"
     return Fault("stray", text, middle(elements), *source(elements[0]), weight=length)

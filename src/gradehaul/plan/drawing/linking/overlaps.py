@@ -174,6 +174,7 @@ def overlap_faults(dropped: Iterable[Dropped], drawn: Mapping[Source, float], un
         longest = min(stretches, key=lambda one: (-micro(one.length), order(one.spot)))
         whole = gone[own] >= 0.99 * drawn.get(own, math.inf)
         over = f"handle {kept[0]}" + (f" on layer {kept[1]}" if kept[1] else "") if kept[0] else "another track"
+        over = over if own != kept else "itself"
         text = f"{length_text(length, unit)} of track drawn again, over {over}: kept once"
         faults.append(Fault("duplicate" if whole else "overlap", text, longest.spot, *own, weight=length))
     return faults
@@ -218,17 +219,19 @@ def side_cuts(ways: Ways, terms: Terms) -> tuple[list[Cut], dict[int, float]]:
     apart = np.abs(near.along - along[near.which]) > 3 * terms.snap
     near = near.only((near.row != way[near.which]) | apart)
 
+    elements, headings = rows.elements(), away.tolist()
+
     def leaving(which: int) -> list[tuple[Element, float]]:
         """Return the elements that leave a place, each with how far its curvature lasts; none at an end that is one."""
         if which >= len(ends):
             number = int(changes[which - len(ends)])
-            before, after = rows.element(number), rows.element(number + 1)
-            return [(turned(before), behind[number]), (after, ahead[number + 1])]
+            return [(turned(elements[number]), behind[number]), (elements[number + 1], ahead[number + 1])]
         end = int(ends[which])
         others = at.get(int(nodes[end]), ())
-        if all(abs(wrapped(away[end] - away[other] + math.pi)) > terms.kink for other in others if other != end):
+        if all(abs(wrapped(headings[end] - headings[each] + math.pi)) > terms.kink for each in others if each != end):
             return []
-        return [(ways.outward(end), behind[rows.first[end // 2 + 1] - 1] if end % 2 else ahead[rows.first[end // 2]])]
+        number = int(rows.first[end // 2 + end % 2]) - end % 2
+        return [(turned(elements[number]), behind[number]) if end % 2 else (elements[number], ahead[number])]
 
     fresh = ways.fresh_node - len(ends)
     cuts: list[Cut] = []
@@ -243,11 +246,11 @@ def side_cuts(ways: Ways, terms: Terms) -> tuple[list[Cut], dict[int, float]]:
         ):
             sides.setdefault(which, []).append(foot)
         elif mine and foot.turn <= terms.kink:
-            pieces = _pieces(rows.element(foot.number), foot, ahead, behind)
+            pieces = _pieces(elements[foot.number], foot, ahead, behind)
             if any(run_together(*one, *other, terms) for one in mine for other in pieces):
                 cuts += (Cut(int(way[which]), float(along[which]), node), Cut(foot.row, foot.along, node))
     for which, found in sides.items():
-        best = min(found, key=lambda foot: _misfit(rows.element(foot.number), foot, terms))
+        best = min(found, key=lambda foot: _misfit(elements[foot.number], foot, terms))
         end = int(ends[which])
         if best.turn > terms.kink:
             askew[end] = best.turn

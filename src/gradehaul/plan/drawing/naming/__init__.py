@@ -232,7 +232,7 @@ def _beside(
     best: dict[tuple[int, int], float] = {}
     for foot in index.beside(spots, near).feet():
         layer = texts[foot.which].layer
-        if layer == index.rows.element(foot.number).layer or layer not in drawn:
+        if layer == index.rows.origins[index.rows.origin[foot.number]][1] or layer not in drawn:
             best[foot.which, foot.row] = min(foot.off, best.get((foot.which, foot.row), math.inf))
     return of_joints, [(off, text, line) for (text, line), off in best.items()]
 

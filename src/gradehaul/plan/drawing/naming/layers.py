@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from glob import escape
 from itertools import groupby, pairwise
 from typing import Literal, NamedTuple
+
+import numpy as np
 
 from gradehaul.errors import quoted
 from gradehaul.plan.drawing.elements import gap, in_plan, place
@@ -136,22 +139,22 @@ def layers_with_numbers(labels: Sequence[Label], drawn: Drawn, near: float, unit
     heights if three of them differ, the layer is not called after names, and they are not in a row like the numbers of
     tracks (our own choice).
     """
-    found: dict[str, list[Label]] = {}
+    found: dict[str, list[str]] = {}
     lines = list(drawn.lines.values())
     radii = noted_radii(labels, lines, near, (unit, drawn.unit))
-    for number, label in enumerate(labels):
-        if is_number(label.text) and number not in radii:
-            found.setdefault(label.layer, []).append(label)
+    numbers = [each for number, each in enumerate(labels) if is_number(each.text) and number not in radii]
+    for label in numbers:
+        found.setdefault(label.layer, []).append(label.text.strip())
     index = Nearness(Rows.of(line.elements for line in lines))
+    at_track = np.unique(index.beside(in_plan([label.seen for label in numbers]), near).which).tolist()
+    beside = Counter(numbers[number].layer for number in at_track)
     layers = []
-    for layer, numbers in sorted(found.items()):
-        beside = {*index.beside(in_plan([label.seen for label in numbers]), near).which.tolist()}
-        if len(beside) >= max(_NUMBERS, len(numbers) / 2):
-            texts = [label.text.strip() for label in numbers]
+    for layer, texts in sorted(found.items()):
+        if beside[layer] >= max(_NUMBERS, len(texts) / 2):
             whole = sorted(int(text) for text in texts if text.isdecimal())
             in_a_row = len(whole) == len(texts) and whole == [*range(whole[0], whole[-1] + 1)]
             surely = len({*texts}) >= _NUMBERS and not in_a_row and use_of(layer) != "names"
-            layers.append(Numbers(layer, len(numbers), surely))
+            layers.append(Numbers(layer, len(texts), surely))
     return layers
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 
 from gradehaul.errors import QuantityError
 from gradehaul.plan.drawing.elements import gap, in_plan, turned
@@ -15,16 +15,14 @@ from gradehaul.quantities import read_quantity
 
 
 def _merged(
-    linked: Linked, groups: Sequence[Collection[int]], make: Callable[[Sequence[ReachEnd], DrawnJoint], DrawnJoint]
+    linked: Linked, groups: Sequence[Collection[int]], joints_of: Sequence[DrawnJoint]
 ) -> tuple[Linked, dict[int, int]]:
-    """Return a network with groups of joints as one each, made of all ends and the first, and their new numbers."""
+    """Return a network with another joint in place of each group of joints, and their new numbers."""
     first = {number: min(numbers) for numbers in groups for number in numbers}
     kept = [number for number in range(len(linked.joints)) if first.get(number, number) == number]
     after = {number: count for count, number in enumerate(kept)}
     joints = {number: linked.joints[number] for number in kept}
-    for numbers in groups:
-        ends = sorted(end for number in numbers for end in linked.joints[number].ends)
-        joints[min(numbers)] = make(ends, linked.joints[min(numbers)])
+    joints |= {min(numbers): joint for numbers, joint in zip(groups, joints_of, strict=True)}
     after |= {number: after[there] for number, there in first.items()}
     lines = tuple(line._replace(start=after[line.start], finish=after[line.finish]) for line in linked.lines)
     return Linked(lines, tuple(joints.values()), linked.faults), after
@@ -51,9 +49,13 @@ def with_turntables(
         if nearest is not None and gap(linked.joints[nearest].spot, label.spot) <= near:
             groups.setdefault(label.text, {})[nearest] = None
     groups = {text: numbers for text, numbers in groups.items() if len(numbers) > 1}
-    linked, after = _merged(
-        linked, [*groups.values()], lambda ends, joint: DrawnJoint(joint.spot, "table", tuple(ends))
-    )
+    tables = [
+        DrawnJoint(
+            linked.joints[min(own)].spot, "table", tuple(sorted(end for n in own for end in linked.joints[n].ends))
+        )
+        for own in groups.values()
+    ]
+    linked, after = _merged(linked, [*groups.values()], tables)
     bridges = {after[min(numbers)]: _bridge(text, unit) for text, numbers in groups.items()}
     lengths = {number: length for number, (_, length) in bridges.items() if length is not None}
     return linked, {number: name for number, (name, _) in bridges.items()}, lengths
@@ -112,15 +114,9 @@ def with_joined(
             and fault.spot
             and any(gap(fault.spot, spot) <= max(most, terms.snap) for spot in own)
         ]
-    linked, _ = _merged(linked, [groups[text] for text in made], _maker(made.values()))
+    linked, _ = _merged(linked, [groups[text] for text in made], [*made.values()])
     left = {id(fault) for fault in gone}
     return linked, [*(fault for fault in faults if id(fault) not in left), *apart]
-
-
-def _maker(joints: Collection[DrawnJoint]) -> Callable[[Sequence[ReachEnd], DrawnJoint], DrawnJoint]:
-    """Return what looks up joints by their ends."""
-    by_ends: Mapping[tuple[ReachEnd, ...], DrawnJoint] = {joint.ends: joint for joint in joints}
-    return lambda ends, _: by_ends[tuple(ends)]
 
 
 def _outward(lines: Sequence[DrawnLine], end: ReachEnd) -> Element:

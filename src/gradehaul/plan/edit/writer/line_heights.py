@@ -79,6 +79,8 @@ def _figure(text: str) -> float | None:
 
 def with_marks(text: str, marks: Mapping[Slot, float | None]) -> str:
     """Return the text of a table with these figures as marks, in place of those that it has."""
+    if not marks and f"{MARK} " not in text:
+        return text
     parts = []
     for row in _rows(text):
         body, comment = text[row.start : row.comment], text[row.comment : row.stop]
