@@ -248,7 +248,7 @@ def test_the_pull_has_two_fifths_of_the_sheet_and_heights_are_drawn_as_often_as_
     assert tall / figure.bbox.height == pytest.approx(0.4, abs=0.03)
     box = railhead.get_window_extent()
     times = (box.height / np.ptp(railhead.get_ylim())) / (box.width / np.ptp(railhead.get_xlim()))
-    (said,) = [text for text in texts if "heights drawn" in text]
+    (said,) = [text for text in texts if "heights exaggerated" in text]
     assert float(figures(said)[0]) == pytest.approx(times, rel=0.01)
 
 
