@@ -56,6 +56,7 @@ KINDS = {
     "unknown-entity": "Not read as track",
     "not-read": "Not read",
     "text-unused": "Texts that name nothing",
+    "easement": "Easements, as arcs",
     "radius": "Unsure radii",
     "overlap": "Drawn twice in part",
     "duplicate": "Drawn twice",
