@@ -10,7 +10,8 @@ from gradehaul.haulage.trust.train import Cause, TrainTrust
 from gradehaul.haulage.verdict import HeadStretch
 from gradehaul.plan import read_plan
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.check.route_text import judged_words, route_facts
+from gradehaul.show.check.load_card import load_cards
+from gradehaul.show.check.route_text import COUNTED, how_loaded, judged_words, route_facts
 from gradehaul.show.check.text import check_page
 from gradehaul.show.check.trains_text import biggest_unknown
 from gradehaul.show.sections import CHECK as SECTIONS
@@ -99,7 +100,7 @@ def test_the_most_that_are_counted_have_a_plus(answer):
     route = answer.routes[0]
     endless = replace(route.loads[0], rated=999, limit=999, fits=2000, binds=None)
     text = whole(replace(answer, routes=(replace(route, loads=(endless, *route.loads[1:])),))).text()
-    assert re.search(r" length +999\+ ", text)
+    assert re.search(r" 999\+ \(\d+-999\+\) +999\+ ", text)
     assert "nothing limits it" in text
 
 
@@ -250,3 +251,29 @@ def test_a_run_round_is_shown_with_the_room_there_is():
         'run round it in berth "Dock", and lead on, the cars in reverse order.'
     )
     assert found(run_round_plan.plan(more=""))[1].endswith("3.000 m long, and continues with its rear end leading.")
+
+
+ENDLESS = """
+scale = "HO"
+unit = "m"
+railhead = { A = 0, B = 0 }
+line.Main = { from = "A", to = "B", track = [{ straight = 400 }] }
+route.Over = { from = "A", to = "B" }
+loco.mule = { mass = "300 g", length = 0.2, pull.clean = "900 gf", slipping.clean = "900 gf" }
+car.ore = { mass = "1 g", length = 0.1, rolling = "100 %", starting = "100 %" }
+"""
+
+
+@pytest.mark.parametrize(("mass", "said"), [("0.1 g", True), ("0.88 g", True), ("0.95 g", True), ("3 g", False)])
+def test_the_most_cars_that_are_counted_are_said_to_be_no_limit(mass, said):
+    """A pull of 900 gf over cars that roll as hard as they weigh: 999 and more, 1022, 947 and 300 of them."""
+    answer = check(read_plan(ENDLESS.replace("1 g", mass)))
+    text = one_line(whole(answer))
+    ((route, load),) = [(route, load) for route in answer.routes for load in route.loads if load.rail == "clean"]
+    words = judged_words(route, load)
+    assert words.startswith("999+") == (load.to_run == 999)
+    assert ("999+" in words) == said
+    assert ("999+: at least so many cars; no more are counted." in text) == said
+    assert (COUNTED in load_cards(answer)[0].note) == said
+    assert (COUNTED in one_line(check_page(answer, INCHES))) == said
+    assert (COUNTED in how_loaded(answer)) == said

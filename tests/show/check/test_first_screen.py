@@ -141,12 +141,10 @@ def loads_agree(route: dict[str, Any], answer: CheckAnswer, units: UnitFormat, t
 def load_words(load: dict[str, Any]) -> str:
     if not load["holds_back"]:
         return "RUNS AWAY"
-    if load["told_cars"] == 999:
-        return "length"
     if load["told_low"] == load["fits_cars"] <= load["rated_cars"]:
-        return str(load["fits_cars"])
+        return cars_words(load["fits_cars"])
     if load["told_low"] == load["told_high"]:
-        return str(load["told_cars"])
+        return cars_words(load["told_cars"])
     return f"{load['told_cars']} ({cars_words(load['told_low'])}-{cars_words(load['told_high'])})"
 
 

@@ -14,6 +14,7 @@ from demos import answer_of
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan import read_plan
+from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.check.load_card import Card, load_card_figures, load_card_picture, load_cards
 from show.drawn import check_sheet, drawn_texts, svg_texts
@@ -84,9 +85,7 @@ def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
                 by = ("holds_back", "told_cars", "rated_cars", "limit_cars")
                 least = min(mine, key=lambda each: [each[key] for key in by])
                 low, high = (held(least, least[f"rated_{end}"]) for end in ("low", "high"))
-                cells.append(
-                    "length" if held(least, least["rated_cars"]) >= 999 else str(held(least, least["rated_cars"]))
-                )
+                cells.append(cars_words(held(least, least["rated_cars"])))
                 cells += [f"({low}-{high})"] if low != high else []
                 full = least["fits_cars"] <= least["rated_cars"]
                 held_back = "downhill" if least["binds"] and least["binds"]["test"] == "hold" else ""

@@ -17,6 +17,7 @@ from gradehaul.show.base.paper import SIZES
 from gradehaul.show.base.picture import drawing_rules, picture_bytes
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.level.picture import drawn_routes, level_figure, level_pages
+from gradehaul.show.level.text import CAUTION
 from project import PLANS
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
 
@@ -51,6 +52,7 @@ def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: st
     def number(value: float, *, fine: bool = True) -> str:
         return units.length(value, fine=fine).split(" ")[0]
 
+    assert CAUTION in " ".join(shown)
     columns = {tuple(shown[k : k + 3]) for k in range(len(shown))}
     missing = 0
     for route in drawn_routes(found)[:4]:

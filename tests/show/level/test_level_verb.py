@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from gradehaul.command import main
+from gradehaul.design.deck import STRENGTH
 
 SURVEYED = """
 scale = "HO"
@@ -130,7 +131,8 @@ def test_railheads_are_shown_and_written_as_a_plan_that_checks(tmp_path: Path) -
     path.write_text(HILL)
     result = run(path, "-o", str(out))
     assert result.exit_code == 0, result.stderr
-    assert "run clearance on the plan that -o writes" in result.stdout
+    for caution in ("run clearance on the plan that -o writes", STRENGTH, "keep children from open drops"):
+        assert caution in " ".join(result.stdout.split())
     assert "qualified person" in run(path, "--more", "notes").stdout
     assert "# a comment that stays" in out.read_text()
     document = json.loads(run(path, "--json").stdout)

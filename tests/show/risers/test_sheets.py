@@ -150,6 +150,9 @@ def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
         assert f"{round(1000 * riser.cut, 1):g} mm" in text
     for caution in CAUTIONS:
         assert caution in text
+    (side,) = [page.words for page in pages if "Railhead and top of each riser" in page.words]
+    for caution in CAUTIONS:
+        assert caution in " ".join(side.split())
 
 
 def test_heights_that_are_no_lengths_to_cut_are_said_to_be_none() -> None:

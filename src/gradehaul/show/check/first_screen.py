@@ -14,7 +14,8 @@ from gradehaul.haulage.longest import Load
 from gradehaul.haulage.verdict import FAILS
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Note, Plan
-from gradehaul.show.base.labels import FILM_CAUTION, listed
+from gradehaul.plan.resolve.stock import MOST_CARS
+from gradehaul.show.base.labels import FILM_CAUTION, cars_words, listed
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import (
@@ -32,6 +33,7 @@ from gradehaul.show.check.outcome_words import (
     spread_words,
 )
 from gradehaul.show.check.route_text import (
+    COUNTED,
     DOWNHILL,
     MARKS,
     NO_GRADE,
@@ -287,6 +289,8 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     for mark, words in MARKS.items():
         if any(f" {mark}" in cell for cell in cells):
             page.line(words)
+    if any(cars_words(MOST_CARS) in cell for cell in cells):
+        page.line(COUNTED)
     left = sum(len(routes) for _, routes in groups[shown:])
     if left:
         page.line(f"{left} more {'routes' if left > 1 else 'route'}, no steeper: --more loads")

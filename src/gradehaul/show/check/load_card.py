@@ -16,13 +16,14 @@ from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.answers.unusual import stock_notes
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import NamedTrain, Plan, Power
+from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
-from gradehaul.show.base.labels import basis_words
+from gradehaul.show.base.labels import basis_words, cars_words
 from gradehaul.show.base.paper import LETTER, MARGIN, SIZES, Sheet
 from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.check.outcome_words import film_everywhere, judged_on, outcome_of_train
-from gradehaul.show.check.route_text import MARKS, CardCell, load_cell, rows_by_engine, worst_load
+from gradehaul.show.check.route_text import COUNTED, MARKS, CardCell, load_cell, rows_by_engine, worst_load
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -282,6 +283,8 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     bases = {basis for basis, _ in rows}
     note = f"Longest trains{judged_on(answer.judged_rails, answer.hours)}, in cars (90 % range)."
     note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
+    if any(cars_words(MOST_CARS) in cell.cars + cell.range for cell in cells):
+        note += f" {COUNTED}"
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
     made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())

@@ -17,13 +17,14 @@ from gradehaul.show.base.labels import apart, basis_words, cars_words, rail_name
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 
-HOW_LOADED = (
+_HOW_LOADED = (
     "To run: cars of a train that gets through even if the wheels slip, can restart anywhere, and fits. Limit: cars of "
     "one that gets through while the wheels never slip, whether or not it fits. Neither runs away. 9 of 10 random "
     "trials of every uncertain figure lie in the range in parentheses; for cars to run it counts a marginal train as "
     "one that fails, as risk does not."
 )
-"""How a load is read."""
+COUNTED = f"{cars_words(MOST_CARS)}: at least so many cars; no more are counted."
+"""What the most cars that are counted mean."""
 
 NO_GRADE = 5e-7
 """A grade of less is none."""
@@ -46,7 +47,7 @@ def add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add each route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
     page.heading("Routes and longest trains")
     if any(route.loads for route in answer.routes):
-        page.line(HOW_LOADED, indent=2)
+        page.line(how_loaded(answer), indent=2)
     before: Shown = {}
     for route in answer.routes:
         page.line()
@@ -56,6 +57,13 @@ def add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         rows = _grouped(route, partial(_load, route))
         if rows and not _as_before(page, "Longest trains", route, rows, before, indent=2):
             page.table(["  rail", "to run", "limit", "pull"], rows)
+
+
+def how_loaded(answer: CheckAnswer) -> str:
+    """Return how the loads of an answer are read."""
+    most = (max(load.rated, load.limit) for route in answer.routes for load in route.loads)
+    ranges = (max(each.rated_high, each.limit_high) for route in answer.routes for each in route.spreads)
+    return f"{_HOW_LOADED} {COUNTED}" if max(*most, *ranges, 0) >= MOST_CARS else _HOW_LOADED
 
 
 def add_limits(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
@@ -241,14 +249,8 @@ def load_cell(route: RouteAnswer, load: Load) -> CardCell:
     mark, full = "downhill" if load.binds is not None and load.binds.test == "hold" else "", False
     if load.fits <= load.rated:
         mark, full = load.fits_by.removeprefix("the ").partition(" ")[0], route.trials.sure(load, load.fits)
-    if load.to_run >= MOST_CARS:
-        cars, between = "length", ""
-    elif full:
-        cars, between = cars_words(load.to_run), ""
-    else:
-        low, high = map(cars_words, route.trials.range_to_run(load))
-        cars, between = cars_words(load.to_run), "" if low == high else f"{low}-{high}"
-    return CardCell(cars, between, mark)
+    low, high = ("", "") if full else map(cars_words, route.trials.range_to_run(load))
+    return CardCell(cars_words(load.to_run), "" if low == high else f"{low}-{high}", mark)
 
 
 def judged_words(route: RouteAnswer, load: Load) -> str:

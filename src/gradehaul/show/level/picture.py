@@ -19,7 +19,7 @@ from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, grade_axis,
 from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE
-from gradehaul.show.level.text import binding_words, headline
+from gradehaul.show.level.text import CAUTION, binding_words, headline
 from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
@@ -80,7 +80,10 @@ def level_figure(found: Leveled, units: UnitFormat, *, size: SizeName = "a4", wh
     if len(every) > _MOST:
         words.append(f"{len(every) - _MOST} more routes change no more: gradehaul level names their heights")
     paper = Paper(
-        SIZES[size], "".join(each if isinstance(each, str) else each[0] for each in headline(found, units)), words
+        SIZES[size],
+        "".join(each if isinstance(each, str) else each[0] for each in headline(found, units)),
+        words,
+        notes=[CAUTION],
     )
     bands = [_band(paper, found, route, units) for route in routes]
     shape: dict[str, Panel] = {}

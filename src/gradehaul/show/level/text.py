@@ -18,11 +18,11 @@ from gradehaul.show.check.outcome_words import DOES
 from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE
 from gradehaul.show.sections import LEVEL
 
-_CAUTION = (
-    "Heights do not check supports, or clearance over tracks below: run clearance on the plan that "
-    f"-o writes. {STRENGTH} Guard or edge track from which a train can fall, and keep children from open drops."
+CAUTION = (
+    "Before you cut: run clearance on the plan that -o writes, since heights check neither supports nor clearance over "
+    f"tracks below. {STRENGTH} Guard or edge track from which a train can fall, and keep children from open drops."
 )
-_FIRST = "Before you cut: run clearance on the plan that -o writes."
+"""What is said wherever railheads to change are shown."""
 
 _MOST_NAMES = 3
 _STILL = 1e-6
@@ -74,7 +74,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
         page.table(_HEADS, changed, indent=0)
         page.line()
         page.line("All others stay as they are: --more heights.")
-        page.line(_FIRST)
+        page.line(CAUTION)
     else:
         page.line("No railhead need change.")
     page.more(LEVEL)
@@ -98,7 +98,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
             f"{units.grade(GAIN)} is gained.",
             indent=2,
         )
-        page.line(_CAUTION, indent=2)
+        page.line(CAUTION, indent=2)
     return page
 
 

@@ -32,9 +32,9 @@ from gradehaul.show.check.first_screen import (
 )
 from gradehaul.show.check.outcome_words import HELD_BACK, OUTCOMES, conditions, outcome_cells, rail_at, summary
 from gradehaul.show.check.route_text import (
-    HOW_LOADED,
     add_limits,
     ends,
+    how_loaded,
     judged_words,
     load_rows,
     power_words,
@@ -150,7 +150,8 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "shades": shades(units),
         "workbench": bool(answer.routes and plan.powers),
         "loads": _loads(answer) if loads else None,
-        "how_loaded": f"Cars to run (90 % range); then cars to run / limit on each rail condition. {HOW_LOADED}",
+        "how_loaded": "Cars to run (90 % range); then cars to run / limit on each rail condition. "
+        + how_loaded(answer),
         "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, units)) if loads else [],
         "berths": parts_of("Berths", lambda page: add_berths(page, answer, units)) if answer.berths else [],
         "unsure": parts_of("What it is based on", lambda page: add_unsure_figures(page, answer, units)),
@@ -223,7 +224,7 @@ def _runs(answer: CheckAnswer, route_answer: RouteAnswer, units: UnitFormat) -> 
 
 
 _NUMBER = re.compile(r"(?P<part>1 in )?[<>]?(?P<number>-?\d+(\.\d+)?)")
-_WHOLE = re.compile(r"(?P<first>\d+\+?|length) (?P<rest>\(.*|\D.*)")
+_WHOLE = re.compile(r"(?P<first>\d+\+?) (?P<rest>\(.*|\D.*)")
 """A number of cars, and what is printed behind it."""
 
 _SHOWN: Mapping[str, Outcome] = {words.lower(): outcome for outcome, (words, _) in OUTCOMES.items()} | {
@@ -333,8 +334,7 @@ def _cell(piece: Piece) -> Cell:
         return Cell(shown, kind=f"outcome {_SHOWN[shown].replace(' ', '-')}")
     number = _NUMBER.match(words)
     if whole := _WHOLE.fullmatch(words) if "(" in words else None:
-        first = whole["first"]
-        return Cell(first, sort=float(number["number"]) if number else 1e9, kind="load", more=whole["rest"])
+        return Cell(whole["first"], sort=float(whole["first"].rstrip("+")), kind="load", more=whole["rest"])
     if number is None:
         return Cell(words)
     value = float(number["number"]) + {"<": -0.01, ">": 0.01}.get(words[0], 0.0)

@@ -45,7 +45,7 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
     below = found.below
     dotted = [f"{track_below(found)} They are dotted here."] if below else []
     size = LETTER if paper == "letter" else SIZES["a4"]
-    sheet = Paper(size, found.title, [words, *dotted], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
+    sheet = Paper(size, found.title, [words, *dotted], notes=[" ".join(CAUTIONS)])
     columns = [
         Column(
             times * riser.at,
