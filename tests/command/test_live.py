@@ -33,7 +33,7 @@ def test_what_it_refuses():
         return done.returncode, done.stderr
 
     status, words = run("nothing.toml")
-    assert (status, words.count("\n")) == (2, 1)
+    assert (status, words.count("\n")) == (3, 1)
     assert "there is no such file" in words
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]

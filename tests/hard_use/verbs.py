@@ -34,9 +34,9 @@ PRINTS = {
 
 WRITES = {
     "check.json": ("check", "{plan}", "--json", "-o", "{out}"),
-    "profile.svg": ("profile", "{plan}", "-o", "{out}"),
     "profile.pdf": ("profile", "{plan}", "-o", "{out}"),
     "profile.png": ("profile", "{plan}", "-o", "{out}"),
+    "profile.svg": ("profile", "{plan}", "-o", "{out}"),
     "map.svg": ("map", "{plan}", "--treat", "-o", "{out}"),
     "treat.toml": ("treat", "{plan}", "--carry", "0", "-o", "{out}"),
     "readings.csv": ("readings", "{plan}", "--csv", "-o", "{out}"),

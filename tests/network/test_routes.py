@@ -36,7 +36,7 @@ from network.networks import (
     turnout,
 )
 
-ANOTHER = "several ways fit and the shortest is taken; "
+ANOTHER = "several ways lead there, and the shortest is taken; "
 LEVEL = (
     "which is no end of track: the track behind is taken as straight and level; "
     "a longer route would put the train on real track"

@@ -295,10 +295,7 @@ def _named(table: str) -> str:
 
 def test_random_plans() -> None:
     met: set[str] = set()
-    wanted = {"stalls", "too long", "climbs"}  # the demo plans have the others
-    for number, layout in enumerate(_random_layouts(84)):
-        if number >= 28 and met >= wanted:  # which plans are drawn depends on what else the process has imported
-            break
+    for number, layout in enumerate(_random_layouts(14)):
         rails = (None, ("clean", "treated", "treated fresh"))[number % 2]
         met |= compare(layout, check_layout(layout, rails=rails), rails, pictures=number == 0)
-    assert met >= wanted
+    assert met >= {"stalls", "too long", "climbs"}  # the demo plans have the others

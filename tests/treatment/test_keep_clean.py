@@ -46,7 +46,7 @@ def filmed(found: KeepCleanPlan) -> tuple[int, ...]:
     return tuple(number for number, row in enumerate(found.rows) if row.use in ("film", "no effect"))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)  # `test_spread` holds the same with film that spreads
 @given(lines(most=4), st.sampled_from(["climbs", "marginal"]))
 def test_no_set_of_tracks_that_weighs_more_will_do(line: Line, need: str) -> None:
     found = planned(line, need=need)

@@ -87,7 +87,7 @@ _STATUS = (
 @click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]}, epilog=_STATUS)
 @click.version_option(__version__, prog_name="gradehaul", message="%(prog)s %(version)s")
 def main() -> None:
-    """Find what each hill of a model railway needs of each train, and which trains climb."""
+    """Find what each hill of a model railroad demands of each train, and which trains climb."""
 
 
 for verb in (

@@ -123,9 +123,9 @@ def try_(
     """Try a train on a route: outcome, risk, most cars.
 
     ROUTE is a route of the plan, or FROM..TO between two places. A VEHICLE is a locomotive, a lashup
-    (locomotives run together, [power.NAME] in the plan) or a car, head first, such as "7 hopper"; any, in the
-    place of a locomotive, compares all those of the plan. The name of a train of the plan,
-    alone, stands for its vehicles, and in the place of ROUTE for its route and its vehicles.
+    (locomotives run together, [power.NAME] in the plan) or a car, head first, such as "7 hopper". Write any
+    for the locomotive to compare all of them. A train of the plan, by its name alone, can stand in place of the
+    vehicles, or of ROUTE and the vehicles.
     """
     from gradehaul.haulage.answers.trial_train import try_train
     from gradehaul.show.check.trial_text import trial_page

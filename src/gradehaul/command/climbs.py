@@ -34,7 +34,7 @@ _LENGTH_OPTIONS = {
     "centers": "Between the centers of two tracks.  [default: as the practice wants on the curve]",
     "deck": "Thickness of the deck.  [default: the plan's, else 1/2 in]",
     "roadbed": "Thickness of the roadbed.  [default: the plan's, else 1/4 in]",
-    "clear": "Clear height you want.  [default: the standard's; less counts as look]",
+    "clear": "Clear height you want; less is listed to look at.  [default: the standard's]",
     "vertical-curve": "Length of each.  [default: a car length for each 1 % of grade]",
 }
 _SIDE = 200

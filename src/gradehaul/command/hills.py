@@ -43,7 +43,9 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @click.option(
     "--structure", type=LENGTH, help="Deck, roadbed and track together.  [default: the plan's, else as helix has it]"
 )
-@click.option("--clear", type=LENGTH, help="Clear height you want.  [default: the standard's; less counts as look]")
+@click.option(
+    "--clear", type=LENGTH, help="Clear height you want; less is listed to look at.  [default: the standard's]"
+)
 @click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
 @click.option("--overhead", type=LENGTH, help="Height of the overhead line above its contact wire.  [default: assumed]")
 @click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in scaled down]")

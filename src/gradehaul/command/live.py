@@ -30,7 +30,8 @@ def live(*, plan: str | None, host: str, port: int, no_open: bool, stay: bool) -
 
     path = Path(plan or ".").absolute()
     if not path.exists():
-        raise PlanError("there is no such file", file=plan or "", write="gradehaul live, for the plans of this folder")
+        cure = "gradehaul live, for the plans of this folder"
+        raise PlanError("there is no such file", file=plan or "", write=cure) from FileNotFoundError(plan)
     shown = Shown(path) if path.is_dir() else Shown(path.parent, path.name)
     try:
         service = Service(shown, host=host, port=port, stay=stay)

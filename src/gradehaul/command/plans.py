@@ -46,7 +46,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
     deliver(starter(layout, scale=scale, unit=unit, title=title), str(path), said=True)
     if name != "-":
         file = f'"{path}"' if " " in str(path) else str(path)
-        deliver(f"{path} is written. Change it to your layout, and run: gradehaul check {file}\n", None)
+        deliver(f"{path} is written. Change it to match your layout, then run: gradehaul check {file}\n", None)
 
 
 @click.command("import")

@@ -192,7 +192,7 @@ def changes(before: Sequence[TrainAnswer], after: Sequence[TrainAnswer], units: 
     for name, train in now.items():
         if name not in was:
             spare = train.verdict.spare
-            words = f"lacks {units.force(-spare)}" if spare < 0 else f"{units.force(spare)} to spare"
+            words = f"{units.force(-spare)} short" if spare < 0 else f"{units.force(spare)} to spare"
             yield f"{name}: new, {_said(train)}{'' if train.outcome == _UNFIT else f', {words}'}"
             continue
         old = was[name]

@@ -76,7 +76,7 @@ def _notes(graph: MovementGraph, wanted: NamedRoute, runs: Sequence[Sequence[Way
 
 
 def _choice(graph: MovementGraph, via: Sequence[str], ways: Sequence[Way], others: Iterable[Sequence[Way]]) -> str:
-    several = "several ways fit and the shortest is taken"
+    several = "several ways lead there, and the shortest is taken"
     for other in others:
         chooses = _via_of_other(graph, via, ways, other)
         if chooses:

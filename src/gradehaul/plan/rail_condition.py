@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 CLEAN = "clean"
 CARRY_OVER = 2.0
-"""How far wheels carry a film, m: assumed, for nobody has measured it."""
+"""How far wheels carry a film, m: assumed, since nobody has measured it."""
 SETTLED_HOURS = 12.0
 """Hours after which a film counts as settled, that is, after a rest; before that it is fresh (common practice: after a
 day)."""

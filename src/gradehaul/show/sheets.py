@@ -38,7 +38,10 @@ CAUTIONS = (
         "A deck is only as strong as you build it: brace tall risers, follow local codes, ask a qualified person about "
         "structure."
     ),
-    "Drops: put edging at least as high as the axles along every open side, before the first train runs.",
+    (
+        "Drops: put a barrier or a raised edge at least as high as the axles along every open side, before the first "
+        "train runs."
+    ),
     "Children: keep them away from saws, open drops and decks that are not fastened yet.",
     "Before you drill or cut: switch off, and look for house wiring, track power and other wires under the deck.",
 )

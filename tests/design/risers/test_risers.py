@@ -215,8 +215,8 @@ map.joint = "A"
 
 HILL = f'{HEAD}line.Hill = {{ from = "A", to = "B", track = [{{ straight = 1000, grade = "-2 %" }}] }}\n'
 WRONG = {
-    "nothing": ({"every": "0"}, "--every: risers stand apart, got 0 mm"),
-    "negative": ({"every": "-400"}, "--every: risers stand apart, got -400 mm"),
+    "nothing": ({"every": "0"}, "--every: the spacing must be more than 0, got 0 mm"),
+    "negative": ({"every": "-400"}, "--every: the spacing must be more than 0, got -400 mm"),
     "longer": ({"every": "1200"}, "--every: this is longer than Hill, got 1200 mm on 1000 mm"),
     "before": ({"every": "100", "begin": "-5"}, "--from: the first riser must stand on Hill, got -5 mm on 1000 mm"),
     "beyond": ({"every": "100", "begin": "1001"}, "--from: the first riser must stand on Hill"),

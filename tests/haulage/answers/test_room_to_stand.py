@@ -49,7 +49,7 @@ def longest_run(plan: Plan, over: Route) -> float:
 
 
 @given(random_networks(most=7), st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_no_train_is_longer_than_the_track_it_may_stand_on(text: str, data: st.DataObject) -> None:
     text = re.sub(r', berth = "[^"]*"', "", text)
     joints = sorted(read_plan(HEAD + text).joints)

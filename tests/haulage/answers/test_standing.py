@@ -125,11 +125,11 @@ def test_rolling_is_told_in_every_form() -> None:
     }
     page = " ".join(check_page(answer, units_of("m"), (), ["berths"]).text().split())
     assert (
-        "ore parked in Siding would roll toward J: 2.500 m, and stops on Long:1; left alone it starts on some 2.50 %"
+        "ore parked in Siding would roll toward J: 2.500 m, and stops on Long:1; parked, it starts on about 2.50 %"
         in page
     )
-    assert "2.50 % (assumed, on average), but once moved it may roll on over 0.80 %" in page
+    assert "2.50 % (assumed, on average); once moved it may keep rolling on more than 0.80 %" in page
     assert "Block the wheels" in page
     free = check(read_plan(text.replace('rolling = "2 %"', 'rolling = "1 %", starting = "1.5 %"')))
     page = " ".join(check_page(free, units_of("m"), (), ["berths"]).text().split())
-    assert "; it starts by itself on more than 1.50 % (on average), and may roll on over 0.40 %" in page
+    assert "; it starts by itself on more than 1.50 % (on average), and may keep rolling on more than 0.40 %" in page

@@ -1,4 +1,4 @@
-"""What builders draw, out of a file: ladders, double slips, wyes, loops, as arcs, as chords and with bulges."""
+"""What builders draw, out of a file: double slips, loops, crossing tracks, as arcs, as chords and with bulges."""
 
 import math
 
@@ -59,10 +59,6 @@ def counted(found):
     return {kind: kinds.count(kind) for kind in sorted(set(kinds))}
 
 
-def whole(found):
-    return sum(line.length for line in found.lines.values())
-
-
 def line_of(found, number):
     return list(found.lines.values())[number]
 
@@ -76,43 +72,6 @@ def moves(found):
             pairs += [(joint.toe, leg) for leg in joint.legs]
         pairs += [*joint.through, *joint.slips]
     return sorted(tuple(sorted((length[one.line], length[other.line]))) for one, other in pairs)
-
-
-@WAYS
-def test_a_ladder(tmp_path, way):
-    leads = (0.5, 0.85, 1.2, 1.55)
-    ladder = pen.draw(ORIGIN, [pen.straight(2.6)])
-    tracks = [pen.draw((x, 0, 0), [pen.arc(0.8, 15), pen.straight(0.7 + x / 10)]) for x in leads]
-    found = drawn(tmp_path, way, [ladder, *tracks])
-    assert counted(found) == {"end": 6, "turnout": 4}
-    assert whole(found) == pytest.approx(2.6 + sum(map(pen.length_of, tracks)), rel=1e-4)
-    turnouts = sorted((joint for joint in found.joints.values() if joint.kind == "turnout"), key=lambda one: one.spot.x)
-    np.testing.assert_allclose([joint.spot[:2] for joint in turnouts], [(x, 0) for x in leads], atol=1e-3)
-    for joint in turnouts:  # all face the same way
-        toe = line_of(found, joint.toe.line)
-        assert {tip.x < joint.spot.x - 0.1 for tip in (toe.elements[0].start, toe.elements[-1].end)} == {True, False}
-
-
-@WAYS
-def test_a_wye(tmp_path, way):
-    """Three turnouts whose legs lead to one another, as a train is turned on."""
-    radius = 0.7
-    corners = []
-    for number in range(3):
-        # each corner lies a third of a turn on, and its stem leads straight away from the middle
-        turn = math.radians(120 * number)
-        reach = 2 * radius / math.sqrt(3)
-        corners.append((reach * math.cos(turn), reach * math.sin(turn), turn))
-    stems = [pen.draw(corner, [pen.straight(0.4 + number / 10)]) for number, corner in enumerate(corners)]
-    # a curve of 60 degrees leads from each corner, backward, to the next one
-    size = math.dist(corners[0][:2], corners[1][:2]) / 2 / math.sin(math.radians(30))
-    legs = [pen.draw((x, y, turn + math.pi), [(size * math.radians(60), -1 / size)]) for x, y, turn in corners]
-    for leg, (x, y, _) in zip(legs, [*corners[1:], corners[0]], strict=True):
-        assert leg[-1].end[:2] == pytest.approx((x, y))
-    found = drawn(tmp_path, way, [*stems, *legs])
-    assert counted(found) == {"end": 3, "turnout": 3}
-    side = round(size * math.radians(60) * 1000)
-    assert moves(found) == [(length, side) for length in (400, 500, 600) for _ in range(2)]
 
 
 @WAYS

@@ -246,7 +246,7 @@ def test_a_run_round_is_shown_with_the_room_there_is():
         return list(route_facts(answer, answer.routes[0], units_of("m")))
 
     assert found(run_round_plan.plan())[1] == (
-        'Reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned; '
-        'the locomotives, up to 0.500 m long, run round it in berth "Dock", and lead.'
+        'Reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long; the locomotives, up to 0.500 m long, '
+        'run round it in berth "Dock", and lead on, the cars in reverse order.'
     )
-    assert found(run_round_plan.plan(more=""))[1].endswith("3.000 m long, and goes on with its order turned.")
+    assert found(run_round_plan.plan(more=""))[1].endswith("3.000 m long, and continues with its rear end leading.")

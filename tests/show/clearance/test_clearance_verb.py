@@ -125,7 +125,7 @@ def test_what_was_not_checked_stands_in_the_headline_and_is_not_passed(helix: Pa
 
 
 def test_wishes_are_read_in_the_plans_unit_and_refused_with_their_option(helix: Path) -> None:
-    assert "track, roadbed and deck 12 mm: 71 mm railhead over railhead;" in " ".join(
+    assert "Clear height 59 mm + track, roadbed and deck 12 mm = 71 mm from railhead to railhead;" in " ".join(
         clearance(helix, "--structure", "12").stdout.split()
     )
     for more, words in (
@@ -148,7 +148,8 @@ def test_the_parts_of_the_height_add_up_and_are_that_by_which_places_are_judged(
     helix.write_text(HELIX.replace("RISE", "170"))
     words = " ".join(clearance(helix, "--clear", clear, *options, "--more", "places").stdout.split())
     figures = (
-        r"Clear height ([\d.]+) .*?deck ([\d.]+) [a-z]+, assumed(?:, overhead line ([\d.]+) [a-z]+, assumed)?: ([\d.]+)"
+        r"Clear height ([\d.]+) .*?deck ([\d.]+) [a-z]+ \(assumed\)"
+        r"(?: \+ overhead line ([\d.]+) [a-z]+ \(assumed\))? = ([\d.]+)"
     )
     found = re.search(figures, words)
     assert found is not None
@@ -179,7 +180,7 @@ def test_a_clear_height_that_is_wanted_fails_and_the_standards_is_looked_at(heli
     words = " ".join(clearance(helix, "--clear", "40", *stated).stdout.split())
     assert "0 fail, 1 to look at" in words
     assert "look: over one another, railhead over railhead; under the standard's 59 mm, over your 40 mm" in words
-    assert "Clear height 59 mm by the standard, 40 mm wanted," in words
+    assert "Clear height 59 mm by the standard (40 mm wanted) +" in words
     assert json.loads(clearance(helix, "--clear", "40", "--json").stdout)["would_fail"] == 1  # 60 mm, 64.9 with a deck
     assert "1 fail, 0 to look at" in " ".join(clearance(helix, "--clear", "49", *stated).stdout.split())
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -45,6 +46,13 @@ def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
         assert reason in words
 
 
+@cache
+def fine() -> Sweep:
+    stock = stock_of("plans/two-levels.toml", scale=None, unit=None)
+    build = usual_helix_build(stock)
+    return sweep(np.geomspace(0.2, 2, 80), np.geomspace(0.05, 0.3, 80), build, stock, turns=3, train="stone")
+
+
 @pytest.mark.parametrize(
     ("radii", "rises"), [((0.2, 0.5), (0.075, 0.15)), ((0.45, 1.27), (0.05, 0.08)), ((0.45, 0.7), (0.25, 0.35))]
 )
@@ -59,9 +67,9 @@ def test_a_chart_without_a_design_says_so_and_shows_the_nearest_that_works(radii
     def off(value: float, ends: tuple[float, float]) -> float:
         return abs(np.log(value / np.clip(value, *ends)))
 
-    fine = sweep(np.geomspace(0.2, 2, 80), np.geomspace(0.05, 0.3, 80), build, stock, turns=3, train="stone")
     every = [
-        np.hypot(off(fine.radii[j], radii), off(fine.rises[i], rises)) for i, j in np.argwhere(fine.possible).tolist()
+        np.hypot(off(fine().radii[j], radii), off(fine().rises[i], rises))
+        for i, j in np.argwhere(fine().possible).tolist()
     ]
     assert np.hypot(off(radius, radii), off(rise, rises)) <= min(every) + 0.1  # to within a step of its grid
     with drawing_rules():

@@ -106,7 +106,10 @@ def test_trains_that_keep_track_clean_are_named_with_the_place_where_each_fails_
     tracks = json.loads(treat(hill, "--json", "--carry", "6000 mm").stdout)["tracks"]
     worst = max((row["forced_by"] for row in tracks if row["forced_by"]), key=lambda reason: reason["short_n"])
     words = " ".join(treat(hill, "--carry", "6000 mm").stdout.split())
-    assert f"With film on clean track, {worst['train']} {WOULD[worst['test']]} on {worst['track']}, " in words
+    assert (
+        f"If the track to keep clean were filmed, {worst['train']} {WOULD[worst['test']]} on {worst['track']}, "
+        in words
+    )
     assert f"{1000 * worst['short_n'] / 9.80665:.1f} gf short." in words
 
 

@@ -38,13 +38,13 @@ def level(path: Path, *more: str) -> Result:
 
 def test_a_riser_is_shown_in_fractions_of_an_inch(plan: Path) -> None:
     words = level(plan, "--more", "stations").stdout
-    assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % (90 % range 3.34 to 3.95)" in " ".join(
+    assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % (90 % range 3.34 to 3.95 %)" in " ".join(
         words.split()
     )
     (moved,) = [line for line in words.splitlines() if "up 3/16 in" in line]
     assert moved.split()[:3] == ["3", "(24.0", "in)"]  # the number of the reading, and its place
     assert words.count("leave") == 4
-    assert "Main: on target with the corrections below, 3/16 in altogether." in words
+    assert "Main: on target with the corrections below, which add up to 3/16 in." in words
     assert "only as strong as you build it" in " ".join(words.split())
     assert "qualified person" in words
     assert "up 1.5 mm" not in words

@@ -191,12 +191,15 @@ def sentences(verdict: Verdict, too_long: Sequence[Misfit], profile: RouteProfil
     )  # fmt: skip
     found = {text for text, does in zip(SAID, happens, strict=True) if does}
     place = f"with its head at {units.length(verdict.spare_at)} on {apart(verdict.spare_track)}."
-    short = f"To {'be held back' if verdict.spare_by == 'hold' else 'climb'} it lacks {units.force(-verdict.spare)}"
-    spare = (
-        f"It has {units.force(verdict.spare)} to spare where that is least"
-        if verdict.spare >= 0
-        else f"{short} at worst"
-    )
+    lacks = f"{units.force(-verdict.spare)} short"
+    if verdict.spare >= 0:
+        spare = f"It has {units.force(verdict.spare)} to spare where that is least"
+    elif verdict.spare_by == "hold":
+        spare = f"To be held back it is {lacks} at worst"
+    elif stalls:
+        spare = f"At worst it is {lacks}"
+    else:
+        spare = f"It is {lacks} if {'it must start again' if verdict.spare_by == 'restart' else 'the wheels slip'}"
     found.add(f"{spare}, {place}")
     if stalls:
         found.add(f"It stalls with its head at {units.length(verdict.at)} on {apart(verdict.track)}.")
@@ -533,6 +536,38 @@ def test_pointing_at_one_section_marks_the_others(page):
     assert "Staging:1" in got[1]
 
 
+def test_each_section_zooms_by_itself_and_follows_what_is_pointed_at(page, two_levels):
+    page.show_all()
+    first, second = (page.page.locator("details.route").nth(k) for k in range(2))
+    length = 1000 * two_levels.profile(two_levels.routes[0]).length
+
+    def span(section) -> list[float]:
+        page.run("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        return [float(each) for each in re.findall(r"[\d.]+", section.locator(".zoom output").text_content())]
+
+    slider = first.locator("input[type=range]")
+    slider.press("Home")
+    for _ in range(2):
+        first.get_by_role("button", name="Zoom in").click()
+    assert span(first) == pytest.approx([0, length / 4], abs=1)
+    assert span(second) == []
+    assert first.locator(".long-section").get_attribute("aria-label").endswith(f"from 0 mm to {length / 4:.0f} mm")
+    figure = first.locator("figure svg")
+    box = figure.bounding_box()
+    figure.hover(position={"x": 0.5 * (box["width"] + 42), "y": 80})  # in the middle of what is shown
+    at = float(first.locator("output.readout").inner_text().split(" mm")[0].removeprefix("At "))
+    assert at == pytest.approx(length / 8, abs=length / 4 / 500)
+    slider.press("End")
+    assert span(first) == pytest.approx([length * 3 / 4, length], abs=1)
+    assert first.locator(".mark-dot").is_visible()
+    slider.press("Home")
+    second.locator("input[type=range]").press("End")  # marks the same track on the first, which is not seen there
+    assert span(first) == pytest.approx([0, length / 4], abs=1)
+    assert not first.locator(".mark-dot").is_visible()
+    first.get_by_role("button", name="Show the whole section").click()
+    assert span(first) == []
+
+
 def test_the_plan_view_and_the_sections_are_linked(page, two_levels):
     page.show_all()
     box = page.page.locator("figure.plan svg").bounding_box()
@@ -731,7 +766,7 @@ def test_hostile_names_are_text(browser, pages):
         assert any(name.startswith("'\"&<b>") for name in names)
         assert "מחצבה" in names
         assert one.run("document.querySelector('#bench-from').value") == MARK
-        assert "lacks" in one.text("#bench-verdict") or "to spare" in one.text("#bench-verdict")
+        assert " short" in one.text("#bench-verdict") or "to spare" in one.text("#bench-verdict")
         assert one.page.locator("#consist select").nth(1).input_value() == "toString"
         assert "🚂" in one.page.content()
         assert (one.said, one.requested) == ([], [pages["hostile"].as_uri()])

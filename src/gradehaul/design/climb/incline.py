@@ -30,7 +30,10 @@ from gradehaul.quantities import describe
 from gradehaul.quantities.si import Meters, Radians, Ratio
 from gradehaul.track.heights.vertical import VerticalCurve, vertical_curves
 
-CARE = f"Trains run over an open drop: put edging along the incline, and keep children away. {STRENGTH}"
+CARE = (
+    "Trains run over an open drop: put a barrier or a raised edge along the incline, and keep children away. "
+    f"{STRENGTH}"
+)
 """What is said with every incline."""
 
 _MOST_ANGLE = 20 * math.pi

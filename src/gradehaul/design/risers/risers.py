@@ -309,7 +309,9 @@ def _described(walk: Walk, length: float) -> str:
 
 def _refuse(walk: Walk, every: float, begin: float, deck_joints: Sequence[float]) -> None:
     if every <= 0:
-        raise DesignError("risers stand apart", place="--every", found=_described(walk, every), write='--every "16 in"')
+        raise DesignError(
+            "the spacing must be more than 0", place="--every", found=_described(walk, every), write='--every "16 in"'
+        )
     if every > walk.length:
         found = f"{_described(walk, every)} on {_described(walk, walk.length)}"
         raise DesignError(f"this is longer than {walk.name}", place="--every", found=found, write="a shorter distance")

@@ -125,8 +125,8 @@ def assumed_films(plan: Plan) -> Iterator[Note]:
         ):
             yield Note(
                 f'rail "{film.name}"',
-                "measure first: the shares of pull that it leaves are assumed, for no measured pull of a model on one "
-                "was found; on a test rig with steel wheels a film left as little as 35 %",
+                "measure first: the shares of pull that it leaves are assumed, since no measured pull of a model on "
+                "such a film was found; on a test rig with steel wheels a film left as little as 35 %",
             )
 
 

@@ -158,9 +158,8 @@
     const list = byId("faults");
     list.hidden = !lines.length;
     list.replaceChildren(...lines.map(({ text, line, file }) => {
-      const node = document.createElement("li");
-      if (!line) { node.textContent = text; return node; }
-      const button = document.createElement("button");
+      if (!line) return item(text);
+      const node = document.createElement("li"), button = document.createElement("button");
       button.type = "button";
       button.textContent = text;
       button.addEventListener("click", () => { openText(true); toLine(line); });
@@ -338,7 +337,6 @@
     desk.trial.change((trial) => { trial.rails = { ...desk.data.films_may.rails }; });
   });
   for (const button of document.querySelectorAll("dialog .close")) button.addEventListener("click", () => button.closest("dialog").close());
-  byId("train-form").addEventListener("submit", (event) => event.preventDefault());
 
   // What is beside the drawings changes their room, not the window alone
   const figures = [document.querySelector("figure.plan"), byId("bench-section")];

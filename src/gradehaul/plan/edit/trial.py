@@ -167,7 +167,9 @@ def _item(written: Any, plan: Plan, line: str, number: int) -> Any:  # noqa: ANN
     tracks = written["track"]
     if any("piece" in item for item in tracks[:number]):
         raise PlanError(
-            "a height behind a piece cannot be changed in place", file=plan.file, place=f"line {quoted(line)}"
+            "a height that comes after a piece cannot be changed here: edit the text of the plan",
+            file=plan.file,
+            place=f"line {quoted(line)}",
         )
     return tracks[number - 1]
 

@@ -137,7 +137,7 @@ def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collectio
             faults.at(entry, wrong, write="the film's name")
     elif condition.fresh and condition.film in films:
         write = f'rail = "{condition.film}" and hours = 0'
-        faults.at(entry, "the age of a film goes in hours", found=f'"{rail}"', write=write)
+        faults.at(entry, "the age of a film is given in hours", found=f'"{rail}"', write=write)
     else:
         faults.known(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
 

@@ -147,8 +147,8 @@ def _pair_parallels(laid: LaidLines, lines: Mapping[str, Entry[LineTable]], faul
         other = wanted.line or (beside[0] if len(beside) == 1 else None)
         if other is None:
             write = 'parallel = { line = "NAME", distance = "60 mm" }'
-            found = f"{len(beside)} lines between the same two joints"
-            faults.at(entry, "it is not clear beside which line", found=found, write=write, inside="parallel")
+            wrong = "several lines run" if beside else "no other line runs"
+            faults.at(entry, f"{wrong} between the same two joints", write=write, inside="parallel")
         elif other == name:
             faults.at(entry, "a line does not run beside itself", write="another line", inside="parallel")
         elif faults.known(entry, "line", other, [each for each in laid.lines if each != name], inside="parallel"):
@@ -284,7 +284,7 @@ def _mark_berth(
         found = " and ".join(_shown(each, entry) for each in dict.fromkeys(clears))
         faults.at(entry, "a berth has one clear length", found=found, inside=inside)
     if clear is not None and clear > length * _SAME:
-        wrong = f"clear must not be longer than the berth's tracks, {_shown(length, entry)}"
+        wrong = f'"clear" must not be longer than the berth\'s tracks, {_shown(length, entry)}'
         faults.at(entry, wrong, found=_shown(clear, entry), inside=inside)
     laid.berths[berth] = Berth(berth, tracks[0].line, tuple(track.id for track in tracks), clear)
     laid.berth_entries[berth] = entry

@@ -147,7 +147,7 @@ class CarryOverTable(Table):
     """Film that wheels carry from filmed track onto clean track."""
 
     length: Room = Field(examples=['length = "6 ft"'])
-    """How far they carry it; without this table 2 m, a guess, for nobody has measured it."""
+    """How far they carry it; without this table 2 m, a guess, since nobody has measured it."""
 
 
 class SurveyTable(Table):

@@ -289,5 +289,7 @@ def _unknown_key(key: str, known: Collection[str], value: object) -> PlanError:
         return PlanError(f"unknown key {quoted(key)}", write=f"{meant} = {found}")
     near = nearest(key, known)
     if near is None and key in HEAD:
-        return PlanError(f"{key} belongs above the first table, not in one", write=f"{key} = ... above the first table")
+        return PlanError(
+            f'"{key}" belongs above the first table, not in one', write=f"{key} = ... above the first table"
+        )
     return PlanError(f"unknown key {quoted(key)}", write=near or f"one of {', '.join(known)}")

@@ -226,7 +226,7 @@ class Paper(Sheet):
 
     def _lay_out(self) -> None:
         self._lay_in_room()
-        self.figure.draw_without_rendering()
+        self.figure.get_layout_engine().execute(self.figure)  # type: ignore[union-attr]
 
     def key_above(self, axes: Axes, key: Mapping[str, Artist | tuple[Artist, ...]]) -> None:
         """Set what lines mean above a panel, where no label can cross a line."""

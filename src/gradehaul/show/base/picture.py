@@ -127,8 +127,8 @@ def pages_bytes(figures: Iterable[Figure]) -> bytes:
 
 def _hold(figure: Figure) -> None:
     """Fix where panels lie: the solver that lays them out leaves other last digits from run to run."""
-    if figure.get_layout_engine() is not None:
-        figure.draw_without_rendering()
+    if (engine := figure.get_layout_engine()) is not None:
+        engine.execute(figure)
         figure.set_layout_engine("none")
         for axes in figure.axes:
             left, bottom, width, height = (round(each, 5) for each in axes.get_position().bounds)

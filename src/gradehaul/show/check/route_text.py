@@ -20,8 +20,8 @@ from gradehaul.show.base.unit_format import UnitFormat
 HOW_LOADED = (
     "To run: cars of a train that gets through even if the wheels slip, can restart anywhere, and fits. Limit: cars of "
     "one that gets through while the wheels never slip, whether or not it fits. Neither runs away. 9 of 10 random "
-    "trials of every uncertain figure lie in the range in parentheses; that of cars to run counts marginal as failing, "
-    "risk does not."
+    "trials of every uncertain figure lie in the range in parentheses; for cars to run it counts a marginal train as "
+    "one that fails, as risk does not."
 )
 """How a load is read."""
 
@@ -100,13 +100,14 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
     length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     yield f"Length {length}, climbs {climb}, falls {fall}."
     for number, reversal in enumerate(route.reversals, 1):
-        tail, order = reversal.tail, "turned" if number % 2 else "as it started"
+        tail, turned = reversal.tail, number % 2 == 1
         where = f"Reverses at {units.length(reversal.at)}, in {apart(tail.name)}, {units.length(tail.length)} long"
         if tail.round_room is None:
-            yield f"{where}, and goes on with its order {order}."
+            yield f"{where}, and continues with its {'rear' if turned else 'front'} end leading."
         else:
             room = f"the locomotives, up to {units.length(tail.round_room)} long, run round it {apart(tail.place)}"
-            yield f"{where}, and goes on with its cars in order {order}; {room}, and lead."
+            order = "in reverse order" if turned else "in their first order"
+            yield f"{where}; {room}, and lead on, the cars {order}."
     if route.route.legs:
         yield "Leading, trailing: where the locomotives are as the train starts."
     start, stop = units.length(ruling.start), units.length(ruling.stop)

@@ -147,7 +147,11 @@ def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
         lowered = "" if source.basis == "measured" else ", less by as much as the standing pull is"
         return (f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading") + lowered
     if source.known:
-        fall = f" x {SLIPPING_FILMED:g} / {SLIPPING_CLEAN:g}, the film's own fall" if source.rail == CLEAN else ""
+        fall = (
+            f" x {SLIPPING_FILMED:g} / {SLIPPING_CLEAN:g}, since film costs slipping wheels more"
+            if source.rail == CLEAN
+            else ""
+        )
         return f"standing pull x its (slipping / standing) pull on {source.rail}{fall}"
     return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
 
@@ -225,7 +229,7 @@ def _on_rail(
     sign = "and, against running away," if demand.test == "hold" else "less"
     spare = units.force(each.verdict.spare)
     least = f"on {demand.track}: least to spare, {spare} = {STATES[demand.test]} pull {sign} {words}"
-    yield [f"hardest place of its head, {each.rail}", units.length(demand.at), "worked out", least]
+    yield [f"hardest place of its head, {each.rail}", units.length(demand.at), "calculated", least]
 
 
 def _pull(train: Train, rail: str, demand: DemandBreakdown, pulls: Pulls, units: UnitFormat) -> tuple[str, str]:

@@ -137,8 +137,12 @@ def _why_it_rolls(car: Car, steepest: float, units: UnitFormat) -> str:
     rolls, starts = units.grade(lowest(car.rolling)), units.grade(car.starting.value)
     basis = f"{car.starting_basis}, " if car.starting_basis in ("assumed", "measured") else ""
     if steepest > car.starting.value:
-        return f"it starts by itself on more than {starts} ({basis}on average), and may roll on over {rolls}"
-    return f"left alone it starts on some {starts} ({basis}on average), but once moved it may roll on over {rolls}"
+        return (
+            f"it starts by itself on more than {starts} ({basis}on average), and may keep rolling on more than {rolls}"
+        )
+    return (
+        f"parked, it starts on about {starts} ({basis}on average); once moved it may keep rolling on more than {rolls}"
+    )
 
 
 def _add_figures(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:

@@ -28,8 +28,8 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, units)
     page.line(
         "To spare: the pull that a train can lose, or a hill can add, and it still climbs and is held back downhill, "
-        "even if its wheels slip; below 0, what it lacks. The place is that of its head where this is least, from the "
-        "start of its route.",
+        "even if its wheels slip; below 0, how much it is short. The place is that of its head where this is "
+        "least, from the start of its route.",
         indent=2,
     )
     for name, ages in everywhere(answer.film_rails).items():
@@ -60,7 +60,7 @@ def _add_train(
     ):
         page.line(f"Pull {words}: {rails}.", indent=4)
     for back, rails in _by_rail(verdicts, lambda train: train.verdict.holds_back):
-        page.line("Holds back downhill" if back else ("RUNS AWAY downhill", "bold red"), f": {rails}.", indent=4)
+        page.line("Held back downhill" if back else ("RUNS AWAY downhill", "bold red"), f": {rails}.", indent=4)
     for misfit in first.misfits:
         page.line(("Too long", "bold red"), f": {misfit_words(misfit, units)}", indent=4)
     for train in judged:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from gradehaul.haulage.answers.set_heights import HeldHeight
-from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, TrialAnswer, TrialOutcome, TrialTrain
+from gradehaul.haulage.answers.trial_train import EVERYWHERE, MOST, TrialAnswer, TrialOutcome, TrialTrain
 from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.given_heights import PutAside
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
@@ -40,7 +40,7 @@ def _subject(answer: TrialAnswer, units: UnitFormat) -> str:
     train = answer.trains[0]
     if answer.compares:
         powers = [answer.plan.powers[each.power].name for each in answer.trains if each.power]
-        consist = [ANY if cut.name in powers else _cut(cut) for cut in train.consist]
+        consist = ["each locomotive" if cut.name in powers else _cut(cut) for cut in train.consist]
         length = ""
     else:
         consist, length = [_cut(cut) for cut in train.consist], f", {units.length(train.length)} long"
@@ -88,9 +88,13 @@ def _add_powers(page: Page, answer: TrialAnswer, units: UnitFormat) -> None:
     trains = answer.trains
     able = sum(train.judged.outcome == "climbs" for train in trains)
     kinds = "locomotives or lashups" if len(trains) > len(answer.plan.locos) else "locomotives"
-    verb = ("get{} through" if answer.climbs else "hold{} it back").format("s" * (able == 1))
-    judged = trains[0].judged
-    page.line(f"{able} of {len(trains)} {kinds} {verb} {_CONDITIONS[judged.condition]}{_age(answer, judged)}.")
+    judged, able_to = trains[0].judged, "get through" if answer.climbs else "hold it back"
+    does = able_to.replace(" ", "s ", 1) if able == 1 else able_to
+    if len(trains) == 1:
+        does = f"The one locomotive {does if able else f'does not {does}'}"
+    else:
+        does = f"{able} of {len(trains)} {kinds} {does}"
+    page.line(f"{does} {_CONDITIONS[judged.condition]}{_age(answer, judged)}.")
     heads = ["locomotive"]
     for trial in trains[0].trials:
         heads += [trial.condition + _age(answer, trial), "risk>"]
@@ -124,7 +128,7 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     others = [cut for cut in train.consist if cut.name in answer.plan.cars and cut.name != train.counted]
     if train.counted and not answer.compares:
         beside = f", with {listed([_cut(cut) for cut in others])} in the train" if others else ""
-        yield f"Most: of {train.counted}{beside}."
+        yield f"Most: the most {train.counted} that {'get through' if answer.climbs else 'are held back'}{beside}."
     yield f"{RISK}."
 
 

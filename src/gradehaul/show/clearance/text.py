@@ -94,14 +94,14 @@ def _basis(found: Clearances, units: UnitFormat) -> str:
     clear = f"Clear height {_length(standard.height, units)}"
     if standard.clear is not None:
         more = standard.clear > standard.printed_height
-        clear += " as wanted" if more else f" by the standard, {_length(standard.clear, units)} wanted"
-    deck = f"track, roadbed and deck {_deck(standard, units)}" + (", assumed" if standard.deck_assumed else "")
+        clear += " as wanted" if more else f" by the standard ({_length(standard.clear, units)} wanted)"
+    deck = f"track, roadbed and deck {_deck(standard, units)}" + (" (assumed)" if standard.deck_assumed else "")
     spacing = standard.spacing
     group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
     if standard.overhead:
-        deck += f", overhead line {_length(standard.overhead, units)}" + (", assumed" * standard.overhead_assumed)
+        deck += f" + overhead line {_length(standard.overhead, units)}" + (" (assumed)" * standard.overhead_assumed)
     return (
-        f"{clear}, {deck}: {_length(standard.wanted_height, units)} railhead over railhead; "
+        f"{clear} + {deck} = {_length(standard.wanted_height, units)} from railhead to railhead; "
         f"track centers {_length(spacing.straight, units)}; stock: {stock}, {group}."
     )
 

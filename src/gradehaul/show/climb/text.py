@@ -183,8 +183,9 @@ def incline_page(
     page.line()
     sharp = found.change_per_car > _PRACTICE * (1 + 1e-6)
     page.line(
-        "Vertical curves of about a car length, or a foot, for each 1 % of change (common practice): ",
-        ("SHARPER than that." if sharp else "as long or longer.", "bold red" if sharp else "green"),
+        "Vertical curves: ",
+        ("SHARPER than", "bold red") if sharp else ("at least as long as", "green"),
+        " common practice has them, about a car length, or a foot, for each 1 % of change.",
     )
     short = [curve.length for curve in incline.curves if curve.length < incline.vertical * (1 - 1e-9)]
     if short:

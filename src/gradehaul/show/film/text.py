@@ -86,7 +86,8 @@ def _uses(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
         if rows:
             names = _runs(_parts_of_use(found, use, units))
             left = [f"{len(names) - _NAMED} more"] if len(names) > _NAMED else []
-            yield [USE_WORDS[use], units.length(found.length(use)), ", ".join((*names[:_NAMED], *left))]
+            between = "; " if any("," in name for name in names) else ", "
+            yield [USE_WORDS[use], units.length(found.length(use)), between.join((*names[:_NAMED], *left))]
 
 
 def _parts_of_use(found: KeepCleanPlan, use: Use, units: UnitFormat) -> Iterator[str]:
@@ -227,7 +228,7 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             f", or is within {carry} of one that must.",
             " How far wheels carry film is a guess (--carry).",
         ]
-        yield [f"With film on clean track, {'; '.join(_forcing(found, units))}."]
+        yield [f"If the track to keep clean were filmed, {'; '.join(_forcing(found, units))}."]
     if found.options.step is None and found.length("film") < found.length("buffer"):
         yield [
             "Each track is filmed as a whole or not at all",

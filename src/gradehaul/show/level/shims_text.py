@@ -45,20 +45,20 @@ def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> N
     if not found.before:
         page.line((f"{name}nowhere steeper than the target", "green"), ".")
     elif found.met:
-        page.line((f"{name}on target with the corrections below", "green"), f", {done} altogether.")
+        page.line((f"{name}on target with the corrections below", "green"), f", which add up to {done}.")
     elif found.step_alone:
         step = on_rule(found.step, found.step)
         page.line(
             (f"{name}{units.grade(found.reached)} with the nearest steps of {step}", "yellow"),
-            f", {done} altogether. The difference to {units.grade(found.target)} is the step of the shims: thinner "
-            "ones would meet it.",
+            f", which add up to {done}. The difference to {units.grade(found.target)} is the step of the shims: "
+            "thinner ones would meet it.",
         )
     else:
         page.line(
             (f"{name}it cannot reach the target", "bold red"),
             f" with shims of at most {units.length(found.shim, fine=True)} and fixed ends. "
             + (
-                f"The corrections below, {done} altogether, bring it to {units.grade(found.reached)}."
+                f"The corrections below, which add up to {done}, bring it to {units.grade(found.reached)}."
                 if found.total
                 else "No shim within what is allowed helps."
             ),

@@ -56,15 +56,12 @@ def _add_hardest(page: Page, view: PlanView, units: UnitFormat) -> None:
     page.table(_HEADS, [_row(track, units) for track in order[:most]], indent=0)
     if len(order) > most:
         page.line(f"{len(order) - most} more, none harder: --more tracks")
+    page.line("Grade: the mean; effective: the greatest at a point; reverse: that for a train the other way.", indent=2)
 
 
 def _add_tracks(page: Page, view: PlanView, units: UnitFormat) -> None:
     page.heading("Tracks")
     page.table(_HEADS, [_row(track, units) for track in view.tracks.values()])
-    page.line(
-        "Effective grades are the greatest at any point, along the track as the plan has it; reverse: the other way.",
-        indent=2,
-    )
     page.heading("Ends of tracks")
     rows = [
         [track.name, *(units.length(each) for each in (*track.xy[0].tolist(), *track.xy[-1].tolist()))]

@@ -153,7 +153,7 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "how_loaded": f"Cars to run (90 % range); then cars to run / limit on each rail condition. {HOW_LOADED}",
         "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, units)) if loads else [],
         "berths": parts_of("Berths", lambda page: add_berths(page, answer, units)) if answer.berths else [],
-        "unsure": parts_of("What it rests on", lambda page: add_unsure_figures(page, answer, units)),
+        "unsure": parts_of("What it is based on", lambda page: add_unsure_figures(page, answer, units)),
         "sources": parts_of("Where each figure comes from", lambda page: _add_sources(page, answer, units)),
         "doubts": [str(note) for note in answer.doubts],
         "notes": [str(note) for note in answer.notes if note not in answer.doubts],

@@ -201,7 +201,7 @@ def _mark_least(axes: Axes, haul: Haul, given: PullGiven, units: UnitFormat, uni
         gid="least to spare",
     )
     force = units.force(abs(verdict.spare))
-    key[f"lacks {force}" if verdict.spare < 0 else f"{force} to spare"] = drawn
+    key[f"{force} short" if verdict.spare < 0 else f"{force} to spare"] = drawn
 
 
 def _steady(pull: PiecewiseQuadratic, units: UnitFormat) -> str:

@@ -39,7 +39,7 @@ def draw_railhead(
     x, y = curve_points_in(railhead, unit, unit)
     axes.fill_between(x, y, low, color=EARTH, lw=0, zorder=1.5)
     axes.plot(x, y, color=INK, lw=1.6, solid_joinstyle="round", zorder=3, gid="railhead")
-    key: dict[str, Artist] = {"Railhead, heights drawn 10 times": words_alone()}
+    key: dict[str, Artist] = {"Railhead, heights exaggerated 10 times": words_alone()}
     for stretch in section.grades:
         if stretch.vertical_curve:
             part = curve_points_in(railhead.restrict(stretch.start, stretch.stop), unit, unit)
@@ -51,7 +51,7 @@ def draw_railhead(
     def times() -> None:
         (left, foot), (right, head) = axes.transData.transform([(0.0, 0.0), (1.0, 1.0)])
         (said, *_) = axes.get_legend().get_texts()  # type: ignore[union-attr]
-        said.set_text(f"Railhead, heights drawn {(head - foot) / (right - left):.3g} times")
+        said.set_text(f"Railhead, heights exaggerated {(head - foot) / (right - left):.3g} times")
 
     return times
 

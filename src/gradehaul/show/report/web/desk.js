@@ -196,6 +196,7 @@ const Desk = (() => {
     });
     workbench = Workbench.start(desk);
 
+    byId("train-form")?.addEventListener("submit", (event) => event.preventDefault());
     byId("railhead-of")?.addEventListener("change", showRailhead);
     byId("railhead")?.addEventListener("change", typed);
     byId("film-age")?.addEventListener("change", ({ target }) => {

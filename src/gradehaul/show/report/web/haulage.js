@@ -479,7 +479,8 @@ const Haulage = (() => {
       ["slip", less(given.slipping, need.running), allowedSlip],
       ["hold", less(given.slipping, times(need.least, -1.0)), allowedSlip],
     ].map(([test, left, tie]) => {
-      const fails = below(left, -tie), { value, at: place } = least(left);
+      const { value, at: place } = least(left);
+      const fails = value < -0.5 * tie ? below(left, -tie) : [];  // most trains fail nowhere
       // what fails only by what a tie allows does not fail
       return { test, fails, value, place, spare: fails.length ? value : Math.max(value, 0.0) };
     });

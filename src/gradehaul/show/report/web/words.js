@@ -28,7 +28,8 @@ const Words = (() => {
     }
     const away = found.runningAway.length > 0;
     const downhill = [say(away ? "runs away" : "held back", { where: where(found.runningAway) })];
-    const which = found.spare >= 0 ? "spare" : found.spareBy === "hold" ? "lacks hold" : "lacks";
+    const why = found.climb === "stalls" && found.spareBy !== "hold" ? "stand" : found.spareBy;
+    const which = found.spare >= 0 ? "spare" : `${why} short`;
     const spare = say(which, {
       spare: units.force(found.spare), lacks: units.force(-found.spare), head: head(found.spareAt, found.spareTrack),
     });

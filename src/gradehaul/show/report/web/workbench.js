@@ -2,14 +2,6 @@
 const Workbench = (() => {
   const byId = (id) => document.getElementById(id);
 
-  function option(value, text, chosen = false) {
-    const node = document.createElement("option");
-    node.value = value;
-    node.textContent = text;
-    node.selected = chosen;
-    return node;
-  }
-
   function start(desk) {
     let { data, stock, units, routes } = desk;
     if (!byId("workbench") || !routes.length || !stock.powers.size) return null;
@@ -73,7 +65,7 @@ const Workbench = (() => {
         if (!list.size) continue;
         const group = document.createElement("optgroup");
         group.label = words;
-        for (const name of list.keys()) group.append(option(name, name, name === cut.name));
+        for (const name of list.keys()) group.append(new Option(name, name, false, name === cut.name));
         choose.append(group);
       }
       choose.addEventListener("change", () => { cut.name = choose.value; changed(); });
@@ -262,15 +254,15 @@ const Workbench = (() => {
     const choice = byId("bench-from");
     /* Fills the lists to choose from; what is chosen stays, where it is still there. */
     function fillLists() {
-      const own = option("", "a train of my own", !data.trains.length);
-      choice.replaceChildren(own, ...data.trains.map((named) => option(named.name, named.name)));
-      byId("bench-route").replaceChildren(...routes.map((route) => option(route.name, route.name)));
+      const own = new Option("a train of my own", "", false, !data.trains.length);
+      choice.replaceChildren(own, ...data.trains.map((named) => new Option(named.name, named.name)));
+      byId("bench-route").replaceChildren(...routes.map((route) => new Option(route.name, route.name)));
       byId("add-car").disabled = !stock.cars.size;
     }
 
     function fillRails() {
       const list = byId("bench-rail"), names = desk.conditions.map((each) => each.name);
-      if (names.join() !== [...list.options].map((each) => each.value).join()) list.replaceChildren(...names.map((name) => option(name, name)));
+      if (names.join() !== [...list.options].map((each) => each.value).join()) list.replaceChildren(...names.map((name) => new Option(name, name)));
       list.value = desk.on;
     }
 
@@ -323,7 +315,6 @@ const Workbench = (() => {
 
     byId("play").addEventListener("click", play);
     byId("to-worst").addEventListener("click", () => { if (verdict) goTo(verdict.spareAt); });
-    byId("train-form").addEventListener("submit", (event) => event.preventDefault());
     const first = data.trains.find((each) => routes.some((route) => route.whole === each.route));
     begin(first ? first.name : "");
     choice.value = first ? first.name : "";

@@ -29,7 +29,12 @@ const Zoom = (() => {
     figure.after(bar);
     figure.tabIndex = 0;
 
+    let shown = "";
+
     function show() {
+      const state = [from, to, length()].join();
+      if (state === shown) return;  // drawing alone leaves the page around it as it is
+      shown = state;
       const all = to === null, most = wide() <= length() / MOST * 1.001;
       [most, all, all || from <= 0, all || end() >= length(), all].forEach((off, k) => buttons[k].setAttribute("aria-disabled", String(off)));
       span.textContent = all ? "" : `${units().length(from)} to ${units().length(end())}`;
