@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gradehaul.plan.records import CurveResistance
-from gradehaul.quantities import Reading
+from gradehaul.plan.records import Car, CurveResistance
 from gradehaul.quantities.si import Meters, Share
 from gradehaul.scales import Scale
 
@@ -47,7 +46,7 @@ class CurveCosts:
 
 def curve_costs(wanted: CurveResistance, scale: Scale) -> CurveCosts:
     """Return what curves cost on a plan."""
-    lowest = max(0.0, 1.0 - _TO_5TH * curve_spread(wanted))
+    lowest = max(0.0, wanted.least - _TO_5TH * curve_spread(wanted))
     return CurveCosts(curve_coefficient(wanted, scale), wanted.starting or 1.0, lowest, wanted.tension)
 
 
@@ -76,8 +75,9 @@ def curve_spread(wanted: CurveResistance) -> float:
     return CURVE_MEASURED if wanted.model == "coefficient" else CURVE_SPREAD
 
 
-def lowest(resistance: Reading) -> float:
-    """Return the 5th percentile of a resistance: what to allow for where cars should stay put."""
-    if resistance.spread is None:
-        return LOWEST_SHARE * resistance.value
-    return max(0.0, resistance.value - _TO_5TH * resistance.spread)
+def lowest(car: Car) -> float:
+    """Return the 5th percentile of a car's rolling resistance: what to allow for where it should stay put."""
+    rolling = car.rolling
+    if rolling.spread is None:
+        return LOWEST_SHARE * rolling.value
+    return max(0.0, rolling.value - car.rolling_drop - _TO_5TH * rolling.spread)
