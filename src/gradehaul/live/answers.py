@@ -19,7 +19,7 @@ from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.check.first_screen import clearance_words
 from gradehaul.show.check.trial_text import aside_words
 from gradehaul.show.clearance.text import failing_words
-from gradehaul.show.film.text import depends_on
+from gradehaul.show.film.text import depends_on, riskier
 from gradehaul.show.report.document import (
     chances,
     conditions_document,
@@ -125,6 +125,7 @@ def _film(layout: Layout) -> Part:
     except GradehaulError as error:
         return {"kind": "film", "rails": {}, "words": str(error)}
     first, *rest = depends_on(found, units_of(layout.plan.unit, force_unit=balance_unit(layout.plan)))
-    lines = first, *(line[:2] for line in rest[:1])  # what follows is of the command and of its table
+    # what follows of the rest is of the command and of its table
+    lines = first, *(line[:2] for line in rest[:1]), *riskier(found)
     words = " ".join("".join(map(words_of, line)) for line in lines)
     return {"kind": "film", "rails": {} if found.beyond else dict(found.rails), "words": words}

@@ -10,7 +10,7 @@ from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.si import Meters
 from gradehaul.track.curvature import LineChain, Section, chains, sections, summed_curvature
 from gradehaul.track.fit import fit_notes, fitted
-from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
+from gradehaul.track.heights.railhead import level_notes, refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import notes_on_grades, round_grades
 from gradehaul.track.map.closing import closure_notes
 from gradehaul.track.map.positions import Positions, map_positions
@@ -41,6 +41,8 @@ class Alignment:
     """Railhead of each joint, m: at a rounded change of grade, the height where the grades meet."""
     positions: Positions
     notes: tuple[Note, ...]
+    level: tuple[str, ...]
+    """Tracks, by id, that are level only since no height is known beyond them."""
     doubts: tuple[Note, ...]
     """Those of the notes that can make the whole answer wrong: figures that miss closing by far."""
 
@@ -77,9 +79,9 @@ def align(plan: Plan) -> Alignment:
     notes = (
         *fit_notes(plan),
         *heights.notes,
-        *heights.level,
+        *level_notes(plan, heights.slack),
         *notes_on_grades(plan, in_order, heights),
         *(note for note, _ in closing),
     )
     doubts = tuple(note for note, matters in closing if matters)
-    return Alignment(plan, in_order, tracks, heights.joints, positions, notes, doubts)
+    return Alignment(plan, in_order, tracks, heights.joints, positions, notes, heights.slack, doubts)

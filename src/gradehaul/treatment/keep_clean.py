@@ -37,6 +37,10 @@ spread film from it onto rail that must stay clean; or filmed or not as one like
 there."""
 
 
+_MORE_RISK = 0.005
+"""A risk that grows by no more is as before: half of a percent as it is shown."""
+
+
 @dataclass(frozen=True, slots=True)
 class KeepCleanOptions:
     """What a keep-clean plan is made for.
@@ -79,12 +83,18 @@ class UsedUnit:
 
 @dataclass(frozen=True, slots=True)
 class TrainOutcome:
-    """What becomes of a train with this plan once film has spread, and with film everywhere."""
+    """What becomes of a train now, with this plan, both once film has spread, and with film everywhere."""
 
     name: str
     route: str
+    now: Judged
     planned: Judged
     everywhere: Judged
+
+    @property
+    def riskier(self) -> bool:
+        """Whether it stalls or runs away in more of the random trials than now, by what a screen shows."""
+        return self.planned.risk - self.now.risk > _MORE_RISK
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,13 +274,13 @@ def keep_clean_plan(
     once_spread = spread.rails({**dict.fromkeys(planned, film), **has})
     everywhere = [(has.get(number, film),) for number in range(len(units.all))]
     own = {profile.route.name: profile for profile in profiles.values()}
-    with_plan, with_all = (
+    states = [
         {route: with_rails(profile, units, rails) for route, profile in own.items()}
-        for rails in (once_spread, everywhere)
-    )
+        for rails in (spread.rails(has), once_spread, everywhere)
+    ]
     trials = RandomTrials(layout.plan, layout.coefficient)
     trains = tuple(
-        TrainOutcome(train, route, *(_worse(layout, run.train, each[route], trials) for each in (with_plan, with_all)))
+        TrainOutcome(train, route, *(_worse(layout, run.train, each[route], trials) for each in states))
         for train, run in runs.items()
         for route in [run.profile.route.name]
     )

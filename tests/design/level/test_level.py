@@ -116,6 +116,19 @@ def test_what_binds_is_named_with_what_it_costs(curve: str) -> None:
     assert set(freely.binds[0].where) == {"A", "B"}
 
 
+def test_what_keeps_every_train_where_it_is_was_proved_by_leveling_without_it() -> None:
+    layout = Layout(read_plan(plan_text([(1.0, 0.0), (1.2, 0.4), (1.0, 0.0)], 0.08, 2)))
+    kept = leveled(layout, change=1e-5)
+    assert not kept.gains
+    assert kept.limited_by == ("change",)
+    assert leveled(layout, change=10.0).hardest[0].leveled < kept.top.leveled - 0.001
+    tied = leveled(Layout(load_plan(PLANS / "two-levels.toml")))
+    assert tied.limited_by == ("rise",)  # the helix: with any change of grade it is as hard
+    assert leveled(Layout(load_plan(PLANS / "two-levels.toml")), change=10.0).top.leveled >= tied.top.leveled - 1e-4
+    straight = leveled(Layout(read_plan(plan_text([(1.0, 0.0), (1.0, 0.0)], 0.08, 2))), change=10.0)
+    assert straight.limited_by == ("given",)
+
+
 def test_a_limit_of_a_joint_that_binds_is_named_and_limits_that_fix_all_are_refused() -> None:
     text = (
         plan_text([(2, 0)], 0.04, 1).replace('to = "B"\ntrack', 'to = "M"\ntrack', 1)

@@ -327,3 +327,20 @@ def test_the_seed_of_check_is_that_of_the_trials_seen():
         assert seen == [note for note in check_layout(Layout(plan), seed=seed).doubts if note.place.startswith("trial")]
     told = {str(check_layout(Layout(plan), seed=seed).doubts) for seed in range(4)}
     assert len(told) > 1
+
+
+def test_nothing_is_advised_twice():
+    text = """
+scale = "HO"
+unit = "m"
+railhead = { A = 0, B = 0.12 }
+line.Hill = { from = "A", to = "B", track = [{ straight = 4 }] }
+loco.tank = { mass = "400 g", length = 0.2 }
+loco.mogul = { mass = "400 g", length = 0.2 }
+car.ore = { mass = "100 g", length = 0.14 }
+route.Up = { from = "A", to = "B" }
+train.up = { route = "Up", consist = ["tank", "9 ore"] }
+"""
+    advice = readings(read_plan(text)).measure_next
+    assert sum("the pull of tank on clean" in each for each in advice) == 1
+    assert "read the pull of mogul on clean rail, five times" in advice  # of which no train has need

@@ -95,6 +95,7 @@ def test_the_most_of_equal_cars_is_the_load_of_check(name: str) -> None:
                 continue
             trial = try_train(plan, route.route.name, [load.power, load.car]).trains[0].trials[0]
             assert (trial.most or 0) == load.to_run
+            assert (trial.room is not None) == (load.fits <= load.rated)
 
 
 def test_any_power_is_each_power_by_itself() -> None:
@@ -285,6 +286,7 @@ def test_a_film_counts_at_its_worse_age() -> None:
         ("Uphil", ["switcher"], RouteError, 'no route of this name, got "Uphil"; write "Uphill"'),
         ("Harbr yard..Ridge", ["switcher"], RouteError, 'got "Harbr yard"; write "Harbor yard"'),
         ("Uphill", ["switcher", "7 boxcr"], PlanError, 'VEHICLE: there is no stock "boxcr"; write "boxcar"'),
+        ("Uphill", ["switcher", "7", "boxcar"], PlanError, 'got 7 boxcar; write "7 boxcar"'),
         ("Uphill", ["7 boxcar"], PlanError, 'a train needs a locomotive; write "switcher" or any'),
         ("Uphill", [ANY, ANY], PlanError, "only one locomotive can be any"),
     ],
@@ -317,3 +319,18 @@ def test_cars_in_two_rows_are_counted_together_and_the_longer_row_grows() -> Non
     for count, does in ((trial.most, True), (trial.most + 1, False)):
         row = (Cut("consolidation", 1), Cut("hopper", count - 2), Cut("caboose", 1), Cut("hopper", 2))
         assert climbs(layout, route, row, ("clean",)) is does
+
+
+@pytest.mark.parametrize("power", ["tank", "double header"])
+def test_of_a_train_too_long_so_many_cars_fit_and_one_more_does_not(power: str) -> None:
+    plan, route = plan_of("two-levels"), "Quarry down"
+    (tried,) = try_train(plan, route, [power, "14 coach"]).trains
+    assert tried.fits is not None
+
+    def fit(count: int) -> bool:
+        (one,) = try_train(plan, route, [power, f"{count} coach"]).trains
+        assert (one.fits is None) == (not one.judged.misfits)
+        return not one.judged.misfits
+
+    assert fit(tried.fits)
+    assert not fit(tried.fits + 1)

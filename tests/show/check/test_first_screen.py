@@ -197,6 +197,14 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
 # The words
 
 
+def test_what_happens_alike_as_judged_and_with_film_everywhere_is_said_once() -> None:
+    text = (PLANS / "first-hill.toml").read_text(encoding="utf-8").replace('"7 boxcar"', '"60 boxcar"')
+    layout = Layout(read_plan(text))
+    first = shown(layout, check_layout(layout))[2]
+    assert re.search(r"^On clean rail and with film everywhere local stalls on .+\.$", first, flags=re.MULTILINE)
+    assert first.count("film everywhere local") == 1
+
+
 def test_unusual_figures_stand_above_the_verdict(answer: CheckAnswer) -> None:
     doubts = tuple(Note(f'car "{k}"', "the mass is 145 oz; 2 to 8 oz is usual") for k in range(5))
     text = check_page(replace(answer, doubts=doubts), units_of("in")).text()
@@ -223,7 +231,7 @@ def test_trains_that_fail_have_a_line_on_what_to_do(answer: CheckAnswer) -> None
     assert fewer[1] in answer.plan.cars
     assert re.search(r"^short +TOO LONG +– +–  ", text, flags=re.MULTILINE)
     film = shown(layout_of("first-hill"), answer_of("first-hill", ("treated", "treated fresh")))[2]
-    assert "local: leave 6 of its 8 cars behind, from the tail (5 boxcar and 1 caboose): the" in film
+    assert "local: leave 6 of its 8 cars behind, from the tail: the other 2 climb." in film
 
 
 def run(name: str, *arguments: str) -> str:

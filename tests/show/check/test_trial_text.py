@@ -85,10 +85,23 @@ def test_what_counts_film_that_wheels_spread_says_so_in_a_line(verb: tuple[str],
 
 def test_a_train_too_long_is_shown_with_its_place() -> None:
     lines = tried(TWO_LEVELS, "Quarry down", "tank", "14 coach")
-    assert 'It is 3525 mm long and does not fit berth "Quarry loading", which holds 1400 mm.' in lines
+    assert any(
+        line.startswith('It is 3525 mm long and does not fit berth "Quarry loading", which holds 1400 mm')
+        for line in lines
+    )
     lines = tried(PLANS / "switchback.toml", "Up to the quarry", "shunter", "9 tub")
     assert lines[1] == 'It is too long for berth "Quarry loader".'
     assert [re.split(r"  +", line)[1:4] for line in lines[3:5]] == [["TOO LONG", "–", "–"]] * 2
+
+
+def test_a_train_too_long_is_shown_with_how_many_cars_fit_and_with_its_pull() -> None:
+    words = " ".join(tried(TWO_LEVELS, "Quarry down", "tank", "14 coach"))
+    assert "which holds 1400 mm: 5 coach would fit. By its pull alone it gets through, 11.6 gf to spare, on clean" in (
+        " ".join(words.split())
+    )
+    words = " ".join(" ".join(tried(TWO_LEVELS, "Quarry down", "any", "14 coach")).split())
+    assert 'Too long: berth "Quarry loading" holds 1400 mm, so 4 coach with double header' in words
+    assert "5 coach with tank." in words
 
 
 def test_a_train_that_only_goes_down_holds_back() -> None:
@@ -115,3 +128,21 @@ def test_heights_that_hold_beside_one_that_is_set_are_shown(tmp_path: Path) -> N
     (tmp_path / "crest.toml").write_text(text, encoding="utf-8")
     lines = tried(tmp_path / "crest.toml", "Uphill", "switcher", "--set", "Ridge=3")
     assert "Grades change only as far as the next heights that are given: 4.00 in at" in lines
+
+
+def test_the_most_cars_say_where_length_limits_them() -> None:
+    lines = tried(TWO_LEVELS, "Up by the main", "double header", "7 coach")
+    assert [re.split(r"  +", line)[-1] for line in lines if line.startswith(("clean", "film"))] == ["7 berth", "4"]
+    assert "Berth: limited by the length of a siding" in " ".join(lines)
+
+
+def test_a_height_beside_the_route_says_that_it_changes_nothing_there() -> None:
+    beside = tried(TWO_LEVELS, "empties", "--set", "Siding@1000=315")
+    assert "With Siding@1000 at 315 mm: that changes no height on this route." in beside
+    assert "With Quarry switch at 331 mm." in tried(TWO_LEVELS, "empties", "--set", "Quarry switch=331")
+
+
+def test_ages_and_places_where_length_limits_fit_a_usual_terminal() -> None:
+    rows = tried(TWO_LEVELS, "express", "--hours", "3")
+    assert [line.split("  ")[0] for line in rows[4:7]] == ["clean", "as planned at 3 h", "film everywhere at 3 h"]
+    assert max(map(len, rows)) <= 80

@@ -298,3 +298,19 @@ def test_the_copy_can_be_printed_behind_the_answer(parted: Path) -> None:
     result = treat(parted, "--carry", "0", "-o", "-")
     assert result.exit_code == 0
     assert 'include = ["cars.toml"]' in result.stdout.split("More: ")[1]
+
+
+def test_a_train_that_still_climbs_with_more_risk_is_named_with_both_figures() -> None:
+    found = keep_clean_plan(Layout(load_plan(PLANS / "switchback.toml")), KeepCleanOptions())
+    risks = {each.name: (each.now.risk, each.planned.risk) for each in found.trains}
+    assert all(before < 0.005 < after for before, after in risks.values())
+    now = check_layout(Layout(load_plan(PLANS / "switchback.toml")), rails=("clean",))
+    assert {each.name: each.risk for each in now.trains if each.rail == "clean"} == {
+        name: before for name, (before, _) in risks.items()
+    }
+    words = run("treat", PLANS / "switchback.toml").stdout
+    for name, (_, after) in risks.items():
+        assert f"{name} becomes riskier: risk 0 % now, {100 * after:.0f} % with this plan." in words
+    kept = run("treat", PLANS / "landing.toml").stdout  # nothing is filmed: nothing changes, and no file is written
+    assert "becomes riskier" not in kept
+    assert "treat -o" not in kept

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -182,3 +183,17 @@ def test_a_plan_without_a_survey(plan: Path) -> None:
     result = level(plan)
     assert result.exit_code == 2
     assert "[survey.NAME]" in result.stderr
+
+
+def test_where_no_train_gains_the_headline_names_the_limit_and_a_change_that_helps(tmp_path: Path) -> None:
+    path = tmp_path / "hill.toml"
+    path.write_text(HILL)
+    kept = run(path, "--change", "0.01 %")
+    words = " ".join(kept.stdout.split())
+    found = re.search(r"No train's hardest grade falls: the largest change of grade, .*?; with --change (\d+\.00 %) "
+                      r"it would be (\d\.\d\d %)\. See --more limits\.", words)  # fmt: skip
+    assert found, words
+    assert "Railheads to change" not in words
+    assert found[2] in run(path, "--change", found[1]).stdout
+    path.write_text(HILL.replace("{ straight = 2000 }, { left = 600, angle = 150 }", "{ straight = 3000 }"))
+    assert "the heights that are given keep that of up at" in " ".join(run(path).stdout.split())

@@ -21,7 +21,7 @@ from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules, picture_bytes
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
-from gradehaul.show.plan_view.labels import stacks
+from gradehaul.show.plan_view.labels import label_places, stacks
 from gradehaul.show.plan_view.picture import plan_figure, plan_picture
 from gradehaul.show.plan_view.styles import SHADES, runs, shade_words, shades_of
 from project import PLANS
@@ -269,6 +269,17 @@ def test_a_common_design_grade_lies_in_the_milder_class():
     view = plan_view(Layout(read_plan(plan)))
     assert {shade for track in view.tracks.values() for shade in shades_of(track)} == {2}
     assert shade_words(2, units(view)) == "1 to 2 %"
+
+
+@pytest.mark.parametrize("name", ["landing", "n-mountain", "two-levels", "first-hill"])
+def test_a_label_stands_on_the_color_of_the_grade_that_it_shows(name):
+    for track in view_of(name).tracks.values():
+        shown = max(*track.steepest, 0.0)
+        of_label = max((k for k, shade in enumerate(SHADES) if shown > shade.least + 1e-7), default=0)
+        shades = shades_of(track)
+        assert max(shades) == of_label
+        for at in label_places(track):
+            assert shades[int(np.searchsorted(track.distance[1:-1], at, side="right"))] == of_label
 
 
 def test_track_without_a_place_is_shown_apart():

@@ -129,7 +129,7 @@ class Leveled(AnswerRecord):
     `hardest` has every train, `rulings` every route, both as `check` has them in a copy of the plan with these heights.
     """
 
-    KEYS: ClassVar[str] = "trains=hardest ruling=rulings berths=parked worse passes joints stations=rows"
+    KEYS: ClassVar[str] = "trains=hardest ruling=rulings berths=parked worse passes limited_by joints stations=rows"
 
     plan: Plan
     stations: Stations
@@ -140,6 +140,9 @@ class Leveled(AnswerRecord):
     """The berths that get steeper."""
     compare: Callable[[], tuple[Compared, ...]] = field(repr=False)
     """Every train on every rail condition, judged when first looked at."""
+    limited_by: tuple[LimitRule, ...] = ()
+    """Where no train gains: the rules without which, each by itself, the hardest grade of all would be lower; ``given``
+    alone where no other is. Each was proved by leveling again without it."""
 
     @property
     def worse(self) -> tuple[Compared, ...]:
@@ -168,6 +171,16 @@ class Leveled(AnswerRecord):
         return not (
             self.harder or any(each.fails for each in self.parked) or any(each.newly_fails for each in self.compare())
         )
+
+    @property
+    def gains(self) -> bool:
+        """Whether the hardest grade of some train falls."""
+        return any(each.even - each.leveled > GAIN for each in self.hardest)
+
+    @property
+    def top(self) -> Hardest:
+        """The train with the hardest grade of all."""
+        return max(self.hardest, key=lambda each: each.leveled)
 
     @property
     def even(self) -> FloatArray:
@@ -236,8 +249,10 @@ def leveled(
     trains_of, hills = _spots(stations, grades)
     even_hard, _ = grades.worst(stations.even)
 
-    def leveling(change: float, least: Mapping[str, float], most: Mapping[str, float]) -> Leveling:
-        program = Program(stations, change, orders, apart)
+    def leveling(
+        change: float, least: Mapping[str, float], most: Mapping[str, float], tied: Stations = stations
+    ) -> Leveling:
+        program = Program(tied, change, orders, apart)
         program.bound(plan, least, most)
         own = np.full(hills.size, np.inf)
         if not (least or most):
@@ -262,9 +277,11 @@ def leveled(
             write="a larger change of grade, or wider limits of joints",
         )
 
-    def hardest_with(change: float, least: Mapping[str, float], most: Mapping[str, float]) -> float | None:
+    def hardest_with(
+        change: float, least: Mapping[str, float], most: Mapping[str, float], tied: Stations = stations
+    ) -> float | None:
         """Return the hardest grade of all with other limits; None where no heights keep them."""
-        other = leveling(change, least, most).hill_by_hill()
+        other = leveling(change, least, most, tied).hill_by_hill()
         return None if other is None else max(hardest_under(_as_checked(stations, other)[0], n).grade for n in binds)
 
     after, heights = _as_checked(stations, found)
@@ -278,9 +295,22 @@ def leveled(
         for name, (_, own) in binds.items()
     ]  # fmt: skip
     compare = cache(lambda: tuple(starmap(Compared, zip(judged_trains(layout), judged_trains(after), strict=True))))
-    return Leveled(
+    answer = Leveled(
         plan, stations, heights, tuple(hardest), ruling_grades(layout, after), steeper_berths(layout, after), compare
     )
+    if answer.gains:
+        return answer
+    without: dict[LimitRule, Callable[[], float | None]] = {
+        "change": lambda: hardest_with(math.inf, least, most),
+        "at least": lambda: hardest_with(change, {}, most),
+        "at most": lambda: hardest_with(change, least, {}),
+        "rise": lambda: hardest_with(change, least, most, replace(stations, ties=())),
+    }
+    bar = answer.top.leveled - GAIN
+    active = [each.rule for each in answer.top.binds]
+    lower = {rule: solve() for rule, solve in without.items() if rule in active}
+    limiting = tuple(rule for rule, grade in lower.items() if grade is not None and grade < bar)
+    return replace(answer, limited_by=limiting or ("given",))
 
 
 def _with_cost(
@@ -293,7 +323,7 @@ def _with_cost(
     """Return an active limit with how low the hardest grade of all would be without it, or with twice the change."""
     wider = None
     if active.rule == "change" and active.limit is not None:
-        change = wider = math.ceil(2e4 * active.limit - 1e-6) / 1e4  # as it is shown, so that it can be tried
+        change = wider = math.ceil(200 * active.limit - 1e-6) / 100  # a figure that a person would try
     elif active.rule == "at least":
         least = {name: bound for name, bound in least.items() if name not in active.where}
     elif active.rule == "at most":

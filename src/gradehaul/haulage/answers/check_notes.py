@@ -17,10 +17,12 @@ from gradehaul.haulage.demand import demand
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
+from gradehaul.plan.names import listed
 from gradehaul.plan.rail_condition import ages
 from gradehaul.plan.records import Note, Plan, Survey
 from gradehaul.quantities import ON_RULER, describe
 from gradehaul.track.alignment import Alignment
+from gradehaul.track.heights.railhead import LEVEL
 from gradehaul.track.piecewise import PiecewiseQuadratic, join
 
 MUCH_WRAPPED = 4.0
@@ -29,6 +31,9 @@ MUCH_WRAPPED = 4.0
 MATTERS = 0.02
 """Share of a mean of readings by which a doubt must move it to be worth a look: what a careful hand repeats a pull to
 (assumed)."""
+
+_NAMED, _DIGITS = 3, 6
+"""Lines named in a note at the most, and decimals of heights, m, that are told apart."""
 
 USUAL_TENSION = 0.03
 """Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
@@ -50,9 +55,27 @@ def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: in
         *surveyed_steeper(plan, layout.alignment),
         *unusual_notes(plan, layout.alignment, hardest),
         *layout.alignment.doubts,
+        *level_for_want(layout, {named.route for named in plan.trains.values()}),
         *taut_trains(layout, made),
     )
     return tuple(dict.fromkeys(found))
+
+
+def level_for_want(layout: Layout, routes: Collection[str]) -> Iterator[Note]:
+    """Yield in a note which track on some routes is level only since no height is known beyond it."""
+    plan, alignment = layout.plan, layout.alignment
+    ways = {way.track for route in layout.routes if route.name in routes for way in route.ways}
+    on_way = [track for track in alignment.level if track in ways]
+    if not on_way:
+        return
+    heights = {round(height, _DIGITS) for height in alignment.railheads.values()}
+    if len(heights) == 1 and not any(track.rise or track.grade or track.railhead for track in plan.tracks.values()):
+        yield Note("heights", "all track is taken as level, since the plan has no second height")
+        return
+    lines = list(dict.fromkeys(plan.tracks[track].line for track in on_way))
+    left = len(lines) - _NAMED
+    names = f"{', '.join(map(quoted, lines[:_NAMED]))} and {left} more" if left > 0 else listed(lines)
+    yield Note(f"line{'s' * (len(lines) > 1)} {names}", f"on a train's way, {LEVEL}")
 
 
 def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:

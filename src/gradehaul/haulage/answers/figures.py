@@ -125,12 +125,16 @@ def measurements(
                     best[cause.measure] = first, gain, f"makes the verdict on {train.name} {on} surer"
     ranked = sorted(best.items(), key=lambda item: item[1][:2], reverse=True)[:_MOST_OF_TRAINS]
     yield from (Measurement(what, why) for what, (*_, why) in ranked)
-    missing = _missing(plan, work_out(plan) if bench is None else bench, best)
+    missing = _missing(plan, work_out(plan) if bench is None else bench, dict(ranked))
     yield from islice(missing, _MOST - len(ranked) - len(again))
 
 
 def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Measurement]:
-    unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
+    def advised(name: str, rail: str) -> bool:
+        """Return whether the pull of a locomotive on a rail is among what is advised for trains."""
+        return any(each.startswith(f"read the pull of {name} on {rail} rail") for each in guesses)
+
+    unread = [name for name in plan.locos if bench.row(name, CLEAN) is None and not advised(name, CLEAN)]
     if unread:
         yield Measurement(f"read the pull of {some(unread, 4)} on clean rail, five times{_each(unread)}")
     clean = bench.fits.get(CLEAN)
@@ -138,7 +142,11 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Mea
         yield Measurement("measure three locomotives that differ in tires, on clean rail", clean.why)
     if plan.locos:
         yield from _of_films(plan, bench)
-    few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.counted < ENOUGH and row.state == "standing"]
+    few = [
+        f"{row.loco} on {row.rail} rail"
+        for row in bench.rows
+        if row.counted < ENOUGH and row.state == "standing" and not advised(row.loco, row.rail)
+    ]
     if few:
         yield Measurement(f"read more often, five times{_each(few)}: {some(few, 4)}")
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import ClassVar
 
 from gradehaul.errors import PlanError, Problems, quoted
-from gradehaul.haulage.answers.check_notes import doubtful_readings
+from gradehaul.haulage.answers.check_notes import doubtful_readings, level_for_want
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.seen_runs import doubtful_runs
@@ -25,6 +26,7 @@ from gradehaul.plan.records import Cut, NamedRoute, NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import cut_of
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters
+from gradehaul.track.alignment import align
 
 ANY = "any"
 """A vehicle of this name is each power of the plan by turns."""
@@ -35,6 +37,8 @@ EVERYWHERE = "film everywhere"
 MOST = 99
 """Cars are counted up to this many; as many means "at least"."""
 
+_SAME = 1e-9
+"""Heights that differ by no more are the same, m."""
 _BETWEEN = ".."
 _MOST_REVERSALS = 9
 
@@ -43,26 +47,33 @@ _MOST_REVERSALS = 9
 class TrialOutcome(Judged):
     """What becomes of the train on one condition of the rails, at the age of the film that is worse for it."""
 
-    KEYS: ClassVar[str] = f"condition rail {JUDGED_KEYS} risk trust.stall_probability most_cars=most"
+    KEYS: ClassVar[str] = (
+        f"condition rail {JUDGED_KEYS} risk trust.stall_probability most_cars=most most_limited_by=room"
+    )
 
     condition: str
     """``clean``, ``as planned`` or ``film everywhere``."""
     most: int | None
     """The most cars of the counted kind with which it, and it with any fewer, climbs; None where it has no cars, or
     does not climb without them."""
+    room: str | None
+    """The kind of place that does not hold one car more, such as a berth; None where the pull limits."""
 
 
 @dataclass(frozen=True, slots=True)
 class TrialTrain:
     """A train that is tried: its power where several are compared, its vehicles from head to tail, its length, m."""
 
-    KEYS: ClassVar[str] = "power consist=vehicles length counted_car=counted trials"
+    KEYS: ClassVar[str] = "power consist=vehicles length counted_car=counted most_that_fit=fits trials"
 
     power: str | None
     consist: tuple[Cut, ...]
     length: Meters
     counted: str | None
     """The car whose number `most` counts, the most numerous one; None for locomotives alone."""
+    fits: int | None
+    """Of a train that is too long, the most cars of the counted kind with which it fits; None where it fits, or fits
+    with none."""
     trials: tuple[TrialOutcome, ...]
 
     @property
@@ -82,7 +93,7 @@ class TrialAnswer(AnswerRecord):
 
     KEYS: ClassVar[str] = (
         "route=route.name from=route.origin to=route.destination length hours railheads=heights "
-        "heights_that_hold=held put_aside=aside lines_without_their_grades=freed film_spreads trains doubts notes"
+        "heights_that_hold=held put_aside=aside lines_without_their_grades=freed moves film_spreads trains doubts notes"
     )
 
     plan: Plan
@@ -99,6 +110,8 @@ class TrialAnswer(AnswerRecord):
     """Heights given on lines of the route next to those that were set: beyond them, grades are as before."""
     aside: tuple[PutAside, ...]
     """Figures of the plan that yield to them."""
+    moves: bool
+    """Whether they change any height along the route."""
     trains: tuple[TrialTrain, ...]
     film_spreads: bool
     """Whether wheels carry a film onto track of the route that is planned without."""
@@ -160,12 +173,25 @@ def try_train(
         held=tuple(each for each in held if each.line in {plan.tracks[way.track].line for way in profile.route.ways}),
         hours=hours,
         aside=aside,
+        moves=bool(heights) and _moves(layout, profile.route, written),
         film_spreads=profile.film_spreads,
         trains=tuple(trains),
         compares=compares,
-        doubts=(*doubtful_readings(plan, stock), *doubtful_runs(written, stock, seed=seed), *stock_notes(plan, stock)),
+        doubts=(
+            *doubtful_readings(plan, stock),
+            *doubtful_runs(written, stock, seed=seed),
+            *stock_notes(plan, stock),
+            *level_for_want(layout, {profile.route.name}),
+        ),
         notes=tuple(note for note in layout.found.notes if note.place == f'route "{route}"'),
     )
+
+
+def _moves(layout: Layout, route: Route, written: Plan) -> bool:
+    """Return whether track of a route has other heights than in the plan as it is written."""
+    was = align(written).tracks
+    off = [layout.alignment.tracks[way.track].railhead - was[way.track].railhead for way in route.ways]
+    return any(max(each.greatest().value, -each.least().value) > _SAME for each in off)
 
 
 def _named(plan: Plan, trains: Iterable[TrialTrain]) -> dict[str, None]:
@@ -181,6 +207,10 @@ def _vehicles(plan: Plan, vehicles: Sequence[str]) -> list[str]:
     stock = {*plan.powers, *plan.cars}
     if len(vehicles) == 1 and vehicles[0] in plan.trains and vehicles[0] not in {*stock, ANY}:
         return _of_train(plan.trains[vehicles[0]])
+    for count, name in pairwise(vehicles):
+        if count.isdecimal() and count not in stock and name in stock:
+            wrong = "a number and the name that it counts are one word, in quotes"
+            raise PlanError(wrong, place="VEHICLE", found=f"{count} {name}", write=quoted(f"{count} {name}"))
     texts = [text if text == ANY and ANY not in stock else _whole(text, stock) for text in vehicles]
     if texts.count(ANY) > 1:
         raise PlanError("only one locomotive can be any", place="VEHICLE", write="a name in the place of the others")
@@ -219,13 +249,16 @@ def _tried(
             counts[cut.name] = counts.get(cut.name, 0) + cut.count
     counted = max(counts, key=lambda name: counts[name], default=None)
     train = _train(plan, profile.route, consist)
+    fits = None
+    if counted is not None and misfits(layout, profile.route, train):
+        fits = _fits(layout, profile.route, consist, counted)
     trials = []
     for condition, rails in _conditions(layout).items():
-        most = None if counted is None else _most(layout, profile, consist, counted, rails)
-        own = {"condition": condition, "most": most}
+        most, room = (None, None) if counted is None else _most(layout, profile, consist, counted, rails)
+        own = {"condition": condition, "most": most, "room": room}
         ages = [judged(TrialOutcome, layout, profile, train, rail, random_trials, **own) for rail in rails]
         trials.append(min(ages, key=lambda trial: trial.badness))
-    return TrialTrain(power, consist, train.length, counted, tuple(trials))
+    return TrialTrain(power, consist, train.length, counted, fits, tuple(trials))
 
 
 def _conditions(layout: Layout) -> dict[str, tuple[str, ...]]:
@@ -237,19 +270,27 @@ def _conditions(layout: Layout) -> dict[str, tuple[str, ...]]:
 
 def _most(
     layout: Layout, profile: RouteProfile, consist: Sequence[Cut], counted: str, rails: Sequence[str]
-) -> int | None:
+) -> tuple[int | None, str | None]:
     """Return the number of cars before the first with which the train does not climb; None where that is 0 cars.
 
-    Each number is judged by itself, for a longer train may climb where a shorter one does not.
+    Each number is judged by itself, for a longer train may climb where a shorter one does not. Also returned is the
+    kind of place that does not hold the longer train, where it is that.
     """
     plan, route = layout.plan, profile.route
     for count in range(MOST + 1):
         train = _train(plan, route, _recounted(consist, counted, count))
-        if misfits(layout, route, train) or any(
-            judge(profile, train, rail, layout.pulls).outcome != "climbs" for rail in rails
-        ):
-            return count - 1 if count else None
-    return MOST
+        room = next((misfit.kind for misfit in misfits(layout, route, train)), None)
+        if room or any(judge(profile, train, rail, layout.pulls).outcome != "climbs" for rail in rails):
+            return count - 1 if count else None, room
+    return MOST, None
+
+
+def _fits(layout: Layout, route: Route, consist: Sequence[Cut], counted: str) -> int | None:
+    """Return the most cars of a kind with which a train that is too long fits; None where it does with none."""
+    for count in range(sum(cut.count for cut in consist if cut.name == counted) - 1, -1, -1):
+        if not misfits(layout, route, _train(layout.plan, route, _recounted(consist, counted, count))):
+            return count
+    return None
 
 
 def _recounted(consist: Sequence[Cut], counted: str, count: int) -> list[Cut]:

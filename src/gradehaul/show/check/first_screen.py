@@ -66,7 +66,7 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
     _add_title(page, answer)
     add_doubts(page, answer.doubts)
     page.line()
-    for sentence in filter(None, (headline(answer), *film_headlines(answer))):
+    for sentence in _as_one(list(filter(None, (headline(answer), *film_headlines(answer))))):
         page.line(*sentence)
     if not set(PLANNED).isdisjoint(answer.judged_rails) and any(each.profile.film_spreads for each in answer.routes):
         page.line(spread_words(answer.plan, units))
@@ -77,6 +77,16 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
     _add_fixes(page, answer, ways, units)
     _add_loads(page, answer, units)
     _add_last(page, answer)
+
+
+def _as_one(sentences: list[list[Piece]]) -> list[list[Piece]]:
+    """Return the headlines, two that say the same of trains that fail as one that begins with both conditions."""
+    if len(sentences) != 2:
+        return sentences
+    (on, *does), (with_film, *also) = sentences
+    if does != also or not (isinstance(on, str) and isinstance(with_film, str)):
+        return sentences
+    return [[f"{on.rstrip()} and {with_film[:1].lower()}{with_film[1:]}", *does]]
 
 
 def _add_title(page: Page, answer: CheckAnswer) -> None:

@@ -15,7 +15,10 @@ from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, at_age, misfit_words, outcome_cells, spread_words
+from gradehaul.show.check.route_text import MARKS
 
+_PLACE, _AGED = 26, 21
+"""Columns of a place at the most, and beside conditions with an age."""
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
 
 
@@ -76,12 +79,13 @@ def _row(answer: TrialAnswer, trial: TrialOutcome, units: UnitFormat) -> list[Pi
     return [
         trial.condition + _age(answer, trial),
         *outcome_cells(trial, units),
-        f"{apart(shortened(verdict.spare_track, 26 - len(place)))}{place}",
+        f"{apart(shortened(verdict.spare_track, (_PLACE if answer.hours is None else _AGED) - len(place)))}{place}",
     ]
 
 
 def _most(trial: TrialOutcome) -> str:
-    return "-" if trial.most is None else f"{trial.most}+" if trial.most >= MOST else str(trial.most)
+    most = "-" if trial.most is None else f"{trial.most}+" if trial.most >= MOST else str(trial.most)
+    return f"{most} {trial.room}" if trial.room else most
 
 
 def _add_powers(page: Page, answer: TrialAnswer, units: UnitFormat) -> None:
@@ -110,11 +114,11 @@ def _add_powers(page: Page, answer: TrialAnswer, units: UnitFormat) -> None:
 def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     """Yield what to know about the answer, the most important first."""
     train = answer.trains[0]
-    if not answer.compares:
-        yield from (misfit_words(misfit, units) for misfit in train.trials[0].misfits[:1])
+    yield from _too_long(answer, units)
     if answer.heights:
         heights = ", ".join(f"{joint} at {units.length(height)}" for joint, height in answer.heights.items())
-        yield f"With {heights}."
+        nothing = "" if answer.moves else ": that changes no height on this route"
+        yield f"With {heights}{nothing}."
     if answer.aside:
         yield f"Put aside for this trial: {aside_words(answer.aside, units)}."
     if answer.held:
@@ -127,9 +131,44 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     yield from (f"Note: {note.text}." for note in answer.notes)
     others = [cut for cut in train.consist if cut.name in answer.plan.cars and cut.name != train.counted]
     if train.counted and not answer.compares:
+        rooms = [MARKS[room] for room in dict.fromkeys(trial.room for trial in train.trials) if room in MARKS]
         beside = f", with {listed([_cut(cut) for cut in others])} in the train" if others else ""
-        yield f"Most: the most {train.counted} that {'get through' if answer.climbs else 'are held back'}{beside}."
+        gets_by = "get through" if answer.climbs else "are held back"
+        yield " ".join([f"Most: the most {train.counted} that {gets_by}{beside}.", *rooms])
     yield f"{RISK}."
+
+
+def _too_long(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
+    """Yield what is too short for which train, with how many cars each fits, and how one alone would do by its pull."""
+    long = [train for train in answer.trains if train.judged.misfits]
+    if not answer.compares:
+        for train in long:
+            yield f"{misfit_words(train.judged.misfits[0], units).rstrip('.')}{_fit(train)}."
+            does = [f"{_pull_does(trial, units)} {_CONDITIONS[trial.condition]}" for trial in train.trials]
+            yield f"By its pull alone it {'; it '.join(does)}."
+        return
+    places: dict[str, list[TrialTrain]] = {}
+    for train in long:
+        room = train.judged.misfits[0]
+        places.setdefault(f"{apart(room.place)} holds {units.length(room.available)}", []).append(train)
+    for place, trains in places.items():
+        fit = [f"{train.fits or 'no'} {train.counted or 'car'} with {apart(train.power or '')}" for train in trains]
+        more = [f"{len(fit) - 3} more"] if fit[3:] else []
+        yield f"Too long: {place}, so {', '.join([*fit[:3], *more])}."
+
+
+def _fit(train: TrialTrain) -> str:
+    """Return how many cars of the counted kind would fit."""
+    if train.counted is None:
+        return ""
+    return f": {train.fits} {train.counted} would fit" if train.fits else f": no {train.counted} fits"
+
+
+def _pull_does(trial: TrialOutcome, units: UnitFormat) -> str:
+    verdict = trial.verdict
+    does = "is held back" if verdict.outcome == "climbs" and not verdict.uphill else DOES[verdict.outcome][0]
+    spare = units.force(abs(verdict.spare))
+    return f"{does}, {spare} {'short' if verdict.spare < 0 else 'to spare'},"
 
 
 def aside_words(aside: Sequence[PutAside], units: UnitFormat) -> str:

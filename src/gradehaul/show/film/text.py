@@ -67,6 +67,8 @@ def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
         page.line((f"With this plan {', '.join(words)}", "bold red"), ".")
     for line in depends_on(found, units):
         page.line(*line)
+    for line in riskier(found):
+        page.line(*line)
     if left := [name for name in found.plan.trains if name not in {train.name for train in found.trains}]:
         page.line(
             (f"NOT JUDGED: {', '.join(left)}, which run{'s' * (len(left) == 1)} on this film too", "bold red"), "."
@@ -76,6 +78,16 @@ def _add_answer(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
         page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0)
         page.line()
     _add_trains(page, found, units)
+
+
+def riskier(found: KeepCleanPlan) -> Iterator[list[Piece]]:
+    """Yield in a line each train that takes more risk with the plan than now, and still gets by, the worst first."""
+    if found.beyond:
+        return
+    for each in sorted(found.trains, key=lambda train: train.now.risk - train.planned.risk):
+        if each.riskier and each.planned.outcome not in FAILS:
+            now, then = (chance_words(judged.risk) for judged in (each.now, each.planned))
+            yield [(f"{each.name} becomes riskier", "yellow"), f": risk {now} now, {then} with this plan."]
 
 
 def _uses(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
@@ -294,7 +306,8 @@ def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     heads = ["train", _planned(found), "risk>", "to spare>", f"film everywhere{age}", "risk>", "to spare>"]
     page.table(heads, rows, indent=0)
     check = "check" if found.hours is None else f"check --hours {found.hours:g}"
-    checked = f", as {check} does on the plan that treat -o writes" if found.options.step is None else ""
+    writes = found.options.step is None and found.length("film")
+    checked = f", as {check} does on the plan that treat -o writes" if writes else ""
     spread = "" if found.beyond else f" Both include film that wheels spread{checked}."
     page.line(f"{RISK}.{spread}")
     if age:

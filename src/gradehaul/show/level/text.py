@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Sequence
 
 from gradehaul.design.deck import STRENGTH
@@ -37,10 +38,10 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page = Page()
     page.line((clean(found.plan.title), "bold"), ": railhead heights that even out the climb")
     page.line()
-    page.line(*headline(found, units))
+    page.line(*headline(found, units), *([] if found.gains else [" See --more limits."]))
     for berth in found.parked:
         page.line(*_parked(berth, units))
-    if not _gains(found) and _measured_binds(found):
+    if not found.gains and _measured_binds(found):
         page.line("If these heights were measured on track that stands: --survey finds shims.")
     for each in found.worse:
         style = "bold red" if each.newly_fails else "yellow"
@@ -66,8 +67,10 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     rows_of = zip(_heights(found, units), found.rows, strict=True)
     changed = [row for row, station in rows_of if to_change(found, station)]
     page.line()
-    if changed:
-        page.line("Railheads to change", "" if _gains(found) else ", for the next hardest places", ":")
+    if changed and not found.gains:
+        page.line("No railhead need change: only places that are less hard would gain (--more heights).")
+    elif changed:
+        page.line("Railheads to change:")
         page.table(_HEADS, changed, indent=0)
         page.line()
         page.line("All others stay as they are: --more heights.")
@@ -108,18 +111,13 @@ def _before_after(each: Hardest | RulingGrade, place: str, units: UnitFormat) ->
 
 def to_change(found: Leveled, station: StationHeight) -> bool:
     """Return whether the height of a station changes by so much that it is worth a cut."""
-    return abs(station.railhead - station.string) > (_SAME if _gains(found) else _NOT_WORTH)
+    return abs(station.railhead - station.string) > (_SAME if found.gains else _NOT_WORTH)
 
 
 def _measured_binds(found: Leveled) -> bool:
     """Return whether a height that is given within a line, as one is measured, keeps the hardest grade up."""
-    hardest = max(found.hardest, key=lambda each: each.leveled)
-    given = {where for each in hardest.binds if each.rule == "given" for where in each.where}
+    given = {where for each in found.top.binds if each.rule == "given" for where in each.where}
     return not given <= found.stations.joints.keys()
-
-
-def _gains(found: Leveled) -> bool:
-    return any(each.even - each.leveled > GAIN for each in found.hardest)
 
 
 def _behind(cars: int) -> str:
@@ -171,7 +169,7 @@ def _parked(berth: ParkedGrade, units: UnitFormat) -> list[Piece]:
 def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
     better = [each for each in found.hardest if each.even - each.leveled > GAIN]
     if not better:
-        return [("Fixed heights keep every train's hardest grade where it is", "yellow"), ": --more limits."]
+        return [(f"No train's hardest grade falls: {_limits_words(found, units)}", "yellow"), "."]
     best = max(better, key=lambda each: round(each.even - each.leveled, 8))  # of equal ones the first
     grades = _from_to(best, units)
     if len(found.hardest) == 1:
@@ -185,6 +183,26 @@ def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
         (f"The hardest grade falls for {count}", "green"),
         f": {'most ' if least_words else ''}for {best.train}, {grades}{least_words}{rest}.",
     ]
+
+
+def _limits_words(found: Leveled, units: UnitFormat) -> str:
+    """Return what keeps the hardest grade of all where it is."""
+    top, grade = found.top, units.grade(found.top.leveled)
+    if "change" in found.limited_by:
+        changes = [each for each in top.binds if each.rule == "change"]
+        best = min(changes, key=lambda each: math.inf if each.lower is None else each.lower)
+        limit = f"the largest change of grade, {units.grade(best.limit or 0.0)}, keeps that of {top.train} at {grade}"
+        if best.lower is None or best.wider is None or best.lower > top.leveled - GAIN:
+            return limit
+        return f"{limit}; with --change {units.grade(best.wider)} it would be {units.grade(best.lower)}"
+    names = {
+        "at least": "--at-least",
+        "at most": "--at-most",
+        "rise": "a stated rise or grade",
+        "given": "the heights that are given",
+    }
+    words = [names[each] for each in found.limited_by if each in names]
+    return f"{listed(words)} keep{'s' * (len(words) == 1 and words != [names['given']])} that of {top.train} at {grade}"
 
 
 def _from_to(hardest: Hardest, units: UnitFormat) -> str:

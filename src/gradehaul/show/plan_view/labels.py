@@ -19,7 +19,7 @@ from gradehaul.show.base.label_placing import Box, crossed
 from gradehaul.show.base.labels import spans
 from gradehaul.show.base.paper import POINT
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.plan_view.styles import FORCED_WORDS
+from gradehaul.show.plan_view.styles import FORCED_WORDS, shades_of, steepest_places
 from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
@@ -42,9 +42,6 @@ _AWAY = 0.1
 
 _ALONG = (0.5, 0.4, 0.6, 0.3, 0.7)
 """Where along its track a label may stand, as shares of the length, the best first."""
-
-_AS_STEEP = 0.8
-"""The label of a track stands where that is as steep as this share of the grade it shows, if it is so anywhere."""
 
 _MISTAKEN = 12.0
 """The cost of a label that lies nearer to another joint than to its own, in points of track hidden."""
@@ -117,9 +114,7 @@ def _name_track(canvas: Canvas, track: TrackView, units: UnitFormat, drawn: Line
     whole, *cut = (", ".join(filter(None, (f"{each} {grade}".strip(), turns))) for each in names)
     if not whole:
         return
-    along = [share * track.length for share in _ALONG]
-    steep = [at for at in along if _steepness(track, at) >= _AS_STEEP * worst]
-    places = [canvas.spot(spot.x, spot.y) for spot in map(track.spot, steep or along)]
+    places = [canvas.spot(spot.x, spot.y) for spot in map(track.spot, label_places(track))]
     style: dict[str, Any] = {"scale": 0.92, "color": "#333333"}
     for words in filter(None, (whole, *cut, turns)):
         if set_beside(canvas, words, places, drawn, near=7.0, **style) is not None:
@@ -128,10 +123,13 @@ def _name_track(canvas: Canvas, track: TrackView, units: UnitFormat, drawn: Line
         set_beside(canvas, turns, places[:1], drawn, near=7.0, others=(), **style)
 
 
-def _steepness(track: TrackView, at: float) -> float:
-    """Return the effective grade of the chord that a place of a track lies on."""
-    chord = int(np.searchsorted(track.distance[1:-1], at, side="right"))
-    return float(track.effective[chord].max())
+def label_places(track: TrackView) -> list[float]:
+    """Return where along a track its label may stand, m: on its steepest class, whose grade and color it shows."""
+    shades, inner = shades_of(track), track.distance[1:-1]
+    along = [share * track.length for share in _ALONG]
+    steep = [at for at in along if shades[int(np.searchsorted(inner, at, side="right"))] == max(shades)]
+    every = steepest_places(track)
+    return steep or every[:: -(-len(every) // len(_ALONG))]
 
 
 def draw_joints(canvas: Canvas, view: PlanView, units: UnitFormat, drawn: Lines) -> None:

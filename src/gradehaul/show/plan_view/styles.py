@@ -52,10 +52,15 @@ class Run(NamedTuple):
 
 
 def shades_of(track: TrackView) -> list[int]:
-    """Return the class of each chord of a track, by the effective grade in its middle."""
-    middle = track.effective.mean(axis=1)
-    shades = np.searchsorted([each.least for each in SHADES], middle - _TIE, side="left") - 1
+    """Return the class of each chord of a track, by the effective grade at its steeper end, as its label has it."""
+    shades = np.searchsorted([each.least for each in SHADES], track.effective.max(axis=1) - _TIE, side="left") - 1
     return [max(int(shade), 0) for shade in shades]
+
+
+def steepest_places(track: TrackView) -> list[float]:
+    """Return the middles of the chords of a track in its steepest class, m from its start."""
+    shades, middle = shades_of(track), 0.5 * (track.distance[1:] + track.distance[:-1])
+    return [float(at) for at, shade in zip(middle, shades, strict=True) if shade == max(shades)]
 
 
 def runs(track: TrackView) -> Iterator[Run]:

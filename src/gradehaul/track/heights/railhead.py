@@ -7,7 +7,7 @@ sum of grade² × length, which is a stretched string over the whole network.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -49,8 +49,8 @@ class Railheads:
     lines: dict[str, LineHeights]
     joints: dict[str, Meters]
     notes: tuple[Note, ...]
-    level: tuple[Note, ...] = ()
-    """Lines with track that is level only since no height is known beyond it."""
+    slack: tuple[str, ...] = ()
+    """Tracks, by id, that are level only since no height is known beyond them."""
 
 
 @dataclass(slots=True)
@@ -122,7 +122,7 @@ def solve_railheads(plan: Plan) -> Railheads:
         for name, (distance, stations) in network.along.items()
     }
     joints = {name: float(heights[station]) for name, station in network.joints.items()}
-    return Railheads(lines, joints, tuple(notes), _level_for_want(network, free, roots))
+    return Railheads(lines, joints, tuple(notes), _level_for_want(free, roots))
 
 
 class Contrary(NamedTuple):
@@ -227,8 +227,8 @@ def _stations_of_line(network: _Network, line: Line) -> None:
     network.along[line.name] = (distance, stations)
 
 
-def _level_for_want(network: _Network, free: Sequence[_Stretch], roots: NDArray[np.int_]) -> tuple[Note, ...]:
-    """Return a note of the lines with track that is level only since no height is known beyond it.
+def _level_for_want(free: Sequence[_Stretch], roots: NDArray[np.int_]) -> tuple[str, ...]:
+    """Return the ids of tracks that are level, at least in part, only since no height is known beyond them.
 
     A stretch is drawn taut where it lies on a way from one known height to another: on a circle through the datum.
     """
@@ -239,9 +239,8 @@ def _level_for_want(network: _Network, free: Sequence[_Stretch], roots: NDArray[
             graph.add_edges_from((end, -number) for end in ends)
     circles = [edges for edges in nx.biconnected_component_edges(graph) if len(edges) > 1]
     taut = {node for edges in circles if any(0 in edge for edge in edges) for edge in edges for node in edge}
-    slack = {(free[-1 - node].start, free[-1 - node].stop) for node in graph if node < 0 and node not in taut}
-    lines = [name for name, (_, stations) in network.along.items() if not slack.isdisjoint(pairwise(stations))]
-    return (Note(f"line{'s' * (len(lines) > 1)} {listed(lines)}", LEVEL),) if lines else ()
+    slack = sorted(-1 - node for node in graph if node < 0 and node not in taut)
+    return tuple(dict.fromkeys(free[number].key[1] for number in slack))
 
 
 def _forest(ties: Iterable[_Stretch]) -> tuple[nx.Graph[int], list[_Stretch]]:
@@ -340,6 +339,14 @@ def _solve_springs(
 
 LEVEL = "taken as level, at least in part, since no height is known beyond it"
 """What a note says of lines without a height at one of their ends."""
+
+
+def level_notes(plan: Plan, slack: Collection[str]) -> Iterator[Note]:
+    """Yield a note of the lines with track that is level only for want of a height, where there is any."""
+    lines = dict.fromkeys(plan.tracks[each].line for each in slack)
+    if lines:
+        named = [name for name in plan.lines if name in lines]
+        yield Note(f"line{'s' * (len(named) > 1)} {listed(named)}", LEVEL)
 
 
 def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[PlanError]:
