@@ -519,6 +519,7 @@ def import_drawing(
     *,
     plan: str | Path | None = None,
     scale: str | None = None,
+    practice: str | None = None,
     unit: str | None = None,
     layers: Sequence[str] = (),
     height_layers: Sequence[str] = (),
@@ -526,6 +527,7 @@ def import_drawing(
     snap: str | None = None,
     fit: str | None = None,
     kink: str | None = None,
+    raise_: str | None = None,
 ) -> Imported:
     """Return a drawing (DXF) as the text of a plan file; nothing is written.
 
@@ -537,6 +539,8 @@ def import_drawing(
         A plan made of it before, whose scale, unit and tables stay; None for a new one.
     scale
         The scale, such as ``HO``; not where the plan has one.
+    practice
+        The practice of a new plan, ``NMRA`` or ``NEM``; None for what is usual.
     unit
         The drawing's unit, where the file does not say it.
     layers, height_layers
@@ -546,6 +550,8 @@ def import_drawing(
     snap, fit, kink
         How far apart ends may be drawn that meet, how far a fitted curve may lie from what is drawn, and the break of
         direction up to which track goes on: quantities as text, such as ``"3 mm"``; None for what is usual.
+    raise_
+        How far above the plan's 0 that of the drawing's heights lies, such as ``"4 in"``; negative below.
 
     Raises
     ------
@@ -568,5 +574,5 @@ def import_drawing(
     from gradehaul.plan.edit.importing import ImportOptions
     from gradehaul.plan.edit.importing import import_drawing as plan_of_drawing
 
-    options = ImportOptions(tuple(layers), tuple(height_layers), unit, rails, snap, fit, kink, scale)
+    options = ImportOptions(tuple(layers), tuple(height_layers), unit, rails, snap, fit, kink, raise_, scale, practice)
     return plan_of_drawing(str(drawing), None if plan is None else str(plan), options)

@@ -42,9 +42,9 @@ def test_it_writes_a_plan_that_answers_and_shows_what_it_found(folder):
 def test_it_shows_what_was_mended_and_where():
     options = ("--scale", "HO", "--layers", "TRACK", "--height-layers", "HEIGHTS", "--more", "faults")
     result = run("import", HOLLOW, "-o", "hollow.toml", *options)
-    assert "  duplicate: 1\n    22.00 in of track drawn again" in result.stdout
+    assert "  Drawn twice (1)\n    22.00 in of track drawn again" in result.stdout
     assert "at (14.00, 0.00) in" in " ".join(result.stdout.split())
-    assert "  gap: 3\n    ends drawn 0.030 in apart are one joint, at (42.02, 84.01) in" in result.stdout
+    assert "  Gaps closed (3)\n    ends drawn 0.030 in apart are one joint, at (42.02, 84.01) in" in result.stdout
 
 
 def test_over_a_plan_it_shows_what_changed(folder):

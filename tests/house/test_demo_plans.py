@@ -223,8 +223,8 @@ def test_the_hollow_has_the_radii_that_its_chords_were_drawn_with():
     answer = answer_of("hollow")
     radii = sorted(1 / abs(track.curvature) / INCH for track in answer.plan.tracks.values() if track.curvature)
     assert radii == pytest.approx([24, 26, 30], rel=2e-3)
-    codes = sorted(note.text.partition(",")[0] for note in answer.notes if note.place.endswith("hollow.dxf"))
-    assert codes == ["duplicate", "gap"]
+    codes = sorted(note.text.partition(" (")[0] for note in answer.notes if note.place.endswith("hollow.dxf"))
+    assert codes == ["Drawn twice", "Gaps closed"]
     ruling = route_of(answer, "Up").ruling
     # from 1 1/2 to 3 1/4 in over the switch's 20 in, a quarter turn of 24 in and 34 in, and the curve of 24 in
     grade = 1.75 / (20 + pi / 2 * 24 + 34)

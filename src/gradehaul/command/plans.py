@@ -61,12 +61,15 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 @click.option("--fit", help="Largest error of a fitted curve.  [default: gauge / 20]")
 @click.option("--kink", help="Largest kink at which track continues.  [default: 5 degrees]")
 @click.option("--rails", is_flag=True, help="Both rails are drawn: read the center line between them.")
+@click.option("--raise", "raise_", help="How far above the plan's 0 that of the drawing lies; negative: below.")
 @click.option("--scale", help="Scale, such as HO; an existing plan has its own.")
+@click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Practice of a new plan.  [default: NMRA]")
 @options.more_option(sections.IMPORT)
 def import_(*, drawing: str, output: str, more: tuple[str, ...], **given: Any) -> None:  # noqa: ANN401 - by the names in ImportOptions
     """Turn a drawing (DXF) into a plan, or update its plan."""
     from gradehaul.plan.edit.importing import ImportOptions, import_drawing
     from gradehaul.show.drawing.import_text import import_page
+    from gradehaul.track.alignment import first_look
 
     printed = output == "-"
     refuse_ending(output, "toml")
@@ -75,7 +78,7 @@ def import_(*, drawing: str, output: str, more: tuple[str, ...], **given: Any) -
     except OSError as error:
         raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or drawing) from error
     deliver(done.text, output, said=True)
-    page = import_page(done, "" if printed else output, more)
+    page = import_page(done, "" if printed else output, more, look=first_look(done.plan))
     if printed:
         complain(laid_out(page, to_file=True).rstrip("\n"))
     else:

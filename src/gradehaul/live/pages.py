@@ -121,6 +121,7 @@ def drawn(folder: Path, data: bytes, *, name: str, scale: str) -> dict[str, Any]
     """
     from gradehaul.plan.edit.importing import ImportOptions, import_drawing
     from gradehaul.show.drawing.import_text import import_page
+    from gradehaul.track.alignment import first_look
 
     stem = Path(name).stem
     if (folder / f"{stem}.toml").exists():
@@ -137,7 +138,7 @@ def drawn(folder: Path, data: bytes, *, name: str, scale: str) -> dict[str, Any]
     faults = tuple(replace(each, text=_OPTION.sub("", each.text)) for each in imported.drawn.faults)
     imported = replace(imported, drawn=replace(imported.drawn, file=name, faults=faults))
     written = write_copy(folder / "plan.toml", stem, imported.text).name
-    page = import_page(imported, written, ("faults", "layers"), offer=False)
+    page = import_page(imported, written, ("faults", "layers"), look=first_look(imported.plan), offer=False)
     return {"name": written, "report": page.text()}
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from gradehaul.errors import PlanError, Problems
+from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.si import Meters
 from gradehaul.track.curvature import LineChain, Section, chains, sections, summed_curvature
@@ -85,3 +86,30 @@ def align(plan: Plan) -> Alignment:
     )
     doubts = tuple(note for note, matters in closing if matters)
     return Alignment(plan, in_order, tracks, heights.joints, positions, notes, heights.slack, doubts)
+
+
+class FirstLook(NamedTuple):
+    """The doubts of the alignment that a plan will have, and what keeps it from one."""
+
+    doubts: tuple[Note, ...] = ()
+    problems: tuple[GradehaulError, ...] = ()
+
+
+def first_look(plan: Plan | None) -> FirstLook:
+    """Return what an alignment will find fault with; a plan that has no height yet is looked at in the plane alone."""
+    doubts: tuple[Note, ...] = ()
+    if plan is None:
+        return FirstLook()
+    try:
+        plan = fitted(plan)
+        curvature = sections(plan, chains(plan))
+        closing = closure_notes(plan, map_positions(plan, curvature), curvature)
+        doubts = tuple(note for note, matters in closing if matters)
+        on_tracks = any(track.railhead is not None for track in plan.tracks.values())
+        if plan.railhead or on_tracks or any(line.railhead_at for line in plan.lines.values()):
+            refuse_steep(plan, solve_railheads(plan))
+    except Problems as problems:
+        return FirstLook(doubts, problems.errors)
+    except GradehaulError as error:
+        return FirstLook(doubts, (error,))
+    return FirstLook(doubts)

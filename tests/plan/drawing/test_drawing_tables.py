@@ -105,9 +105,9 @@ def test_what_is_written_of_a_joint_goes_before_what_is_drawn(folder):
 def test_the_railhead_of_the_plan_goes_before_the_drawings(folder):
     plan = load(folder, DRAWING + '[railhead]\n"End 3" = 56\n')
     assert plan.railhead["End 3"] == pytest.approx(0.056)
-    assert [str(note) for note in plan.notes if "height" in note.text] == [
+    assert [str(note) for note in plan.notes if "Heights" in note.text] == [
         (
-            'plans/tarn.dxf: height-misfit, 1 in all: joint "End 3": 56 mm ([railhead]), 55 mm (the text "55") '
+            'plans/tarn.dxf: Heights that differ (1): joint "End 3": 56 mm ([railhead]), 55 mm (the text "55") '
             "differ by 1 mm, at (1600.0, 1500.0) mm"
         )
     ]
@@ -215,7 +215,7 @@ def test_what_was_mended_becomes_a_note(folder):
     document.saveas(folder / "tarn.dxf")
     notes = [str(note) for note in load(folder, DRAWING).notes if note.place]
     assert len(notes) == 2
-    assert notes[0].startswith("plans/tarn.dxf: duplicate, 1 in all: 1000.0 mm of track drawn again")
+    assert notes[0].startswith("plans/tarn.dxf: Drawn twice (1): 1000.0 mm of track drawn again")
     assert notes[1] == (
-        'plans/tarn.dxf: gap, 1 in all: ends drawn 1.00 mm apart are one joint, at (1000.0, 0.0) mm on layer "Track"'
+        'plans/tarn.dxf: Gaps closed (1): ends drawn 1.00 mm apart are one joint, at (1000.0, 0.0) mm on layer "Track"'
     )

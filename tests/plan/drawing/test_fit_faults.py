@@ -53,3 +53,58 @@ def test_a_kink_that_is_no_turnout_stays():
 def test_the_radius_of_an_arc_under_a_degree_is_not_named():
     assert named([polyline(chords(60, 0.9, 9, 1e-4))]) == []
     assert len(named([polyline(chords(20, 2.7, 9, 1e-4))])) == 1
+
+
+# Easements
+
+
+def eased(ease, radius=0.6, step=0.025):
+    """Return chords of a straight, an easement of a length, m, a curve, another easement and a straight."""
+    parts = [(0.8, 0, 0), (ease, 0, 1 / radius), (0.6, 1 / radius, 1 / radius), (ease, 1 / radius, 0), (0.8, 0, 0)]
+    x = y = heading = 0.0
+    points = [(x, y)]
+    for length, first, last in parts:
+        count = round(length / step)
+        for piece in range(count * 50):
+            bend = first + (last - first) * (piece + 0.5) / (count * 50)
+            heading += bend * step / 100
+            x, y = x + step / 50 * math.cos(heading), y + step / 50 * math.sin(heading)
+            heading += bend * step / 100
+            if piece % 50 == 49:
+                points.append((x, y))
+    return points
+
+
+def easements(strokes):
+    return [fault.text for fault in assembled(strokes).faults if fault.code == "easement"]
+
+
+@pytest.mark.parametrize("ease", [0.2, 0.3])
+def test_an_easement_that_is_read_as_arcs_is_said_at_both_ends_of_its_curve(ease):
+    found = easements([polyline(eased(ease))])
+    assert len(found) == 2
+    for text in found:
+        curve, arcs = re.fullmatch(r"an easement into a curve of ([\d.]+) mm is read as arcs of (.*)", text).groups()
+        assert float(curve) == pytest.approx(600, rel=0.01)
+        radii = [float(each) for each in re.findall(r"([\d.]+) mm", arcs)]
+        assert radii == sorted(radii, reverse=True)
+        assert radii[-1] > 600
+
+
+def test_a_curve_without_easements_has_none():
+    along = [(x, 0.0) for x in np.arange(-0.8, 0, 0.05)]
+    curve = [*along, *chords(0.6, 90, 30, 0)]
+    assert easements([polyline(curve)]) == []
+
+
+def test_a_compound_curve_is_no_easement():
+    x, y, heading = 0.0, 0.0, 0.0
+    points = [(-0.8, 0.0), (-0.4, 0.0), (x, y)]
+    for radius, count in ((1.2, 20), (0.6, 30)):
+        for _ in range(count):
+            heading += math.radians(1)
+            x += 2 * radius * math.sin(math.radians(1)) * math.cos(heading)
+            y += 2 * radius * math.sin(math.radians(1)) * math.sin(heading)
+            heading += math.radians(1)
+            points.append((x, y))
+    assert easements([polyline(points)]) == []

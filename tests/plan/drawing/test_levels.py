@@ -236,7 +236,7 @@ def test_levels(name):
 def test_the_plan_tells_that_track_was_drawn_flat():
     beyond_a_kink = straight(2, 0, 3, 0.5, handle="B")
     strokes = [LEVEL, beyond_a_kink, straight(8, 0, 9, 0, handle="C"), UP]
-    assert seen(assembled(strokes, WHARF, given={"Wharf": 0.08})) == "4: 0 0 30 50 ? ? ? |  | kink"
+    assert seen(assembled(strokes, WHARF, given={"Wharf": 0.08})) == "4: 0 0 30 50 ? ? ? |  | kink zero"
     assert seen(assembled(strokes, WHARF, given={"Wharf": 0.0})) == "4: 0 0 0 0 30 50 ? |  | kink"
 
 

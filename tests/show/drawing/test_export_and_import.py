@@ -128,6 +128,40 @@ def test_it_answers_as_before(name, folder):
     assert differences(*documents, within=0.03 if name in CURVES_FITTED else EXACT) == []
 
 
+def _begin(plan, name):
+    """Return how far along its line the track of a name begins, m."""
+    (track,) = (track for track in plan.tracks.values() if track.name == name)
+    return sum(each.length for each in plan.lines[track.line].tracks if each.number < track.number)
+
+
+@pytest.mark.parametrize("name", [*PLAN_NAMES, "bench", "n-mountain"])
+def test_tracks_that_have_a_name_come_back_with_it(name, folder):
+    before = load_plan(PLANS / f"{name}.toml")
+    after = read_plan("", file=str(PLANS / f"{name}.toml"), folder=PLANS, data=imported(name, folder))
+    named, found = (
+        {track.name: track for track in plan.tracks.values() if track.name != track.id} for plan in (before, after)
+    )
+    # two straights that are one as drawn have no boundary there, and so no names
+    halves = {"Summit tunnel, north half", "Summit tunnel, south half"} if name == "n-mountain" else set()
+    assert found.keys() == named.keys() - halves
+    for each in found:
+        assert found[each].line == named[each].line
+        assert found[each].curvature == pytest.approx(named[each].curvature, rel=2e-3)
+        line = before.lines[named[each].line]
+        middle = _begin(before, each) + named[each].length / 2
+        middle = middle if after.lines[line.name].start == line.start else line.length - middle
+        begin = _begin(after, each)
+        assert begin < middle < begin + found[each].length
+
+
+def test_a_name_of_one_of_two_straights_that_are_one_as_drawn_is_told(folder):
+    imported("n-mountain", folder)
+    done = import_drawing(str(folder / "n-mountain.dxf"), None, ImportOptions(scale="N"))
+    unused = [fault.text for fault in done.drawn.faults if fault.code == "text-unused"]
+    assert len(unused) == 2
+    assert all("the track beside it has another name, too" in text for text in unused)
+
+
 def network_of(path: Path) -> dict[str, Any]:
     """Return the lines of a plan with their lengths, mm, and its joints of several ends by kind and moves."""
     plan = load_plan(path)

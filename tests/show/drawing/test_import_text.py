@@ -5,17 +5,19 @@ from __future__ import annotations
 import re
 
 from gradehaul.plan.drawing.records import Fault, Spot
+from gradehaul.plan.drawing.wording import KINDS
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.edit.writer import Changes
 from gradehaul.show.drawing.import_text import import_page
 from plan.drawing.hand_made import assembled, straight
+from project import ROOT
 
 
 def page(faults=(), changes=None, *, new=True, strokes=None, more=()):
     from dataclasses import replace
 
     drawn = replace(assembled(strokes or [straight(0, 0, 2, 0)]), faults=tuple(faults))
-    return import_page(Imported(drawn, "", "mm", changes or Changes(), new, ()), "[red]tarn.toml", more).text()
+    return import_page(Imported(drawn, "", "mm", changes or Changes(), new, None, ()), "[red]tarn.toml", more).text()
 
 
 def test_a_drawing_without_faults_and_heights():
@@ -37,11 +39,18 @@ def test_faults_are_counted_by_kind_the_worst_first_and_shown_one_by_one_where_w
     faults = [Fault("near-miss", f"misses by {n} mm", Spot(n / 1000, 0), weight=n) for n in range(1, 15)]
     faults.append(Fault("kink", "the direction breaks by 9 degrees", Spot(1, 2)))
     text = page(faults)
-    assert text.index("the direction breaks by 9 degrees, at (1000.0, 2000.0) mm\n") > 0
-    assert "near-miss     14  misses by 14 mm, at (14.0, 0.0) mm\n" in text
+    assert "the direction breaks by 9 degrees, at (1000.0, 2000.0) mm" in " ".join(text.split())
+    assert "Ends that nearly meet (14)  misses by 14 mm, at (14.0, 0.0) mm\n" in text
     assert "misses by 13 mm" not in text
     text = page(faults, more=["faults"])
-    assert "  near-miss: 14\n    misses by 14 mm, at (14.0, 0.0) mm\n    misses by 13 mm" in text
+    assert "  Ends that nearly meet (14)\n    misses by 14 mm, at (14.0, 0.0) mm\n    misses by 13 mm" in text
+
+
+def test_every_kind_of_fault_has_a_name():
+    sources = [path.read_text("utf-8") for path in (ROOT / "src" / "gradehaul" / "plan" / "drawing").rglob("*.py")]
+    codes = {code for text in sources for code in re.findall(r'\b(?:Fault|_fault)\(\s*"([a-z-]+)"', text)}
+    assert len(codes) > 25
+    assert codes <= set(KINDS)
 
 
 def test_what_may_be_a_flat_helix_comes_first():

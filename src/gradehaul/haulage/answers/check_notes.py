@@ -56,6 +56,7 @@ def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: in
         *unusual_notes(plan, layout.alignment, hardest),
         *layout.alignment.doubts,
         *level_for_want(layout, {named.route for named in plan.trains.values()}),
+        *steeper_elsewhere(layout),
         *taut_trains(layout, made),
     )
     return tuple(dict.fromkeys(found))
@@ -76,6 +77,22 @@ def level_for_want(layout: Layout, routes: Collection[str]) -> Iterator[Note]:
     left = len(lines) - _NAMED
     names = f"{', '.join(map(quoted, lines[:_NAMED]))} and {left} more" if left > 0 else listed(lines)
     yield Note(f"line{'s' * (len(lines) > 1)} {names}", f"on a train's way, {LEVEL}")
+
+
+def steeper_elsewhere(layout: Layout) -> Iterator[Note]:
+    """Yield a note on the steepest line that no route runs over, where it is steeper than all that they run over.
+
+    So a hill that ends beside a loop, from where no other end can be reached. Routes that the plan names are its own.
+    """
+    if layout.plan.routes or not layout.routes:
+        return
+    on = {way.track for route in layout.routes for way in route.ways}
+    known = max(steep for way, steep in layout.steepest.items() if way.track in on)
+    steep, track = max((steep, way.track) for way, steep in layout.steepest.items())
+    if track not in on and steep > known:
+        line = layout.plan.tracks[track].line
+        text = f"the steepest here, {describe(steep, 'grade', '%', 3)}, but none of these routes runs over it"
+        yield Note(f'line "{line}"', f"{text}: name one in the plan, [route.NAME] with from and to")
 
 
 def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:

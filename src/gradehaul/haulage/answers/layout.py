@@ -56,6 +56,8 @@ class Layout:
         The movement graph; ``movements.graph`` is a networkx DiGraph.
     routes
         The routes of the plan; ``found`` has them with the notes on them.
+    steepest
+        The steepest effective grade on each way.
     curves, coefficient
         What curves cost, and the curve coefficient of it, m.
     hours
@@ -77,7 +79,8 @@ class Layout:
         self.clear = clear_lengths(self.alignment)
         self.pulls = Pulls(plan)
         self._ways = way_profiles(self.alignment)
-        self.found = find_routes(self.movements, steepest_on_ways(self._ways, self.coefficient), list_all=all_routes)
+        self.steepest = steepest_on_ways(self._ways, self.coefficient)
+        self.found = find_routes(self.movements, self.steepest, list_all=all_routes)
         has = {n: self.aged(track.rail) for n, track in enumerate(plan.tracks.values()) if track.rail is not None}
         films = {n: rail for n, rail in has.items() if rail != CLEAN}
         if films:

@@ -14,17 +14,18 @@ from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.elements import in_plan
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.fitting.course import WIDEST_CHORD
-from gradehaul.plan.drawing.heights import read_heights
+from gradehaul.plan.drawing.heights import is_flat, read_heights
 from gradehaul.plan.drawing.heights.flat_turns import Turns, flat_helices, level_turns
 from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
 from gradehaul.plan.drawing.heights.texts import Stand, noted_radii, read_height, says_height
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
-from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
+from gradehaul.plan.drawing.linking.flaws import easements, kinks_left, uncertain_radii
 from gradehaul.plan.drawing.linking.overlaps import overlap_faults
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, is_radius, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips
 from gradehaul.plan.drawing.naming.one_joint import with_joined, with_turntables
+from gradehaul.plan.drawing.naming.tracks import names_of_tracks
 from gradehaul.plan.drawing.nearness import pairs
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
@@ -124,18 +125,28 @@ def assemble(
             kept_name = f"{quoted(name)}: the plan keeps this name, unless you change it there"
             text = f"{quoted(label.text)} stands beside {kept_name}"
             faults.append(Fault("other-name", text, label.spot, label.handle, label.layer))
-    linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
+    if terms.zero and all(map(is_flat, linked.lines)) and not left:
+        faults.append(
+            Fault("raise", f"{'--raise' if terms.typed else 'raise'} moves nothing: the drawing has no heights")
+        )
+    own_heights = {**(before or {}), **(given or {})}
+    linked, other_zero = raised_by_plan(linked, drawing.strokes, names.joints, own_heights, terms)
+    faults += other_zero
     stand = Stand(along or {}, overriding=given is not None)
     heights = read_heights(linked, names.joints, names.lines, left, given or {}, stand, meetings, terms)
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
         raise Problems(errors)
-    own_heights = {number: (given or {}).get(name) for number, name in enumerate(names.joints)}
-    every = heights.joints | {number: height for number, height in own_heights.items() if height is not None}
+    of_plan = {number: (given or {}).get(name) for number, name in enumerate(names.joints)}
+    every = heights.joints | {number: height for number, height in of_plan.items() if height is not None}
     faults += flat_helices(circles, linked, heights.along, every, terms)
+    tracks, unnamed = names_of_tracks(linked.lines, own.tracks, terms.gauge)
+    faults += unnamed
     lines = [
-        line._replace(name=name, railhead_at=along, berths=in_berths)
-        for line, name, along, in_berths in zip(linked.lines, names.lines, heights.along, berths, strict=True)
+        line._replace(name=name, railhead_at=along, berths=in_berths, names=of_tracks)
+        for line, name, along, in_berths, of_tracks in zip(
+            linked.lines, names.lines, heights.along, berths, tracks, strict=True
+        )
     ]
     joints = [
         with_slips(joint, own.slips, names.lines, terms.near)._replace(name=name, length=lengths.get(number))
@@ -182,11 +193,13 @@ def _linked(
     reaches, of_turns = climbing(reaches, terms)
     faults += of_turns
     reaches, left = lifted(reaches, texts, terms)
-    reaches = at_zero_elevation(reaches, left, terms)
+    reaches = at_zero_elevation(reaches, left, terms).upward(terms.zero)  # from here on by the plan's 0
+    left = [(label, height + terms.zero) for label, height in left]
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
     linked = link(reaches, terms, marks)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
+    faults += easements(linked, terms.plan_unit)
     faults = _with_kinks(faults, linked, reaches, terms, marks)
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)

@@ -62,6 +62,8 @@ class Terms:
     height_layers: tuple[str, ...] = ()
     rails: bool = False
     """Whether the two rails of each track are drawn, of which the center line is read."""
+    zero: Meters = 0.0
+    """How far above the plan's 0 that of the drawing's heights lies."""
     typed: bool = False
     """Whether they were typed on the command line, so that advice names an option, not a key of the plan."""
 
@@ -237,7 +239,7 @@ class DrawnLine(NamedTuple):
     """A line as drawn: elements in order between two joints, by their numbers; named when all of them are linked.
 
     `railhead_at` are heights between its ends, each after its distance. `berths` is for each element the berth that it
-    is in, empty for none; nothing where no element is in one.
+    is in, empty for none; nothing where no element is in one. `names` are those of its elements, likewise.
     """
 
     elements: tuple[Element, ...]
@@ -247,6 +249,7 @@ class DrawnLine(NamedTuple):
     name: str = ""
     railhead_at: tuple[tuple[Meters, Meters], ...] = ()
     berths: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
 
     @property
     def length(self) -> Meters:

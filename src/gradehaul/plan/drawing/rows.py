@@ -219,6 +219,14 @@ class Rows:
                 inner.pop(each, None)
         return replace(self, start=start, end=end, inner=inner)
 
+    def upward(self, rise: float) -> Rows:
+        """Return rows with all heights that they have higher by so much, m."""
+        if not rise:
+            return self
+        inner = {number: tuple((share, z + rise) for share, z in pairs) for number, pairs in self.inner.items()}
+        up = np.array((0.0, 0.0, rise))
+        return replace(self, start=self.start + up, end=self.end + up, inner=inner)
+
     def halved(self) -> Rows:
         """Return rows of which no element turns by more than half a circle, in equal parts of those that did."""
         turn = np.abs(self.curvature * self.length)

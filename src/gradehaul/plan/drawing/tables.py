@@ -99,7 +99,7 @@ def _drawn(
         drawing = read_drawing(
             path, layers=table.layers, height_layers=table.height_layers or (), unit=own_unit, tolerance=fine
         )
-        on = terms(scale.gauge, unit, table.layers, **given, kink=table.kink or drawing.kink)
+        on = terms(scale.gauge, unit, table.layers, **given, kink=table.kink or drawing.kink, zero=table.raise_)
         claims = [
             Claim(name, Spot(*each.table.at), each.table.within or WITHIN * on.snap, each.file, f"{each.place}, at")
             for name, each in joints.items()
@@ -228,6 +228,8 @@ def line_table(
     else:
         for track, berth in zip(tracks, line.berths, strict=bool(line.berths)):
             track |= {"berth": berth} if berth else {}  # noqa: PLW2901 - changed in place
+    for track, name in zip(tracks, line.names, strict=bool(line.names)):
+        track |= {"name": name} if name else {}  # noqa: PLW2901 - changed in place
     return table
 
 

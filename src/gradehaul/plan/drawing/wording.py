@@ -29,23 +29,45 @@ NUMBERS = "numbers"
 """The code of faults for bare numbers on a layer that does not say what they are: they come before any answer too."""
 
 
-_WORST_FIRST = (
-    *("unit", "turns", FLAT_HELIX, "missing-block", "external-block", "no-tangent", "level-miss", "near-miss"),
-    *(UNUSED, NUMBERS, "height-unread", "climb", "height-misfit", "kink", "no-rail", "lone-layer", "no-track", "stray"),
-    *(
-        "other-name",
-        "mark-unused",
-        "unknown-entity",
-        "not-read",
-        "text-unused",
-        "radius",
-        "overlap",
-        "duplicate",
-        "gap",
-    ),
-    *("zero-length", "paper-space", "encoding", "warned"),
-)
-"""The codes of faults by what they cost an answer: track or heights that are missing come before what was repaired."""
+KINDS = {
+    "shortened": "Bends too small to follow",
+    "unit": "The unit",
+    "turns": "Circles over one another",
+    FLAT_HELIX: "Perhaps a helix drawn flat",
+    "missing-block": "Blocks that are missing",
+    "external-block": "Blocks of other files",
+    "no-tangent": "Not joined, at an angle",
+    "level-miss": "Not joined, in height",
+    "near-miss": "Ends that nearly meet",
+    UNUSED: "Heights not used",
+    NUMBERS: "Bare numbers",
+    "height-unread": "Heights not read",
+    "raise": "Nothing to raise",
+    "zero": "Another 0, or drawn flat",
+    "climb": "Read as one climb",
+    "height-misfit": "Heights that differ",
+    "kink": "Breaks of direction",
+    "no-rail": "Without another rail",
+    "lone-layer": "Layers that meet none",
+    "no-track": "Left out as no track",
+    "stray": "Track by itself",
+    "other-name": "Other names",
+    "mark-unused": "Points that join nothing",
+    "unknown-entity": "Not read as track",
+    "not-read": "Not read",
+    "text-unused": "Texts that name nothing",
+    "easement": "Easements, as arcs",
+    "radius": "Unsure radii",
+    "overlap": "Drawn twice in part",
+    "duplicate": "Drawn twice",
+    "gap": "Gaps closed",
+    "zero-length": "Without length",
+    "paper-space": "On paper alone",
+    "encoding": "Letters in doubt",
+    "warned": "Damaged, or skipped",
+}
+"""What faults of each code are called, by what they cost an answer: track or heights that are missing come before what
+was repaired."""
 
 
 def length_text(length: float, unit: str, fine: float = _FINE) -> str:
@@ -114,11 +136,22 @@ def by_code(faults: Iterable[Fault]) -> dict[str, list[Fault]]:
     >>> list(by_code([Fault("gap", ""), Fault("no-tangent", "")]))
     ['no-tangent', 'gap']
     """
-    rank = {code: number for number, code in enumerate(_WORST_FIRST)}
+    rank = {code: number for number, code in enumerate(KINDS)}
     found: dict[str, list[Fault]] = {}
     for fault in sorted(faults, key=lambda each: (rank.get(each.code, -1), each.code, -each.weight)):
         found.setdefault(fault.code, []).append(fault)
     return found
+
+
+def kind_text(code: str, count: int) -> str:
+    """Return what faults of a code are called, and how many there are.
+
+    Examples
+    --------
+    >>> kind_text("duplicate", 2)
+    'Drawn twice (2)'
+    """
+    return f"{KINDS[code]} ({count:,})"
 
 
 def fault_notes(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
@@ -129,9 +162,8 @@ def fault_notes(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
             continue
         worst = "; ".join(fault_text(fault, unit) for fault in found[:_LISTED])
         more = f"; and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
-        notes.append(
-            Note(file, f"{code}, {len(found)} in all{', worst first' if len(found) > 1 else ''}: {worst}{more}")
-        )
+        worst_first = ", worst first" if len(found) > 1 else ""
+        notes.append(Note(file, f"{kind_text(code, len(found))}{worst_first}: {worst}{more}"))
     return notes
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from glob import escape
 from pathlib import Path
@@ -26,7 +26,10 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
     from gradehaul.plan.drawing.records import Drawn
+    from gradehaul.plan.records import Plan
 
+_PRACTICES = ("NMRA", "NEM")
+"""The practices that a plan may go by; the first is that of a plan that names none."""
 _IMPERIAL = frozenset({"in", "ft", "yd", "mile"})
 
 
@@ -42,13 +45,21 @@ class ImportOptions:
     snap: str | float | None = None
     fit: str | float | None = None
     kink: str | float | None = None
+    raise_: str | float | None = None
+    """How far above the plan's 0 that of the drawing's heights lies."""
     scale: str | None = None
+    practice: str | None = None
+
+    @property
+    def untyped(self) -> frozenset[str]:
+        """The names of those that were not typed."""
+        return frozenset(name for name, each in asdict(self).items() if each in (None, ()) or each is False)
 
     @property
     def table(self) -> dict[str, Any]:
         """What the plan keeps of them, in its table ``[import]``."""
-        names = ("layers", "height_layers", "unit", "snap", "fit", "kink", "rails")
-        typed = {name: getattr(self, name) for name in names if getattr(self, name)}
+        names = ("layers", "height_layers", "unit", "snap", "fit", "kink", "rails", "raise_")
+        typed = {name.rstrip("_"): getattr(self, name) for name in names if name not in self.untyped}
         return {name: list(value) if isinstance(value, tuple) else value for name, value in typed.items()}
 
 
@@ -64,6 +75,8 @@ class Imported(AnswerRecord):
     unit: str
     changes: Changes
     new: bool
+    plan: Plan | None
+    """The plan of that text, None where there are problems."""
     problems: tuple[GradehaulError, ...]
     """What keeps the plan from being used, such as a route over a line that is gone."""
 
@@ -90,6 +103,7 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         raise PlanError("this is a plan, not a drawing", file=drawing, write="the name of a DXF file")
     check_file(Path(drawing), drawing)  # before the scale is needed, since it may be the wrong name
     scale = _scale(data, options, file)
+    _check_practice(data, options, file)
     options = _with_those_before(options, data, file)
     drawn, unit, options = _drawn(drawing, scale, options, before, data, file)
     table, unused = options.table, unused_heights(drawn.faults)
@@ -98,8 +112,9 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     if before:
         written = updated_plan(before, drawn, table, file=file)
     else:
-        written = new_plan(drawn, table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
-    return Imported(drawn, written.text, unit, written.changes, not before, _problems(written, plan))
+        title, scale_name = Path(drawing).stem, options.scale or ""
+        written = new_plan(drawn, table, title=title, scale=scale_name, unit=unit, practice=options.practice)
+    return Imported(drawn, written.text, unit, written.changes, not before, *_read(written, plan))
 
 
 def _drawn(
@@ -132,9 +147,10 @@ def _drawn(
         scale.gauge,
         unit,
         layers or ("*",),
-        snap=_length_option("snap", options.snap, "length", unit),
-        fit=_length_option("fit", options.fit, "length", unit),
-        kink=_length_option("kink", options.kink, "angle", unit) or read.kink,
+        snap=_above_0("snap", options.snap, "length", unit),
+        fit=_above_0("fit", options.fit, "length", unit),
+        kink=_above_0("kink", options.kink, "angle", unit) or read.kink,
+        zero=_option("raise", options.raise_, "length", unit),
         height_layers=height_layers,
         rails=options.rails,
         typed=True,
@@ -144,7 +160,7 @@ def _drawn(
         assemble,
         terms=on,
         known=known,
-        before=heights_before(data, file),
+        before=heights_before(before, data, file),
         along={name: stations_given(line, unit) for name, line in data.get("line", {}).items()},
         lines_taken=_own_names(data, {line.name for line in known}),
         fits={} if layers is None or read.labels else None,  # the same for all that is tried below
@@ -178,7 +194,8 @@ def _with_those_before(options: ImportOptions, data: dict[str, Any], plan: str) 
     checked(ImportTable, Entry(Source(plan, unit_of(data, plan), {}, {}), ("import",), before), faults)
     faults.raise_all()
     mine: dict[str, Any] = {name: tuple(each) if isinstance(each, list) else each for name, each in before.items()}
-    return replace(options, **{name: each for name, each in mine.items() if not getattr(options, name, True)})
+    mine |= {"raise_": mine.pop("raise")} if "raise" in mine else {}
+    return replace(options, **{name: each for name, each in mine.items() if name in options.untyped})
 
 
 def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...] | None, tuple[str, ...]]:
@@ -229,6 +246,18 @@ def _scale(data: dict[str, Any], options: ImportOptions, plan: str) -> Scale:
     return own
 
 
+def _check_practice(data: dict[str, Any], options: ImportOptions, plan: str) -> None:
+    """Refuse an option that names no practice, or another than the plan has."""
+    if options.practice is None:
+        return
+    if options.practice not in _PRACTICES:
+        wrong, write = "there is no such practice", " or ".join(map(quoted, _PRACTICES))
+        raise PlanError(wrong, place="--practice", found=quoted(options.practice), write=write)
+    if data and data.get("practice", _PRACTICES[0]) != options.practice:
+        found = quoted(options.practice)
+        raise PlanError("the plan has another practice", file=plan, place="--practice", found=found)
+
+
 def _drawing_unit(options: ImportOptions) -> str | None:
     try:
         return None if options.unit is None else length_unit(options.unit)
@@ -236,23 +265,28 @@ def _drawing_unit(options: ImportOptions) -> str | None:
         raise error.at(place="--unit") from error
 
 
-def _length_option(option: str, text: str | float | None, kind: Kind, unit: str) -> float | None:
+def _option(option: str, text: str | float | None, kind: Kind, unit: str) -> float | None:
     """Return the value of an option in SI units."""
     if text is None:
         return None
     try:
-        value = read_quantity(text, kind, unit=unit)
+        return read_quantity(text, kind, unit=unit)
     except QuantityError as error:
         raise error.at(place=f"--{option}") from error
-    if value <= 0:
+
+
+def _above_0(option: str, text: str | float | None, kind: Kind, unit: str) -> float | None:
+    """Return the value of an option that must be more than 0, in SI units."""
+    value = _option(option, text, kind, unit)
+    if value is not None and value <= 0:
         raise PlanError("must be more than 0", place=f"--{option}", found=str(text))
     return value
 
 
-def _problems(written: Written, plan: str | None) -> tuple[GradehaulError, ...]:
+def _read(written: Written, plan: str | None) -> tuple[Plan | None, tuple[GradehaulError, ...]]:
+    """Return the plan that was written, and what is wrong with it."""
     folder = None if plan is None else Path(plan).parent
     try:
-        read_plan(written.text, file=plan or "plan.toml", folder=folder, data=written.data)
+        return read_plan(written.text, file=plan or "plan.toml", folder=folder, data=written.data), ()
     except Problems as problems:
-        return problems.errors
-    return ()
+        return None, problems.errors

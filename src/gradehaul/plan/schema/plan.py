@@ -95,6 +95,8 @@ class DrawingTerms(Table):
     """Track goes on over a break of direction up to this angle. Left out: 5 degrees."""
     rails: bool = False
     """Whether the layers show the two rails of each track, of which the center line is read."""
+    raise_: Length = Field(default=0.0, alias="raise")
+    """How far above the plan's 0 the drawing's 0 lies, where its heights count from another; negative: below."""
 
 
 class ImportTable(DrawingTerms):
@@ -108,7 +110,7 @@ class DrawingTable(DrawingTerms):
     """A drawing whose track becomes lines of the plan.
 
     What `export` wrote is read with
-    `layers = ["Railhead line", "Berth *", "Names", "Line names", "Turntables", "Slips"]` and
+    `layers = ["Railhead line", "Berth *", "Names", "Line names", "Single track names", "Turntables", "Slips"]` and
     `height_layers = ["Railhead heights"]`.
     """
 

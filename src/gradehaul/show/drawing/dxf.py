@@ -14,7 +14,17 @@ import shapely
 from gradehaul.haulage.views.plan_view import JointView, MarkKind, PlanView
 from gradehaul.haulage.views.track_view import TrackSpot, TrackView, cut_sections
 from gradehaul.plan.drawing.dxf.file import KINK_PROPERTY, dxf_library
-from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, JOINED, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
+from gradehaul.plan.drawing.naming.layers import (
+    BERTH,
+    HEIGHTS,
+    JOINED,
+    LINE_NAMES,
+    NAMES,
+    RAILHEAD,
+    SLIPS,
+    TRACK_NAMES,
+    TURNTABLES,
+)
 from gradehaul.plan.records import Joint, LineEnd
 from gradehaul.show.base.labels import USE_WORDS, WOULD
 from gradehaul.show.base.page import words_of
@@ -311,7 +321,7 @@ def _end_of_line(view: PlanView, end: LineEnd) -> tuple[TrackView, int] | None:
 
 
 def _write_lines(pen: Pen, view: PlanView) -> None:
-    """Write the names of lines beside their longest tracks, nearer to these than to any other, and those of berths."""
+    """Write the names of lines beside their longest tracks, nearer to these than to any other, of tracks and berths."""
     berths: dict[str, list[TrackView]] = {}
     lines: dict[str, list[TrackView]] = {}
     for track in view.tracks.values():
@@ -320,6 +330,11 @@ def _write_lines(pen: Pen, view: PlanView) -> None:
             berths.setdefault(track.berth, []).append(track)
     for name, spots in _own_spots(lines, pen.gauge).items():
         pen.text(name, spots, LINE_NAMES, _GRAY, offsets=[0.25 * pen.gauge])
+    for track in view.tracks.values():
+        if track.named:
+            middle = track.spot(0.5 * track.length)
+            z = float(track.profile(0.5 * track.length))
+            pen.text(track.name, [(middle.x, middle.y)], TRACK_NAMES, _GRAY, offsets=[0.25 * pen.gauge], z=z)
     for name, tracks in berths.items():
         pen.text(name, _along(max(tracks, key=lambda track: track.length)), f"{BERTH}{name}", _GRAY)
 

@@ -14,23 +14,33 @@ from gradehaul.plan.drawing.wording import (
     at_text,
     by_code,
     fault_text,
+    kind_text,
     unused_heights,
     unused_text,
 )
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat, units_of
+from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.sections import IMPORT
+from gradehaul.track.alignment import FirstLook
 
 _LISTED, _NAMED, _FEW = 100, 100, 6
 """Faults of a kind, and names of changes, shown at the most; names before all are."""
 
 
-def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, offer: bool = True) -> Page:
+def import_page(
+    imported: Imported,
+    plan: str,
+    more: Collection[str] = (),
+    *,
+    look: FirstLook = FirstLook(),  # noqa: B008 - a tuple
+    offer: bool = True,
+) -> Page:
     """Return what came of a drawing as a page.
 
-    `plan` is the file that is written, empty where it is printed, `more` the sections to add; `offer` names all that
-    the command can add.
+    `plan` is the file that is written, empty where it is printed, `more` the sections to add, `look` what is wrong
+    with the track as it lies; `offer` names all that the command can add.
     """
     drawn, units = imported.drawn, units_of(imported.unit)
     page = Page()
@@ -39,6 +49,7 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, of
     found = by_code(drawn.faults)
     for fault in (*found.get(FLAT_HELIX, []), *found.get(NUMBERS, [])):
         page.line((fault_text(fault, imported.unit), "bold red"))
+    add_doubts(page, look.doubts, "gradehaul check")
     contrary = imported.changes.contrary
     shown = contrary if "changes" in more else contrary[:_FEW]
     for each in (*shown, *([f"and {len(contrary) - len(shown):,} more: --more changes"] * (shown != contrary))):
@@ -46,9 +57,9 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = (), *, of
     done = f"imported into {clean(plan)}" if plan else "plan printed"
     page.line((clean(drawn.file), "bold"), f": {done}, {len(imported.text.encode()):,} bytes")
     page.line()
-    if imported.problems:
+    if problems := (*imported.problems, *look.problems):
         page.line(("Mend these in the plan before it answers", "bold red"), ":")
-        for problem in imported.problems:
+        for problem in problems:
             page.line(str(problem), indent=2)
     _add_found(page, drawn, units)
     _add_faults(page, drawn, imported.unit, every="faults" in more)
@@ -114,12 +125,12 @@ def _add_faults(page: Page, drawn: Drawn, unit: str, *, every: bool) -> None:
     page.heading("Repaired, skipped or doubtful, worst first")
     if not every:
         rows: list[list[Piece]] = [
-            [code, f"{len(found):,}", fault_text(found[0], unit)] for code, found in faults.items()
+            [kind_text(code, len(found)), fault_text(found[0], unit)] for code, found in faults.items()
         ]
-        page.table(["kind", "count>", "the first"], rows, indent=0)
+        page.table(["kind", "the first"], rows, indent=0)
         return
     for code, found in faults.items():
-        page.line(f"{code}: {len(found):,}", indent=2)
+        page.line(kind_text(code, len(found)), indent=2)
         for fault in found[:_LISTED]:
             page.line(fault_text(fault, unit), indent=4)
         if len(found) > _LISTED:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from typing import NamedTuple
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from gradehaul.errors import DrawingError, quoted
 from gradehaul.plan.drawing.elements import beyond, length_of
 from gradehaul.plan.drawing.heights.texts import MISFIT, Stand, along_lines, at_joints
 from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, FloatArray, Label, Linked, Source, Spot, Terms
-from gradehaul.plan.drawing.wording import at_text
+from gradehaul.plan.drawing.wording import at_text, bare
 from gradehaul.quantities import describe
 
 SAME = 1e-5
@@ -34,8 +35,15 @@ class Heights:
     errors: list[DrawingError]
 
 
-_Conflict = tuple[float, str, str, Spot]
-"""Heights of one place that differ: by how much, m, of what, what shows them, and where it is."""
+class _Conflict(NamedTuple):
+    """Heights of one place that differ: by how much, m, of what, what shows them, and where it is."""
+
+    spread: float
+    subject: str
+    listed: str
+    spot: Spot
+    above: float = math.nan
+    """How much higher than all that is drawn there the plan has it, m; nan where that is no one figure."""
 
 
 def read_heights(
@@ -72,7 +80,9 @@ def read_heights(
             parts = list(dict.fromkeys(f"{describe(each.height, 'length', unit)} ({each.by})" for each in own))
             more = f" and {len(parts) - _LISTED} more" if len(parts) > _LISTED else ""
             listed = ", ".join(parts[:_LISTED]) + more
-            conflicts.append((max(every) - min(every), f"joint {quoted(name)}", listed, joint.spot))
+            drawn = every[1:] if name in given else []
+            above = every[0] - drawn[0] if drawn and max(drawn) - min(drawn) <= MISFIT else math.nan
+            conflicts.append(_Conflict(max(every) - min(every), f"joint {quoted(name)}", listed, joint.spot, above))
         by_lines = own and own[0].by.startswith("z ")
         heights.append(math.fsum(every) / len(every) if by_lines else every[0] if every else None)
     kept = [
@@ -80,16 +90,28 @@ def read_heights(
         for pairs, line in zip(along, linked.lines, strict=True)
     ]
     errors: list[DrawingError] = []
-    for spread, subject, listed, spot in sorted(conflicts, key=lambda conflict: -conflict[0]):
+    write = f"the right one, or none of the others{_or_raised(conflicts, terms)}"
+    for spread, subject, listed, spot, _ in sorted(conflicts, key=lambda conflict: -conflict.spread):
         size = describe(spread, "length", unit)
         if spread <= MISFIT:
             faults.append(Fault("height-misfit", f"{subject}: {listed} differ by {size}", spot, weight=spread))
             continue
         wrong, place = f"heights contradict one another by {size}", f"{subject} at {at_text(spot, unit)}"
-        errors.append(DrawingError(wrong, place=place, found=listed, write="the right one, or none of the others"))
+        errors.append(DrawingError(wrong, place=place, found=listed, write=write))
     pairs = enumerate(zip(joint_names, heights, strict=True))
     joints = {number: height for number, (name, height) in pairs if height is not None and name not in given}
     return Heights(joints, kept, faults, errors)
+
+
+def _or_raised(conflicts: Sequence[_Conflict], terms: Terms) -> str:
+    """Return the cure where the plan is everywhere higher than the drawing by the same, or lower; empty elsewhere."""
+    above = [conflict.above for conflict in conflicts if conflict.spread > MISFIT]
+    if not above or not max(above) - min(above) <= MISFIT:  # nan is no figure
+        return ""
+    if len(above) == 1 and abs(above[0]) <= terms.level:  # more likely a slip
+        return ""
+    figure = quoted(f"{bare(terms.zero + above[0], terms.plan_unit)} {terms.plan_unit}")
+    return f"; or raise = {figure} under [drawing], if its heights count from another 0 than the plan's"
 
 
 def _inner(
@@ -115,7 +137,7 @@ def _inner(
         spread = max(heights) - min(heights)
         if spread > SAME:
             listed = " and ".join(f"z {describe(height, 'length', unit)}" for height in heights)
-            conflicts.append((spread, f"line {quoted(name)}", listed, beyond(line.elements, distance)))
+            conflicts.append(_Conflict(spread, f"line {quoted(name)}", listed, beyond(line.elements, distance)))
         inner.append((distance, math.fsum(heights) / len(heights)))
     return inner
 

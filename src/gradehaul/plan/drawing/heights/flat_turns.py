@@ -77,7 +77,7 @@ def flat_helices(
         ]
         known = [height for height in met if height is not None]
         if in_space and None in met:
-            known.append(0.0)  # as it was drawn
+            known.append(terms.zero)  # as it was drawn
         if max(known) - min(known) <= terms.level if known else circle.turn < 1.5 * _ROUND:
             continue
         what = "level turns over one another"

@@ -7,11 +7,12 @@ from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
+from gradehaul.errors import quoted
 from gradehaul.plan.drawing.heights.texts import MISFIT
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs, places_of
-from gradehaul.plan.drawing.records import BoolArray, Fault, IntArray, Label, Linked, Stroke, Terms
+from gradehaul.plan.drawing.records import BoolArray, Element, Fault, IntArray, Label, Linked, Spot, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows, wrapped
-from gradehaul.plan.drawing.wording import length_text
+from gradehaul.plan.drawing.wording import bare, length_text
 
 LEAST_TURN = math.radians(60)
 """A part of a turn curves by this much at the least (our own choice); straights over one another are bridges."""
@@ -282,23 +283,36 @@ def _met_flat(reaches: Rows, flat: BoolArray, snap: float) -> tuple[IntArray, se
 
 
 def raised_by_plan(
-    linked: Linked, strokes: Sequence[Stroke], names: Sequence[str], given: Mapping[str, float]
-) -> Linked:
-    """Return a network without the heights of track at z = 0 that meets a joint to which the plan gives another."""
-    high = [number for number, name in enumerate(names) if abs(given.get(name, 0.0)) > MISFIT]
+    linked: Linked, strokes: Sequence[Stroke], names: Sequence[str], given: Mapping[str, float], terms: Terms
+) -> tuple[Linked, list[Fault]]:
+    """Return a network without the heights of track at z = 0 that meets a joint to which the plan gives another.
+
+    Each such joint is named, since the drawing's 0 may be another than the plan's.
+    """
+    zero = terms.zero
+    high = [number for number, name in enumerate(names) if abs(given.get(name, zero) - zero) > MISFIT]
     if not high:
-        return linked
+        return linked, []
     in_space = {stroke.handle for stroke in strokes if stroke.heights is not None}
     elements = [list(line.elements) for line in linked.lines]
+
+    def at_zero(element: Element) -> bool:
+        return element.start.z == element.end.z == zero and element.handle not in in_space
+
     waiting = [end for number in high for end in linked.joints[number].ends]
+    faults = [
+        _other_zero(names[number], given[names[number]], linked.joints[number].spot, terms)
+        for number in high
+        if any(at_zero(elements[each.line][0 if each.end == "from" else -1]) for each in linked.joints[number].ends)
+    ]
     seen = set(waiting)
     while waiting:
         line, end = waiting.pop()
         own = elements[line]
         for number in range(len(own)) if end == "from" else range(len(own) - 1, -1, -1):
-            if not own[number].start.z == own[number].end.z == 0.0 or own[number].handle in in_space:
-                break
             element = own[number]
+            if not at_zero(element):
+                break
             own[number] = element._replace(start=element.start._replace(z=None), end=element.end._replace(z=None))
         else:
             joint = linked.lines[line].finish if end == "from" else linked.lines[line].start
@@ -306,4 +320,14 @@ def raised_by_plan(
             seen.update(further)
             waiting += further
     lines = tuple(line._replace(elements=tuple(own)) for line, own in zip(linked.lines, elements, strict=True))
-    return Linked(lines, linked.joints, linked.faults)
+    return Linked(lines, linked.joints, linked.faults), faults
+
+
+def _other_zero(name: str, height: float, spot: Spot, terms: Terms) -> Fault:
+    """Return a fault for a joint that the plan has at another height, m, than the 0 at which it is drawn."""
+    there = f"{bare(height, terms.plan_unit)} {terms.plan_unit}"
+    raised = terms.option("raise", quoted(there) if terms.typed else there)
+    text = f"track at z = 0 meets joint {quoted(name)}, at {there} in the plan, and is taken as drawn flat"
+    return Fault(
+        "zero", f"{text}; if the drawing's 0 lies there, write {raised}", spot, weight=abs(height - terms.zero)
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise, takewhile
 
 import numpy as np
 
@@ -21,6 +22,8 @@ SMALL = 0.05
 """A part of the drawing is stray where it is shorter than this share of the largest."""
 UNCERTAIN = 0.01
 """A fitted radius whose standard deviation is more than this share of it is named."""
+EASED = math.radians(15)
+"""An arc of an easement turns by no more, radians (our own choice); curves of several radii are drawn with more."""
 SLIGHT = math.radians(1)
 """The radius of an arc that turns by less, radians, is not: next to nothing depends on it."""
 
@@ -109,6 +112,25 @@ def kinks_left(faults: Sequence[Fault], linked: Linked, snap: float) -> list[Fau
     near, _ = pairs(in_plan(list(kinks.values())), 2 * snap, in_plan(joints))
     gone = {*np.array([*kinks], dtype=np.int64)[near].tolist()}
     return [fault for number, fault in enumerate(faults) if number not in gone]
+
+
+def easements(linked: Linked, unit: str) -> list[Fault]:
+    """Return a fault for each row of slight fitted arcs that lead, ever sharper, from a straight into a curve."""
+    found: list[Fault] = []
+    for row in (way for line in linked.lines for way in (line.elements, line.elements[::-1])):
+        for number, straight in enumerate(row):
+            if straight.curvature:
+                continue
+            arcs = list(takewhile(lambda each: each.curvature and each.radius_spread is not None, row[number + 1 :]))
+            bends = [each.curvature for each in arcs]
+            last = next((n for n, (one, other) in enumerate(pairwise(bends)) if not 0 < one / other < 1), len(arcs) - 1)
+            if last < 1 or any(abs(each.curvature) * each.length > EASED for each in arcs[:last]):
+                continue
+            radii = [describe(1 / abs(bend), "length", unit) for bend in bends[: last + 1]]
+            text = f"an easement into a curve of {radii[-1]} is read as arcs of {' and '.join(radii[:-1])}"
+            spot = place(arcs[0], arcs[0].length / 2)
+            found.append(Fault("easement", text, spot, *source(arcs[0]), weight=abs(bends[last])))
+    return found
 
 
 def uncertain_radii(linked: Linked, unit: str) -> list[Fault]:

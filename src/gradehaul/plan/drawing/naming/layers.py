@@ -23,8 +23,9 @@ from gradehaul.plan.drawing.wording import NUMBERS
 RAILHEAD, HEIGHTS, NAMES = "Railhead line", "Railhead heights", "Names"
 """Layers that export writes: the track in space, and texts with heights and names of joints."""
 
-LINE_NAMES, TURNTABLES, SLIPS = "Line names", "Turntables", "Slips"
-"""Layers whose texts name lines, join the ends of track at a turntable, and name the lines that a slip joins."""
+LINE_NAMES, TRACK_NAMES, TURNTABLES, SLIPS = "Line names", "Single track names", "Turntables", "Slips"
+"""Layers whose texts name lines and single tracks, join the ends of track at a turntable, and name the lines that a
+slip joins."""
 
 JOINED = "Ends of one joint"
 """The layer whose points and texts join ends that lie apart, as those of a loop that misses closing do."""
@@ -32,7 +33,7 @@ JOINED = "Ends of one joint"
 BERTH = "Berth "
 """What the name of a layer begins with whose track is a berth."""
 
-EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TURNTABLES, SLIPS, JOINED)
+EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TRACK_NAMES, TURNTABLES, SLIPS, JOINED)
 """The layers of an exported drawing that hold its track and names."""
 
 
@@ -40,7 +41,7 @@ Use = Literal["track", "heights", "names", "notes", "other"]
 _WORDS: dict[Use, tuple[str, ...]] = {
     "track": ("track", "rail", "siding", "yard", "spur", "turnout", "helix", "berth", "gleis"),
     "heights": ("height", "elev", "höhe", "hoehe"),
-    "names": ("name", "label", "turntable", "slip"),
+    "names": ("name", "label", "turntable", "slips"),
     "notes": ("note", "remark", "comment", "annotation", "leader", "notiz", "hinweis"),
     "other": (
         *("bench", "table", "baseboard", "plywood", "riser", "joist", "girder", "wall", "room", "door", "window"),
@@ -177,12 +178,14 @@ class Labels(NamedTuple):
     slips: list[Label]
     berths: list[Label]
     joined: list[Label]
+    tracks: list[Label]
 
 
 def by_layer(labels: Sequence[Label]) -> Labels:
     """Return labels by what their layers say of them; capitals do not matter."""
-    found = Labels([], [], [], [], [])
-    own = {TURNTABLES.casefold(): found.turntables, SLIPS.casefold(): found.slips, JOINED.casefold(): found.joined}
+    found = Labels([], [], [], [], [], [])
+    layers = {TURNTABLES: found.turntables, SLIPS: found.slips, JOINED: found.joined, TRACK_NAMES: found.tracks}
+    own = {layer.casefold(): labels for layer, labels in layers.items()}
     for label in labels:
         others = found.berths if _is_berth(label.layer) else found.names
         own.get(label.layer.casefold(), others).append(label)

@@ -67,13 +67,22 @@ def _cannot(file: str) -> PlanError:
     )
 
 
-def new_plan(drawn: Drawn, options: Mapping[str, Any] | None = None, *, title: str, scale: str, unit: str) -> Written:
+def new_plan(
+    drawn: Drawn,
+    options: Mapping[str, Any] | None = None,
+    *,
+    title: str,
+    scale: str,
+    unit: str,
+    practice: str | None = None,
+) -> Written:
     """Return a plan file of a drawing, how it was read, and the unit in which its bare lengths read."""
     head = (
         "# The track of a drawing, as gradehaul import read it. Run again over this file it rewrites what is marked\n"
         f"# {quoted(MARK)}; all else is yours and stays. Add locomotives, cars, routes and trains.\n\n"
         f"title = {written(title)}\nscale = {written(scale)}\nunit = {written(unit)}\n"
     )
+    head += f"practice = {written(practice)}\n" if practice else ""
     heights = {name: length_in(height, unit) for name, height in drawn.heights.items()}
     railhead = f"\n[railhead]  # heights of joints\n{height_rows(heights)}" if heights else ""
     tables = tables_of(drawn, unit)
@@ -274,6 +283,7 @@ def _add_heights(
     """Add heights of joints that have none, change those that an import wrote, and name those that differ otherwise."""
     before = given if isinstance(given, dict) else {}
     ours = drawn_heights(chunks)
+    stay: dict[str, float] = {}
     values: dict[str, float | int] = {}
     for name, height in drawn.items():
         there, value = describe(height, "length", unit), length_in(height, unit)
@@ -287,7 +297,12 @@ def _add_heights(
             changes.heights.append(f"{quoted(name)} was {describe(own, 'length', unit)} and is {there}")
         elif abs(own - height) > MISFIT:
             stays = f"{quoted(name)} stays at {describe(own, 'length', unit)}, and the drawing has {there}"
-            changes.contrary.append(f"{stays}: take it out of [railhead] to follow the drawing")
+            stay[f"{stays}: take it out of [railhead] to follow the drawing"] = own - height
+    if len(stay) > 1 and max(stay.values()) - min(stay.values()) <= MISFIT:
+        by = max(stay.values())
+        lie = f"{len(stay)} joints lie {describe(abs(by), 'length', unit)} {'above' if by > 0 else 'below'} the drawing"
+        changes.contrary.append(f"{lie}: if that counts from another 0 than the plan, say so with --raise")
+    changes.contrary += stay
     if values and given is None:
         insert(chunks, Chunk(("railhead",), f"\n[railhead]\n{height_rows(values)}"))
     elif values:

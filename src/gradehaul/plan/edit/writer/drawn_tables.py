@@ -12,7 +12,7 @@ from gradehaul.plan.drawing.elements import place
 from gradehaul.plan.drawing.naming import KnownLine
 from gradehaul.plan.drawing.records import Element, Spot
 from gradehaul.plan.drawing.tables import joint_table, line_table
-from gradehaul.plan.edit.writer.text import chunks_of, comments, item
+from gradehaul.plan.edit.writer.text import chunks_of, comments, drawn_heights, item
 from gradehaul.plan.schema.lines import LineTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
 from gradehaul.quantities import convert, length_unit, read_quantity
@@ -181,12 +181,17 @@ def lines_before(text: str, data: Mapping[str, Any], file: str) -> list[KnownLin
     return found
 
 
-def heights_before(data: Mapping[str, Any], file: str) -> dict[str, float]:
-    """Return the heights of joints in a plan, m; what is no height is an error where the plan is read."""
+def heights_before(text: str, data: Mapping[str, Any], file: str) -> dict[str, float]:
+    """Return the heights of joints in a plan that are the person's own, m, not as an import wrote them.
+
+    What is no height is an error where the plan is read.
+    """
     given = data.get("railhead")
     if not isinstance(given, dict):
         return {}
-    heights = ((name, height_of(value, unit_of(data, file))) for name, value in given.items())
+    ours = drawn_heights(chunks_of(text))
+    own = ((name, value) for name, value in given.items() if name not in ours or value != ours[name])
+    heights = ((name, height_of(value, unit_of(data, file))) for name, value in own)
     return {name: height for name, height in heights if height is not None}
 
 
