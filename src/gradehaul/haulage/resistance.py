@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gradehaul.plan.records import Car, CurveResistance
+from gradehaul.plan.records import CurveResistance
+from gradehaul.quantities import Reading
 from gradehaul.quantities.si import Meters, Share
 from gradehaul.scales import Scale
 
@@ -75,9 +76,11 @@ def curve_spread(wanted: CurveResistance) -> float:
     return CURVE_MEASURED if wanted.model == "coefficient" else CURVE_SPREAD
 
 
-def lowest(car: Car) -> float:
-    """Return the 5th percentile of a car's rolling resistance: what to allow for where it should stay put."""
-    rolling = car.rolling
-    if rolling.spread is None:
-        return LOWEST_SHARE * rolling.value
-    return max(0.0, rolling.value - car.rolling_drop - _TO_5TH * rolling.spread)
+def lowest(resistance: Reading, drop: float = 0.0) -> float:
+    """Return the 5th percentile of a resistance: what to allow for where cars should stay put.
+
+    It may be lower by a `drop`, by the lower of readings that contradict.
+    """
+    if resistance.spread is None:
+        return LOWEST_SHARE * resistance.value
+    return max(0.0, resistance.value - drop - _TO_5TH * resistance.spread)

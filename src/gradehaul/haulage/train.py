@@ -134,7 +134,7 @@ class Train:
     @property
     def lowest_rolling(self) -> float:
         """Rolling resistance that the cars fall short of in one case of twenty, N."""
-        return sum(GRAVITY * count * car.mass * lowest(car) for car, count in self.cars)
+        return sum(GRAVITY * count * car.mass * lowest(car.rolling, car.rolling_drop) for car, count in self.cars)
 
 
 def pushed(train: Train) -> bool:

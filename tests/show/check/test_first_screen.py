@@ -14,6 +14,7 @@ import strategies
 from command_line import loaded
 from demos import DEMOS, answer_of, layout_of
 from gradehaul.command import main
+from gradehaul.design.clearance.findings import failing_places
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.judged import Misfit, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
@@ -39,6 +40,8 @@ Shown = tuple[CheckAnswer, UnitFormat, str]
 
 def shown(layout: Layout, answer: CheckAnswer) -> Shown:
     units = units_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    fails = failing_places(layout)
+    answer = replace(answer, clearance_fails=None if fails is None else len(fails))
     return answer, units, check_page(answer, units, ways_over(layout, answer)).text()
 
 

@@ -144,14 +144,18 @@ def berth_answer(graph: MovementGraph, alignment: Alignment, berth: Berth, clear
         steepest=steepest,
         cars_fit={car.name: math.floor(clear.length / car.length + 1e-9) for car in cars},
         cars_stay=stay,
-        rolls={car.name: rolls(graph, alignment, berth, clear, lowest(car)) for car in cars if not stay[car.name]},
+        rolls={
+            car.name: rolls(graph, alignment, berth, clear, lowest(car.rolling, car.rolling_drop))
+            for car in cars
+            if not stay[car.name]
+        },
         fouled_by=clear.fouled_by,
     )
 
 
 def stays(car: Car, steepest: float) -> bool:
     """Return whether a car stays put on a grade: its lowest rolling resistance holds it even once it has been moved."""
-    return steepest <= lowest(car) * (1 + 1e-9)
+    return steepest <= lowest(car.rolling, car.rolling_drop) * (1 + 1e-9)
 
 
 def steepest_grade(alignment: Alignment, berth: Berth, clear: ClearLength) -> float:

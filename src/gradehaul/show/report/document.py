@@ -140,7 +140,8 @@ def stock_document(layout: Layout) -> dict[str, Any]:
         "locos": [_loco(layout, loco) for loco in plan.locos.values()],
         "powers": [_exact(power, "name locos together") for power in plan.powers.values()],
         "cars": [
-            _exact(car, "name mass length rolling=rolling.value starting=starting.value") | {"lowest": lowest(car)}
+            _exact(car, "name mass length rolling=rolling.value starting=starting.value")
+            | {"lowest": lowest(car.rolling, car.rolling_drop)}
             for car in plan.cars.values()
         ],
     }
