@@ -204,12 +204,29 @@ def test_a_disk_that_refuses_leaves_the_file_whole(hill, monkeypatch, step, numb
     assert sorted(path.name for path in hill.plan.parent.iterdir()) == ["hill.toml", "stock.toml"]
 
 
-@pytest.mark.parametrize("name", ["", "../out", "a/b", "hill", "..", ".toml", "x\\y", "C:x"])
+@pytest.mark.parametrize(
+    "name", ["", "../out", "a/b", "hill", "..", ".toml", "x\\y", "C:x", "con", "NUL.toml", "lpt1.x"]
+)
 def test_a_copy_stands_beside_the_plan_under_a_new_name(kept, name):
     answer = kept.post("copy", {"trial": MOVED, "name": name})
     assert answer.status_code == 409
     assert kept.plan.read_text() == HILL
     assert not list(kept.plan.parent.parent.glob("out*"))
+    assert sorted(path.name for path in kept.plan.parent.iterdir()) == ["hill.toml", "stock.toml"]
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [("save", {"text": HILL + "# \ud800"}), ("copy", {"trial": MOVED, "name": "flat\udc80"})],
+    ids=["text", "name"],
+)
+def test_half_a_sign_cannot_be_written(kept, path, body):
+    digest = kept.post("diff", {"trial": MOVED}).json()["digest"]
+    content = json.dumps({**body, "digest": digest})  # escaped, as a browser sends it
+    answer = kept.request("POST", path, content=content, headers={"content-type": "application/json"})
+    assert (answer.status_code, answer.json()) == (400, {"wrong": "the text is not UTF-8"})
+    assert kept.plan.read_text() == HILL
+    assert sorted(path.name for path in kept.plan.parent.iterdir()) == ["hill.toml", "stock.toml"]
 
 
 def test_a_copy_has_the_changes(hill):

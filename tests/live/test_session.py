@@ -7,7 +7,9 @@ import json
 import threading
 
 import httpx
+import pytest
 
+from gradehaul.errors import PlanError
 from gradehaul.live import app, session
 from gradehaul.live.session import MOST_PAGES, Page, Worker
 from live.served import Serve
@@ -133,3 +135,18 @@ def test_nothing_is_delivered_once_it_is_closed():
     worker._thread.join(60)
     assert not worker._thread.is_alive()
     assert not done
+
+
+@pytest.mark.parametrize(
+    ("file", "line"),
+    [
+        ("hill.toml:12", ("hill.toml", 12)),
+        ("hill.toml", ("hill.toml", None)),
+        (r"C:\x\hill.toml:12", (r"C:\x\hill.toml", 12)),
+        (r"C:\x\hill.toml", (r"C:\x\hill.toml", None)),
+        ("", ("", None)),
+    ],
+)
+def test_a_fault_says_its_file_and_its_line_where_that_is_known(file, line):
+    said = session._line(PlanError("it is wrong", file=file))
+    assert (said["file"], said["line"]) == line

@@ -282,6 +282,8 @@ def _answering(function: Callable[[Request], Awaitable[dict[str, Any]]]) -> Call
             return JSONResponse({"wrong": f"{file}{error.strerror or error}; the file is as it was"}, 409)
         except UnicodeDecodeError:
             return JSONResponse({"wrong": "the file is not UTF-8 text"}, 409)
+        except UnicodeError:  # half a sign, which a request may have escaped
+            return JSONResponse({"wrong": "the text is not UTF-8"}, 400)
 
     return endpoint
 

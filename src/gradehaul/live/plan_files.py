@@ -120,6 +120,8 @@ def _is_file(path: Path) -> bool:
 
 
 _BOM = b"\xef\xbb\xbf"
+_DEVICES = frozenset(["CON", "PRN", "AUX", "NUL", *(f"{kind}{k}" for kind in ("COM", "LPT") for k in range(10))])
+"""Names that Windows keeps for devices, whatever stands behind a dot (from memory)."""
 
 
 def proposed(path: Path, trial: TrialHeights) -> tuple[str, str, str]:
@@ -163,6 +165,8 @@ def write_text(path: Path, text: str, digest: str) -> str:
         The file has changed since, or is gone.
     OSError
         It cannot be written; the old content stays.
+    UnicodeError
+        The text is not UTF-8; the old content stays.
     """
     try:
         before = path.read_bytes()
@@ -186,11 +190,16 @@ def write_copy(path: Path, name: str, text: str) -> Path:
         The name is no name of a plan file in this folder, or there is such a file.
     OSError
         It cannot be written.
+    UnicodeError
+        The name or the text is not UTF-8.
     """
     name = name.strip()
     name = name if name.lower().endswith(".toml") else f"{name}.toml"
     if Path(name).name != name or "\\" in name or ":" in name or not clean(name).removesuffix(".toml").strip("."):
         raise PlanError("a copy stands beside the plan", found=quoted(clean(name)), write="a name without a folder")
+    if clean(name).partition(".")[0].strip().upper() in _DEVICES:
+        raise PlanError("Windows keeps this name for a device", found=quoted(clean(name)), write="another name")
+    name.encode("utf-8")  # half a sign is refused before anything is written
     target = path.with_name(name)
     if target.exists():
         raise PlanError("there is such a file already", file=name, write="another name")

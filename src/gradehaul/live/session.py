@@ -172,7 +172,8 @@ class Session:
 def _line(error: GradehaulError) -> Mapping[str, Any]:
     """Return a fault as the page shows it: its words, and the line of which file it stands at, where that is known."""
     file, _, rest = error.file.rpartition(":")
-    return {"text": str(error), "file": file or error.file, "line": int(rest) if file and rest.isdigit() else None}
+    known = bool(file) and rest.isdigit()
+    return {"text": str(error), "file": file if known else error.file, "line": int(rest) if known else None}
 
 
 _UNFIT: Outcome = "too long"

@@ -456,7 +456,7 @@ def test_nothing_drawn_is_nothing_linked():
     assert linked([]) == Linked((), (), ())
 
 
-@pytest.mark.parametrize(("tracks", "message"), [([(0.0, 0.0)], "more than 0"), ([(math.nan, 0.0)], "not finite")])
+@pytest.mark.parametrize(("tracks", "message"), [([(0.0, 0.0)], "longer than 0"), ([(math.nan, 0.0)], "not finite")])
 def test_elements_without_a_length_are_refused(tracks, message):
     with pytest.raises(DrawingError, match=message):
         linked([line(ORIGIN, tracks, "A")])

@@ -147,7 +147,7 @@ class Blocks:
             return
         ((name, count),) = drawn.most_common(1)
         raise DrawingError(
-            f"inserted blocks may put {MOST_INSERTED:,} entities on these layers",
+            f"inserted blocks put more than {MOST_INSERTED:,} entities on these layers",
             place=f"block {quoted(name)}",
             found=f"{count:,} of it" if count < 10**15 else "more than can be counted",
             write="fewer layers, or fewer copies of it",
@@ -208,8 +208,8 @@ class Blocks:
 
 
 def _too_deep(name: str) -> DrawingError:
-    wrong, place = f"blocks may stand {DEEPEST} deep in one another", f"block {quoted(name)}"
-    return DrawingError(wrong, place=place, found="more", write="them exploded")
+    wrong = f"blocks stand more than {DEEPEST} deep in one another"
+    return DrawingError(wrong, place=f"block {quoted(name)}", write="them exploded")
 
 
 def _inherited(layer: str, insert: str) -> str:

@@ -98,7 +98,7 @@ def _check(rows: Rows) -> None:
         place = f"handle {element.handle}" + (f" on layer {element.layer}" if element.layer else "")
         if not finite[number]:
             raise DrawingError("an element with a figure that is not finite", place=place, write="finite coordinates")
-        raise DrawingError("an element must be more than 0", place=place, found=f"{element.length} m")
+        raise DrawingError("an element must be longer than 0", place=place, found=f"{element.length} m")
 
 
 def _speck(elements: Sequence[Element], length: float, unit: str) -> Fault:
