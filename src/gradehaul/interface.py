@@ -41,7 +41,7 @@ class Layout(engine.Layout):
     all_routes
         List every route between ends and berths, up to a limit, in place of the declared ones.
     hours
-        The age of every film, hours; None for that of a day's rest.
+        The age of every film, hours; None for both of each, fresh and rested, where they differ.
 
     Raises
     ------
@@ -82,7 +82,7 @@ class Layout(engine.Layout):
         Notes
         -----
         A train climbs where its demand, W (grade + C / R) + W_cars r, is less than the pull of its locomotives all the
-        way (docs/computation.md).
+        way, and it also starts again, recovers from a slip and is held back (docs/computation.md).
 
         Examples
         --------

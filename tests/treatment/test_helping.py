@@ -7,7 +7,7 @@ from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.haulage.verdict import judge_running
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.resolve.stock import TOGETHER
-from gradehaul.treatment.helping import District, HelpedTrain, _enough, obstacle
+from gradehaul.treatment.helping import District, HelpedTrain, _enough, helps, obstacle
 
 PLAN = """
 scale = "HO"
@@ -88,3 +88,33 @@ def test_on_a_lap_the_ways_under_a_train_go_on_across_its_origin():
         (9.0, 17.0, ["Back:1", "Hill:1", "Back:1"]),
     ):
         assert [way.track for way in helped.under(start, stop)] == tracks
+
+
+def enough(text: str, helper: str) -> set[bool]:
+    layout = Layout(read_plan(text))
+    train = made_up(layout.plan, layout.plan.trains["ore"])
+    found = helps(layout, layout.profile("Up"), train, "clean", [layout.plan.locos[helper]])
+    return {each.enough for each in found}
+
+
+def test_a_helper_is_not_enough_where_the_train_runs_away_beyond_the_hill():
+    beyond = '{ straight = 6 }, { straight = 4, grade = "FALL" } ]'
+    over = PLAN.replace("{ straight = 6 } ]", beyond)
+    over += '[loco.big]\nmass = "0.5 kg"\nlength = 0.25\npull.clean = "3 N"\n'
+    assert True in enough(over.replace("FALL", "-1 %"), "big")
+    assert enough(over.replace("FALL", "-9 %"), "big") == {False}
+
+
+def test_a_helper_does_not_pull_with_others_better_than_is_assumed():
+    """A stated share is that of the train's own locomotives; the same three in one train are judged at 90 %."""
+    plan = PLAN.replace("9 %", "2 %").replace("straight = 4", "straight = 8")
+    helped = alone = 0
+    for count in range(30, 45):
+        asked = plan.replace('"tank", "14 ore"', f'"2 tank", "{count} ore", "tank"')
+        stated = plan.replace('"tank", "14 ore"]', f'"2 tank", "{count} ore"]\ntogether = "100 %"')
+        climbs = Layout(read_plan(asked)).verdict("ore", rail="clean").outcome == "climbs"
+        found = True in enough(stated, "tank")
+        assert climbs or not found
+        helped, alone = helped + found, alone + (not climbs)
+    assert helped
+    assert alone

@@ -14,7 +14,7 @@ from gradehaul.errors import quoted
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.treatment.helping import helper_districts
+from gradehaul.treatment.helping import helper_districts, helps
 from gradehaul.treatment.ways_over import Doubling, WaysOver, _splits, cars_to_leave, doubling, ways_over
 from treatment.plans import Line, lines
 
@@ -306,3 +306,35 @@ def test_a_train_too_long_for_its_berth_leaves_the_cars_that_stick_out():
     layout = Layout(plan)
     (found,) = ways_over(layout, check(plan, rails=["clean"]))
     assert (found.outcome, found.leave) == ("too long", 2)
+
+
+ZIGZAG = """
+scale = "HO"
+unit = "m"
+railhead = { Mill = 0, Points = 0 }
+line.Bottom = { from = "Mill", to = "Points", track = [{ straight = 5, berth = "Yard" }, { straight = 2 }] }
+line.Tail = { from = "Points", to = "Stop", track = [{ straight = TAIL, rise = 0 }] }
+line.Top = { from = "Points", to = "Quarry", track = [
+{ straight = 4, grade = "2.5 %" }, { straight = 3, rise = 0, berth = "Loader" },
+] }
+turnout.Points = { toe = "Tail", legs = ["Bottom", "Top"] }
+route.Up = { from = "Yard", to = "Loader", reversals = 1 }
+loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.5 N" }
+car.ore = { mass = "0.1 kg", length = 0.15, rolling = "1 %" }
+train.up = { route = "Up", consist = ["tank", "16 ore"] }
+"""
+
+
+@pytest.mark.parametrize(("tail", "found"), [("1.5", Doubling(8, 8)), ("0.8", "pull")])
+def test_both_parts_of_a_doubled_train_fit_the_tail_where_they_reverse(tail, found) -> None:
+    layout = Layout(read_plan(ZIGZAG.replace("TAIL", tail)))
+    train = made_up(layout.plan, layout.plan.trains["up"])
+    assert doubling(layout, layout.profile("Up"), train, "clean") == found
+
+
+@pytest.mark.parametrize(("tail", "enough"), [("3.4", True), ("0.8", False)])
+def test_no_helper_makes_a_train_fit(tail, enough) -> None:
+    layout = Layout(read_plan(ZIGZAG.replace("TAIL", tail)))
+    train = made_up(layout.plan, layout.plan.trains["up"])
+    found = helps(layout, layout.profile("Up"), train, "clean", [layout.plan.locos["tank"]])
+    assert any(each.enough for each in found) is enough

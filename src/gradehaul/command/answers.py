@@ -212,7 +212,7 @@ def report(
     with progress_on(sys.stderr) as progress:
         answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
     found = None if film is None else keep_clean_plan(layout, film)
-    ways, fails = ways_over(layout, answer), failing_places(layout) or ()
+    ways, fails = ways_over(layout, answer), failing_places(layout)
     odd = [note for note in odd_readings(plan) if note not in answer.doubts]
     return Answer(report_page(layout, answer, ways, out.units(plan), found, odd, fails))
 

@@ -195,7 +195,7 @@ class _Run:
     def resistance(self, test: Test) -> float:
         """Return the resistance of one car that counts in a test, N: less than 0 where it helps to hold back."""
         if test == "hold":
-            return -GRAVITY * self.car.mass * lowest(self.car.rolling)
+            return -GRAVITY * self.car.mass * lowest(self.car.rolling, self.car.rolling_drop)
         per_weight = self.car.starting.value if test == "restart" else self.car.rolling.value
         return GRAVITY * self.car.mass * per_weight
 

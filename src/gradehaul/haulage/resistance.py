@@ -47,7 +47,7 @@ class CurveCosts:
 
 def curve_costs(wanted: CurveResistance, scale: Scale) -> CurveCosts:
     """Return what curves cost on a plan."""
-    lowest = max(0.0, 1.0 - _TO_5TH * curve_spread(wanted))
+    lowest = max(0.0, wanted.least - _TO_5TH * curve_spread(wanted))
     return CurveCosts(curve_coefficient(wanted, scale), wanted.starting or 1.0, lowest, wanted.tension)
 
 
@@ -76,8 +76,11 @@ def curve_spread(wanted: CurveResistance) -> float:
     return CURVE_MEASURED if wanted.model == "coefficient" else CURVE_SPREAD
 
 
-def lowest(resistance: Reading) -> float:
-    """Return the 5th percentile of a resistance: what to allow for where cars should stay put."""
+def lowest(resistance: Reading, drop: float = 0.0) -> float:
+    """Return the 5th percentile of a resistance: what to allow for where cars should stay put.
+
+    It may be lower by a `drop`, by the lower of readings that contradict.
+    """
     if resistance.spread is None:
         return LOWEST_SHARE * resistance.value
-    return max(0.0, resistance.value - _TO_5TH * resistance.spread)
+    return max(0.0, resistance.value - drop - _TO_5TH * resistance.spread)

@@ -134,7 +134,7 @@ class Train:
     @property
     def lowest_rolling(self) -> float:
         """Rolling resistance that the cars fall short of in one case of twenty, N."""
-        return sum(GRAVITY * count * car.mass * lowest(car.rolling) for car, count in self.cars)
+        return sum(GRAVITY * count * car.mass * lowest(car.rolling, car.rolling_drop) for car, count in self.cars)
 
 
 def pushed(train: Train) -> bool:
@@ -150,8 +150,8 @@ def _at_tail(blocks: Sequence[Block]) -> list[Block]:
 def made_up(plan: Plan, named: NamedTrain) -> Train:
     """Make up a named train from the stock of its plan.
 
-    Its locomotives work together as the train says; else as their power says where all are of one; else at 90 % where
-    there are two or more.
+    Its locomotives work together as the train says; else as their power says where all are of one; else at 90 %, or at
+    the least that any of its powers says where that is less.
     """
     blocks: list[Block] = []
     powers: list[Power] = []
@@ -166,7 +166,7 @@ def made_up(plan: Plan, named: NamedTrain) -> Train:
         return Train(tuple(blocks), named.together, "stated")
     if len(powers) == 1:
         return Train(tuple(blocks), powers[0].together, powers[0].basis)
-    return Train(tuple(blocks), TOGETHER, "assumed")
+    return Train(tuple(blocks), min([TOGETHER, *(power.together for power in powers)]), "assumed")
 
 
 def trains_named(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:

@@ -105,8 +105,10 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     for each in chances(now.shown):
         found.append(each)
         yield {"kind": "chances", "chances": list(found)}
-    fails = failing_places(layout) or ()
-    words = f"{clearance_words(len(fails))}, the worst {failing_words(fails[0], units)}." if fails else ""
+    fails = failing_places(layout)
+    words = f"{clearance_words(None)}." if fails is None else ""
+    if fails:
+        words = f"{clearance_words(len(fails))}, the worst {failing_words(fails[0], units)}."
     yield {"kind": "clearance", "words": words}
     if now.plan.films and now.plan.trains:
         yield _film(layout)

@@ -210,6 +210,8 @@ class CurveResistance:
     """Effective friction of flanges that coupler tension presses against the rail; 0 leaves it out."""
     spread: Meters | None = None
     """Standard error of a coefficient that was worked out from readings, m."""
+    least: Share = 1.0
+    """What the lower of readings that contradict come to, over the coefficient: counts where curves help."""
     doubts: tuple[Doubt, ...] = ()
     """What of these readings is doubtful, and what of them counts."""
 
@@ -323,6 +325,8 @@ class Car:
     mass_basis: Basis = "stated"
     rolling_basis: Basis = "stated"
     starting_basis: Basis = "stated"
+    rolling_drop: Share = 0.0
+    """How much lower its rolling resistance is by the lower of readings that contradict: counts where it helps."""
     doubts: CarDoubts = field(default_factory=dict)
     """What of the readings of each of its resistances is doubtful, and what of it counts."""
 

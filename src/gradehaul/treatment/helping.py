@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
 
 from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.answers.judged import misfits
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import JointPlace, joints_along
@@ -107,8 +108,10 @@ def helps(layout: Layout, profile: RouteProfile, train: Train, rail: str, helper
     Over reversals it is leg by leg, for those legs on which the train needs help; places are those on the route.
     """
     found: list[Help] = []
-    for leg, start in profile.runs:
-        verdict = judge(leg, train, rail, layout.pulls)
+    verdicts = [judge(leg, train, rail, layout.pulls) for leg, _ in profile.runs]
+    # no helper shortens a train, nor holds it back where none is on it
+    hopeless = bool(misfits(layout, profile.route, train)) or not all(each.holds_back for each in verdicts)
+    for (leg, start), verdict in zip(profile.runs, verdicts, strict=True):
         districts = helper_districts(layout, leg, train, verdict)
         shown = tuple(replace(each, on_at=each.on_at + start, off_at=each.off_at + start) for each in districts)
         for loco in helpers if districts else ():
@@ -124,7 +127,7 @@ def helps(layout: Layout, profile: RouteProfile, train: Train, rail: str, helper
                         _obstacle(helped, where, districts, verdict),
                     )
                 )
-    return tuple(replace(help_, enough=help_.enough and help_.obstacle is None) for help_ in found)
+    return tuple(replace(each, enough=each.enough and each.obstacle is None and not hopeless) for each in found)
 
 
 def _obstacle(helped: HelpedTrain, where: TrainEnd, districts: Sequence[District], verdict: Verdict) -> Obstacle | None:
@@ -146,13 +149,12 @@ def _enough(
     districts: Sequence[District],
 ) -> bool:
     """Return whether a train climbs in every district with a helper on it."""
-    together, basis = (train.together, train.together_basis) if len(train.locos) > 1 else (TOGETHER, "assumed")
     helper = (Block(loco, 1),)
     running = train.after(leg.route.run_rounds)
     blocks = (*helper, *running.blocks) if where == "head" else (*running.blocks, *helper)
-    helped = Train(blocks, together, basis)
+    helped = Train(blocks, min(train.together, TOGETHER), "assumed")
     verdict = judge_running(leg, helped, rail, pulls)
-    failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
+    failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery, *verdict.running_away)
     # a helper at the head is ahead of the joint at which the train's own head stands
     ahead = loco.length if where == "head" else 0.0
     return not any(

@@ -19,9 +19,9 @@ from gradehaul.plan.records import Loco
 from gradehaul.treatment.helping import Help, helps
 
 Undivided = Literal["order", "pull", "foot", "summit", "through", "return"]
-"""Why a train cannot be doubled: its locomotives are not all ahead of its cars; no split leaves two parts that climb;
-no berth holds the second part where the route begins, or both parts and the locomotives where it ends; the route runs
-again over track on which a part stands; the locomotives do not get back to the second part."""
+"""Why a train cannot be doubled: its locomotives are not all ahead of its cars; no split leaves two parts that climb
+and fit; no berth holds the second part where the route begins, or both parts and the locomotives where it ends; the
+route runs again over track on which a part stands; the locomotives do not get back to the second part."""
 
 _WHOLE = 1 + 1e-9
 """What is so little longer than its room fits."""
@@ -68,10 +68,14 @@ def doubling(layout: Layout, profile: RouteProfile, train: Train, rail: str) -> 
     kinds = [isinstance(block.vehicle, Loco) for block in train.blocks]
     if not kinds or kinds != sorted(kinds, reverse=True):
         return "order"
-    splits = list(_splits(profile, train, rail, layout.pulls))
+    route, total = profile.route, sum(count for _, count in train.cars)
+    splits = [
+        split
+        for split in _splits(profile, train, rail, layout.pulls)
+        if all(_passes(layout, route, train.with_cars(*own)) for own in ((0, split.front), (split.front, total)))
+    ]
     if not splits:
         return "pull"
-    route = profile.route
     foot, summit = (
         0.0 if name is None else layout.clear[name].length * _WHOLE for name in (route.start_berth, route.end_berth)
     )
@@ -83,6 +87,11 @@ def doubling(layout: Layout, profile: RouteProfile, train: Train, rail: str) -> 
         return "summit"
     most_even = min(waiting, key=lambda split: (abs(split.front - split.rear), split.front))
     return _standing_in_the_way(layout, route, train) or most_even
+
+
+def _passes(layout: Layout, route: Route, part: Train) -> bool:
+    """Return whether a part fits tails, loops, run-rounds and its lap; of the berths at both ends `doubling` sees."""
+    return all(each.kind == "berth" for each in misfits(layout, route, part))
 
 
 def _splits(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Iterator[Doubling]:

@@ -9,12 +9,15 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+import gradehaul
 from design.point_cloud import Piece, cloud
-from gradehaul.design.clearance.findings import clearances
+from gradehaul.design.clearance.findings import clearances, failing_places
 from gradehaul.design.clearance.rules import USUAL_ALLOWANCES, Allowances, standard_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
+from gradehaul.show.base.unit_format import units_of
+from gradehaul.show.check.text import check_page
 
 HEAD = 'scale = "H0"\nunit = "mm"\npractice = "NEM"\n'
 FULL_SIZE = HEAD.replace('"H0"', '{ ratio = 1, gauge = "1435.5 mm" }')
@@ -434,3 +437,24 @@ def test_track_about_one_center_at_just_the_spacing_passes_and_a_hair_nearer_doe
         text = HEAD.replace("H0", scale) + turns_about_one_center(radius, centers - less)
         found = [each for each in clearances(Layout(read_plan(text))).findings if each.rule == "side room"]
         assert [each.outcome == "pass" for each in found] == [less == 0]
+
+
+def test_where_two_parts_of_a_plan_lie_is_not_known_so_that_no_count_of_failures_is_given() -> None:
+    apart = """
+scale = "HO"
+unit = "m"
+railhead = { A = 0, C = 0 }
+line.One = { from = "A", to = "B", track = [{ straight = 3 }] }
+line.Two = { from = "C", to = "D", track = [{ straight = 3 }] }
+route.Up = { from = "A", to = "B" }
+loco.tank = { mass = "300 g", length = 0.2 }
+car.ore = { mass = "100 g", length = 0.15 }
+train.up = { route = "Up", consist = ["tank", "4 ore"] }
+"""
+    layout = gradehaul.Layout(read_plan(apart))
+    assert failing_places(layout) is None
+    answer = layout.check()
+    assert answer.to_dict()["clearance_fails"] is None
+    assert "Clearance is NOT CHECKED everywhere" in check_page(answer, units_of("m")).text()
+    joined = Layout(read_plan(apart.replace('"C"', '"B"').replace(", C = 0", "")))
+    assert failing_places(joined) == ()

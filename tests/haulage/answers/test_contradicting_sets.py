@@ -105,3 +105,42 @@ def test_a_set_above_one_that_contradicts_is_said_not_to_count():
     sets = [reading("goat", each) for each in (forces(60, TEN), forces(68, TEN), '"69 gf"')]
     told = [note.text for note in check(read_plan(PLAN + "".join(sets))).doubts if note.place.startswith("readings")]
     assert "reading 3, 69 gf, does not count: it lies above readings that contradict others" in told
+
+
+DOWN = """
+scale = "HO"
+unit = "m"
+railhead.Mill = 0
+line.Down = { from = "Mill", to = "Quay", track = [
+{ straight = 3, berth = "Yard", grade = "-1.7 %" },
+{ left = 0.6, length = 6, grade = "-3 %" },
+{ straight = 3, grade = "-2 %" },
+] }
+route.Down = { from = "Yard", to = "Quay" }
+loco.tank = { mass = "300 g", length = 0.2, pull.clean = "41 gf" }
+car.ore = { mass = "100 g", length = 0.15, rolling = "0.8 %" }
+train.down = { route = "Down", consist = ["tank", "18 ore"] }
+"""
+"""A berth on a grade, and a long fall round a curve, where what the cars and curves resist helps."""
+
+
+def kept(text: str) -> tuple[bool, float]:
+    """Return whether cars stay put in the berth, and what the train has to spare downhill on clean rail, N."""
+    found = check(read_plan(text))
+    (berth,), train = found.berths, next(each for each in found.trains if each.rail == "clean")
+    return berth.cars_stay["ore"], train.verdict.spare
+
+
+@pytest.mark.parametrize("backward", [False, True])
+def test_of_readings_that_contradict_the_lower_resistance_counts_where_it_helps(backward):
+    plan, order = DOWN, slice(None, None, -1 if backward else 1)
+    tilts = [tilt("rolls", [0.006, 0.0062, 0.0059]), tilt("rolls", [0.022, 0.0218, 0.0221])]
+    low, high = (kept(plan + each.replace("over = 1000", "over = 1")) for each in tilts)
+    stays, spare = kept(plan + "".join(tilts[order]).replace("over = 1000", "over = 1"))
+    assert (low[0], high[0], stays) == (False, True, False)
+    assert spare <= low[1] < high[1]
+
+    strings = [string(f'["{pull} gf", "{pull + 0.1} gf", "{pull} gf"]', "radius = 0.6") for pull in (12.2, 25.5)]
+    low, high = (kept(plan + each) for each in strings)
+    _, spare = kept(plan + "".join(strings[order]))
+    assert spare <= low[1] < high[1]

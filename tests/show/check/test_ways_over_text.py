@@ -44,7 +44,7 @@ def test_every_way_is_shown() -> None:
 def test_what_does_not_help_is_shown() -> None:
     text = shown(leave=None, double="pull", help=())
     assert "Leaving cars does not help" in text
-    assert "Do not double it: no split leaves two parts that climb." in text
+    assert "Do not double it: no split leaves two parts that climb and fit." in text
     assert "as a helper" not in text
     assert "the other climbs" in shown(leave=8)
     assert "the locomotives climb alone" in shown(leave=9)

@@ -122,18 +122,23 @@ def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Cle
 
 
 def failing_places(layout: Layout) -> tuple[Finding, ...] | None:
-    """Return what fails the clearances, the worst first; None where no practice has a clear height for the scale."""
+    """Return what fails the clearances, the worst first; None where not all could be checked and nothing else fails.
+
+    Nothing can be checked where no practice has a clear height for the scale.
+    """
     try:
-        found = clearances(layout).findings
+        standard_of(layout.plan, USUAL_ALLOWANCES)
     except PlanError:
         return None
+    found = clearances(layout)
 
     def room(each: Finding) -> float:
         """Return what there is as a share of what must be; 0 where there is nothing, as between opposite curves."""
         is_there, must_be = (each.least, each.value) if each.share else (each.value, each.least)
         return is_there / must_be if must_be else 0.0
 
-    return tuple(sorted((each for each in found if each.outcome == "fail"), key=room))
+    fails = tuple(sorted((each for each in found.findings if each.outcome == "fail"), key=room))
+    return None if found.unchecked and not fails else fails
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:

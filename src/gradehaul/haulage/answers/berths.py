@@ -145,7 +145,9 @@ def berth_answer(graph: MovementGraph, alignment: Alignment, berth: Berth, clear
         cars_fit={car.name: math.floor(clear.length / car.length + 1e-9) for car in cars},
         cars_stay=stay,
         rolls={
-            car.name: rolls(graph, alignment, berth, clear, lowest(car.rolling)) for car in cars if not stay[car.name]
+            car.name: rolls(graph, alignment, berth, clear, lowest(car.rolling, car.rolling_drop))
+            for car in cars
+            if not stay[car.name]
         },
         fouled_by=clear.fouled_by,
     )
@@ -153,7 +155,7 @@ def berth_answer(graph: MovementGraph, alignment: Alignment, berth: Berth, clear
 
 def stays(car: Car, steepest: float) -> bool:
     """Return whether a car stays put on a grade: its lowest rolling resistance holds it even once it has been moved."""
-    return steepest <= lowest(car.rolling) * (1 + 1e-9)
+    return steepest <= lowest(car.rolling, car.rolling_drop) * (1 + 1e-9)
 
 
 def steepest_grade(alignment: Alignment, berth: Berth, clear: ClearLength) -> float:

@@ -155,7 +155,7 @@ class CheckAnswer(AnswerRecord):
     ways_over: tuple[object, ...] = ()
     """For each train that does not climb as judged, the ways over the hill, where `treatment.ways_over` found them."""
     clearance_fails: int | None = None
-    """How many places fail the clearances; None where that was not looked for, or nothing has a clear height for it."""
+    """How many places fail the clearances; None where that was not looked for, or not all could be checked."""
 
     @property
     def film_rails(self) -> tuple[str, ...]:

@@ -137,6 +137,7 @@ def _curve_resistance(plan: Plan, curve: CurveBench | None) -> CurveResistance:
         starting=known.starting,
         tension=known.tension,
         spread=error,
+        least=curve.least,
         doubts=curve.doubts,
     )
 
@@ -235,5 +236,6 @@ def _with_car(car: Car, bench: CarBench | None) -> Car:
         starting=found[1],
         rolling_basis="measured" if bench.rolling is not None else car.rolling_basis,
         starting_basis="measured" if bench.starting is not None else car.starting_basis,
+        rolling_drop=bench.drop,
         doubts=bench.doubtful,
     )

@@ -13,7 +13,7 @@ from gradehaul.haulage.bench.reduction import Counted, Mean, counted, mean_of
 from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE
 from gradehaul.plan.records import Car, CarDoubts, CarFigure, Doubt, Plan
 from gradehaul.quantities import Reading, describe
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Meters, Share
 
 SINGLE_SCATTER = 0.10
 """Scatter of a single tilt or pull of a string as a share of it, where there is one alone (assumed)."""
@@ -31,6 +31,8 @@ class CarBench:
     car: str
     rolling: Mean | None
     starting: Mean | None
+    drop: Share = 0.0
+    """How much lower its rolling resistance is by the lower of readings that contradict."""
     doubtful: CarDoubts = field(default_factory=dict)
     """What of the readings of each resistance is doubtful, and what of it counts."""
 
@@ -53,6 +55,8 @@ class CurveBench:
     error: Meters
     cars: tuple[str, ...]
     assumed_rolling: bool
+    least: Share = 1.0
+    """What the lower of readings that contradict come to, over the coefficient."""
     doubts: tuple[Doubt, ...] = ()
 
 
@@ -77,10 +81,19 @@ def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
             name,
             _mean(found["rolling"].get(name)),
             _mean(found["starting"].get(name)),
+            _drop(read["rolling"].get(name, [])),
             {kind: of_cars[name].doubts for kind, of_cars in found.items() if name in of_cars},
         )
         for name in dict.fromkeys([*found["rolling"], *found["starting"]])
     }
+
+
+def _drop(rows: Sets) -> float:
+    """Return by how much the mean of what counts is more than it would be if the lower of what contradicts counted."""
+    if not rows:
+        return 0.0
+    high, low = (counted(rows, SINGLE_SCATTER, str, highest=each).mean for each in (True, False))
+    return max(high - low, 0.0)
 
 
 def _possible(read: Counted) -> Counted:
@@ -131,8 +144,9 @@ def curve_at_bench(plan: Plan, cars: Mapping[str, CarBench]) -> CurveBench | Non
     if not rows:
         return None
     count = counted(rows, SINGLE_SCATTER, lambda value: f"C = {describe(value, 'length', plan.unit)}", highest=True)
-    found = _mean_of(count.readings)
-    return CurveBench(found, math.hypot(found.error, max(from_rolling)), tuple(names), assumed, count.doubts)
+    found, drop = _mean_of(count.readings), _drop(rows)
+    least = max(1.0 - drop / found.value, 0.0) if found.value > 0 else 1.0
+    return CurveBench(found, math.hypot(found.error, max(from_rolling)), tuple(names), assumed, least, count.doubts)
 
 
 def _spread(car: Car) -> float:

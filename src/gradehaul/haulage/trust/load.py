@@ -99,6 +99,7 @@ class RouteTrust:
         friction = self._most_friction(load, starting) if taut else np.zeros(0)
         mass, curve = trials.mass(trials.mass_cause(car)), trials.starting_curve if starting else trials.curve
         rolling, heights, bends, falls = trials.resistance(car, starting=False), *self._rows(car.length)
+        rolling = np.maximum(rolling - car.rolling_drop, 0.0)
         more, surely = -1, 0
         while more < surely:  # the more cars, the less each of them needs where the steepest place is short
             more = surely

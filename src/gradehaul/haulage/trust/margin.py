@@ -94,7 +94,8 @@ class Margins:
         It pushes by grades less curves; coupler tension, which would help, is not relied on.
         """
         holds = (1 + TIE) * np.array([self.pull(under, "slipping") for under in self._patterns(rail)])
-        held: FloatArray = (holds - self._pushes).min(axis=0) + self.resistance()
+        dropped = sum(GRAVITY * count * car.mass * car.rolling_drop for car, count in self.train.cars)
+        held: FloatArray = (holds - self._pushes).min(axis=0) + np.maximum(self.resistance() - dropped, 0.0)
         return held
 
     @cached_property
@@ -102,7 +103,9 @@ class Margins:
         """The most that grades, less curves, push where each pattern of rails is under it, N: (patterns, trials)."""
         parts = 2 * len(self.causes)
         pieces = self._pieces._replace(coefficients=-self._pieces.coefficients[:, :parts])
-        return _greatest(pieces, self._factors[:parts, : self.trials.count], len(self.causes))
+        factors = self._factors[:parts, : self.trials.count].copy()
+        factors[len(self.causes) :] *= self.trials.plan.curve_resistance.least
+        return _greatest(pieces, factors, len(self.causes))
 
     @property
     def _factors(self) -> FloatArray:

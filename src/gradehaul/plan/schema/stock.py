@@ -112,7 +112,8 @@ class TrainTable(Table):
     consist: list[Name] = Field(min_length=1, max_length=999, examples=['consist = ["articulated", "12 ore"]'])
     """Stock from head to tail; `12 ore` is twelve of a kind. A helper may stand anywhere."""
     together: Fraction | None = None
-    """Pull of its locomotives together, over the sum of their pulls. Left out: 90 % where there are several."""
+    """Pull of its locomotives together, over the sum of their pulls. Left out: 90 % where there are several, or the
+    least that a power among them has."""
 
 
 class RouteTable(Table):

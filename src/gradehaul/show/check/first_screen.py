@@ -72,8 +72,9 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
         page.line(*sentence)
     if not set(PLANNED).isdisjoint(answer.judged_rails) and any(each.profile.film_spreads for each in answer.routes):
         page.line(spread_words(answer.plan, units))
-    if count := answer.clearance_fails:
-        page.line((clearance_words(count), "bold red"), f": gradehaul clearance {clean(answer.plan.file)}")
+    if answer.clearance_fails != 0:
+        words = clearance_words(answer.clearance_fails)
+        page.line((words, "bold red"), f": gradehaul clearance {clean(answer.plan.file)}")
     _add_trains(page, answer, units)
     _add_fixes(page, answer, ways, units)
     _add_loads(page, answer, units)
@@ -98,8 +99,10 @@ def _add_title(page: Page, answer: CheckAnswer) -> None:
     page.line((title, "bold"), " " * max(GAP, FULL - len(title) - len(right)), right)
 
 
-def clearance_words(count: int) -> str:
-    """Return how many places fail the clearances."""
+def clearance_words(count: int | None) -> str:
+    """Return how many places fail the clearances, or None where not all could be checked."""
+    if count is None:
+        return "Clearance is NOT CHECKED everywhere"
     return f"{count} place{' fails' if count == 1 else 's fail'} clearance"
 
 
@@ -223,7 +226,7 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
             words = misfit_words(misfit, units)
             alone = train.verdict.outcome
             also = f" On the track alone it {DOES[alone][0]}." if alone != "climbs" and not why else ""
-            fits = _fewer_cars(answer.plan, train.name, misfit)
+            fits = _fewer_cars(answer.plan, train.name, train.misfits)
             lines.append(f"{train.name}: {words[:1].lower()}{words[1:]}{why}{fits}{also}")
         way = found.get((train.name, train.rail))
         if way is not None and train.outcome != "too long":
@@ -241,17 +244,18 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units:
     for line in lines[:_WAYS]:
         page.line(line)
     if len(lines) > _WAYS:
-        page.line(f"{len(lines) - _WAYS} more trains fail: --more ways")
+        page.line(f"{len(lines) - _WAYS} more like these: --more ways")
 
 
-def _fewer_cars(plan: Plan, train: str, misfit: Misfit) -> str:
+def _fewer_cars(plan: Plan, train: str, misfits: Sequence[Misfit]) -> str:
     """Return how many cars fewer of the kind it has most of let a train fit, in a sentence; nothing where none do."""
     counts = Counter[str]()
     for cut in plan.trains[train].consist:
         if cut.name in plan.cars:
             counts[cut.name] += cut.count
-    for name, count in counts.most_common(1 if misfit.kind != "run-round" else 0):
-        fewer = math.ceil((misfit.length - misfit.available) / plan.cars[name].length - 1e-9)
+    for name, count in counts.most_common(1 if all(each.kind != "run-round" for each in misfits) else 0):
+        over = max(each.length - each.available for each in misfits)
+        fewer = math.ceil(over / plan.cars[name].length - 1e-9)
         if fewer <= count:
             return f" With {fewer} {name} fewer it fits."
     return ""

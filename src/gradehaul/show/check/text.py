@@ -134,7 +134,7 @@ def _side_by_side(rows: Sequence[Sequence[Piece]], columns: Mapping[str, Sequenc
 
 def _why_it_rolls(car: Car, steepest: float, units: UnitFormat) -> str:
     """Return on what grade a car may roll once it has been moved, and on what grade one that stands still starts."""
-    rolls, starts = units.grade(lowest(car.rolling)), units.grade(car.starting.value)
+    rolls, starts = units.grade(lowest(car.rolling, car.rolling_drop)), units.grade(car.starting.value)
     basis = f"{car.starting_basis}, " if car.starting_basis in ("assumed", "measured") else ""
     if steepest > car.starting.value:
         return (

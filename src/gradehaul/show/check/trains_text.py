@@ -165,7 +165,7 @@ def _leave(way: WaysOver) -> str:
 
 _NO_DOUBLING: dict[Undivided, str] = {
     "order": "its locomotives are not all ahead of its cars.",
-    "pull": "no split leaves two parts that climb.",
+    "pull": "no split leaves two parts that climb and fit.",
     "foot": "no berth holds the second part where the route begins.",
     "summit": "no berth holds both parts and the locomotives where the route ends.",
     "through": "the route, or a way round the train on it, runs again through a berth in which a part would stand.",

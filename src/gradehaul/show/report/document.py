@@ -141,7 +141,7 @@ def stock_document(layout: Layout) -> dict[str, Any]:
         "powers": [_exact(power, "name locos together") for power in plan.powers.values()],
         "cars": [
             _exact(car, "name mass length rolling=rolling.value starting=starting.value")
-            | {"lowest": lowest(car.rolling)}
+            | {"lowest": lowest(car.rolling, car.rolling_drop)}
             for car in plan.cars.values()
         ],
     }

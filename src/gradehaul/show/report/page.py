@@ -80,11 +80,12 @@ def report_page(
     units: UnitFormat,
     film: KeepCleanPlan | None = None,
     odd: Sequence[Note] = (),
-    fails: Sequence[Finding] = (),
+    fails: Sequence[Finding] | None = (),
 ) -> str:
     """Return the page as HTML, in the order of a builder's questions: verdict, routes, trains, loads, basis.
 
-    `odd` are the readings to look at again, `fails` what fails clearance, the worst first.
+    `odd` are the readings to look at again, `fails` what fails clearance, the worst first, or None
+    where not all of it could be checked.
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
     the plan are text and nothing else.
@@ -162,12 +163,13 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
 
 
 def _points(
-    answer: CheckAnswer, odd: Sequence[Note], fails: Sequence[Finding], units: UnitFormat
+    answer: CheckAnswer, odd: Sequence[Note], fails: Sequence[Finding] | None, units: UnitFormat
 ) -> Iterator[tuple[str, str]]:
     """Yield what a builder should do next, each as what it is and the words behind that."""
     file = clean(Path(answer.plan.file).name)
-    if fails:
-        yield clearance_words(len(fails)), f": gradehaul clearance {file}"
+    if fails is None or fails:
+        yield clearance_words(None if fails is None else len(fails)), f": gradehaul clearance {file}"
+    fails = fails or ()
     for finding in fails[:_FAILS]:
         yield "Fails clearance", f": {failing_words(finding, units)}."
     if len(fails) > _FAILS:

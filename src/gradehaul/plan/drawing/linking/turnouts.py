@@ -43,7 +43,7 @@ def judged(ways: Ways, kink: float) -> tuple[Ways, dict[int, Kind], list[Fault]]
             if turn <= (_SHARPEST if len(ends) == 2 else _SHARPEST_AMONG_OTHERS):
                 joints.append(("kinked", single))
                 text = f"two tracks meet with a kink of {math.degrees(turn):.1f}°"
-                faults.append(_fault("kink", text, turn, spot, outward[single[0]]))
+                faults.append(_fault("kink", text, math.degrees(turn), spot, outward[single[0]]))
                 single = []
         loose = single + loose
         if loose:

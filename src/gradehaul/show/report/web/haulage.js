@@ -199,7 +199,7 @@ const Haulage = (() => {
         }
       }
     }
-    const share = together !== null ? together : powers.length === 1 ? powers[0].together : stock.together;
+    const share = together !== null ? together : powers.length === 1 ? powers[0].together : Math.min(stock.together, ...powers.map((power) => power.together));
     const shutIn = [];
     for (const [number, room] of runRounds.entries()) {
       blocks.reverse();
