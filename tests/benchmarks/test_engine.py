@@ -7,7 +7,7 @@ from layouts import loco, long_hill
 from walks import height_lookup, numpy_longest, plain_longest, sampled
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.longest import Climb, Room
+from gradehaul.haulage.longest import LoadSearch, Room
 from gradehaul.plan import read_plan
 
 BEHIND = 20.0
@@ -22,7 +22,7 @@ class Setting:
         self.pull = self.layout.pulls.standing(self.loco, "clean").value
 
     def exact(self) -> int:
-        climb = Climb(self.plan, self.profile, self.plan.powers["mallet"], self.car, self.layout.pulls)
+        climb = LoadSearch(self.plan, self.profile, self.plan.powers["mallet"], self.car, self.layout.pulls)
         return climb.load("clean", [Room("the route", 1e3, "route")]).limit
 
     def walk(self) -> int:

@@ -12,7 +12,7 @@ import brute_walk as walk
 from brute_walk import mismatch
 from gradehaul.haulage.adhesion import Pull, Pulls
 from gradehaul.haulage.demand import demand, demand_at, supply
-from gradehaul.haulage.longest import Climb, Room
+from gradehaul.haulage.longest import LoadSearch, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
@@ -176,7 +176,7 @@ def with_lowest_rolling(layout: Layout) -> Layout:
 def test_longest_train(layout: Layout, rail: str) -> None:
     """Against the verdict on ever longer trains, which is held against the walk."""
     plan, profile = engine(layout.text)
-    climb = Climb(plan, profile, plan.powers[layout.power], plan.cars[layout.car], Pulls(plan))
+    climb = LoadSearch(plan, profile, plan.powers[layout.power], plan.cars[layout.car], Pulls(plan))
     load = climb.load(rail, [Room("the route", 1e3, "route")])
     most = 40
     trains = (headed_by(plan, climb.power, climb.car, count) for count in range(1, most + 1))

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.longest import Climb, Load, Room
+from gradehaul.haulage.longest import Load, LoadSearch, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
@@ -35,7 +35,7 @@ def profile_of(plan: Plan) -> RouteProfile:
 def answers(layout: Layout, plan: Plan) -> tuple[RouteProfile, Verdict, Load]:
     profile = profile_of(plan)
     pulls = Pulls(plan)
-    climb = Climb(plan, profile, plan.powers[layout.power], plan.cars[layout.car], pulls)
+    climb = LoadSearch(plan, profile, plan.powers[layout.power], plan.cars[layout.car], pulls)
     return (
         profile,
         judge(profile, made_up(plan, plan.trains[TRAIN]), AS_PLANNED, pulls),
@@ -142,7 +142,7 @@ def test_the_units_that_a_plan_is_written_in() -> None:
         curves = curve_costs(plan.curve_resistance, plan.scale)
         (route,) = find_routes(MovementGraph(plan), steepest_on_ways(laid, curves.coefficient)).routes
         profile = route_profile(laid, route, curves)
-        climb = Climb(plan, profile, plan.powers["mogul"], plan.cars["hopper"], Pulls(plan))
+        climb = LoadSearch(plan, profile, plan.powers["mogul"], plan.cars["hopper"], Pulls(plan))
         loads.append((profile, [climb.load(rail, [Room("the route", 1e3, "route")]) for rail in ("clean", "treated")]))
     (one, some), (other, others) = loads
     assert other.length == pytest.approx(one.length, rel=1e-12)

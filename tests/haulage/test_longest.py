@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.longest import Climb, Load, Room
+from gradehaul.haulage.longest import Load, LoadSearch, Room
 from gradehaul.haulage.train import headed_by
 from gradehaul.haulage.verdict import FAILS, judge
 from gradehaul.plan import load_plan, read_plan
@@ -175,7 +175,7 @@ def test_trains_are_counted_up_to_999_cars() -> None:
 def test_the_limit_alone_is_that_of_the_load(pull: float) -> None:
     layout = layout_of('{ straight = 20, grade = "2 %" }', pull=pull)
     plan = layout.plan
-    climb = Climb(plan, layout.profile("Up"), plan.powers["mule"], plan.cars["ore"], layout.pulls)
+    climb = LoadSearch(plan, layout.profile("Up"), plan.powers["mule"], plan.cars["ore"], layout.pulls)
     # a car asks 2 % of its weight for the grade and 2 % for rolling
     assert climb.load("clean", [Room("the route", 1e3, "route")]).limit == int(pull / 0.04)
 
@@ -370,7 +370,7 @@ def test_no_shorter_train_than_a_load_runs_away() -> None:
         profile = layout.profile(route)
         for power, car in product(layout.plan.powers, layout.plan.cars):
             for load in layout.loads(profile, power, car, layout.rails):
-                climb = Climb(layout.plan, profile, layout.plan.powers[power], layout.plan.cars[car], layout.pulls,
+                climb = LoadSearch(layout.plan, profile, layout.plan.powers[power], layout.plan.cars[car], layout.pulls,
                               engine=load.engine)  # fmt: skip
                 trains = [climb.train(cars) for cars in range(1, load.to_run + 2)]
                 *outcomes, more = [judge(profile, train, load.rail, layout.pulls).outcome for train in trains]

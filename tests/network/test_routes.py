@@ -1,4 +1,4 @@
-"""Routes: declared ones and their errors, laps, loops, and the telling ones where none are declared."""
+"""Routes: declared ones and their errors, laps, loops, and those that are found where none are declared."""
 
 from __future__ import annotations
 

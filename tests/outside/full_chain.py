@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.demand import gravity_and_curves
-from gradehaul.haulage.longest import Climb, Load, Room
+from gradehaul.haulage.longest import Load, LoadSearch, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
@@ -63,8 +63,8 @@ class Answers:
         middle = 0.5 * float(profile.starts[track - 1] + profile.starts[track])
         return profile.effective_grade()(middle)
 
-    def _climb(self, power: str, car: str) -> Climb:
-        return Climb(self.plan, self.profile(), self.plan.powers[power], self.plan.cars[car], self.pulls)
+    def _climb(self, power: str, car: str) -> LoadSearch:
+        return LoadSearch(self.plan, self.profile(), self.plan.powers[power], self.plan.cars[car], self.pulls)
 
 
 def answer(text: str) -> Answers:

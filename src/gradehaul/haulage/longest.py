@@ -16,7 +16,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.tension import most_friction
 from gradehaul.haulage.train import Engine, Train, headed_by, pushed
-from gradehaul.haulage.verdict import STATES, Test, greatest, less
+from gradehaul.haulage.verdict import STATES, Test, greatest, surplus
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.document import Documented
@@ -158,7 +158,7 @@ class Worst:
         need = sum_of_shifted(terms, start, stop)
         if self._pull is None:
             return need.greatest()
-        left = less(self._pull(count), need).least()
+        left = surplus(self._pull(count), need).least()
         return Extreme(-left.value, left.at)
 
 
@@ -232,7 +232,7 @@ class _Run:
         wants = self._demands[count]
         given = supply(self.profile, self.train(count), rail, self.pulls)
         pull = given.slipping if test == "slip" else given.standing
-        return less(pull, wants.starting if test == "restart" else wants.running).least()
+        return surplus(pull, wants.starting if test == "restart" else wants.running).least()
 
     def _taut(self, test: Test) -> bool:
         """Return whether coupler tension counts in a test: downhill, where it helps, it is not relied on."""
@@ -277,7 +277,7 @@ class _Run:
         return Binds(test, count, worst.at, self.profile.track_at(worst.at), need, worst.value + need)
 
 
-class Climb:
+class LoadSearch:
     """A power and a kind of car on one route: what trains of them need, worked out once for all rail conditions.
 
     On a route with reversals the load is the least over its legs; with the engine leading as the train starts, it is

@@ -218,7 +218,7 @@ def elements_along(
     effective = profile.effective_grade()
     numbers = np.searchsorted(profile.starts, 0.5 * (starts + stops)) - 1
     grade = _at_both_ends(profile.railhead.derivative(), starts, stops)
-    asks = _at_both_ends(effective, starts, stops)
+    at_ends = _at_both_ends(effective, starts, stops)
     curvature = _curvature_at_both_ends(curves, starts, stops)
     railhead = profile.railhead.at(stops)
     for k, number in enumerate(numbers):
@@ -228,7 +228,7 @@ def elements_along(
             track=profile.tracks[number],
             grade=(_rounded(grade[k, 0]), _rounded(grade[k, 1])),
             curvature=(float(curvature[k, 0]), float(curvature[k, 1])),
-            effective=(_rounded(asks[k, 0]), _rounded(asks[k, 1])),
+            effective=(_rounded(at_ends[k, 0]), _rounded(at_ends[k, 1])),
             railhead=float(railhead[k]),
         )
 

@@ -145,10 +145,10 @@ def judge_running(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) 
     given = supply(profile, train, rail, pulls)
     need = demand(profile, train)
     left: dict[Test, PiecewiseQuadratic] = {
-        "stand": less(given.standing, need.running),
-        "restart": less(given.standing, need.starting),
-        "slip": less(given.slipping, need.running),
-        "hold": less(given.slipping, -need.least),
+        "stand": surplus(given.standing, need.running),
+        "restart": surplus(given.standing, need.starting),
+        "slip": surplus(given.slipping, need.running),
+        "hold": surplus(given.slipping, -need.least),
     }
     ties = {"standing": TIE * greatest(given.standing), "slipping": TIE * greatest(given.slipping)}
     fails = {test: _stretches(each, -ties[STATES[test]]) for test, each in left.items()}
@@ -223,7 +223,7 @@ def _moved(verdict: Verdict, by: float) -> Verdict:
     )
 
 
-def less(pull: Pulled, demanded: PiecewiseQuadratic) -> PiecewiseQuadratic:
+def surplus(pull: Pulled, demanded: PiecewiseQuadratic) -> PiecewiseQuadratic:
     """Return a pull less what is demanded, as a function of the head's place."""
     return pull - demanded if isinstance(pull, PiecewiseQuadratic) else demanded * -1.0 + pull
 

@@ -13,7 +13,7 @@ from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.search import dijkstra
 from gradehaul.quantities.si import Meters
 
-_WHOLE = 1 - 1e-9
+_NEARLY = 1 - 1e-9
 """Room so little shorter than an engine holds it."""
 
 
@@ -85,7 +85,7 @@ def can_reach(graph: MovementGraph, chain: Sequence[Way], goal: Way, taken: Coll
     if goal not in graph.successors or any(way not in graph.successors for way in chain):
         return False
     moves = engine_moves(graph, chain, taken, length, into=goal)
-    return any(move.way == goal and move.room >= length * _WHOLE for move in moves)
+    return any(move.way == goal and move.room >= length * _NEARLY for move in moves)
 
 
 def can_clear(
@@ -101,8 +101,8 @@ def can_clear(
     barred = {*taken, *off}
     return any(
         move.way.track not in barred
-        and move.room >= length * _WHOLE
-        and room_beyond(graph, move.way, barred, length) >= length * _WHOLE
+        and move.room >= length * _NEARLY
+        and room_beyond(graph, move.way, barred, length) >= length * _NEARLY
         for move in engine_moves(graph, chain, taken, length)
     )
 

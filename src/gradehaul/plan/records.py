@@ -252,7 +252,7 @@ class PredictedPull:
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """What is doubtful of some readings and which of them count, in words, and how far the mean hangs on it."""
+    """What is doubtful of some readings and which of them count, in words, and how far the mean depends on it."""
 
     KEYS: ClassVar[str] = "text share"
 

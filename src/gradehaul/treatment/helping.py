@@ -176,7 +176,10 @@ class HelpedTrain:
 
     @property
     def begins(self) -> float:
-        """Where the train's head is when all of it first stands on the leg, m."""
+        """Where the train's head is when all of it first stands on the leg, m.
+
+        It is 0 on a lap, or where its route starts whole.
+        """
         return 0.0 if self.leg.route.lap or self.leg.route.starts_whole else min(self.train, self.leg.length)
 
     @property
@@ -238,7 +241,7 @@ def _head_on(helped: HelpedTrain, at: float) -> Obstacle | None:
 
 
 def _head_off(helped: HelpedTrain, at: float) -> Obstacle | None:
-    # it runs ahead and off the route; or at its end both must helped, the helper shut in by the train
+    # it runs ahead and off the route; or at its end both must fit, the helper shut in by the train
     route, leg = helped.profile.route, helped.leg
     tails, number = route.tails, leg.route.number
     if 0 < number <= len(tails):

@@ -18,7 +18,7 @@ from gradehaul.errors import DesignError
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.verdict import less
+from gradehaul.haulage.verdict import surplus
 from gradehaul.plan.records import CurveResistance, Plan
 
 
@@ -92,9 +92,9 @@ def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: di
         for rail in found.judged:
             given = supply(profile, made, rail, pulls)
             short += [
-                less(given.standing, need.running).least().value,
-                less(given.standing, need.starting).least().value,
-                less(given.slipping, need.running).least().value,
+                surplus(given.standing, need.running).least().value,
+                surplus(given.standing, need.starting).least().value,
+                surplus(given.slipping, need.running).least().value,
             ]
         weight = need.starting.greatest().value
         more = (found.short_by[down, across] + min(short)) / weight

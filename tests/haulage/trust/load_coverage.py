@@ -10,7 +10,7 @@ import numpy as np
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
-from gradehaul.haulage.longest import Climb, Room
+from gradehaul.haulage.longest import LoadSearch, Room
 from gradehaul.haulage.trust.load import RouteTrust
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan import read_plan
@@ -68,7 +68,7 @@ def covered(count: int, seed: int = 0) -> Covered:
     for number in range(count):
         bench, truth = _made_up(plan, noise)
         power, car = bench.powers["pair"], bench.cars["box"]
-        load = Climb(bench, profile, power, car, Pulls(bench)).load("clean", [Room("the route", 1e3, "route")])
+        load = LoadSearch(bench, profile, power, car, Pulls(bench)).load("clean", [Room("the route", 1e3, "route")])
         trials = RandomTrials(bench, layout.coefficient, seed=seed + number)
         spread = RouteTrust(bench, profile, trials).spread(load)
         curve = 1 + 0.20 * noise.standard_normal()
@@ -80,7 +80,7 @@ def covered(count: int, seed: int = 0) -> Covered:
             curves=curves,
             effort=profile.railhead + profile.turning * curves.coefficient,
         )
-        true = Climb(truth, own, truth.powers["pair"], truth.cars["box"], Pulls(truth)).load(
+        true = LoadSearch(truth, own, truth.powers["pair"], truth.cars["box"], Pulls(truth)).load(
             "clean", [Room("the route", 1e3, "route")]
         )
         hits += [

@@ -12,14 +12,14 @@ from demos import layout_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.reduction import pool
 from gradehaul.haulage.demand import demand, supply
-from gradehaul.haulage.longest import Climb, Room
+from gradehaul.haulage.longest import LoadSearch, Room
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust import load as trust_load
 from gradehaul.haulage.trust import random_trials
 from gradehaul.haulage.trust.load import RouteTrust
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import trust_in_train
-from gradehaul.haulage.verdict import judge, less
+from gradehaul.haulage.verdict import judge, surplus
 from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import AS_PLANNED
 from gradehaul.quantities import Reading, read_reading
@@ -148,8 +148,8 @@ consist = ["mogul", "{cars} ore"]
         plan, profile = each.plan_of(number), each.profile("Down", number)
         own = each.train(train, plan, number)
         pull, need = supply(profile, own, rail, each.pulls_of(plan)), demand(profile, own)
-        held = less(pull.slipping, need.running * -1.0).least().value
-        fails.append(held < 0 or less(pull.standing, need.running).least().value < 0)
+        held = surplus(pull.slipping, need.running * -1.0).least().value
+        fails.append(held < 0 or surplus(pull.standing, need.running).least().value < 0)
     trust = trust_in_train(layout.profile("Down"), train, rail, trials)
     assert trust.fail_probability == pytest.approx(np.mean(fails), abs=1e-12)
     assert 0 < np.mean(fails) < 1 or cars == 1
@@ -199,7 +199,7 @@ def test_percentiles_of_a_load_agree_with_the_exact_engine_draw_by_draw(monkeypa
     for number in range(trials.count):
         own = each.plan_of(number)
         climb = (own, each.profile("Up", number), own.powers["mogul"], own.cars[car], each.pulls_of(own))
-        load = Climb(*climb, engine=engine).load(rail, [Room("the route", 1e3, "route")])
+        load = LoadSearch(*climb, engine=engine).load(rail, [Room("the route", 1e3, "route")])
         rated.append(load.rated)
         limit.append(load.limit)
     nominal = layout.longest_train("Up", "mogul", car, rail=rail, engine=engine)
@@ -221,7 +221,7 @@ def test_long_trains_agree_too(monkeypatch):
         plan = each.plan_of(number)
         power, car = plan.powers["mogul"], plan.cars["ore"]
         limit.append(
-            Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan))
+            LoadSearch(plan, each.profile("Up", number), power, car, each.pulls_of(plan))
             .load("clean", [Room("the route", 1e3, "route")])
             .limit
         )

@@ -120,7 +120,7 @@ def test_an_array_without_end(tmp_path):
     path = written(tmp_path, plain(insert("B0", more=grid), blocks=block("B0", line())))
     assert "got 1,024,000,000 of it" in refused(path)
     path = written(tmp_path, bomb(12, 3, more=grid))
-    assert "more than can be counted" in refused(path) or "of it" in refused(path)
+    assert "got more than can be counted; write" in refused(path)
 
 
 def test_what_grows_on_other_layers_does_not_matter(tmp_path):

@@ -48,7 +48,7 @@ def rings(draw):
 
 
 def usual(pieces):
-    """Tell whether every straight has a length and every curve turns by enough to be one."""
+    """Return whether every straight has a length and every curve turns by enough to be one."""
     return all(
         length >= 0.1 if not curvature else math.radians(20) < abs(curvature) * length < math.radians(160)
         for curvature, length in pieces

@@ -128,7 +128,7 @@ def passing_loop(chance, network, toe, at):
 
 
 def confused(network: Network) -> bool:
-    """Tell whether lines lie on one another where none should, or an end lies beside a track it does not belong to."""
+    """Return whether lines lie on one another where none should, or an end lies beside a track that is not its own."""
     index = Nearness(Rows.of(network.lines))
     owner = index.owner.tolist()
     elements = [element for row in index.rows.rows() for element in row]

@@ -110,7 +110,7 @@ def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
 def doubtful_readings(plan: Plan, vehicles: Collection[str], matters: float = MATTERS) -> tuple[Note, ...]:
     """Return a note for each doubt about readings of some vehicles that matters, the gravest first.
 
-    One matters where the mean hangs on it by more than a share.
+    One matters where the mean depends on it by more than a share.
     """
     found = [
         (f"readings of {name} on {rail} rail{'' if state == 'standing' else ', slipping'}", doubt)

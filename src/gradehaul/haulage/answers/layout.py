@@ -8,7 +8,7 @@ from dataclasses import replace
 from gradehaul.errors import QuantityError, RouteError, quoted
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.bench.reduction import outliers
-from gradehaul.haulage.longest import Climb, Load, Room
+from gradehaul.haulage.longest import Load, LoadSearch, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import Engine, made_up
@@ -99,7 +99,7 @@ class Layout:
 
     @property
     def routes(self) -> tuple[Route, ...]:
-        """The declared routes; where there are none, the telling ones."""
+        """The declared routes; where there are none, those with the lowest and highest ruling grade, and laps."""
         return self.found.routes
 
     @property
@@ -224,7 +224,7 @@ class Layout:
     def _loads(
         self, profile: RouteProfile, power: str, car: str, rails: Iterable[str], engine: Engine
     ) -> tuple[Load, ...]:
-        climb = Climb(
+        climb = LoadSearch(
             self.plan,
             profile,
             look_up(power, self.plan.powers, "power", file=self.plan.file),

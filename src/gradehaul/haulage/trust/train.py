@@ -55,7 +55,7 @@ class Gain(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class TestRisk:
     """How likely a train fails a test, and what makes that unsure, the most first; no causes where it is sure."""
 
     chance: Share
@@ -74,7 +74,7 @@ class TrainTrust:
     margin_high: Newtons
     causes: tuple[Cause, ...]
     """From the one that makes the answer most unsure."""
-    others: tuple[Doubt, ...] = ()
+    others: tuple[TestRisk, ...] = ()
     """Whether it would not restart where it stops, and whether it would not recover where its wheels slip."""
 
     @property
@@ -87,7 +87,7 @@ class TrainTrust:
         """What there is to measure for any of its tests, from what would make the answer most certain."""
         found = [
             Gain(cause.narrows * min(doubt.chance, 1 - doubt.chance), cause)
-            for doubt in (Doubt(self.stall_probability, self.causes), *self.others)
+            for doubt in (TestRisk(self.stall_probability, self.causes), *self.others)
             for cause in doubt.causes
             if cause.narrows > 0
         ]
@@ -116,14 +116,14 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, trials: Rando
     return TrainTrust(stands.chance, failing, trials.count, low, high, stands.causes, others)
 
 
-def _doubt(legs: list[Margins], rail: str, state: State, *, starting: bool = False, always: bool = False) -> Doubt:
+def _doubt(legs: list[Margins], rail: str, state: State, *, starting: bool = False, always: bool = False) -> TestRisk:
     """Return the chance to fail a test, and the causes where it is unsure, or always."""
     margins = [leg.margin(rail, state, starting=starting) for leg in legs]
     chance = float((np.min(margins, axis=0) < 0).mean())
     if not always and chance in (0.0, 1.0):
-        return Doubt(chance, ())
+        return TestRisk(chance, ())
     worst = legs[int(np.argmin([np.median(each) for each in margins]))]
-    return Doubt(chance, _causes(worst, rail, state, starting=starting))
+    return TestRisk(chance, _causes(worst, rail, state, starting=starting))
 
 
 class _Effect(NamedTuple):

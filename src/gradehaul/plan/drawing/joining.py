@@ -136,7 +136,7 @@ class _Ends:
 
 
 def _is_curve(chain: IntArray, ends: _Ends) -> bool:
-    """Tell whether strokes in a row may be a curve, not a straight in pieces or two straights with a corner."""
+    """Return whether strokes in a row may be a curve, not a straight in pieces or two straights with a corner."""
     if len(chain) < 2:
         return False
     if not ends.line[chain // 2].all():

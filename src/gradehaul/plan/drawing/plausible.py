@@ -93,7 +93,7 @@ def _on_arcs(points: FloatArray, bulges: FloatArray) -> FloatArray:
 
 
 def _crowded(tips: FloatArray, snap: float, level: float) -> bool:
-    """Tell whether most ends lie with more than `CROWD` others in one place: as large as a circle of `snap`."""
+    """Return whether most ends lie with more than `CROWD` others in one place: as large as a circle of `snap`."""
     side = math.sqrt(math.pi) * snap
     cells = np.floor(tips / (side, side, 2 * level)).astype(np.int64)
     # One number for each cell: unlike cells hardly ever share one, and a shared one decides nothing.

@@ -254,7 +254,7 @@ def lead_from(document: Any, plan: Path, folder: Path, *, file: str) -> None:  #
 
 
 def _same(one: Path, other: Path) -> bool:
-    """Tell whether two files are there and hold the same."""
+    """Return whether two files are there and hold the same."""
     try:
         return other.is_file() and one.read_bytes() == other.read_bytes()
     except OSError:

@@ -55,7 +55,7 @@ class _Meeting(NamedTuple):
         self.faults.at(self.entry, wrong, inside=inside)
 
     def all_listed(self, found: Sequence[LineEnd], what: str, where: str) -> bool:
-        """Tell whether each line end that meets here was listed once, and take the errors of those that were not."""
+        """Return whether each line end that meets here was listed once, and take the errors of those that were not."""
         good = True
         for end in dict.fromkeys(found):
             if found.count(end) > 1:

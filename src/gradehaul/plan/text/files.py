@@ -123,7 +123,7 @@ def _names(source: Source, faults: Faults) -> list[str]:
 
 
 def is_beside(name: str) -> bool:
-    """Tell whether a name leads to a file beside the plan, or in a folder below it, and nowhere else."""
+    """Return whether a name leads to a file beside the plan, or in a folder below it, and nowhere else."""
     path = PurePosixPath(name)
     sneaky = "\0" in name or "\\" in name or ":" in name[:2]
     return bool(path.name) and not sneaky and not path.is_absolute() and ".." not in path.parts

@@ -43,7 +43,7 @@ def layer_of(entity: Entity) -> str:
 
 
 def matches(layer: str, patterns: Sequence[str]) -> bool:
-    """Tell whether a layer is one of those that are named by shell patterns; capitals do not matter.
+    """Return whether a layer is one of those that are named by shell patterns; capitals do not matter.
 
     Examples
     --------

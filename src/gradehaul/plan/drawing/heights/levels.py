@@ -175,7 +175,7 @@ def _followed(
                 rising = tips[following] - tips[end]
             end = following ^ 1
             own.add(end)
-        # one turn that track meets at another height is no climb but a slip of the pen
+        # one turn that track meets at another height is no climb but a typo
         if len(climb) > 1 or all(each // 2 in level for pair in climb for each in pair):
             joints += climb
             used |= own

@@ -26,7 +26,7 @@ from gradehaul.plan.drawing.elements import (
     turned,
     wrapped,
 )
-from gradehaul.plan.drawing.linking.ways import CROWD, Cut, Ways
+from gradehaul.plan.drawing.linking.ways import CROWD, WayCut, Ways
 from gradehaul.plan.drawing.nearness import Foot, Nearness
 from gradehaul.plan.drawing.records import Element, Fault, FloatArray, IntArray, Spot, Terms
 from gradehaul.plan.drawing.rows import Rows
@@ -198,7 +198,7 @@ def _runs(index: Nearness) -> tuple[FloatArray, FloatArray, IntArray]:
     return until[run] - end + length, end - np.append(0.0, until)[run], np.flatnonzero(within & ~lasts)
 
 
-def side_cuts(ways: Ways, terms: Terms) -> tuple[list[Cut], dict[int, float]]:
+def side_cuts(ways: Ways, terms: Terms) -> tuple[list[WayCut], dict[int, float]]:
     """Return the cuts of ways, and at which angle ends lie on the sides of others askew, radians, by end.
 
     An end from which no other track goes on cuts the track against which it lies best as a tangent, and what runs along
@@ -234,7 +234,7 @@ def side_cuts(ways: Ways, terms: Terms) -> tuple[list[Cut], dict[int, float]]:
         return [(turned(elements[number]), behind[number]) if end % 2 else (elements[number], ahead[number])]
 
     fresh = ways.fresh_node - len(ends)
-    cuts: list[Cut] = []
+    cuts: list[WayCut] = []
     askew: dict[int, float] = {}
     sides: dict[int, list[Foot]] = {}
     for foot in near.feet():
@@ -248,7 +248,7 @@ def side_cuts(ways: Ways, terms: Terms) -> tuple[list[Cut], dict[int, float]]:
         elif mine and foot.turn <= terms.kink:
             pieces = _pieces(elements[foot.number], foot, ahead, behind)
             if any(run_together(*one, *other, terms) for one in mine for other in pieces):
-                cuts += (Cut(int(way[which]), float(along[which]), node), Cut(foot.row, foot.along, node))
+                cuts += (WayCut(int(way[which]), float(along[which]), node), WayCut(foot.row, foot.along, node))
     for which, found in sides.items():
         best = min(found, key=lambda foot: _misfit(elements[foot.number], foot, terms))
         end = int(ends[which])
@@ -257,7 +257,7 @@ def side_cuts(ways: Ways, terms: Terms) -> tuple[list[Cut], dict[int, float]]:
             continue
         bend = abs(rows.curvature[best.number])
         same = [foot for foot in found if alike(abs(rows.curvature[foot.number]), bend)]
-        cuts += [Cut(foot.row, foot.along, int(nodes[end])) for foot in same if foot.turn <= terms.kink]
+        cuts += [WayCut(foot.row, foot.along, int(nodes[end])) for foot in same if foot.turn <= terms.kink]
     return cuts, askew
 
 
@@ -283,7 +283,7 @@ def _pieces(element: Element, foot: Foot, ahead: FloatArray, behind: FloatArray)
     return [(turned(first), back - rest.length), (rest, on - first.length)]
 
 
-def mark_cuts(ways: Ways, marks: Sequence[Spot], terms: Terms) -> tuple[list[Cut], int]:
+def mark_cuts(ways: Ways, marks: Sequence[Spot], terms: Terms) -> tuple[list[WayCut], int]:
     """Return cuts at marks that lie on ways, each at a node of its own, and how many marks lie on none.
 
     A mark without a z marks the track that lies against it best.
@@ -294,4 +294,4 @@ def mark_cuts(ways: Ways, marks: Sequence[Spot], terms: Terms) -> tuple[list[Cut
         if foot.which not in best or micro(foot.off) < micro(best[foot.which].off):
             best[foot.which] = foot
     fresh = ways.fresh_node
-    return [Cut(foot.row, foot.along, fresh + which) for which, foot in best.items()], len(spots) - len(best)
+    return [WayCut(foot.row, foot.along, fresh + which) for which, foot in best.items()], len(spots) - len(best)

@@ -59,7 +59,7 @@ class Ways:
         return int(self.nodes.max(initial=-1)) + 1
 
 
-class Cut(NamedTuple):
+class WayCut(NamedTuple):
     """A cut of a way at a distance along it, m, at a node."""
 
     way: int
@@ -103,7 +103,7 @@ def merged(ways: Ways, kink: float = math.pi, plain: Collection[int] | None = No
     return ways.run(np.array([end for row in found for end in row]), np.cumsum([0, *map(len, found)]))
 
 
-def cut_ways(ways: Ways, cuts: Iterable[Cut], snap: float) -> Ways:
+def cut_ways(ways: Ways, cuts: Iterable[WayCut], snap: float) -> Ways:
     """Return ways cut at places; cuts within `snap` along one way, or of a joint of its elements, are one.
 
     Their nodes are one too, of the least number.
