@@ -128,7 +128,8 @@ def test_a_line_says_how_many_places_fail_clearance_while_any_does(one, hill):
 
 def test_every_doubt_that_check_has_stands_above_the_outcomes(browser, serve):
     heavy = '[car.lead]\nmass = "5 kg"\nlength = 130\n'
-    served = serve(text=HILL.replace("Top  = 60 ", "Top  = 600 ") + heavy)
+    flat = HILL.replace("{ straight = 4000 }, { straight = 2500 }", "{ straight = 6500, rise = 0 }")
+    served = serve(text=flat.replace("Top  = 60 ", "Top  = 600 ") + heavy)
     doubts = check_layout(Layout(load_plan(served.plan))).doubts
     assert len(doubts) == 2
     with live(browser, served) as one:
@@ -137,7 +138,7 @@ def test_every_doubt_that_check_has_stands_above_the_outcomes(browser, serve):
         assert lines.all_text_contents() == [f"Look at this first: {doubt}" for doubt in doubts]
         box = one.page.locator("#doubts").bounding_box()
         assert box["y"] + box["height"] <= one.page.locator("#outcomes").bounding_box()["y"]
-        save(served.plan, lambda _: HILL)
+        save(served.plan, lambda _: flat)
         expect(one.page.locator("#doubts")).to_be_hidden()
 
 

@@ -96,7 +96,7 @@ def shown_in_text(text: str) -> Outcomes:
 
 def headline(text: str) -> str:
     """Return the sentences on the judged rails, without line breaks."""
-    after = " ".join(text.split("\n\n")[1].split())
+    after = " ".join(text.split("\n\n")[1].split()).split(" Clearance is ")[0]
     return re.split(r" (?:With film |All \d+ trains get through with |Both trains get through with )", after)[0]
 
 

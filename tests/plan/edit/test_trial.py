@@ -111,5 +111,5 @@ def test_a_figure_of_a_piece_is_not_taken_out_of_a_file():
     text = GIVEN.replace("{ straight = 1, rise = 0.02 },", '{ piece = "cut" },')
     text += "piece.cut.track = [{ straight = 1, rise = 0.02 }]\n"
     plan = read_plan(text)
-    with pytest.raises(PlanError, match="behind a piece cannot be changed in place"):
+    with pytest.raises(PlanError, match="a height that comes after a piece cannot be changed here"):
         tried_text(plan, text, TrialHeights({"joint Top": 0.06}), aside=[("rise", "Hill:1")])
