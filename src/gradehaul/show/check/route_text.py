@@ -63,7 +63,7 @@ def how_loaded(answer: CheckAnswer) -> str:
     """Return how the loads of an answer are read."""
     most = (max(load.rated, load.limit) for route in answer.routes for load in route.loads)
     ranges = (max(each.rated_high, each.limit_high) for route in answer.routes for each in route.spreads)
-    return f"{_HOW_LOADED} {COUNTED}" if max(*most, *ranges, 0) >= MOST_CARS else _HOW_LOADED
+    return f"{_HOW_LOADED} {COUNTED}" if max([*most, *ranges, 0]) >= MOST_CARS else _HOW_LOADED
 
 
 def add_limits(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
