@@ -276,4 +276,4 @@ def test_the_most_cars_that_are_counted_are_said_to_be_no_limit(mass, said):
     assert ("999+: at least so many cars; no more are counted." in text) == said
     assert (COUNTED in load_cards(answer)[0].note) == said
     assert (COUNTED in one_line(check_page(answer, INCHES))) == said
-    assert (COUNTED in how_loaded(answer)) == said
+    assert (COUNTED in how_loaded([words])) == said

@@ -47,7 +47,8 @@ def add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add each route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
     page.heading("Routes and longest trains")
     if any(route.loads for route in answer.routes):
-        page.line(how_loaded(answer), indent=2)
+        highest = (max(each.rated_high, each.limit_high) for route in answer.routes for each in route.spreads)
+        page.line(how_loaded(map(cars_words, highest)), indent=2)
     before: Shown = {}
     for route in answer.routes:
         page.line()
@@ -59,11 +60,9 @@ def add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
             page.table(["  rail", "to run", "limit", "pull"], rows)
 
 
-def how_loaded(answer: CheckAnswer) -> str:
-    """Return how the loads of an answer are read."""
-    most = (max(load.rated, load.limit) for route in answer.routes for load in route.loads)
-    ranges = (max(each.rated_high, each.limit_high) for route in answer.routes for each in route.spreads)
-    return f"{_HOW_LOADED} {COUNTED}" if max([*most, *ranges, 0]) >= MOST_CARS else _HOW_LOADED
+def how_loaded(shown: Iterable[str]) -> str:
+    """Return how loads are read, given them as they are shown."""
+    return f"{_HOW_LOADED} {COUNTED}" if any(cars_words(MOST_CARS) in each for each in shown) else _HOW_LOADED
 
 
 def add_limits(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:

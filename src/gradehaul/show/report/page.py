@@ -136,7 +136,7 @@ def _uses(film: KeepCleanPlan | None) -> list[tuple[str, str]]:
 def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> dict[str, Any]:
     plan = answer.plan
     runs = [run for route in answer.routes for run in _runs(answer, route, units)]
-    loads = any(route.loads for route in answer.routes)
+    loads = _loads(answer) if any(route.loads for route in answer.routes) else None
     unnamed = "" if plan.trains else "No train is named in the plan, so none is judged here. "
     return {
         "title": plan.title,
@@ -150,9 +150,9 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -
         "open_routes": len(runs) if len(runs) <= _OPEN else 1,
         "shades": shades(units),
         "workbench": bool(answer.routes and plan.powers),
-        "loads": _loads(answer) if loads else None,
+        "loads": loads,
         "how_loaded": "Cars to run (90 % range); then cars to run / limit on each rail condition. "
-        + how_loaded(answer),
+        + how_loaded(cell.text + cell.more for row in (loads.rows if loads else ()) for cell in row),
         "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, units)) if loads else [],
         "berths": parts_of("Berths", lambda page: add_berths(page, answer, units)) if answer.berths else [],
         "unsure": parts_of("What it is based on", lambda page: add_unsure_figures(page, answer, units)),
