@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -124,23 +126,33 @@ train.down = { route = "Down", consist = ["tank", "18 ore"] }
 """A berth on a grade, and a long fall round a curve, where what the cars and curves resist helps."""
 
 
-def kept(text: str) -> tuple[bool, float]:
-    """Return whether cars stay put in the berth, and what the train has to spare downhill on clean rail, N."""
+class Kept(NamedTuple):
+    """Whether cars stay put in the berth; on clean rail what the train has to spare, N, its risk, and the most cars."""
+
+    stays: bool
+    spare: float
+    risk: float
+    most: int
+
+
+def kept(text: str) -> Kept:
     found = check(read_plan(text))
     (berth,), train = found.berths, next(each for each in found.trains if each.rail == "clean")
-    return berth.cars_stay["ore"], train.verdict.spare
+    most = next(each.spread.rated_high for each in found.routes[0].ranged_loads if each.load.rail == "clean")
+    return Kept(berth.cars_stay["ore"], train.verdict.spare, train.risk, most)
 
 
 @pytest.mark.parametrize("backward", [False, True])
 def test_of_readings_that_contradict_the_lower_resistance_counts_where_it_helps(backward):
     plan, order = DOWN, slice(None, None, -1 if backward else 1)
+    strings = [string(f'["{pull} gf", "{pull + 0.1} gf", "{pull} gf"]', "radius = 0.6") for pull in (12.2, 25.5)]
     tilts = [tilt("rolls", [0.006, 0.0062, 0.0059]), tilt("rolls", [0.022, 0.0218, 0.0221])]
     low, high = (kept(plan + each.replace("over = 1000", "over = 1")) for each in tilts)
-    stays, spare = kept(plan + "".join(tilts[order]).replace("over = 1000", "over = 1"))
-    assert (low[0], high[0], stays) == (False, True, False)
-    assert spare <= low[1] < high[1]
-
-    strings = [string(f'["{pull} gf", "{pull + 0.1} gf", "{pull} gf"]', "radius = 0.6") for pull in (12.2, 25.5)]
-    low, high = (kept(plan + each) for each in strings)
-    _, spare = kept(plan + "".join(strings[order]))
-    assert spare <= low[1] < high[1]
+    both = kept(plan + "".join(tilts[order]).replace("over = 1000", "over = 1"))
+    assert (low.stays, high.stays, both.stays) == (False, True, False)
+    for sets in (tilts, strings):
+        low, high = (kept(plan + each.replace("over = 1000", "over = 1")) for each in sets)
+        both = kept(plan + "".join(sets[order]).replace("over = 1000", "over = 1"))
+        assert both.spare <= low.spare < high.spare
+        assert both.risk > low.risk - 0.05 > high.risk  # of 10,000 trials
+        assert both.most <= low.most < high.most

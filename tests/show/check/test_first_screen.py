@@ -307,3 +307,25 @@ def test_a_marginal_train_that_may_well_stall_is_said_to(cars: int, likely: bool
     assert (train.risk >= 0.1) == likely
     left = f"gripping wheels have only {units.force(train.verdict.margin)} left"
     assert (left in " ".join(first.split())) == likely
+
+
+def test_a_train_too_long_for_two_places_must_be_shorter_by_what_the_shorter_one_lacks() -> None:
+    """A berth lacks 0.84 m, the tail 1.8 m: 12 cars of 0.15 m."""
+    layout = Layout(
+        read_plan("""
+scale = "HO"
+unit = "m"
+line.Bottom = { from = "Mill", to = "Points", track = [
+{ straight = 3, berth = "Yard", clear = 1.76 }, { straight = 2 },
+] }
+line.Bottom = { from = "Mill", to = "Points", track = [{ straight = 3, berth = "Yard", clear = 1.76 }, { straight = 2 }] }
+line.Tail = { from = "Points", to = "Stop", track = [{ straight = 0.8, rise = 0 }] }
+line.Top = { from = "Points", to = "Quarry", track = [{ straight = 4, grade = "1 %" }] }
+turnout.Points = { toe = "Tail", legs = ["Bottom", "Top"] }
+route.Up = { from = "Yard", to = "Quarry", reversals = 1 }
+loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N" }
+car.ore = { mass = "0.1 kg", length = 0.15 }
+train.up = { route = "Up", consist = ["tank", "16 ore"] }
+""")
+    )
+    assert "With 12 ore fewer it fits." in " ".join(shown(layout, check_layout(layout))[2].split())

@@ -17,7 +17,7 @@ from gradehaul.haulage.demand import demand
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
-from gradehaul.plan.names import listed
+from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import ages
 from gradehaul.plan.records import Note, Plan, Survey
 from gradehaul.quantities import ON_RULER, describe
@@ -33,7 +33,7 @@ MATTERS = 0.02
 (assumed)."""
 
 _NAMED, _DIGITS = 3, 6
-"""Lines named in a note at the most, and decimals of heights, m, that are told apart."""
+"""Lines named in a note at the most, and decimals of heights, m, that count as different."""
 
 USUAL_TENSION = 0.03
 """Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
@@ -74,9 +74,7 @@ def level_for_want(layout: Layout, routes: Collection[str]) -> Iterator[Note]:
         yield Note("heights", "all track is taken as level, since the plan has no second height")
         return
     lines = list(dict.fromkeys(plan.tracks[track].line for track in on_way))
-    left = len(lines) - _NAMED
-    names = f"{', '.join(map(quoted, lines[:_NAMED]))} and {left} more" if left > 0 else listed(lines)
-    yield Note(f"line{'s' * (len(lines) > 1)} {names}", f"on a train's way, {LEVEL}")
+    yield Note(f"line{'s' * (len(lines) > 1)} {some(lines, _NAMED, quoted)}", f"on a train's way, {LEVEL}")
 
 
 def steeper_elsewhere(layout: Layout) -> Iterator[Note]:

@@ -102,7 +102,7 @@ def _add_title(page: Page, answer: CheckAnswer) -> None:
 def clearance_words(count: int | None) -> str:
     """Return how many places fail the clearances, or None where not all could be checked."""
     if count is None:
-        return "Clearance is NOT CHECKED everywhere"
+        return "Clearance is NOT CHECKED, at least in part"
     return f"{count} place{' fails' if count == 1 else 's fail'} clearance"
 
 
