@@ -315,10 +315,10 @@ def test_a_train_too_long_for_two_places_must_be_shorter_by_what_the_shorter_one
         read_plan("""
 scale = "HO"
 unit = "m"
+railhead = { Mill = 0, Points = 0 }
 line.Bottom = { from = "Mill", to = "Points", track = [
 { straight = 3, berth = "Yard", clear = 1.76 }, { straight = 2 },
 ] }
-line.Bottom = { from = "Mill", to = "Points", track = [{ straight = 3, berth = "Yard", clear = 1.76 }, { straight = 2 }] }
 line.Tail = { from = "Points", to = "Stop", track = [{ straight = 0.8, rise = 0 }] }
 line.Top = { from = "Points", to = "Quarry", track = [{ straight = 4, grade = "1 %" }] }
 turnout.Points = { toe = "Tail", legs = ["Bottom", "Top"] }
