@@ -159,9 +159,9 @@ def cuts_of(course: Course, kink: float, noise: float, most: float, deep: float)
     """Return the vertices at which runs of chords begin and end: corners.
 
     A vertex of a curve turns by half of what its two chords turn, hence by no more than its two neighbors together; a
-    vertex that turns more by `kink` is a corner. A chord is a straight, as in a siding, where the curve would lie off it
-    by more than `most`, m, or by more than `deep` beside a shorter one: its other end does not count, and a smaller bend
-    is a corner.
+    vertex that turns more by `kink` is a corner. A chord is a straight, as in a siding, where the curve would lie off
+    it by more than `most`, m, or by more than `deep` beside a shorter one: its other end does not count, and a smaller
+    bend is a corner.
     """
     points, inner = course.points, 1
     if course.closed:  # the vertices 0 to n - 1 of the ring
