@@ -25,32 +25,21 @@ from live.served import HILL, STOCK, Serve, Served
 pytest.importorskip("playwright.sync_api")
 from playwright.sync_api import Page, expect
 
-from show.browser import Opened
+from show.browser import Opened, opened
 
 MARK = "</script><img src=x onerror=alert(1)>"
 
 
 @contextmanager
 def live(browser: Any, served: Served, path: str = "", **more: Any) -> Iterator[Opened]:
-    """Open the live page, and close it again; whatever it says on the console is a fault."""
-    options = {"viewport": {"width": 1280, "height": 800}} | more
-    page = browser.new_page(**options)
-    page.set_default_timeout(60_000)
+    """Open the live page, and leave it again; whatever it says on the console is a fault."""
     expect.set_options(timeout=60_000)
-    one = Opened(page)
-    # the browser itself notes an answer of 409, a refusal that the page shows
-    page.on("console", lambda message: "status of 409" in message.text or one.said.append(message.text))
-    page.on("pageerror", lambda error: one.said.append(str(error)))
-    page.on("dialog", lambda dialog: (one.said.append(dialog.message), dialog.dismiss()))
-    page.on("request", lambda request: one.requested.append(request.url))
-    page.goto(served.url + path)
-    page.wait_for_selector("html[data-heights]", state="attached")
-    try:
+    options = {"width": 1280, "height": 800, "ready": "html[data-heights]"} | more
+    with opened(browser, served.url + path, **options) as one:
         yield one
-        assert one.said == []
+        # the browser itself notes an answer of 409, a refusal that the page shows
+        assert [words for words in one.said if "status of 409" not in words] == []
         assert all(url.startswith((served.url, "data:")) for url in one.requested)
-    finally:
-        page.close()
 
 
 @pytest.fixture
@@ -60,8 +49,8 @@ def hill(serve: Serve) -> Served:
 
 @pytest.fixture
 def one(browser: Any, hill: Served) -> Iterator[Opened]:
-    with live(browser, hill) as opened:
-        yield opened
+    with live(browser, hill) as one:
+        yield one
 
 
 def spare(page: Page) -> float:
@@ -244,7 +233,7 @@ def test_on_a_phone_what_a_handle_says_and_what_is_written_are_seen_whole(browse
     name = "Upper yard lead, west of the coaling tower, spur"
     text = HILL.replace('name = "Bend"', f'name = "{name}"').replace("angle = 90 }", "angle = 90, railhead = 60 }")
     text = text.replace("Top  = 60     # the summit\n", "")
-    with live(browser, serve(text=text), viewport={"width": 390, "height": 844}) as one:
+    with live(browser, serve(text=text), width=390, height=844) as one:
         page = one.page
         handle = page.get_by_role("slider", name=f"Railhead at {name}")
         handle.focus()
@@ -587,7 +576,7 @@ consist = ["tank", "20 hopper"]
 
 @pytest.mark.parametrize(("width", "height"), [(1280, 800), (800, 900), (390, 844)])
 def test_five_trains_are_all_seen_the_worst_first_and_nothing_is_cut(browser, serve, width, height):
-    with live(browser, serve(text=FIVE), viewport={"width": width, "height": height}) as one:
+    with live(browser, serve(text=FIVE), width=width, height=height) as one:
         page = one.page
         assert one.run("[...document.querySelectorAll('#outcomes-rows button')].map(each => each.innerText)") == [
             DRAG,
@@ -619,7 +608,7 @@ def test_railheads_have_names_of_their_own_with_the_place_along_the_track(browse
 
 
 def test_on_a_phone_outcomes_come_first_and_nothing_is_wider(browser, serve):
-    with live(browser, serve("two-levels"), viewport={"width": 390, "height": 844}) as one:
+    with live(browser, serve("two-levels"), width=390, height=844) as one:
         assert one.run("document.documentElement.scrollWidth") <= 390
         tops = [
             one.page.locator(each).first.bounding_box()["y"] for each in ("#outcomes", "#bench-section", "figure.plan")
@@ -822,7 +811,7 @@ def test_the_wheel_zooms_at_the_pointer_and_a_drag_moves_the_section_but_a_click
 def test_on_a_phone_two_fingers_zoom_the_section_and_one_moves_it(browser, serve):
     from axe_playwright_python.sync_playwright import Axe
 
-    with live(browser, serve(), viewport={"width": 390, "height": 844}, has_touch=True) as one:
+    with live(browser, serve(), width=390, height=844, touch=True) as one:
         page = one.page
         page.locator("#bench-section").scroll_into_view_if_needed()
         box = page.locator("#bench-section svg").bounding_box()
@@ -854,13 +843,13 @@ def test_on_a_phone_two_fingers_zoom_the_section_and_one_moves_it(browser, serve
         assert [(each["id"], [node["target"] for node in each["nodes"]][:3]) for each in violations] == []
 
 
-@pytest.mark.parametrize("part", ["[1, 1]", "[0, 1e999]", '"x"', "[5]", "null", "[-9, 4000]", "[7, 7.0001]"])
-def test_a_stretch_in_the_address_that_is_none_is_harmless(browser, hill, part):
-    look = f'{{"look":{{"named":"ore","own":false,"route":"Up","rail":"clean","consist":[],"stretch":{part}}}}}'
-    with live(browser, hill, path=f"#{look}") as one:
-        expect(one.page.locator("#bench-verdict")).to_contain_text("climbs")
-        seen = stretch(one)
-        assert seen == [] or 0 <= seen[0] < seen[1] <= WHOLE + 0.1
+def test_a_stretch_in_the_address_that_is_none_is_harmless(browser, hill):
+    for part in ("[1, 1]", "[0, 1e999]", '"x"', "[5]", "null", "[-9, 4000]", "[7, 7.0001]"):
+        look = f'{{"look":{{"named":"ore","own":false,"route":"Up","rail":"clean","consist":[],"stretch":{part}}}}}'
+        with live(browser, hill, path=f"#{look}") as one:
+            expect(one.page.locator("#bench-verdict")).to_contain_text("climbs")
+            seen = stretch(one)
+            assert seen == [] or 0 <= seen[0] < seen[1] <= WHOLE + 0.1, part
 
 
 def test_a_route_that_gets_shorter_or_another_one_is_shown_within_its_length(one, hill):

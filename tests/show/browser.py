@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import Browser, Page
@@ -31,19 +30,47 @@ class Opened:
         return self.page.evaluate(script, argument)
 
 
+_kept: list[Page] = []
+"""Tabs for the next page: to begin one takes longer than most tests."""
+
+
 @contextmanager
-def opened(browser: Browser, path: Path, *, width: int = 1000, scheme: Any = "light") -> Iterator[Opened]:
-    """Open a page file, and close it again."""
-    page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+def opened(
+    browser: Browser,
+    address: str,
+    *,
+    width: int = 1000,
+    height: int = 900,
+    touch: bool = False,
+    ready: str = "html[data-ready]",
+    **media: Any,
+) -> Iterator[Opened]:
+    """Open a page, and leave it again."""
+    page = browser.new_page(has_touch=touch) if touch or not _kept else _kept.pop()
     page.set_default_timeout(60_000)
+    page.set_viewport_size({"width": width, "height": height})
+    page.emulate_media(**{"media": "screen", "color_scheme": "light", "reduced_motion": "no-preference"} | media)
     one = Opened(page)
-    page.on("console", lambda message: one.said.append(message.text))
-    page.on("pageerror", lambda error: one.said.append(str(error)))
-    page.on("dialog", lambda dialog: (one.said.append(dialog.message), dialog.dismiss()))
-    page.on("request", lambda request: one.requested.append(request.url))
-    page.goto(path.as_uri())
-    page.wait_for_selector("html[data-ready]", state="attached")
+    listeners = {
+        "console": lambda message: one.said.append(message.text),
+        "pageerror": lambda error: one.said.append(str(error)),
+        "dialog": lambda dialog: (one.said.append(dialog.message), dialog.dismiss()),
+        "request": lambda request: one.requested.append(request.url),
+    }
+    for event, listener in listeners.items():
+        page.on(event, listener)
     try:
+        page.goto(address)
+        page.wait_for_selector(ready, state="attached")
         yield one
-    finally:
+    except BaseException:
         page.close()
+        raise
+    for event, listener in listeners.items():
+        page.remove_listener(event, listener)
+    if touch:
+        page.close()
+        return
+    page.mouse.move(0, 0)
+    page.goto("about:blank")
+    _kept.append(page)

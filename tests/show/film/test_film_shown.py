@@ -185,7 +185,7 @@ def film_page(tmp_path_factory) -> Path:
 
 @pytest.fixture
 def page(browser, film_page) -> Iterator[Opened]:
-    with opened(browser, film_page) as one:
+    with opened(browser, film_page.as_uri()) as one:
         yield one
         assert one.said == []
         assert one.requested == [film_page.as_uri()]
@@ -242,7 +242,7 @@ def test_no_accessibility_violations_on_the_page_with_all_that_a_report_has(page
     page.run(FEWER)
     found = Axe().run(page.page)
     assert found.violations_count == 0, found.generate_report()
-    with opened(browser, film_page, width=360, scheme="dark") as narrow:
+    with opened(browser, film_page.as_uri(), width=360, color_scheme="dark") as narrow:
         narrow.show_all()
         assert narrow.run("document.documentElement.scrollWidth") <= 360
         narrow.run(FEWER)
@@ -254,7 +254,7 @@ def test_on_a_phone_the_tables_of_the_film_are_read_without_scrolling(browser, t
     """What is told at length stands below its row: no cell is cut, and none overflows into the next."""
     path = tmp_path / "film.html"
     assert run("report", TWO_LEVELS, "--treat", "--step", "300 mm", "-o", str(path)).exit_code == 0
-    with opened(browser, path, width=390) as one:
+    with opened(browser, path.as_uri(), width=390) as one:
         cells = one.run(
             "[...document.querySelectorAll('#film table.sortable')].flatMap(t =>"
             " [...t.querySelectorAll('th, td')].map(c => [c.innerText, c.getBoundingClientRect().left,"

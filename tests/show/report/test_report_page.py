@@ -136,7 +136,7 @@ def pages(tmp_path_factory) -> dict[str, Path]:
 
 @pytest.fixture
 def page(browser, pages) -> Iterator[Opened]:
-    with opened(browser, pages["two-levels"]) as one:
+    with opened(browser, pages["two-levels"].as_uri()) as one:
         yield one
         assert one.said == []
         assert one.requested == [pages["two-levels"].as_uri()]
@@ -429,7 +429,7 @@ consist = ["mogul", "9 ore"]
 
 
 def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(browser, tmp_path):
-    with opened(browser, written(read_plan(ON_JOINTS), tmp_path / "joint.html")) as one:
+    with opened(browser, written(read_plan(ON_JOINTS), tmp_path / "joint.html").as_uri()) as one:
         assert "It stalls with its head at 3800 mm on Ramp" in one.text("#bench-verdict")
         one.run("() => document.querySelector('details.route figure').scrollIntoView()")
         one.page.wait_for_selector("details.route svg")
@@ -441,7 +441,7 @@ def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
     layout = layout_of("switchback")
     plan, profile = layout.plan, layout.profile("Down to the mill")
     train = made_up(plan, plan.trains["stone"])
-    with opened(browser, written("switchback", tmp_path / "page.html")) as one:
+    with opened(browser, written("switchback", tmp_path / "page.html").as_uri()) as one:
         one.show_all()
         assert one.page.locator("details.route svg").count() == sum(len(route.legs) for route in layout.routes)
         for shown, rail in (("clean", "clean"), ("film everywhere", "treated fresh")):
@@ -462,7 +462,7 @@ def test_a_train_that_only_goes_down_holds_back(browser, tmp_path):
     layout = layout_of("landing")
     path = tmp_path / "page.html"
     path.write_text(report_page(layout, answer_of("landing"), (), units_for(layout.plan)), encoding="utf-8")
-    with opened(browser, path) as one:
+    with opened(browser, path.as_uri()) as one:
         shown = dict(
             zip(
                 one.page.locator("#outcomes-rows th").all_inner_texts(),
@@ -481,7 +481,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
     path = tmp_path / "page.html"
     answer = answer_of("landing", ("treated", "treated fresh"))
     path.write_text(report_page(layout, answer, (), units_for(layout.plan)), encoding="utf-8")
-    with opened(browser, path) as one:
+    with opened(browser, path.as_uri()) as one:
         assert "1 of 2 trains runs away: loads (on Hill:5);" in one.text(".summary")
         spare = one.page.locator("tr", has_text="loads").locator(".spare").all_inner_texts()
         assert spare
@@ -601,7 +601,7 @@ def test_the_plan_view_and_the_sections_are_linked(page, two_levels):
 def test_what_cannot_be_drawn_is_shown(browser, tmp_path):
     knot = KNOT.replace("angle = 180 }]", "angle = 150 }]")
     for text, got in ((KNOT, False), (knot, True)):
-        with opened(browser, written(read_plan(text), tmp_path / "page.html")) as one:
+        with opened(browser, written(read_plan(text), tmp_path / "page.html").as_uri()) as one:
             assert (one.page.locator("figure.plan svg").count() == 0) == got
             assert ("nothing can be drawn in its place" in one.text("#plan-view")) == got
             assert one.said == []
@@ -665,7 +665,7 @@ def test_every_load_and_figure_of_the_answer_is_in_the_tables(page):
 
 @pytest.mark.parametrize("name", [*DEMOS, "hostile"])
 def test_nothing_is_wider_than_a_phone(browser, pages, name):
-    with opened(browser, pages[name], width=360) as one:
+    with opened(browser, pages[name].as_uri(), width=360) as one:
         one.show_all()
         assert one.run("document.documentElement.scrollWidth") <= 360
         scrolled = one.page.locator(".scroll:has(.sortable, #outcomes)")
@@ -678,9 +678,9 @@ def test_dark_where_the_reader_wants_it(browser, pages):
         color = one.run(f"getComputedStyle(document.documentElement).{what}")
         return sum(map(int, color.removeprefix("rgb(").removesuffix(")").split(","))) / 3
 
-    with opened(browser, pages["cove"], scheme="dark") as one:
+    with opened(browser, pages["cove"].as_uri(), color_scheme="dark") as one:
         assert brightness(one, "backgroundColor") < 60 < 190 < brightness(one, "color")
-    with opened(browser, pages["cove"], scheme="light") as one:
+    with opened(browser, pages["cove"].as_uri(), color_scheme="light") as one:
         assert brightness(one, "backgroundColor") > 190 > 60 > brightness(one, "color")
 
 
@@ -698,7 +698,7 @@ def test_print(page):
 
 
 def test_printing_draws_every_long_section_and_closes_those_again_that_were_closed(browser, pages):
-    with opened(browser, pages["two-levels"]) as one:
+    with opened(browser, pages["two-levels"].as_uri()) as one:
         one.run("document.querySelectorAll('details.route').forEach((each, k) => { each.open = k === 0 })")
         one.run(
             "addEventListener('beforeprint', () => { window.shown = [...document.querySelectorAll('details.route')]"
@@ -712,7 +712,7 @@ def test_printing_draws_every_long_section_and_closes_those_again_that_were_clos
 
 
 def test_the_key_shows_what_is_drawn_and_no_more(browser, pages):
-    with opened(browser, pages["two-levels"]) as one:
+    with opened(browser, pages["two-levels"].as_uri()) as one:
         assert "film planned" in one.page.locator("#plan-view").text_content()
         key = one.page.locator("#plan-train-key")
         assert key.is_visible()
@@ -720,13 +720,13 @@ def test_the_key_shows_what_is_drawn_and_no_more(browser, pages):
         assert {"locomotives", "cars"} <= shown
         drawn = {name: one.page.locator(f"figure.plan .care.{name}").count() > 0 for name in ("stall", "no-stop")}
         assert ("stalls" in shown, "must not stop" in shown) == (drawn["stall"], drawn["no-stop"])
-    with opened(browser, pages["cove"]) as one:
+    with opened(browser, pages["cove"].as_uri()) as one:
         assert "film planned" not in one.page.locator("#plan-view").text_content()
 
 
 @pytest.mark.parametrize("name", [*DEMOS, "hostile"])
 def test_no_value_is_shown_as_the_program_has_it(browser, pages, name):
-    with opened(browser, pages[name]) as one:
+    with opened(browser, pages[name].as_uri()) as one:
         shown = one.page.evaluate(
             "() => { for (const each of document.querySelectorAll('details')) each.open = true;"
             " return document.body.innerText; }"
@@ -754,7 +754,7 @@ def test_without_script_the_answer_is_there(browser, pages):
 
 
 def test_hostile_names_are_text(browser, pages):
-    with opened(browser, pages["hostile"]) as one:
+    with opened(browser, pages["hostile"].as_uri()) as one:
         one.show_all()
         assert one.page.locator("h1").inner_text() == MARK
         assert MARK in one.text("#verdict > .scroll tbody th")
@@ -773,7 +773,7 @@ def test_hostile_names_are_text(browser, pages):
 
 
 def test_the_page_lets_nothing_else_run(browser, pages):
-    with opened(browser, pages["cove"]) as one:
+    with opened(browser, pages["cove"].as_uri()) as one:
         ran, blocked = one.run(
             """() => new Promise(done => {
               const seen = new Set();
@@ -798,7 +798,7 @@ def test_the_page_lets_nothing_else_run(browser, pages):
 def test_what_scrolls_on_a_phone_is_reached_by_keyboard(browser, pages):
     from axe_playwright_python.sync_playwright import Axe
 
-    with opened(browser, pages["hostile"], width=360) as one:
+    with opened(browser, pages["hostile"].as_uri(), width=360) as one:
         one.show_all()
         found = Axe().run(one.page, options={"runOnly": ["scrollable-region-focusable", "landmark-unique"]})
         assert found.violations_count == 0, found.generate_report()

@@ -48,7 +48,7 @@ def plans() -> dict[str, Plan]:
 @pytest.fixture(scope="module")
 def page(browser, tmp_path_factory) -> Iterator[Opened]:
     path = written("two-levels", tmp_path_factory.mktemp("trials") / "page.html")
-    with opened(browser, path) as one:
+    with opened(browser, path.as_uri()) as one:
         yield one
         assert one.said == []
 
