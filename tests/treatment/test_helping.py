@@ -74,6 +74,20 @@ def test_a_helper_behind_waits_in_the_tail_with_the_train_or_beside_the_line():
         assert (found == "room") is not fits
 
 
+@pytest.mark.parametrize(("on", "within"), [(2.0, False), (5.7, True), (6.1, False)])
+def test_train_and_helper_together_fit_in_a_loop(on, within):
+    """With the helper on, the head runs on over 0.5 m; the loop of 4 m begins at 2 m."""
+    ends = 'from = "Foot"\nto = "Switch"\ntrack = [ { straight = 2 } ]\n'
+    loop = 'from = "Switch"\nto = "Switch"\ntrack = [ { left = 0.64, angle = 350 }, { straight = 0.0904 } ]\n'
+    switch = '[turnout.Switch]\ntoe = "Hill"\nlegs = ["Loop.from", "Loop.to"]\n'
+    route = 'scale = "HO"\nunit = "m"\nrailhead.Foot = 0\n[route.Up]\nfrom = "Foot"\nto = "Foot"\n'
+    layout = Layout(read_plan(f"{route}[line.Hill]\n{ends}[line.Loop]\n{loop}{switch}"))
+    profile = layout.profile("Up")
+    for train, meets in ((3.79, False), (3.81, True)):
+        helped = HelpedTrain(layout, profile, profile.runs[0][0], train, 0.2)
+        assert helped.meets_itself(on, on + 0.5) is (meets and within)
+
+
 def test_on_a_lap_the_ways_under_a_train_go_on_across_its_origin():
     lap = PLAN.replace('{ straight = 6 }, { straight = 4, grade = "9 %" }, { straight = 6 }', "{ straight = 6 }")
     lap = lap.replace('[route.Up]\nfrom = "Foot"\nto = "Top"', '[route.Up]\nlap = ["Hill", "Back"]')
@@ -88,6 +102,10 @@ def test_on_a_lap_the_ways_under_a_train_go_on_across_its_origin():
         (9.0, 17.0, ["Back:1", "Hill:1", "Back:1"]),
     ):
         assert [way.track for way in helped.under(start, stop)] == tracks
+    for train, longer in ((9.74, False), (9.76, True)):
+        helped = HelpedTrain(layout, profile, profile.runs[0][0], train, 0.25)
+        for where in ("head", "tail"):
+            assert (obstacle(helped, where, 0.0, 10.0) == "room") is longer
 
 
 def enough(text: str, helper: str) -> set[bool]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import ClassVar, Literal
 
 from gradehaul.haulage.adhesion import Pulls
@@ -25,7 +26,7 @@ _BOTH: tuple[TrainEnd, ...] = ("head", "tail")
 
 Obstacle = Literal["start", "room", "on", "off"]
 """What keeps a helper from its work: the train fails before all of it stands on the route; train and helper are too
-long for the tail or berth that must hold both; the helper cannot come on; it cannot get out of the way."""
+long for the tail, berth, loop or lap that must hold both; the helper cannot come on; it cannot get out of the way."""
 
 _WHOLE = 1 + 1e-9
 """A train so little longer than its room is as long."""
@@ -187,6 +188,22 @@ class HelpedTrain:
         """Length of train and helper, m."""
         return self.train + self.helper
 
+    def meets_itself(self, on: float, off: float) -> bool:
+        """Whether both together are longer than the lap, or than a loop that ends where the helper is on."""
+        length, lap = self.leg.length, self.leg.route.lap
+        if lap and self.both > length * _WHOLE:
+            return True
+        passed: dict[str, list[float]] = {}
+        for joint in joints_along(self.layout, self.leg):
+            passed.setdefault(joint.name, []).append(joint.at)
+        if lap:
+            passed = {name: [*places, *(place + length for place in places)] for name, places in passed.items()}
+        return any(
+            far - near > _NEAR and self.both > (far - near) * _WHOLE and far <= off + self.helper and on < near + self.both
+            for places in passed.values()
+            for near, far in pairwise(places)
+        )
+
     def under(self, start: float, stop: float) -> tuple[Way, ...]:
         """Return the ways of the leg between two places, in running order; on a lap it is as if unrolled."""
         ways, starts, length = self.leg.route.ways, self.leg.starts.tolist(), self.leg.length
@@ -224,6 +241,8 @@ class HelpedTrain:
 
 def obstacle(helped: HelpedTrain, where: TrainEnd, on: float, off: float) -> Obstacle | None:
     """Return what keeps a helper from coming on and going off with the train's own head at two places of the leg."""
+    if helped.meets_itself(on, off):
+        return "room"
     if where == "head":
         return _head_on(helped, on) or _head_off(helped, off)
     return _tail_on(helped, on) or _tail_off(helped, off)
@@ -283,7 +302,7 @@ def _tail_on(helped: HelpedTrain, at: float) -> Obstacle | None:
         helped.layout.movements.backward, helped.behind(at), taken, helped.run_over(at, "before"), helped.helper
     ):
         return None
-    return "room" if at <= max(helped.begins, helped.train) + _NEAR else "on"
+    return "room" if not leg.route.lap and at <= max(helped.begins, helped.train) + _NEAR else "on"
 
 
 def _tail_off(helped: HelpedTrain, at: float) -> Obstacle | None:

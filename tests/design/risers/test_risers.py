@@ -116,6 +116,22 @@ def test_a_level_with_the_block_under_its_low_end_reads_level(
         assert found.longest_level is None
 
 
+@pytest.mark.parametrize("falls", [10, 30, 50])
+def test_over_a_summit_the_level_rests_on_it_and_on_the_block(falls: int) -> None:
+    """A level is held by the highest place under it and by the block, one on either side of its middle."""
+    track = "[{ straight = 1510, rise = 60 }, { straight = 1490 }]"
+    line = f'line.Hill = {{ from = "A", to = "B", track = {track} }}'
+    layout = Layout(read_plan(f"{HEAD}railhead.B = {60 - falls}\n{line}"))
+    found = risers_along(walk_along(layout), BUILD, every=0.1)
+    for riser in found.risers:
+        start = min(max(riser.at - 0.3, 0.0), 2.4)
+        at = np.linspace(start, start + 0.6, 6001)
+        track = np.interp(at, [0.0, 1.51, 3.0], [0.0, 0.06, 0.06 - falls / 1000])
+        raised = 0 if riser.low_end == "behind" else -1
+        assert riser.block == pytest.approx(track.max() - track[raised], abs=1e-5)
+        assert abs(at[raised] - at[track.argmax()]) >= 0.3 - 1e-4
+
+
 @pytest.mark.parametrize(("radius", "longest"), [(280, "550 mm"), (300, "590 mm"), (301, None)])
 def test_a_level_longer_than_the_curve_is_wide_has_no_block(radius: int, longest: str | None, tmp_path: Path) -> None:
     """As an arc of the curve up to its diameter, 2 R asin(L / 2R); beyond that it does not lie on the track."""

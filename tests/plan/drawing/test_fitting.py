@@ -671,3 +671,12 @@ def test_a_siding_drawn_as_straight_lines_stays_straight_though_its_corners_lie_
         assert not any(element.curvature for reach in reaches for element in reach.elements)
         lengths.append([sum(element.length for element in reach.elements) for reach in reaches])
     assert lengths == [pytest.approx([0.24187, 1.22, 0.24187], abs=1e-5), pytest.approx([1.70374], abs=1e-5)]
+
+
+@pytest.mark.parametrize("length", [0.5, 1.0, 3.0])
+def test_a_line_that_a_curve_leaves_at_a_small_angle_stays_where_it_was_drawn(length):
+    """As a spline leaves it that was drawn through points, without a direction at its ends."""
+    pieces = [(growing / 8 / 0.6, 0.01) for growing in range(9)] + [(1 / 0.6, 0.8)]
+    curve = walk(pieces, start=(length, 0.0, math.radians(2.2)), chord=1)
+    (reach,), _ = fit_stroke(stroke([(0, 0), *curve]), tolerance=TOLERANCE, kink=math.radians(5))
+    assert distances(reach, np.column_stack((np.linspace(0, length, 50), np.zeros(50)))).max() < TOLERANCE

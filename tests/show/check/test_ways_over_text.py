@@ -63,7 +63,7 @@ def test_helpers_are_shown_leg_by_leg() -> None:
     assert "Helper district on leg 1: Mill to Stop (head from 0 mm to 2600 mm). Enough as a helper: mule at" in text
     assert "Helper district on leg 2: Points to Quarry (head from 3400 mm to 5500 mm)." in text
     assert "Enough as a helper: mule at the tail." in text
-    assert "Too long together for the tail or berth that must hold both: mule at the head." in text
+    assert "Too long together for the tail, berth, loop or lap that must hold both: mule at the head." in text
 
 
 def test_the_document_shows_legs_and_whether_helpers_fit(tmp_path) -> None:
@@ -76,7 +76,7 @@ def test_the_document_shows_legs_and_whether_helpers_fit(tmp_path) -> None:
     assert shown[2, "head"] == (False, False)
     assert shown[2, "tail"] == (True, True)
     words = " ".join(run("check", heavy, "--more", "ways").stdout.split())
-    assert "Too long together for the tail or berth that must hold both: shunter at the head." in words
+    assert "Too long together for the tail, berth, loop or lap that must hold both: shunter at the head." in words
 
 
 def test_the_main_job_shows_them() -> None:

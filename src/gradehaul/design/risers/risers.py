@@ -219,7 +219,7 @@ def risers_at(walk: Walk, build: RiserBuild, where: Sequence[tuple[float, RiserR
     """Return the risers that stand at places of a walk, m, in order.
 
     The railhead is that of `check`. Each height is rounded to the rule by itself, so that errors never add up. The
-    two ends of the level lie on the rail, as far along it from the riser: on a curve of radius R the level L spans an
+    two ends of the level lie over the rail, as far along it from the riser: on a curve of radius R the level L spans an
     arc of 2 R asin(L / 2R), and none where L is more than 2 R. Near the ends of the walk it is moved to lie on it.
 
     Raises
@@ -341,7 +341,10 @@ def _refuse_sunk(walk: Walk, build: RiserBuild, tops: FloatArray, cuts: Sequence
 
 
 def _block(walk: Walk, at: float, level: float) -> tuple[float | None, str]:
-    """Return the block under the low end of a level over a riser, m, and where that end lies."""
+    """Return the block under the low end of a level over a riser, m, and where that end lies.
+
+    Over a summit the level rests on that, and the block is under the end farther from it, toward which it would tip.
+    """
     halves, chords = _chords(walk, at, np.arange(0.5 * level, min(level, walk.length), _LEVEL_STEP))
     reaches = np.flatnonzero(chords >= level - 1e-9)
     if not reaches.size:
@@ -350,9 +353,15 @@ def _block(walk: Walk, at: float, level: float) -> tuple[float | None, str]:
     half = float(
         halves[last] if last == 0 else np.interp(level, chords[last - 1 : last + 1], halves[last - 1 : last + 1])
     )
-    behind, ahead = walk.railhead.at(_between(walk, at, np.array([half]))[:, 0]).tolist()
-    rise = ahead - behind
-    return abs(rise), "" if abs(rise) < 1e-6 else "behind" if rise > 0 else "ahead"
+    start, stop = _between(walk, at, np.array([half]))[:, 0].tolist()
+    under = walk.railhead.restrict(start, stop)
+    top = under.greatest()
+    behind, ahead = top.value - walk.railhead(start), top.value - walk.railhead(stop)
+    if max(behind, ahead) < 1e-6:
+        return 0.0, ""
+    over_summit = min(behind, ahead) >= 1e-6
+    first = top.at - start > stop - top.at if over_summit else behind > ahead
+    return (behind, "behind") if first else (ahead, "ahead")
 
 
 def _between(walk: Walk, at: float, halves: FloatArray) -> FloatArray:

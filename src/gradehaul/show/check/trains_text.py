@@ -174,7 +174,7 @@ _NO_DOUBLING: dict[Undivided, str] = {
 
 _NO_HELP: dict[Obstacle, str] = {
     "start": "No helper can come on, since the train fails before all of it stands on the route",
-    "room": "Too long together for the tail or berth that must hold both",
+    "room": "Too long together for the tail, berth, loop or lap that must hold both",
     "on": "Cannot come on, with no track to wait on out of the train's way",
     "off": "Cannot get out of the train's way",
 }

@@ -106,7 +106,8 @@ def _fitted(
     level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level / tolerance)
     lone = lone_chords(course, DEEP * tolerance)
-    cuts = np.union1d(cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST)), np.concatenate((lone, lone + 1)))
+    corners = cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST), DEEP * tolerance)
+    cuts = np.union1d(corners, np.concatenate((lone, lone + 1)))
     spans: list[Span] = []
     if course.closed and not len(cuts):
         spans, cuts = _ring(course, fit)

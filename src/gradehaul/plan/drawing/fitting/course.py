@@ -155,12 +155,13 @@ def _backward(course: Course) -> Course:
     )
 
 
-def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
+def cuts_of(course: Course, kink: float, noise: float, most: float, deep: float) -> IntArray:
     """Return the vertices at which runs of chords begin and end: corners.
 
     A vertex of a curve turns by half of what its two chords turn, hence by no more than its two neighbors together; a
-    vertex that turns more by `kink` is a corner. A neighbor does not count across a chord from which the curve would
-    lie off by more than `most`, m: that is a straight, as in a siding, and a smaller bend beside it is a corner.
+    vertex that turns more by `kink` is a corner. A chord is a straight, as in a siding, where the curve would lie off
+    it by more than `most`, m, or by more than `deep` beside a shorter one: its other end does not count, and a smaller
+    bend is a corner.
     """
     points, inner = course.points, 1
     if course.closed:  # the vertices 0 to n - 1 of the ring
@@ -174,14 +175,18 @@ def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
         padded = np.concatenate(([0.0], turn, [0.0]))
         before, after = padded[:-2], padded[2:]
         nearer, further = np.concatenate((mean[:1], mean[:-1])), np.concatenate((mean[1:], mean[-1:]))
-    flat = [np.abs(turn) * each / 8 > most for each in (one, other)]  # sagittas, were they chords of a curve
+    flat = []
+    for own, next_to in ((one, other), (other, one)):
+        off = np.abs(turn) * own**2 / mean / 8  # the sagitta, were both chords of one curve
+        flat.append((off > most) | ((off > deep) & (own > LONGER * next_to)))
+    bent = (np.where(flat[0], 0.0, one) + np.where(flat[1], 0.0, other)) / 2
     before, after = np.where(flat[0], 0.0, before), np.where(flat[1], 0.0, after)
     if not course.closed and len(turn) > 1:  # beyond an end the curve may go on
         before[0] = np.sign(turn[0]) * min(abs(turn[0]) / 2, max(np.sign(turn[0]) * after[0], 0.0))
         after[-1] = np.sign(turn[-1]) * min(abs(turn[-1]) / 2, max(np.sign(turn[-1]) * before[-1], 0.0))
     hand = np.sign(turn)
     # Beside a longer or shorter chord a neighbor turns further or less than this vertex would.
-    before, after = before * np.maximum(mean / nearer, 1), after * np.maximum(mean / further, 1)
+    before, after = before * np.maximum(bent / nearer, 1), after * np.maximum(bent / further, 1)
     isolated = np.abs(turn) - np.maximum(hand * before, 0.0) - np.maximum(hand * after, 0.0)
     shake = noise * shake_of(chord)
     allowed = np.where(flat[0] | flat[1], min(kink, BEND), kink)
