@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from command_line import run
+from demos import layout_of, leveled_of, plan_of
 from gradehaul.design.level.plan_copy import leveled_plan
 from gradehaul.design.level.railheads import Leveled, leveled
 from gradehaul.errors import PlanError
@@ -21,7 +23,6 @@ from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.plan.records import Plan
 from gradehaul.track.alignment import align
 from gradehaul.track.heights.railhead import solve_railheads
 from project import PLANS
@@ -65,8 +66,8 @@ def farthest_off(found: Leveled, copy: Path) -> float:
 def test_a_copy_holds_the_heights_found_and_its_check_shows_the_grades_reported(tmp_path: Path, name: str) -> None:
     for each in PLANS.iterdir():
         shutil.copy(each, tmp_path)
-    before = load_plan(tmp_path / f"{name}.toml")
-    same_as_reported(before, tmp_path)
+    before = replace(plan_of(name), file=str(tmp_path / f"{name}.toml"))
+    same_as_reported(replace(leveled_of(name), plan=before), tmp_path)
     after = load_plan(tmp_path / "leveled.toml")
     assert list(before.tracks) == list(after.tracks)
     one, two = ([track.length for track in align(plan).tracks.values()] for plan in (before, after))
@@ -99,13 +100,12 @@ def test_check_of_any_leveled_hill_shows_the_grades_reported(
     with TemporaryDirectory() as folder:
         file = Path(folder) / "plan.toml"
         file.write_text(text, encoding="utf-8")
-        same_as_reported(load_plan(file), Path(folder))
+        same_as_reported(leveled(Layout(load_plan(file))), Path(folder))
 
 
-def same_as_reported(plan: Plan, folder: Path) -> None:
-    """Level a plan into a copy with the heights found, the reported ruling grades, and none harder under a train."""
-    found = leveled(Layout(plan))
-    copy = folder / "leveled.toml"
+def same_as_reported(found: Leveled, folder: Path) -> None:
+    """Write the leveled copy: it has the heights found, the reported ruling grades, and none harder under a train."""
+    plan, copy = found.plan, folder / "leveled.toml"
     copy.write_text(leveled_plan(found, folder), encoding="utf-8")
     assert farthest_off(found, copy) < 2e-5
     layout = Layout(load_plan(copy))
@@ -236,8 +236,7 @@ def test_a_lap_is_leveled_with_the_lap_behind_it() -> None:
 
 
 def test_each_leg_of_a_route_with_reversals_is_leveled_its_train_turned() -> None:
-    layout = Layout(load_plan(PLANS / "switchback.toml"))
-    found = leveled(layout)
+    layout, found = layout_of("switchback"), leveled_of("switchback")
     result = {each.train: each for each in found.hardest}
     assert result["empties"].leveled < result["empties"].even - 0.005
     plan = layout.plan

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from command_line import run
-from demos import layout_of
-from gradehaul.design.level.railheads import Leveled, leveled
+from demos import leveled_of
 from gradehaul.quantities import convert
 from gradehaul.show.base.paper import SIZES
 from gradehaul.show.base.picture import drawing_rules, picture_bytes
@@ -20,11 +18,6 @@ from gradehaul.show.level.picture import drawn_routes, level_figure, level_pages
 from gradehaul.show.level.text import CAUTION
 from project import PLANS
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
-
-
-@cache
-def leveled_of(name: str) -> Leveled:
-    return leveled(layout_of(name))
 
 
 def drawn(figure, gid: str):
