@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from checked import check
@@ -82,6 +82,7 @@ def test_a_reading_far_off_in_a_plain_table_is_left_out_too():
 
 
 @given(near, near, st.floats(0.98, 1.3), st.floats(0.05, 0.6), st.booleans(), st.permutations([0, 1, 2]))
+@example([-0.02, -0.02, -0.01, 0.0, 0.02], [-0.02] * 4, 1.1875, 0.1640625, True, [0, 1, 2])
 @settings(max_examples=25, deadline=None)
 def test_a_wide_set_hides_none_that_contradicts(own, others, times, width, middle, order):
     """Whatever a third set scatters by, and whichever is written first, the higher of two raises no mean."""
