@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 
 from checked import check
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.trust.load import RouteTrust
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan import read_plan
 from haulage.bench.tables import GF, HILL, reading, string, tilt
 
@@ -157,3 +159,17 @@ def test_of_readings_that_contradict_the_lower_resistance_counts_where_it_helps(
         assert both.spare <= low.spare < high.spare
         assert both.risk > low.risk - 0.05 > high.risk  # of 10,000 trials
         assert both.most <= low.most < high.most
+
+
+def test_the_range_of_such_a_load_passes_over_no_number_of_cars_that_runs_away(monkeypatch):
+    plan = DOWN.replace("left = 0.6, length = 6", "straight = 6").replace('"-3 %"', '"-5 %"').replace("41 gf", "120 gf")
+    tilts = [tilt("rolls", [0.006, 0.0062, 0.0059]), tilt("rolls", [0.022, 0.0218, 0.0221])]
+    layout = Layout(read_plan(plan + "".join(tilts).replace("over = 1000", "over = 1")))
+    load, trials = (
+        layout.longest_train("Down", "tank", "ore", rail="clean"),
+        RandomTrials(layout.plan, layout.coefficient),
+    )
+    found = RouteTrust(layout.plan, layout.profile("Down"), trials).spread(load)
+    monkeypatch.setattr(RouteTrust, "_surely_more", lambda *_: 0)
+    assert found == RouteTrust(layout.plan, layout.profile("Down"), trials).spread(load)
+    assert 0 < found.rated_low < load.rated < found.rated_high
