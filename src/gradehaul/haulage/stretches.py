@@ -246,7 +246,8 @@ def _curvature_at_both_ends(curves: Sequence[CurveStretch], starts: FloatArray, 
     for curve in curves:
         inside = slice(*np.searchsorted(middle, [curve.start, curve.stop]))
         along = np.stack([starts[inside], stops[inside]], axis=1) - curve.start
-        result[inside] = curve.first + (curve.last - curve.first) * along / (curve.stop - curve.start)
+        share = (along / (curve.stop - curve.start)).round(9)  # so that an easement ends at none at all
+        result[inside] = curve.first * (1 - share) + curve.last * share
     return result
 
 

@@ -198,10 +198,10 @@ class HelpedTrain:
             passed.setdefault(joint.name, []).append(joint.at)
         if lap:
             passed = {name: [*places, *(place + length for place in places)] for name, places in passed.items()}
+        loops = [loop for places in passed.values() for loop in pairwise(places)]
         return any(
-            far - near > _NEAR and self.both > (far - near) * _WHOLE and far <= off + self.helper and on < near + self.both
-            for places in passed.values()
-            for near, far in pairwise(places)
+            _NEAR < far - near < self.both / _WHOLE and far <= off + self.helper and on < near + self.both
+            for near, far in loops
         )
 
     def under(self, start: float, stop: float) -> tuple[Way, ...]:

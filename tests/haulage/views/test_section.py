@@ -153,6 +153,13 @@ def test_a_curve_through_zero_is_two_easements():
     assert (before.hand, before.last, after.hand, after.first) == ("left", 0.0, "right", 0.0)
 
 
+def test_easements_end_straight():
+    curves = ", ".join(f"{{ left = {20 + size}, angle = 90, ease = {size % 7 + 3} }}" for size in range(20))
+    text = f'scale = "HO"\nunit = "in"\nrailhead.A = 0\nline.L = {{ from = "A", to = "B", track = [{curves}] }}'
+    elements = long_section(Layout(read_plan(text)), "A to B").elements
+    assert [bend == 0 for each in elements for bend in each.curvature] == [True, *[False] * 4, True] * 20
+
+
 # Whatever the plan
 
 
