@@ -7,12 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gradehaul.plan.components import components
 from gradehaul.plan.drawing.assembly import reaches_of
 from gradehaul.plan.drawing.elements import cut, gap, height, in_plan, in_space, nearest, order, place, reverse, whole
 from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.linking.overlaps import _runs
-from gradehaul.plan.drawing.nearness import Nearness, components, pairs
+from gradehaul.plan.drawing.nearness import Nearness, pairs
 from gradehaul.plan.drawing.records import Spot, Stroke
 from gradehaul.plan.drawing.rows import Rows
 from plan.drawing.pen import arc, draw, straight

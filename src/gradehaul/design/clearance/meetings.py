@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from gradehaul.design.clearance.places import WorstPlaces
 from gradehaul.design.clearance.rules import HAIR, Standard
-from gradehaul.plan.drawing.nearness import components
+from gradehaul.plan.components import components
 from gradehaul.quantities.si import Meters, PerMeter
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray

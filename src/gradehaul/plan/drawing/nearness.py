@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar
+from typing import Generic, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from gradehaul.plan.components import components
 from gradehaul.plan.drawing.elements import in_plan
 from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray, Label
 from gradehaul.plan.drawing.rows import Rows
@@ -230,15 +231,3 @@ def walks(partner: Sequence[int]) -> Iterator[list[int]]:
             end = partner[end ^ 1]
         if row:
             yield row
-
-
-def components(count: int, pairs: Any) -> IntArray:  # noqa: ANN401 - pairs of numbers, as an array or a list
-    """Return for each of so many things the least number of those that it hangs together with by pairs, shape (n,)."""
-    one, other = np.asarray(pairs, dtype=np.int64).reshape(-1, 2).T
-    found = np.arange(count)
-    while (found[one] != found[other]).any():  # scipy's own would take a third of a second to load
-        low, high = np.sort((found[one], found[other]), axis=0)
-        np.minimum.at(found, high, low)
-        while (found != found[found]).any():
-            found = found[found]
-    return found

@@ -10,7 +10,8 @@ from dataclasses import replace
 import numpy as np
 
 from gradehaul.errors import DrawingError, quoted
-from gradehaul.plan.drawing.nearness import Nearness, components, places_of
+from gradehaul.plan.components import components
+from gradehaul.plan.drawing.nearness import Nearness, places_of
 from gradehaul.plan.drawing.outlines import Outlines
 from gradehaul.plan.drawing.records import BoolArray, Drawing, Element, Fault, FloatArray, IntArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows

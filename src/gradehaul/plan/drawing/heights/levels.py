@@ -8,8 +8,9 @@ from collections.abc import Collection, Mapping, Sequence
 import numpy as np
 
 from gradehaul.errors import quoted
+from gradehaul.plan.components import components
 from gradehaul.plan.drawing.heights.texts import MISFIT
-from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components, pairs, places_of
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts, pairs, places_of
 from gradehaul.plan.drawing.records import BoolArray, Element, Fault, IntArray, Label, Linked, Spot, Stroke, Terms
 from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import bare, length_text

@@ -8,10 +8,11 @@ from itertools import pairwise, takewhile
 
 import numpy as np
 
+from gradehaul.plan.components import components
 from gradehaul.plan.drawing.elements import in_plan, level_with, middle, place, whole
 from gradehaul.plan.drawing.linking.overlaps import source
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot, continuing
-from gradehaul.plan.drawing.nearness import Nearness, components, pairs
+from gradehaul.plan.drawing.nearness import Nearness, pairs
 from gradehaul.plan.drawing.records import Fault, FloatArray, IntArray, Linked, Terms
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import describe

@@ -9,8 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from gradehaul.plan.components import components
 from gradehaul.plan.drawing.elements import turned, wrapped
-from gradehaul.plan.drawing.nearness import components, distinct, pairs, walks
+from gradehaul.plan.drawing.nearness import distinct, pairs, walks
 from gradehaul.plan.drawing.records import BoolArray, Element, FloatArray, IntArray, Spot
 from gradehaul.plan.drawing.rows import Rows
 
