@@ -208,9 +208,9 @@ class Layout:
         if route.tightest_loop is not None:
             rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length, "loop"))
         ways = (*route.ways, route.ways[0]) if route.lap else route.ways
-        for name in dict.fromkeys(self.movements.joint_between(*pair) for pair in pairwise(ways)):
-            if name is not None and (bridge := self.plan.joints[name].length) is not None:
-                rooms.append(Room(f'the turntable "{name}"', bridge, "turntable"))
+        for joint in dict.fromkeys(self.movements.joint_between(*pair) for pair in pairwise(ways)):
+            if joint is not None and (bridge := self.plan.joints[joint].length) is not None:
+                rooms.append(Room(f'the turntable "{joint}"', bridge, "turntable"))
         return tuple(rooms)
 
     def tail_room(self, tail: Tail) -> float:
