@@ -89,7 +89,8 @@ def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
                 cells += [f"({low}-{high})"] if low != high else []
                 full = least["fits_cars"] <= least["rated_cars"]
                 held_back = "downhill" if least["binds"] and least["binds"]["test"] == "hold" else ""
-                mark = re.split(r"[ ]", least["fits_by"].removeprefix("the "))[0] if full else held_back
+                limit = least["fits_by"].removeprefix("the ").split(" ")[0] if low == high else ""
+                mark = limit if full else held_back
                 cells += [mark] if mark else []
                 bases.append((least["basis"], least["slipping_basis"]))
             weakest = [max((basis[k] for basis in bases), key=("stated", "measured", "scaled", "assumed").index)

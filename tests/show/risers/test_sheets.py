@@ -150,7 +150,7 @@ def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
         assert f"{round(1000 * riser.cut, 1):g} mm" in text
     for caution in CAUTIONS:
         assert caution in text
-    (side,) = [page.words for page in pages if "Railhead and top of each riser" in page.words]
+    (side,) = [page.words for page in pages if "Railhead and what to cut each riser to" in page.words]
     for caution in CAUTIONS:
         assert caution in " ".join(side.split())
 
@@ -160,10 +160,10 @@ def test_heights_that_are_no_lengths_to_cut_are_said_to_be_none() -> None:
     bare = pypdf.PdfReader(io.BytesIO(risers_sheet(few, READER, "a4"))).pages
     bare_words = [page.extract_text() for page in bare]
     for texts, said in (
-        ([page.words for page in pages_of("a4")], "what they stand on"),
-        (bare_words, "the plan's 0; without --datum these are no lengths"),
+        ([page.words for page in pages_of("a4")], "what to cut each riser to, over what they stand on"),
+        (bare_words, "top of each riser, over the plan's 0; without --datum these are no lengths"),
     ):
-        assert f"Railhead and top of each riser over {said}" in " ".join("\n".join(texts).split())
+        assert f"Railhead and {said}" in " ".join("\n".join(texts).split())
     assert "joins strip" not in "".join(bare_words)
 
 

@@ -243,20 +243,21 @@ MARKS = {
 
 
 def load_cell(route: RouteAnswer, load: Load) -> CardCell:
-    """Return the longest train with its 90 % range, or with the kind of place that bounds it."""
+    """Return the longest train with its 90 % range, else with the place that bounds it, and whether a descent does."""
     if not load.holds_back:
         return CardCell("RUNS AWAY")
     mark, full = "downhill" if load.binds is not None and load.binds.test == "hold" else "", False
     if load.fits <= load.rated:
         mark, full = load.fits_by.removeprefix("the ").partition(" ")[0], route.trials.sure(load, load.fits)
     low, high = ("", "") if full else map(cars_words, route.trials.range_to_run(load))
-    return CardCell(cars_words(load.to_run), "" if low == high else f"{low}-{high}", mark)
+    between = "" if low == high else f"{low}-{high}"
+    return CardCell(cars_words(load.to_run), between, mark if mark == "downhill" or not between else "")
 
 
 def judged_words(route: RouteAnswer, load: Load) -> str:
-    """Return a load with its 90 % range, else with the kind of place that bounds it, and whether a descent does."""
+    """Return a load as the first screen shows it."""
     cell = load_cell(route, load)
-    return beside(cell.cars, cell.range, cell.mark if cell.mark == "downhill" or not cell.range else "")
+    return beside(cell.cars, cell.range, cell.mark)
 
 
 def beside(cars: str, between: str, mark: str) -> str:

@@ -101,7 +101,8 @@ def stacks(view: PlanView) -> dict[str, str]:
         if over.size:
             turns = float(np.ptp(turned[over])) / (2 * math.pi)
             most = max(tracks, key=lambda track: abs(track.heading[-1] - track.heading[0]))
-            found[most.id] = f"{turns:.1f}".removesuffix(".0") + " turns"
+            words = f"{turns:.1f}".removesuffix(".0")
+            found[most.id] = f"{words} turn" if words == "1" else f"{words} turns"
     return found
 
 

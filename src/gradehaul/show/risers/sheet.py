@@ -41,8 +41,11 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
     walk, build, unit = found.walk, found.build, units.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
     over = "the plan's 0; without --datum these are no lengths to cut" if build.datum is None else "what they stand on"
-    words = f"{headline(found, units)}. Railhead and top of each riser over {over}, {unit}."
     below = found.below
+    top, tops = (
+        ("top", "top of each riser") if build.datum is None or below else ("cut to", "what to cut each riser to")
+    )
+    words = f"{headline(found, units)}. Railhead and {tops}, over {over}, {unit}."
     dotted = [f"{track_below(found)} They are dotted here."] if below else []
     size = LETTER if paper == "letter" else SIZES["a4"]
     sheet = Paper(size, found.title, [words, *dotted], notes=[" ".join(CAUTIONS)])
@@ -53,7 +56,7 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
         )
         for riser in found.risers
     ]
-    band = Band(sheet, ("riser", "distance", "top"), columns, {})
+    band = Band(sheet, ("riser", "distance", top), columns, {})
     panels = sheet.panels({"heights": Panel(2.5, 1.0), "band": Panel(band.height)}, (0.0, times * walk.length))
     axes = panels["heights"]
     x, heights = curve_points(walk.railhead)
