@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from checked import check
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.trust.load import RouteTrust
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan import read_plan
 from haulage.bench.tables import GF, HILL, reading, string, tilt
 
@@ -82,6 +84,7 @@ def test_a_reading_far_off_in_a_plain_table_is_left_out_too():
 
 
 @given(near, near, st.floats(0.98, 1.3), st.floats(0.05, 0.6), st.booleans(), st.permutations([0, 1, 2]))
+@example([-0.02, -0.02, -0.01, 0.0, 0.02], [-0.02] * 4, 1.1875, 0.1640625, True, [0, 1, 2])
 @settings(max_examples=25, deadline=None)
 def test_a_wide_set_hides_none_that_contradicts(own, others, times, width, middle, order):
     """Whatever a third set scatters by, and whichever is written first, the higher of two raises no mean."""
@@ -156,3 +159,17 @@ def test_of_readings_that_contradict_the_lower_resistance_counts_where_it_helps(
         assert both.spare <= low.spare < high.spare
         assert both.risk > low.risk - 0.05 > high.risk  # of 10,000 trials
         assert both.most <= low.most < high.most
+
+
+def test_the_range_of_such_a_load_passes_over_no_number_of_cars_that_runs_away(monkeypatch):
+    plan = DOWN.replace("left = 0.6, length = 6", "straight = 6").replace('"-3 %"', '"-5 %"').replace("41 gf", "120 gf")
+    tilts = [tilt("rolls", [0.006, 0.0062, 0.0059]), tilt("rolls", [0.022, 0.0218, 0.0221])]
+    layout = Layout(read_plan(plan + "".join(tilts).replace("over = 1000", "over = 1")))
+    load, trials = (
+        layout.longest_train("Down", "tank", "ore", rail="clean"),
+        RandomTrials(layout.plan, layout.coefficient),
+    )
+    found = RouteTrust(layout.plan, layout.profile("Down"), trials).spread(load)
+    monkeypatch.setattr(RouteTrust, "_surely_more", lambda *_: 0)
+    assert found == RouteTrust(layout.plan, layout.profile("Down"), trials).spread(load)
+    assert 0 < found.rated_low < load.rated < found.rated_high

@@ -1,6 +1,6 @@
 """Reduction of readings: means and their intervals, outliers, and corrections for where they were taken."""
 
-from itertools import combinations, takewhile
+from itertools import chain, takewhile
 
 import numpy as np
 import pytest
@@ -121,7 +121,7 @@ def count_of(sets, *, highest: bool = False):
 
 
 def brute_mean(sets) -> float:
-    """The least mean with any of the far readings left out, of all sets below the first to contradict one."""
+    """The least mean of the sets below the first to contradict one, with any of the far and of the other readings."""
 
     def contradicts(one, other):
         scatter = max(0.03 * np.mean([*one, *other]), 1 / np.sqrt(12))
@@ -129,10 +129,12 @@ def brute_mean(sets) -> float:
 
     ordered = sorted(sets, key=np.mean)
     alike = takewhile(lambda n: not any(contradicts(one, ordered[n]) for one in ordered[:n]), range(len(ordered)))
-    values = [value for n in alike for value in ordered[n]]
-    far = [k for k, value in enumerate(values) if value in outliers(values, step=1.0)]
-    left_out = (some for count in range(len(far) + 1) for some in combinations(far, count))
-    return min(np.mean(np.delete(values, some)) for some in left_out)
+    below = [ordered[n] for n in alike]
+    values = [value for each in below for value in each]
+    far = outliers(values, step=1.0)
+    kept = [value for value in values if value not in far]
+    others = sorted(chain((value for value in values if value in far), *ordered[len(below) :]))
+    return min(np.mean([*kept, *others[:count]]) for count in range(len(others) + 1))
 
 
 @given(some_sets)

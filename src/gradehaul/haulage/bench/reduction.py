@@ -175,8 +175,8 @@ def counted(
     """Return which readings of one thing count: of sets that contradict the lower, and none far above the others.
 
     Means of n and m readings that scatter by s differ by s √(1/n + 1/m); beyond 3.5 times that two sets contradict.
-    They are taken in the order of their means up to the first that contradicts one of them; of these, readings far off
-    that would raise the mean are left out. So no set above that contradicts can raise the mean.
+    They are taken in the order of their means up to the first that contradicts one of them, without readings far off.
+    Of what is left out, those readings count that lower the mean. So no set above that contradicts can raise it.
 
     `sets` are the readings with the place of each; `share` is the scatter of a single one as a share of it, and with
     `own` two sets are held to theirs where that is less, so that a third cannot hide that they contradict. `step` is
@@ -191,10 +191,13 @@ def counted(
     ordered = [_Set(place, each, *_mean_and_squares(each)) for place, each in sets]
     ordered.sort(key=lambda one: sign * one.mean)
     readings: list[Reading] = []
+    left_out: list[Reading] = []
     doubts: list[Doubt] = []
     lowest: list[_Set] = []  # of all that count those that the next can contradict first: the lowest, or the steadiest
     for one in ordered:
         least = next((other for other in lowest if other.apart(one, share, step, own=own)), None)
+        if least is not None or doubts:
+            left_out.extend(one.readings)
         if least is not None:
             means = f"{show(least.mean)} and {show(one.mean)}"
             text = f"{least.place} and {one.place} contradict, {means}; the {side} counts"
@@ -209,7 +212,8 @@ def counted(
     values = _values(readings)
     far_off = outliers(values, step=step)
     kept = [each for each in readings if each.value not in far_off]
-    for each in sorted((each for each in readings if each.value in far_off), key=lambda far: sign * far.value):
+    left_out += [each for each in readings if each.value in far_off]
+    for each in sorted(left_out, key=lambda other: sign * other.value):
         if sign * (each.value - fmean(_values(kept))) < 0:
             kept.append(each)
     for value in far_off:
