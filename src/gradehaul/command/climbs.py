@@ -164,7 +164,7 @@ def helix(
     found = design_helix(fixed, build, stock, find=find, train=train, rail=rail, need=need, direction=direction)
 
     def sheet(units: UnitFormat) -> bytes:
-        from gradehaul.design.climb.bench import helix_bench
+        from gradehaul.design.climb.designs import helix_bench
         from gradehaul.show.climb.bench_sheet import helix_sheet
 
         bench = helix_bench(found.helix, stock, found.hill, units.system, datum, risers)
@@ -225,7 +225,7 @@ def incline(
     found = design_incline(fixed, stock, find=find, train=train, rail=rail, need=need, direction=direction)
 
     def sheet(units: UnitFormat) -> bytes:
-        from gradehaul.design.climb.bench import incline_bench
+        from gradehaul.design.climb.designs import incline_bench
         from gradehaul.show.climb.bench_sheet import incline_sheet
 
         bench = incline_bench(found.hill, every, units.system, datum)

@@ -15,11 +15,18 @@ from command_line import run
 from gradehaul.design.climb import hill as hills
 from gradehaul.design.climb.designs import design_helix
 from gradehaul.design.climb.given import HelixGiven, helix_of
-from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import HelixBuild, usual_helix_build
 from gradehaul.design.climb.hill import Direction, directions_of, judged_rails, steps_of
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
-from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline, train_test
+from gradehaul.design.climb.search import (
+    GRADE_STEP,
+    TrainTest,
+    clears,
+    roomiest,
+    search_helix,
+    search_incline,
+    train_test,
+)
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import build_train

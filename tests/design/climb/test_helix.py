@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 
 from command_line import run
 from gradehaul.design.climb.given import HelixGiven, helix_of
-from gradehaul.design.climb.headroom import Headroom, clears, headroom_of
 from gradehaul.design.climb.helix import Helix, HelixBuild, radius_in, usual_helix_build
 from gradehaul.design.climb.hill import Hill, coefficient_of
+from gradehaul.design.climb.search import Headroom, clears, headroom_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan

@@ -9,11 +9,10 @@ import pytest
 
 from gradehaul.design.climb.designs import build_for
 from gradehaul.design.climb.given import HelixGiven, helix_of
-from gradehaul.design.climb.headroom import clears
 from gradehaul.design.climb.helix import usual_helix_build
 from gradehaul.design.climb.helix_sweep import sweep
 from gradehaul.design.climb.hill import directions_of, stock_of
-from gradehaul.design.climb.search import train_test
+from gradehaul.design.climb.search import clears, train_test
 from gradehaul.errors import DesignError
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import demand, supply

@@ -14,7 +14,7 @@ import pytest
 from matplotlib.patches import Polygon
 
 from command_line import run
-from gradehaul.design.climb.bench import HelixBench, helix_bench, incline_bench
+from gradehaul.design.climb.designs import HelixBench, helix_bench, incline_bench
 from gradehaul.design.climb.helix import GUARD, Helix, usual_helix_build
 from gradehaul.design.climb.hill import stock_of
 from gradehaul.design.climb.incline import CARE, Incline

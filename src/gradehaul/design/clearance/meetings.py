@@ -14,8 +14,8 @@ from gradehaul.plan.components import components
 from gradehaul.quantities.si import Meters, PerMeter
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray
+from gradehaul.track.proximity.fouling import rail_gaps, rail_of
 from gradehaul.track.proximity.nearness import chords_of, near_pairs
-from gradehaul.track.proximity.rail import rail_gaps, rail_of
 
 Integers = NDArray[np.intp]
 

@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from gradehaul.design.climb.bench import HelixBench, Spoke
+from gradehaul.design.climb.designs import HelixBench, Spoke
 from gradehaul.design.climb.helix import GUARD, HelixBuild
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.risers.risers import Risers
