@@ -99,8 +99,7 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     view, notes = drawn_plan_view(layout)
     yield {"kind": "view", "plan_view": None if view is None else plan_view_document(view), "notes": notes}
     yield {"kind": "heights", "heights": heights_document(railhead_responses(layout.alignment, yielding=True))}
-    rulings = (layout.profile(route).ruling() for route in layout.routes)
-    yield {"kind": "doubts", "doubts": [str(note) for note in doubts_of(layout, layout.plan, rulings)]}
+    yield {"kind": "doubts", "doubts": [str(note) for note in doubts_of(layout, layout.plan)]}
     found: list[dict[str, str]] = []
     for each in chances(now.shown):
         found.append(each)

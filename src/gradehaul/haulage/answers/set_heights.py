@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -23,7 +24,7 @@ _OPTION = "--set"
 
 @dataclass(frozen=True, slots=True)
 class HeldHeight:
-    """A height that the plan gives along a line next to one that is set: beyond it, grades are as before."""
+    """A height that the plan gives next to one that is set: beyond it, grades are as before."""
 
     line: str
     at: Meters
@@ -61,8 +62,7 @@ def with_heights(plan: Plan, heights: Mapping[str, float]) -> tuple[Plan, tuple[
         plan = _with_height(plan, spot, height)
     won = [("joint", spot) if isinstance(spot, str) else key_at(spot.line, spot.at) for spot in spots]
     plan, aside = give_way(plan, won)
-    held = tuple(each for line in plan.lines.values() for each in _held(plan, line, spots))
-    return plan, held, tuple(aside.values())
+    return plan, _held(plan, spots), tuple(aside.values())
 
 
 def _spot(plan: Plan, name: str) -> str | _Spot:
@@ -146,13 +146,24 @@ def _without_height(line: Line, at: float) -> Line:
     return replace(line, tracks=tuple(tracks), railhead_at=pairs)
 
 
-def _held(plan: Plan, line: Line, spots: Collection[str | _Spot]) -> Iterator[HeldHeight]:
-    """Yield the heights given next to those that are set; none where all between two joints follows from these."""
-    ends = [(0.0, plan.railhead.get(line.start)), (line.length, plan.railhead.get(line.finish))]
+def _held(plan: Plan, spots: Collection[str | _Spot]) -> tuple[HeldHeight, ...]:
+    """Return the heights given next to those that are set, along lines and beyond joints whose height is not given."""
     given: dict[str | _Spot, HeldHeight] = {}
-    for at, height in sorted((at, height) for at, height in [*ends, *_heights_along(line)] if height is not None):
-        joint = line.start if at <= _MEANT else line.finish if at >= line.length - _MEANT else None
-        given.setdefault(joint or _Spot(line.name, at), HeldHeight(line.name, at, joint, height))
-    for (one, before), (two, after) in pairwise(given.items()):
-        if (one in spots) != (two in spots) and not (before.joint and after.joint):
-            yield after if one in spots else before
+    neighbors: defaultdict[str | _Spot, list[str | _Spot]] = defaultdict(list)
+    for line in plan.lines.values():
+        ends = [(0.0, plan.railhead.get(line.start)), (line.length, plan.railhead.get(line.finish))]
+        along: list[str | _Spot] = []
+        for at, height in sorted([*ends, *_heights_along(line)], key=lambda each: each[0]):
+            joint = line.start if at <= _MEANT else line.finish if at >= line.length - _MEANT else None
+            along.append(joint or _Spot(line.name, at))
+            if height is not None:
+                given.setdefault(along[-1], HeldHeight(line.name, at, joint, height))
+        for one, two in pairwise(along):
+            neighbors[one].append(two)
+            neighbors[two].append(one)
+    reached, ahead = set(spots), list(spots)
+    while ahead:
+        near = {spot for spot in neighbors[ahead.pop()] if spot not in reached}
+        reached |= near
+        ahead += [spot for spot in near if spot not in given]
+    return tuple(height for spot, height in given.items() if spot in reached and spot not in spots)

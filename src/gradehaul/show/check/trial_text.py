@@ -122,8 +122,8 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     if answer.aside:
         yield f"Put aside for this trial: {aside_words(answer.aside, units)}."
     if answer.held:
-        held = ", ".join(f"{units.length(each.railhead, fine=True)} at {_held_at(each, units)}" for each in answer.held)
-        yield f"Grades change only as far as the next heights that are given: {held}. --set sets those too."
+        held = [f"{units.length(each.railhead, fine=True)} at {_held_at(each, units)}" for each in answer.held]
+        yield f"Grades change only as far as the next heights that are given: {some(held, _HELD)}. --set sets those too."
     if answer.route.tails:
         yield f"It reverses in {' and in '.join(apart(tail.name) for tail in answer.route.tails)}."
     if answer.film_spreads:
