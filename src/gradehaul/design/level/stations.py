@@ -47,7 +47,7 @@ class Stations:
 
     @property
     def hills(self) -> NDArray[np.intp]:
-        """Which stations hang together through free ones, as a number for each; a fixed one is on its own."""
+        """Which stations hang together through free ones, as the least number of them; a fixed one is on its own."""
         pairs = np.concatenate([np.array([numbers[:-1], numbers[1:]]) for numbers, _ in self.lines.values()], axis=1)
         return components(self.even.size, pairs[:, self.free[pairs].all(axis=0)].T)
 
