@@ -35,6 +35,15 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     assert "not written over a plan" in again.stderr
 
 
+@pytest.mark.parametrize("stock", [PLAN, "--scale HO"])
+def test_its_vertical_curves_are_as_long_as_clearance_wants_them(stock: str, tmp_path: Path) -> None:
+    hill = tmp_path / "hill.toml"
+    helix = ["helix", *stock.split(), "--radius", "24", "--rise-per-turn", "5", "--turns", "3", "-o", str(hill)]
+    assert run(*helix).exit_code == 0
+    found = json.loads(run("clearance", str(hill), "--json").stdout)["places"]
+    assert {each["outcome"] for each in found if each["rule"] == "change of grade"} == {"pass"}
+
+
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
     page = " ".join(run(*USUAL, "--tracks", "2", "--ease", "8").stdout.split())
     for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "raised edge"):
