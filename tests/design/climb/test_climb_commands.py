@@ -63,8 +63,8 @@ def test_a_cure_stands_beside_what_it_is_now_and_tension_on_the_first_screen() -
     assert cure, low
     assert "TOO LOW" in low
     assert "TOO LOW" not in run(*helix, "--deck", cure[1]).stdout  # as it is shown
-    small = run("helix", "--scale", "N", "--radius", "13", "--rise", "2", "--turns", "1").stdout
-    assert "radius in vehicle lengths 1.99" in " ".join(small.split())  # 1.994, on the safe side of 2
+    small = run("helix", "--scale", "N", "--radius", "13.05", "--rise", "2", "--turns", "1").stdout
+    assert "radius in vehicle lengths 1.99" in " ".join(small.split())  # 1.9975, on the safe side of 2
     assert "too tight, under 2 (2 vehicle lengths pushing it" in " ".join(small.split())
     tight = run("helix", "--plan", "plans/two-levels.toml", "--radius", "400", "--turns", "6", "--rise", "600").stdout
     assert 'Look at this first: train "stone": it wraps 276 degrees of curve: coupler tension' in " ".join(
