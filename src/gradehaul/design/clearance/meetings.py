@@ -280,7 +280,6 @@ def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers, named: Inte
         hit &= (line[one] == line[pairs.one]) & (line[two] == line[pairs.two])
         edges.append((np.flatnonzero(hit), order[place[hit]]))
     row, column = (np.concatenate(part) for part in zip(*edges, strict=True))
-
     connected = components(key.size, np.column_stack((row, column)))
     both = np.sort([named[pairs.one], named[pairs.two]], axis=0)
     stretch = np.unique(np.stack([connected, *both]), axis=1, return_inverse=True)[1].ravel()
