@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 
@@ -15,8 +16,10 @@ from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.demand import demand
 from gradehaul.haulage.profile import RouteProfile, Ruling
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.resistance import NORMAL_95
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
+from gradehaul.network.route import Route, ways_behind
 from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import ages
 from gradehaul.plan.records import Note, Plan, Survey
@@ -31,6 +34,9 @@ MUCH_WRAPPED = 4.0
 MATTERS = 0.02
 """Share of a mean of readings by which a doubt must move it to be worth a look: what a careful hand repeats a pull to
 (assumed)."""
+
+_LEVEL = 5e-4
+"""An effective grade of no more is none: 1 g for a train of 2 kg."""
 
 _NAMED, _DIGITS = 3, 6
 """Lines named in a note at the most, and decimals of heights, m, that count as different."""
@@ -47,7 +53,11 @@ def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: in
     `seed` is that of the random trials.
     """
     hardest = tuple(rulings)
-    made = {named.name: made_up(plan, named) for named in plan.trains.values()}
+    made = {named.name: build_train(plan, named) for named in plan.trains.values()}
+    reach: dict[str, float] = {}
+    for name, train in made.items():
+        route = plan.trains[name].route
+        reach[route] = max(train.length, reach.get(route, 0.0))
     found = (
         *doubtful_readings(plan, (*plan.locos, *plan.cars) if hardest else ()),
         *doubtful_runs(layout.written, seed=seed),
@@ -56,6 +66,7 @@ def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: in
         *unusual_notes(plan, layout.alignment, hardest),
         *layout.alignment.doubts,
         *level_for_want(layout, {named.route for named in plan.trains.values()}),
+        *chain.from_iterable(begins_on_a_hill(layout, each, reach.get(each.name, math.inf)) for each in layout.routes),
         *steeper_elsewhere(layout),
         *taut_trains(layout, made),
     )
@@ -75,6 +86,20 @@ def level_for_want(layout: Layout, routes: Collection[str]) -> Iterator[Note]:
         return
     lines = list(dict.fromkeys(plan.tracks[track].line for track in on_way))
     yield Note(f"line{'s' * (len(lines) > 1)} {some(lines, _NAMED, quoted)}", f"on a train's way, {LEVEL}")
+
+
+def begins_on_a_hill(layout: Layout, route: Route, reach: float = math.inf) -> Iterator[Note]:
+    """Yield a note where the track so far behind the start of a route, m, is not straight and level."""
+    ways = (route.legs or (route,))[0].ways
+    if route.lap or route.start_berth is not None:
+        return
+    behind, lengths = ways_behind(layout.movements, ways), layout.movements.lengths
+    under = [way for way, length in behind.items() if length - lengths[way] < reach]
+    steepest = max((layout.steepest[each] for way in under for each in (way, way.turned())), default=0.0)
+    if steepest > _LEVEL:
+        effective = describe(steepest, "grade", "%", 3)
+        assumed = "the track behind its start is taken as straight and level, and has effective grades up to"
+        yield Note(f"route {quoted(route.name)}", f"{assumed} {effective}: let it begin farther back, or in a berth")
 
 
 def steeper_elsewhere(layout: Layout) -> Iterator[Note]:
@@ -202,10 +227,6 @@ def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     return wrapped, with_it / without - 1 if without > 0 else 0.0
 
 
-_SURE = 1.645
-"""Standard deviations beyond which a grade is steeper in 19 cases of 20."""
-
-
 def surveyed_steeper(plan: Plan, alignment: Alignment) -> Iterator[Note]:
     """Yield a note for each survey that is steeper than the plan, with the worst place, or that names no line."""
     for survey in plan.surveys.values():
@@ -233,7 +254,7 @@ def _steepest_beyond(
 ) -> tuple[float, float, float, float] | None:
     """Return between which two readings a survey is steeper by most, its grade there and the plan's; None if nowhere.
 
-    Any two readings are compared, beyond their error: what climbs more steeply either way.
+    Any two readings are compared, beyond their error in 19 cases of 20: what climbs more steeply either way.
     """
     places, heights = np.array(sorted(dict(survey.heights).items()), dtype=float).T
     on_line = (places >= railhead.start - 1e-6) & (places <= railhead.stop + 1e-6)
@@ -247,7 +268,7 @@ def _steepest_beyond(
     planned = (planned_heights[last] - planned_heights[first]) / runs
     up, down = (np.maximum(s * measured, 0.0) - np.maximum(s * planned, 0.0) for s in (1.0, -1.0))
     beyond = np.maximum(up, down)
-    sure = beyond > _SURE * math.sqrt(2.0) * reading / runs
+    sure = beyond > NORMAL_95 * math.sqrt(2.0) * reading / runs
     if not sure.any():
         return None
     worst = int(np.argmax(np.where(sure, beyond, -np.inf)))
