@@ -104,8 +104,8 @@ def test_film_everywhere_beside_another_film_is_as_check_has_it() -> None:
     """Wheels carry the film that is there onto the one that is asked for, too."""
     first = "{ straight = 2, rise = 0 }"
     (train,) = keep_clean_plan(Layout(read_plan(TWO_FILMS.replace("FIRST", first))), KeepCleanOptions(film="y")).trains
-    filmed = Layout(read_plan(TWO_FILMS.replace("FIRST", first.replace(" }", ', rail = "y" }'))))
-    margins = [filmed.verdict("ore", rail=rail).spare for rail in filmed.planned]
+    treated = Layout(read_plan(TWO_FILMS.replace("FIRST", first.replace(" }", ', rail = "y" }'))))
+    margins = [treated.verdict("ore", rail=rail).spare for rail in treated.planned]
     assert train.everywhere.verdict.spare == pytest.approx(min(margins))
 
 
