@@ -11,6 +11,7 @@ from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.check_notes import doubtful_readings, doubts_of
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.set_heights import tried_plan
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part
 from gradehaul.plan.records import Plan
@@ -30,7 +31,6 @@ from gradehaul.show.report.document import (
     verdict_rows,
 )
 from gradehaul.show.report.page import drawn_plan_view
-from gradehaul.track.heights.giving_way import tried_plan
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 
 Part = dict[str, Any]

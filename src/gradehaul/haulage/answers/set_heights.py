@@ -1,4 +1,4 @@
-"""Railheads that are tried in the place of the plan's: where they are, and what they leave as it was."""
+"""Railheads that are tried in the place of the plan's: where they are, what yields to them, and what stays."""
 
 from __future__ import annotations
 
@@ -9,17 +9,20 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from gradehaul.errors import PlanError, QuantityError, RouteError, quoted
-from gradehaul.plan.given_heights import PutAside, key_at
+from gradehaul.plan.edit.trial import TrialHeights, keys_of, tried
+from gradehaul.plan.given_heights import FigureKey, PutAside, key_at, put_aside, without_figures
 from gradehaul.plan.names import instead, nearest
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import describe, read_quantity
 from gradehaul.quantities.si import Meters
 from gradehaul.track.fit import fitted
-from gradehaul.track.heights.giving_way import give_way
+from gradehaul.track.heights.railhead import Contrary, contrary_loops
 
 _MEANT = 2e-3
 """A height that the plan has this near, m, is the one that is meant: a screen shows its place rounded."""
 _OPTION = "--set"
+_LEVEL = 1e-9
+"""A rise that is no more is level track, m."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,3 +170,47 @@ def _held(plan: Plan, spots: Collection[str | _Spot]) -> tuple[HeldHeight, ...]:
         reached |= near
         ahead += [spot for spot in near if spot not in given]
     return tuple(height for spot, height in given.items() if spot in reached and spot not in spots)
+
+
+def give_way(plan: Plan, won: Collection[FigureKey]) -> tuple[Plan, dict[FigureKey, PutAside]]:
+    """Return a plan without what contradicts some of its heights, and the figures that it lost for that.
+
+    Each loop that does not close, from one of these heights over stated rises to another height, loses its grades and
+    rises; where all of it is level, it stays so and loses the height at its other end; where that is of a joint, or
+    won too, the level track gives way. What contradicts no height of these stays as it is.
+    """
+    aside: dict[FigureKey, PutAside] = {}
+    while yielding := _yielding(plan, won):
+        aside |= {key: put_aside(plan, key) for key in yielding}
+        plan = without_figures(plan, yielding)
+    return plan, aside
+
+
+def tried_plan(plan: Plan, trial: TrialHeights) -> tuple[Plan, dict[FigureKey, PutAside]]:
+    """Return a plan with a trial's changes, and the figures that gave way to its heights.
+
+    Raises
+    ------
+    Problems
+        The changes do not hold together with the rest of the plan.
+    """
+    return give_way(tried(plan, trial), keys_of(plan, trial)) if trial.heights else (tried(plan, trial), {})
+
+
+def _yielding(plan: Plan, won: Collection[FigureKey]) -> frozenset[FigureKey]:
+    """Return what gives way first; nothing where no loop with one of these heights fails to close."""
+    for loop in contrary_loops(plan):
+        if not any(each.key in won for each in loop):
+            continue
+        others = [each for each in loop if each.key not in won]
+        ranks = [_rank(each) for each in others]
+        if others:
+            return frozenset(each.key for each, rank in zip(others, ranks, strict=True) if rank == min(ranks))
+    return frozenset()
+
+
+def _rank(figure: Contrary) -> int:
+    kind = figure.key[0]
+    if kind == "rise":
+        return 0 if abs(figure.rise) > _LEVEL else 2
+    return 3 if kind == "joint" else 1

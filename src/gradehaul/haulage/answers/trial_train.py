@@ -188,12 +188,6 @@ def try_train(
     )
 
 
-def _on_route(plan: Plan, route: Route, held: Iterable[HeldHeight]) -> tuple[HeldHeight, ...]:
-    """Return the heights that hold on lines of a route, that of a joint once."""
-    lines = {plan.tracks[way.track].line for way in route.ways}
-    return tuple({each.joint or (each.line, each.at): each for each in held if each.line in lines}.values())
-
-
 def _moves(layout: Layout, route: Route, written: Plan) -> bool:
     """Return whether track of a route has other heights than in the plan as it is written."""
     was = align(written).tracks
