@@ -32,7 +32,7 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     hill.write_text(hill.read_text() + "# mine\n")
     again = run(*USUAL, "-o", str(hill))
     assert again.exit_code == 2
-    assert "not written over a plan" in again.stderr
+    assert "may not replace a plan" in again.stderr
 
 
 @pytest.mark.parametrize("stock", [PLAN, "--scale HO"])
