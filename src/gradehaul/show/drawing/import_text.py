@@ -50,6 +50,12 @@ def import_page(
     for fault in (*found.get(FLAT_HELIX, []), *found.get(NUMBERS, [])):
         page.line((fault_text(fault, imported.unit), "bold red"))
     add_doubts(page, look.doubts, "gradehaul check")
+    if redrawn := imported.changes.redrawn:
+        have = "has" if len(redrawn) == 1 else "have"
+        heights = _counted(len(redrawn), "height")
+        page.line((f"{heights} that you changed {have} changed in the drawing, too:", "bold red"))
+        for each in redrawn:
+            page.line((each, "bold red"), indent=2)
     contrary = imported.changes.contrary
     shown = contrary if "changes" in more else contrary[:_FEW]
     for each in (*shown, *([f"and {len(contrary) - len(shown):,} more: --more changes"] * (shown != contrary))):
