@@ -74,4 +74,4 @@ def test_which_route_must_be_shown(plan):
 
 
 def test_only_a_picture_loads_matplotlib(plan):
-    assert "matplotlib" not in loaded(plan, "check", "profile")
+    assert "matplotlib" not in loaded(plan, "profile", "report")

@@ -58,13 +58,14 @@ def test_check_at_an_age_of_film():
         assert f"on treated rail at {hours} h" in screen
         assert f"treated rail at {hours} h" in headline
     assert "With film everywhere at 6 h" in run("check", PLAN, "--hours", "6").stdout
-    assert "at 6 h" in run("check", "plans/two-levels.toml", "--hours", "6").stdout.split("\n\n")[1]
 
 
 def test_every_verb_judges_film_at_the_age_named_and_says_so(tmp_path):
-    plan, hours = "plans/two-levels.toml", ("--hours", "6")
-    train = ["Up by the siding", "consolidation", "9 hopper", "caboose", "tank"]
-    shown = {"try": train, "treat": [], "map": [], "profile": ["Up by the siding"]}
+    plan, hours = tmp_path / "bench.toml", ("--hours", "6")
+    filmed = '[line.Hill]\nrail = "treated"\n'
+    plan.write_text((PLANS / plan.name).read_text("utf-8").replace("[line.Hill]\n", filmed), "utf-8")
+    (tmp_path / "bench.csv").write_bytes((PLANS / "bench.csv").read_bytes())
+    shown = {"try": ["Up", "mikado", "8 boxcar"], "treat": [], "map": [], "profile": ["Up"]}
     for verb, names in shown.items():
         first = " ".join(run(verb, plan, *names, *hours).stdout.split())[:220]
         assert "at 6 h" in first, verb
@@ -80,7 +81,7 @@ def test_every_verb_judges_film_at_the_age_named_and_says_so(tmp_path):
     for age in ("6", "30"):
         checked, tried, drawn = (found(verb, shown.get(verb, []), age) for verb in ("check", "try", "profile"))
         assert checked["hours"] == tried["hours"] == drawn["train"]["hours"] == int(age)
-        on_film = next(each for each in checked["trains"] if each["name"] == "stone" and "treated" in each["rail"])
+        on_film = next(each for each in checked["trains"] if each["name"] == "freight" and "treated" in each["rail"])
         others = tried["trains"][0]["trials"][-1], drawn["train"]["rails"][-1]
         assert {(each["outcome"], each["margin_n"]) for each in (on_film, *others)} == {
             (on_film["outcome"], on_film["margin_n"])

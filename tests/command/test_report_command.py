@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from command_line import DOWN, HILL, loaded, run
+from command_line import DOWN, HILL, run
 from project import PLANS
 
 PLAN = HILL + DOWN
@@ -130,10 +130,6 @@ def test_a_plan_without_stock_or_trains(plan):
     shown = words(run("report", plan).stdout)
     assert "No train is named in the plan" in shown
     assert "Make up a train" not in shown
-
-
-def test_the_page_needs_no_matplotlib(plan):
-    assert "matplotlib" not in loaded(plan, "report")
 
 
 # Load cards

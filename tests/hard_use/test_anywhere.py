@@ -37,14 +37,19 @@ def answers(*commands: tuple[str, ...], source: Path = ROOT / "src", cwd: Path =
     return done.stdout
 
 
-def test_the_same_bytes_under_any_hash_seed():
-    """Three verbs with sets in them; `tests/hard_use/verbs.py` compares every verb over every plan."""
+def test_the_same_bytes_under_any_hash_seed_and_clock(tmp_path):
+    """Three verbs with sets in them, and a picture; `tests/hard_use/verbs.py` compares every verb over every plan."""
+    picture = tmp_path / "profile.svg"
     commands = [
         ("treat", "plans/two-levels.toml", "--json"),
         ("check", "plans/bench.toml", "--json"),
         ("export", "plans/first-hill.toml", "-o", "-"),
+        ("profile", "plans/first-hill.toml", "-o", str(picture)),
     ]
-    one, other = (answers(*commands, PYTHONHASHSEED=seed) for seed in ("1", "7"))
+    one, other = (
+        (answers(*commands, PYTHONHASHSEED=seed, TZ=zone), picture.read_bytes())
+        for seed, zone in (("1", "UTC"), ("7", "Asia/Tokyo"))
+    )
     assert one == other
 
 

@@ -198,14 +198,15 @@ class Calls:
 
 
 @pytest.mark.parametrize("name", ONE_EACH)
-def test_interrupted_anywhere(tmp_path_factory, tmp_path, name):
+def test_the_same_bytes_from_run_to_run_and_interrupted_anywhere(tmp_path_factory, tmp_path, name):
     # once without, so that every library is loaded: one whose loading is broken off stays broken in this process
-    warm = arguments(name, old_file(tmp_path_factory.mktemp("warm"), name))
-    assert run(warm).exit_code == 0
+    warm = old_file(tmp_path_factory.mktemp("warm"), name)
+    assert run(arguments(name, warm)).exit_code == 0
     every, out = Calls(), tmp_path / name
     whole = every.run(arguments(name, old_file(tmp_path, name)))
     new = content(out)
     assert whole.exit_code == 0
+    assert content(warm) == new
     for part in (0.02, 0.6, 1):
         out.unlink(missing_ok=True)
         old = content(old_file(tmp_path, name))

@@ -666,17 +666,17 @@ def test_large_networks(text):
         find_routes(graph, steepest)
 
 
-def test_fifty_declared_routes_over_a_large_network():
+def test_many_declared_routes_over_a_large_network():
     chance = random.Random(1)
     wanted = []
-    for number in range(50):
+    for number in range(20):
         one, other = sorted(chance.sample(range(650), 2))
         via = [f"Siding{chance.randint(one, other - 1)}"] if number % 2 else []
         wanted.append(route(f"R{number}", f"Lead{one}.from", f"Main{other}.to", *via))
     graph = network(ladder(650), *wanted)
-    with at_most(6_000_000):
+    with at_most(2_400_000):
         found = find_routes(graph, dict.fromkeys(graph.graph, 0.0))
-        assert len(found.routes) == 50
+        assert len(found.routes) == 20
 
 
 PRINT = """

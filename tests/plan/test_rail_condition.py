@@ -27,6 +27,11 @@ def test_clean_rail_has_no_film_and_no_age():
     assert clean.on_first_day == clean.rested == clean
 
 
+def test_a_film_is_rested_from_twelve_hours_on():
+    wax = RailCondition("wax")
+    assert [wax.at(hours).fresh for hours in (0.0, 11.9, 12.0, None)] == [True, True, False, False]
+
+
 def test_names():
     assert PLANNED == ("as planned", "as planned fresh")
     assert ages("wax") == ("wax", "wax fresh")

@@ -9,15 +9,17 @@ import pytest
 from rich.cells import cell_len
 
 from command_line import run
-from demos import DEMOS, layout_of
+from demos import DEMOS, answer_of, layout_of, leveled_of, plan_of, ways_of
 from gradehaul.show.base.page import FULL, Columns, Page, words_of
+from gradehaul.show.base.unit_format import balance_unit, units_of
+from gradehaul.show.check.text import check_page
+from gradehaul.show.level.text import level_page
+from gradehaul.show.sections import CHECK, LEVEL
 from project import PLANS
 
 SCREENS = {
-    "check": "check {path} --more all",
     "try": "try {path} '{route}' '{train}'",
     "treat": "treat {path} --more all",
-    "level": "level {path} --more all",
     "clearance": "clearance {path} --more all",
     "map": "map {path} --more all",
     "readings": "readings {path} --more all",
@@ -66,6 +68,21 @@ def _goes_on(cell: str, whole: set[str]) -> bool:
     return any(map(follows.search, whole)) and not any(each.startswith(cell) for each in whole)
 
 
+def keeps_its_width(page: Page, text: str) -> None:
+    assert widest(text) <= FULL
+    assert (parted(page), apart(page)) == ([], [])
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_check_and_level_keep_to_their_width_and_figures_to_their_units(name: str) -> None:
+    units = units_of(plan_of(name).unit, force_unit=balance_unit(plan_of(name)))
+    pages = [check_page(answer_of(name), units, ways_of(name), CHECK)]
+    if name not in ("full-size-example", "yard"):  # no train, or longer than the hill
+        pages.append(level_page(leveled_of(name), units, LEVEL))
+    for page in pages:
+        keeps_its_width(page, page.text())
+
+
 @pytest.mark.parametrize(
     ("verb", "name"),
     [(verb, name) for verb in SCREENS for name in (DEMOS[::3] if verb in ("helix", "incline") else DEMOS)],
@@ -97,6 +114,4 @@ def test_screens_keep_to_their_width_and_figures_to_their_units(
         if done.exit_code == 2 and ("no train is named" in done.stderr or "has no room" in done.stderr):
             pytest.skip("the plan names no train, or its cars are longer than the hill")
         assert done.exit_code < 2, done.stderr
-        page = pages.pop()
-        assert widest(done.stdout) <= FULL
-        assert (parted(page), apart(page)) == ([], [])
+        keeps_its_width(pages.pop(), done.stdout)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from demos import layout_of, leveled_of
 from gradehaul.design.level.railheads import leveled
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.plan import load_plan, read_plan
-from project import PLANS
+from gradehaul.plan import read_plan
 
 
 def plan_text(tracks: list[tuple[float, float]], rise: float, cars: int, more: str = "") -> str:
@@ -82,8 +82,7 @@ def test_a_plan_without_free_heights_has_nothing_to_level() -> None:
 
 
 def test_no_train_of_several_gets_it_harder() -> None:
-    layout = Layout(load_plan(PLANS / "n-mountain.toml"))
-    found = leveled(layout)
+    found = leveled_of("n-mountain")
     assert max(each.leveled for each in found.hardest) < max(each.even for each in found.hardest) - 0.001
     assert all(each.leveled <= each.even + 1e-5 for each in found.hardest)
 
@@ -122,9 +121,9 @@ def test_what_keeps_every_train_where_it_is_was_proved_by_leveling_without_it() 
     assert not kept.gains
     assert kept.limited_by == ("change",)
     assert leveled(layout, change=10.0).hardest[0].leveled < kept.top.leveled - 0.001
-    tied = leveled(Layout(load_plan(PLANS / "two-levels.toml")))
+    tied = leveled_of("two-levels")
     assert tied.limited_by == ("rise",)  # the helix: with any change of grade it is as hard
-    assert leveled(Layout(load_plan(PLANS / "two-levels.toml")), change=10.0).top.leveled >= tied.top.leveled - 1e-4
+    assert leveled(layout_of("two-levels"), change=10.0).top.leveled >= tied.top.leveled - 1e-4
     straight = leveled(Layout(read_plan(plan_text([(1.0, 0.0), (1.0, 0.0)], 0.08, 2))), change=10.0)
     assert straight.limited_by == ("given",)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -14,14 +15,14 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from command_line import run
+from demos import layout_of, leveled_of, plan_of
 from gradehaul.design.level.plan_copy import leveled_plan
-from gradehaul.design.level.railheads import leveled
+from gradehaul.design.level.railheads import Leveled, leveled
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.plan.records import Plan
 from gradehaul.track.alignment import align
 from gradehaul.track.heights.railhead import solve_railheads
 from project import PLANS
@@ -50,39 +51,27 @@ consist = ["mule", "4 ore"]
 """
 
 
-def written(plan: Path, folder: Path) -> tuple[Path, float]:
-    """Level a plan into a copy in a folder; return the copy and how far its railheads are from those found, m."""
-    found = leveled(Layout(load_plan(plan)))
-    copy = folder / "copy.toml"
-    copy.write_text(leveled_plan(found, folder), encoding="utf-8")
+def farthest_off(found: Leveled, copy: Path) -> float:
+    """Return how far the railheads of a copy are from those found, m."""
     again = solve_railheads(load_plan(copy))
-    off = [
-        np.abs(again.lines[line].railhead - found.heights[own]).max() for line, (own, _) in found.stations.lines.items()
-    ]
-    assert not np.allclose(found.heights, found.even, atol=1e-4)
-    return copy, float(max(off))
-
-
-@pytest.mark.parametrize("name", ["cove", "hollow", "two-levels", "switchback"])
-def test_copies_of_drawn_pieced_and_reversing_plans_hold_the_heights_found(tmp_path: Path, name: str) -> None:
-    for each in (f"{name}.toml", f"{name}.dxf", "stock-ho.toml"):
-        if (PLANS / each).exists():
-            shutil.copy(PLANS / each, tmp_path)
-    copy, off = written(tmp_path / f"{name}.toml", tmp_path)
-    assert off < 2e-5
-    before, after = load_plan(tmp_path / f"{name}.toml"), load_plan(copy)
-    assert list(before.tracks) == list(after.tracks)
-    one, two = ([track.length for track in align(plan).tracks.values()] for plan in (before, after))
-    assert one == pytest.approx(two)
+    return max(
+        float(np.abs(again.lines[line].railhead - found.heights[own]).max())
+        for line, (own, _) in found.stations.lines.items()
+    )
 
 
 @pytest.mark.parametrize(
     "name", ["bench", "cove", "first-hill", "hollow", "landing", "n-mountain", "switchback", "two-levels"]
 )
-def test_check_of_the_leveled_copy_shows_the_grades_reported(tmp_path: Path, name: str) -> None:
+def test_a_copy_holds_the_heights_found_and_its_check_shows_the_grades_reported(tmp_path: Path, name: str) -> None:
     for each in PLANS.iterdir():
         shutil.copy(each, tmp_path)
-    same_as_reported(load_plan(tmp_path / f"{name}.toml"), tmp_path)
+    before = replace(plan_of(name), file=str(tmp_path / f"{name}.toml"))
+    same_as_reported(replace(leveled_of(name), plan=before), tmp_path)
+    after = load_plan(tmp_path / "leveled.toml")
+    assert list(before.tracks) == list(after.tracks)
+    one, two = ([track.length for track in align(plan).tracks.values()] for plan in (before, after))
+    assert one == pytest.approx(two)
 
 
 @settings(max_examples=25, deadline=None, derandomize=True)
@@ -111,14 +100,14 @@ def test_check_of_any_leveled_hill_shows_the_grades_reported(
     with TemporaryDirectory() as folder:
         file = Path(folder) / "plan.toml"
         file.write_text(text, encoding="utf-8")
-        same_as_reported(load_plan(file), Path(folder))
+        same_as_reported(leveled(Layout(load_plan(file))), Path(folder))
 
 
-def same_as_reported(plan: Plan, folder: Path) -> None:
-    """Level a plan into a copy; `check` of that shows the reported ruling grades, and no harder grade under a train."""
-    found = leveled(Layout(plan))
-    copy = folder / "leveled.toml"
+def same_as_reported(found: Leveled, folder: Path) -> None:
+    """Write the leveled copy: it has the heights found, the reported ruling grades, and none harder under a train."""
+    plan, copy = found.plan, folder / "leveled.toml"
     copy.write_text(leveled_plan(found, folder), encoding="utf-8")
+    assert farthest_off(found, copy) < 2e-5
     layout = Layout(load_plan(copy))
     shown = {answer.route.name: answer.ruling.effective for answer in check_layout(layout).routes}
     assert shown == {each.route: pytest.approx(each.leveled, abs=2e-6) for each in found.rulings}
@@ -172,8 +161,11 @@ def test_ends_within_a_piece_are_told_along_the_line(tmp_path: Path) -> None:
         + TRAIN,
         encoding="utf-8",
     )
-    copy, off = written(plan, tmp_path)
-    assert off < 2e-5
+    found = leveled(Layout(load_plan(plan)))
+    assert not np.allclose(found.heights, found.even, atol=1e-4)
+    copy = tmp_path / "copy.toml"
+    copy.write_text(leveled_plan(found, tmp_path), encoding="utf-8")
+    assert farthest_off(found, copy) < 2e-5
     text = copy.read_text(encoding="utf-8")
     assert 'piece = "bend"' in text
     assert len(load_plan(copy).lines["Hill"].railhead_at) == 6  # three ends in each piece
@@ -199,7 +191,7 @@ def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
     plan = tmp_path / "plan.toml"
     plan.write_text(f'include = ["hill.toml"]\n{HEAD}[railhead]\nA = 0\nB = 0.1\n{TRAIN}', encoding="utf-8")
     with pytest.raises(PlanError, match='line "Hill": this does not stand in this file'):
-        written(plan, tmp_path)
+        leveled_plan(leveled(Layout(load_plan(plan))), tmp_path)
 
 
 def sampled(
@@ -244,8 +236,7 @@ def test_a_lap_is_leveled_with_the_lap_behind_it() -> None:
 
 
 def test_each_leg_of_a_route_with_reversals_is_leveled_its_train_turned() -> None:
-    layout = Layout(load_plan(PLANS / "switchback.toml"))
-    found = leveled(layout)
+    layout, found = layout_of("switchback"), leveled_of("switchback")
     result = {each.train: each for each in found.hardest}
     assert result["empties"].leveled < result["empties"].even - 0.005
     plan = layout.plan

@@ -11,10 +11,11 @@ from gradehaul.plan.drawing.assembly import reaches_of
 from gradehaul.plan.drawing.elements import cut, gap, height, in_plan, in_space, nearest, order, place, reverse, whole
 from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.fitting import fit_stroke
+from gradehaul.plan.drawing.linking.overlaps import _runs
 from gradehaul.plan.drawing.nearness import Nearness, components, pairs
 from gradehaul.plan.drawing.records import Spot, Stroke
 from gradehaul.plan.drawing.rows import Rows
-from plan.drawing.pen import draw
+from plan.drawing.pen import arc, draw, straight
 
 coordinates = st.integers(-20, 20).map(lambda value: value / 8)
 spots = st.lists(st.builds(Spot, coordinates, coordinates, st.none() | coordinates), max_size=40)
@@ -171,3 +172,12 @@ def test_columns_do_what_is_done_to_records_one_by_one(seed, flat):
     seam = (on / every[number].length, height(every[number], on))
     inner = sorted([*every[number].inner, seam]) if every[number].inner else []
     assert_alike([fused], [every[number]._replace(inner=tuple(inner))])
+
+
+def test_curvature_lasts_to_where_it_changes_or_the_way_ends():
+    turn = arc(0.5, 90)
+    ways = [draw((0.0, 0.0, 0.0), [straight(1.0), straight(2.0), turn]), draw((0.0, 5.0, 0.0), [straight(4.0)])]
+    ahead, behind, changes = _runs(Nearness(Rows.of(ways)))
+    assert ahead == pytest.approx([3.0, 2.0, turn[0], 4.0])
+    assert behind == pytest.approx([1.0, 3.0, turn[0], 4.0])
+    assert changes.tolist() == [1]

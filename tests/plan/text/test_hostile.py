@@ -196,18 +196,18 @@ def test_a_very_long_name_does_not_fill_the_screen():
 def test_thousands_of_unknown_names_do_not_take_minutes():
     lines = "".join(
         f'[line.L{n}]\nfrom = "Junction K{n}"\nto = "Junction K{n + 1}"\ntrack = [{{straight = 1}}]\n'
-        for n in range(2000)
+        for n in range(1000)
     )
-    routes = "".join(f'[route.R{n}]\nfrom = "Janction {n}"\nto = "Jonction {n}"\n' for n in range(1000))
-    with at_most(20_000_000):
-        assert len(said(HEAD + lines + routes)) == 2000
+    routes = "".join(f'[route.R{n}]\nfrom = "Janction {n}"\nto = "Jonction {n}"\n' for n in range(500))
+    with at_most(7_000_000):
+        assert len(said(HEAD + lines + routes)) == 1000
 
 
-def test_ten_thousand_tracks_load_in_seconds():
-    tracks = ["{ straight = 12.5, rise = 0.1 }", '{ left = "24 in", angle = 10, ease = "1 1/2 in" }'] * 5_000
+def test_thousands_of_tracks_load_in_seconds():
+    tracks = ["{ straight = 12.5, rise = 0.1 }", '{ left = "24 in", angle = 10, ease = "1 1/2 in" }'] * 2_000
     text = one_line(*tracks)
-    with at_most(5_000_000):
-        assert len(read_plan(text).tracks) == 10_000
+    with at_most(2_000_000):
+        assert len(read_plan(text).tracks) == 4_000
 
 
 WRONG = st.sampled_from(

@@ -12,7 +12,7 @@ from rich.cells import cell_len
 
 import strategies
 from command_line import loaded
-from demos import DEMOS, answer_of, layout_of
+from demos import DEMOS, answer_of, layout_of, ways_of
 from gradehaul.command import main
 from gradehaul.design.clearance.findings import failing_places
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
@@ -28,7 +28,7 @@ from gradehaul.show.check.outcome_words import spare_words
 from gradehaul.show.check.route_text import DOWNHILL, judged_words
 from gradehaul.show.check.text import check_page
 from gradehaul.show.sections import CHECK as SECTIONS
-from gradehaul.treatment.ways_over import ways_over
+from gradehaul.treatment.ways_over import WaysOver, ways_over
 from project import PLANS
 
 TRAIN = re.compile(
@@ -38,16 +38,16 @@ TRAIN = re.compile(
 Shown = tuple[CheckAnswer, UnitFormat, str]
 
 
-def shown(layout: Layout, answer: CheckAnswer) -> Shown:
+def shown(layout: Layout, answer: CheckAnswer, ways: tuple[WaysOver, ...] | None = None) -> Shown:
     units = units_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
     fails = failing_places(layout)
     answer = replace(answer, clearance_fails=None if fails is None else len(fails))
-    return answer, units, check_page(answer, units, ways_over(layout, answer)).text()
+    return answer, units, check_page(answer, units, ways_over(layout, answer) if ways is None else ways).text()
 
 
 @pytest.fixture(scope="module", params=DEMOS)
 def demo(request: pytest.FixtureRequest) -> Shown:
-    return shown(layout_of(request.param), answer_of(request.param))
+    return shown(layout_of(request.param), answer_of(request.param), ways_of(request.param))
 
 
 def within_limits(answer: CheckAnswer, text: str, most: int = 40) -> None:
@@ -270,8 +270,8 @@ def test_trains_and_routes_narrow_the_answer() -> None:
     assert "On treated rail 1 of 3 trains stalls: stone" in text
 
 
-def test_the_answer_loads_neither_pint_nor_pictures() -> None:
-    heavy = {"pint", "matplotlib", "scipy", "ezdxf", "rich.console"}
+def test_the_answer_loads_no_library_that_it_does_not_need() -> None:
+    heavy = {"pint", "matplotlib", "scipy", "ezdxf", "tomlkit", "rich.console"}
     assert loaded(PLANS / "first-hill.toml", "check") & heavy == set()
 
 

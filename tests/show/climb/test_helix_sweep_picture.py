@@ -16,7 +16,7 @@ from gradehaul.design.climb.hill import stock_of
 from gradehaul.errors import DesignError
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.climb.sweep_picture import sweep_figure, sweep_picture
+from gradehaul.show.climb.sweep_picture import sweep_figure
 from show.drawn import check_sheet, drawn_texts, figures
 
 READER = UnitFormat("in", "imperial")
@@ -92,10 +92,6 @@ def test_a_reason_that_stands_nowhere_hatches_nothing() -> None:
         assert not {h for axes in figure.axes for c in axes.collections for h in getattr(c, "hatches", []) if h}
     with pytest.raises(DesignError, match="two radii"), drawing_rules():
         sweep_figure(sweep([1.0], [0.12], usual_helix_build(stock), stock, turns=3), READER)
-
-
-def test_a_picture_is_the_same_bytes_from_run_to_run(found: Sweep) -> None:
-    assert sweep_picture("svg", found, READER) == sweep_picture("svg", found, READER)
 
 
 def run(*words: str) -> Result:

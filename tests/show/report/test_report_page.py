@@ -13,7 +13,7 @@ import pytest
 
 import run_round_plan
 import strategies
-from demos import answer_of, layout_of
+from demos import answer_of, layout_of, ways_of
 from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.judged import Misfit, misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
@@ -116,9 +116,13 @@ def units_for(plan: Plan) -> UnitFormat:
 
 def written(plan: Plan | str, path: Path) -> Path:
     """Write the page of a plan, or of a demo plan by name."""
-    layout = layout_of(plan) if isinstance(plan, str) else Layout(plan)
-    answer = answer_of(plan) if isinstance(plan, str) else check_layout(layout)
-    path.write_text(report_page(layout, answer, ways_over(layout, answer), units_for(layout.plan)), encoding="utf-8")
+    if isinstance(plan, str):
+        layout, answer, ways = layout_of(plan), answer_of(plan), ways_of(plan)
+    else:
+        layout = Layout(plan)
+        answer = check_layout(layout)
+        ways = ways_over(layout, answer)
+    path.write_text(report_page(layout, answer, ways, units_for(layout.plan)), encoding="utf-8")
     return path
 
 

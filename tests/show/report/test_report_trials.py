@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import pytest
@@ -131,10 +132,9 @@ def test_railheads_moved_one_after_the_other_add_up(page, plans):
 def test_toggled_films_are_judged_as_by_the_package(page, plans):
     rng, done = random.Random(12), 0
     filmed = [plan for plan in plans.values() if plan.films]
-    for plan in filmed:
-        for number in range(-(-40 // len(filmed))):
-            hours = (None, 6.0, 30.0)[number % 3]
-            document_of(page, plan, hours)
+    for plan, hours in product(filmed, (None, 6.0, 30.0)):
+        document_of(page, plan, hours)
+        for _ in range(-(-40 // (3 * len(filmed)))):
             some = rng.sample(sorted(plan.tracks), rng.randint(1, 4))
             rails = {track: rng.choice([CLEAN, *plan.films]) for track in some}
             assert_alike(page, plan, TrialHeights(rails=rails, hours=hours))

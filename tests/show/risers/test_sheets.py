@@ -181,11 +181,6 @@ def test_over_track_the_sheets_have_the_block_on_its_deck_and_the_columns_keep_t
     assert sum(column.width for column in riser_columns(found, READER)) <= 8.27 - 2 * 0.52
 
 
-def test_the_sheets_are_the_same_bytes_from_run_to_run() -> None:
-    few = replace(bent(), risers=bent().risers[:6])
-    assert risers_sheet(few, READER, "a4", strip=0.25) == risers_sheet(few, READER, "a4", strip=0.25)
-
-
 def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
     plan = str(PLANS / "first-hill.toml")
     arguments = ["risers", plan, "--every", "16 in", "--from", "4 in", "--datum", "40 in"]
