@@ -143,33 +143,36 @@ def merge_heights(own: Any, text: str, table: dict[str, Any], line: DrawnLine, u
     partner = _partners(mine, drawn)
     flat = is_flat(line)
     for number, height in enumerate(mine):
-        mark = known.get(height.slot)
-        unchanged = mark is not None and abs(height.height - mark / per_unit) <= _FINE
-        there = partner.get(number)
+        there, mark = partner.get(number), known.get(height.slot)
+        was = None if mark is None else mark / per_unit
+        unchanged = was is not None and abs(height.height - was) <= _FINE
         place = f"line {quoted(line.name)} at {describe(height.where, 'length', unit)}"
-        if there is None:
-            if unchanged and flat:
-                found.gone.append(f"{place}: {describe(height.height, 'length', unit)} is drawn no more")
-            if not unchanged and (flat or known):
-                _keep(table, own, height, unit)
-        elif not unchanged and abs(there.height - height.height) > _FINE:
-            before = None if mark is None else mark / per_unit
-            moved = is_redrawn(before, there.height)
-            far = abs(there.height - height.height) > MISFIT
-            if not (flat or known):
-                if far:
-                    was, drawn_at = (describe(each, "length", unit) for each in (height.height, there.height))
-                    found.contrary.append(f"{place} was at {was} and is now at {drawn_at}, as the drawing has it")
-                continue
+        if unchanged and there is None and flat:
+            found.gone.append(f"{place}: {describe(height.height, 'length', unit)} is drawn no more")
+        if unchanged:
+            continue
+        if not (flat or known):
+            found.contrary.extend(_overwritten(place, height, there, unit))
+        elif there is None:
+            _keep(table, own, height, unit)
+        else:
             _put(table, there.slot, height.value)
-            if not moved:
+            differs = abs(there.height - height.height)
+            moved = differs > _FINE and is_redrawn(was, there.height)
+            if not moved and (differs > _FINE or mark is not None):
                 found.marks[there.slot] = mark
-            if far:
-                said = found.redrawn if moved else found.contrary
-                said.append(stays_text(place, height.height, there.height, unit, was=before, where="the line"))
-        elif not unchanged and mark is not None:
-            found.marks[there.slot] = mark
+            if differs > MISFIT:
+                said = stays_text(place, height.height, there.height, unit, was=was, where="the line")
+                (found.redrawn if moved else found.contrary).append(said)
     return found
+
+
+def _overwritten(place: str, own: _Height, there: _Height | None, unit: str) -> list[str]:
+    """Return what is said of a height of the person's in whose place the drawing's is put."""
+    if there is None or abs(there.height - own.height) <= MISFIT:
+        return []
+    was, drawn_at = (describe(each, "length", unit) for each in (own.height, there.height))
+    return [f"{place} was at {was} and is now at {drawn_at}, as the drawing has it"]
 
 
 def is_redrawn(was: float | None, now: float) -> bool:
