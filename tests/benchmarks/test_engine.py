@@ -27,7 +27,7 @@ class Setting:
 
     def walk(self) -> int:
         """The best walk that numpy allows: heights sampled once, then each train as two look-ups."""
-        samples = sampled(self.profile.effort, BEHIND)
+        samples = sampled(self.profile.compensated, BEHIND)
         return numpy_longest(samples, BEHIND, self.loco, self.car, self.pull, most=150)
 
 
@@ -50,10 +50,10 @@ def test_against_the_best_walk_of_numpy(setting, ratio):
 def test_against_the_plain_walk(ratio):
     setting = Setting(60)
     cars = setting.exact() + 1
-    assert height_lookup(setting.profile.effort)(100.0) == pytest.approx(setting.profile.effort(100.0))
+    assert height_lookup(setting.profile.compensated)(100.0) == pytest.approx(setting.profile.compensated(100.0))
 
     def plain() -> int:
-        return plain_longest(setting.profile.effort, setting.loco, setting.car, setting.pull, most=cars)
+        return plain_longest(setting.profile.compensated, setting.loco, setting.car, setting.pull, most=cars)
 
     assert plain() == setting.exact()
     ratio("plain walk over exact engine", plain, setting.exact, rounds=3, least=300)

@@ -15,7 +15,7 @@ from layouts import loco, long_hill
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import route_profile
-from gradehaul.haulage.train import Block, Train, made_up
+from gradehaul.haulage.train import Block, Train, build_train
 from gradehaul.haulage.trust.random_trials import TRIALS, RandomTrials
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import judge
@@ -48,13 +48,13 @@ def setting():
 
 def all_at_once():
     plan, layout = setting()
-    profile, train = layout.profile("Up"), made_up(plan, plan.trains["drag"])
+    profile, train = layout.profile("Up"), build_train(plan, plan.trains["drag"])
     return trust_in_train(profile, train, "treated", RandomTrials(plan, layout.coefficient))
 
 
 def test_ten_thousand_draws(figure):
     plan, layout = setting()
-    profile, train = layout.profile("Up"), made_up(plan, plan.trains["drag"])
+    profile, train = layout.profile("Up"), build_train(plan, plan.trains["drag"])
     times = []
     for _ in range(5):
         gc.collect()

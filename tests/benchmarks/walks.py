@@ -18,10 +18,10 @@ from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
 STEP = 0.001
 
 
-def height_lookup(effort: PiecewiseQuadratic) -> Callable[[float], float]:
+def height_lookup(compensated: PiecewiseQuadratic) -> Callable[[float], float]:
     """A compensated profile to look heights up in, one at a time, in plain Python."""
-    breaks, values = effort.breaks.tolist(), effort.values.tolist()
-    slopes, seconds = effort.slopes.tolist(), effort.seconds.tolist()
+    breaks, values = compensated.breaks.tolist(), compensated.values.tolist()
+    slopes, seconds = compensated.slopes.tolist(), compensated.seconds.tolist()
 
     def height(s: float) -> float:
         if s <= 0:
@@ -33,10 +33,10 @@ def height_lookup(effort: PiecewiseQuadratic) -> Callable[[float], float]:
     return height
 
 
-def plain_longest(effort: PiecewiseQuadratic, loco: Loco, car: Car, pull: float, *, most: int) -> int:
+def plain_longest(compensated: PiecewiseQuadratic, loco: Loco, car: Car, pull: float, *, most: int) -> int:
     """Walk the train along the route, looking the height of every car's two ends up anew at every step."""
-    height = height_lookup(effort)
-    steps = round(effort.stop / STEP)
+    height = height_lookup(compensated)
+    steps = round(compensated.stop / STEP)
     for cars in range(1, most + 1):
         flat = cars * car.mass * GRAVITY * car.rolling.value
         for step in range(steps + 1):
@@ -51,9 +51,9 @@ def plain_longest(effort: PiecewiseQuadratic, loco: Loco, car: Car, pull: float,
     return most
 
 
-def sampled(effort: PiecewiseQuadratic, behind: float) -> FloatArray:
+def sampled(compensated: PiecewiseQuadratic, behind: float) -> FloatArray:
     """The compensated profile sampled once, with level track behind the origin for the longest train."""
-    inside = effort.at(np.arange(round(effort.stop / STEP) + 1) * STEP)
+    inside = compensated.at(np.arange(round(compensated.stop / STEP) + 1) * STEP)
     return np.concatenate([np.full(round(behind / STEP), inside[0]), inside])
 
 

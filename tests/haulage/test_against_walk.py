@@ -15,7 +15,7 @@ from gradehaul.haulage.demand import demand, demand_at, supply
 from gradehaul.haulage.longest import LoadSearch, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
-from gradehaul.haulage.train import headed_by, made_up
+from gradehaul.haulage.train import build_train, headed_by
 from gradehaul.haulage.verdict import FAILS, Test, Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.routes import find_routes
@@ -41,7 +41,7 @@ def engine(text: str) -> tuple[Plan, RouteProfile]:
 
 
 def verdict_of(plan: Plan, profile: RouteProfile, rail: str) -> Verdict:
-    return judge(profile, made_up(plan, plan.trains[TRAIN]), rail, Pulls(plan))
+    return judge(profile, build_train(plan, plan.trains[TRAIN]), rail, Pulls(plan))
 
 
 @given(layouts(), st.floats(0.05, 3.0))
@@ -52,8 +52,8 @@ def test_profile_and_ruling_grades(layout: Layout, length: float) -> None:
     assert profile.length == pytest.approx(chain.length, abs=1e-9)
     places = [chain.length * k / 37 for k in range(38)]
     assert profile.railhead.at(places) == pytest.approx(walk.railhead(chain, places), abs=1e-9)
-    assert profile.turning.at(places) == pytest.approx(walk.summed_curvature(chain, places), abs=1e-9)
-    assert profile.effort.at(places) == pytest.approx(walk.compensated(chain, places), abs=1e-9)
+    assert profile.summed_curvature.at(places) == pytest.approx(walk.summed_curvature(chain, places), abs=1e-9)
+    assert profile.compensated.at(places) == pytest.approx(walk.compensated(chain, places), abs=1e-9)
 
     at_a_point = walk.ruling(chain, STEP)
     ruling = profile.ruling()
@@ -76,7 +76,7 @@ def test_profile_and_ruling_grades(layout: Layout, length: float) -> None:
 @settings(max_examples=50, deadline=None)
 def test_demand_and_pull_at_every_place(layout: Layout) -> None:
     plan, profile = engine(layout.text)
-    train = made_up(plan, plan.trains[TRAIN])
+    train = build_train(plan, plan.trains[TRAIN])
     walked = walk.walk(layout.chain, with_lowest_rolling(layout).train, STEP)
     own = [demand_at(profile, train, head)[1] for head in walked.head[::7]]
     assert own == pytest.approx(walked.own[::7], abs=1e-8)
@@ -153,7 +153,7 @@ def test_a_train_climbs_with_what_it_has_to_spare_taken_from_its_pull_and_not_wi
     layout: Layout, rail: str
 ) -> None:
     plan, profile = engine(layout.text)
-    train = made_up(plan, plan.trains[TRAIN])
+    train = build_train(plan, plan.trains[TRAIN])
     spare = judge(profile, train, rail, Pulls(plan)).spare
     for change, climbs in ((-1e-6, True), (1e-6, False)):
         less = (spare + change) / (train.together * len(train.locos))

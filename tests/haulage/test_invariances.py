@@ -12,7 +12,7 @@ from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.longest import Load, LoadSearch, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.routes import find_routes
@@ -38,7 +38,7 @@ def answers(layout: Layout, plan: Plan) -> tuple[RouteProfile, Verdict, Load]:
     climb = LoadSearch(plan, profile, plan.powers[layout.power], plan.cars[layout.car], pulls)
     return (
         profile,
-        judge(profile, made_up(plan, plan.trains[TRAIN]), AS_PLANNED, pulls),
+        judge(profile, build_train(plan, plan.trains[TRAIN]), AS_PLANNED, pulls),
         climb.load(AS_PLANNED, [Room("the route", 1e3, "route")]),
     )
 

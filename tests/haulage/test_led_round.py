@@ -6,7 +6,7 @@ import pytest
 
 from checked import check
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.views.section import long_section
 from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.graph import Way
@@ -21,7 +21,7 @@ def names(given: Train) -> list[str]:
 def test_the_order_after_reversals_and_run_rounds() -> None:
     layout = Layout(plan(train("Mixed", "Up", "pair", "2 ore", "log", "goat")))
     round_, turning = RunRound(9.0, ()), RunRound(9.0, (Way("Loop:1", forward=True),))
-    mixed = made_up(layout.plan, layout.plan.trains["Mixed"])
+    mixed = build_train(layout.plan, layout.plan.trains["Mixed"])
     assert names(mixed.after([])) == ["1 mule", "1 goat", "2 ore", "1 log", "1 goat"]
     assert names(mixed.after([None])) == ["1 goat", "1 log", "2 ore", "1 goat", "1 mule"]
     assert names(mixed.after([round_])) == ["1 goat", "1 mule", "1 goat", "1 log", "2 ore"]
@@ -79,7 +79,7 @@ def test_a_long_section_and_helpers_have_the_train_as_it_runs_there() -> None:
     assert section.haul is not None
     assert names(section.haul.train) == ["1 mule", "9 log", "2 ore"]
     goat = [layout.plan.locos["goat"]]
-    mixed, second = (made_up(layout.plan, layout.plan.trains[name]) for name in ("Mixed", "Second"))
+    mixed, second = (build_train(layout.plan, layout.plan.trains[name]) for name in ("Mixed", "Second"))
     on_leg = [each for each in helps(layout, layout.profile("Up"), mixed, "treated", goat) if each.leg == 2]
     alone = helps(layout, layout.profile("Out"), second, "treated", goat)
     assert len(on_leg) == len(alone) == 2

@@ -14,7 +14,7 @@ from checked import check
 from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import gravity_and_curves, supply
-from gradehaul.haulage.train import headed_by, made_up
+from gradehaul.haulage.train import build_train, headed_by
 from gradehaul.haulage.verdict import judge
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import read_plan
@@ -206,7 +206,7 @@ def test_the_tail_bounds_the_train_and_is_named() -> None:
 
 def test_a_train_is_followed_over_one_leg() -> None:
     layout = Layout(read_plan(zigzag(FLAT, FLAT, FLAT, more=stock(1.0, 1.0, 1.0, 5))))
-    train = made_up(layout.plan, layout.plan.trains["Mixed"])
+    train = build_train(layout.plan, layout.plan.trains["Mixed"])
     whole = layout.profile("Up")
     for asked in (lambda: gravity_and_curves(whole, train), lambda: supply(whole, train, "clean", layout.pulls)):
         with pytest.raises(

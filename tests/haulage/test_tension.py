@@ -16,7 +16,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import demand, tension
 from gradehaul.haulage.longest import _Run
 from gradehaul.haulage.tension import most_friction
-from gradehaul.haulage.train import headed_by, made_up
+from gradehaul.haulage.train import build_train, headed_by
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
 from strategies import ROUTE, TRAIN, layouts
@@ -65,7 +65,7 @@ def strained(chain: walk.Chain, train: walk.Train, head: float, resistance: str,
 @settings(max_examples=25, deadline=None)
 def test_demand_with_tension_is_never_less_than_the_integral(layout: Random, share: float) -> None:
     plan, off = read_plan(with_tension(layout.text)), read_plan(layout.text)
-    profile, train = Layout(plan).profile(ROUTE), made_up(plan, plan.trains[TRAIN])
+    profile, train = Layout(plan).profile(ROUTE), build_train(plan, plan.trains[TRAIN])
     need, plain = (demand(each, train) for each in (profile, Layout(off).profile(ROUTE)))
     first = profile.first_head(train.length)
     head = first + share * (profile.length - first)
@@ -128,7 +128,7 @@ legs = ["Helix", "Out"]
 def test_an_even_train_round_a_curve_needs_what_the_capstan_says(name, m):
     """(e^x - 1) / x times as much with x = m times the angle that the cars wrap."""
     plan, off = read_plan(with_tension(HELIX, m)), read_plan(HELIX)
-    train = made_up(plan, plan.trains[name])
+    train = build_train(plan, plan.trains[name])
     cars = 30 if name != "short" else 8
     x = m * cars * 0.150 / 0.6
     profile = Layout(plan).profile("Up")
@@ -164,8 +164,8 @@ def test_a_middle_engine_leaves_each_car_to_the_farther_of_two_at_the_most():
     taut = Layout(read_plan(with_tension(both)))
     plan, profile = taut.plan, taut.profile("Up")
     two, one = (
-        demand(profile, made_up(plan, plan.trains[name])).running
-        - demand(Layout(read_plan(both)).profile("Up"), made_up(plan, plan.trains[name])).running
+        demand(profile, build_train(plan, plan.trains[name])).running
+        - demand(Layout(read_plan(both)).profile("Up"), build_train(plan, plan.trains[name])).running
         for name in ("short", "long")
     )
     assert one.greatest().value < two.greatest().value < 1.6 * one.greatest().value

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.train import Train, headed_by, made_up
+from gradehaul.haulage.train import Train, build_train, headed_by
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Plan
 
@@ -32,7 +32,7 @@ def plan_with(consist: str, more: str = "") -> Plan:
 
 def train_of(consist: str, more: str = "") -> Train:
     plan = plan_with(consist, more)
-    return made_up(plan, plan.trains["it"])
+    return build_train(plan, plan.trains["it"])
 
 
 def blocks(train: Train) -> list[tuple[str, int]]:

@@ -10,7 +10,7 @@ from gradehaul.haulage.demand import gravity_and_curves
 from gradehaul.haulage.longest import Load, LoadSearch, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
-from gradehaul.haulage.train import headed_by, made_up
+from gradehaul.haulage.train import build_train, headed_by
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.routes import find_routes
@@ -55,7 +55,7 @@ class Answers:
 
     def verdict(self, train: str, rail: str = "clean") -> Verdict:
         named = self.plan.trains[train]
-        return judge(self.profiles[named.route], made_up(self.plan, named), rail, self.pulls)
+        return judge(self.profiles[named.route], build_train(self.plan, named), rail, self.pulls)
 
     def effective_on(self, track: int, route: str = "Up") -> float:
         """Return the effective grade in the middle of a route's track, counted from 1."""

@@ -8,7 +8,7 @@ import pytest
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import demand
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.plan import read_plan
 
 # A heavy car on the straight of a hill, and cars with next to no mass between it and the engine, round a level curve.
@@ -61,7 +61,7 @@ def test_tension_grows_as_the_capstan_equation_says(friction: float, half_turns:
         angle = 180 * half_turns
         count = math.ceil((math.radians(angle) * 600 + 100) / 50)
         plan = read_plan(PLAN.format(tension=tension, angle=angle, count=count))
-        profile, train = Layout(plan).profile("Up"), made_up(plan, plan.trains["all"])
+        profile, train = Layout(plan).profile("Up"), build_train(plan, plan.trains["all"])
         # the heavy car stands with its front at the foot of the curve's level, the engine beyond the curve
         return demand(profile, train).running.greatest().value
 

@@ -17,7 +17,7 @@ import strategies
 from demos import answer_of, layout_of
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import read_plan
@@ -45,7 +45,7 @@ def expected(layout: Layout) -> Outcomes:
     """Work the outcomes out from the stretches of the verdicts and the lengths of trains and rooms alone."""
     found: Outcomes = {}
     for name, named in layout.plan.trains.items():
-        train, route = made_up(layout.plan, named), layout.route(named.route)
+        train, route = build_train(layout.plan, named), layout.route(named.route)
         tight = any(train.length > room.length * (1 + 1e-9) for room in layout.rooms(route))
         tight = tight or any(True for _ in train.too_long_round(route.tails))
         for rail in layout.rails:

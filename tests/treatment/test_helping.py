@@ -3,7 +3,7 @@
 import pytest
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import Block, Train, made_up
+from gradehaul.haulage.train import Block, Train, build_train
 from gradehaul.haulage.verdict import judge_running
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.resolve.stock import TOGETHER
@@ -37,7 +37,7 @@ to = "Top"
 def test_a_train_fails_within_its_district_as_seen_from_its_own_head(where):
     layout = Layout(read_plan(PLAN))
     profile, plan = layout.profile("Up"), layout.plan
-    train, tank = made_up(plan, plan.trains["ore"]), plan.locos["tank"]
+    train, tank = build_train(plan, plan.trains["ore"]), plan.locos["tank"]
     helper = (Block(tank, 1),)
     blocks = (*helper, *train.blocks) if where == "head" else (*train.blocks, *helper)
     verdict = judge_running(profile, Train(blocks, TOGETHER, "assumed"), "clean", layout.pulls)
@@ -110,7 +110,7 @@ def test_on_a_lap_the_ways_under_a_train_go_on_across_its_origin():
 
 def enough(text: str, helper: str) -> set[bool]:
     layout = Layout(read_plan(text))
-    train = made_up(layout.plan, layout.plan.trains["ore"])
+    train = build_train(layout.plan, layout.plan.trains["ore"])
     found = helps(layout, layout.profile("Up"), train, "clean", [layout.plan.locos[helper]])
     return {each.enough for each in found}
 

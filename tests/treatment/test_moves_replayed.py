@@ -8,7 +8,7 @@ from random import Random
 import pytest
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.plan import read_plan
 from gradehaul.treatment.helping import HelpedTrain, obstacle
 from gradehaul.treatment.ways_over import Doubling, doubling
@@ -132,7 +132,7 @@ def test_doubling_is_advised_where_it_can_be_done() -> None:
     for seed in range(100):
         built = Built(seed)
         layout = Layout(read_plan(built.text()))
-        found = doubling(layout, layout.profile("Up"), made_up(layout.plan, layout.plan.trains["up"]), "clean")
+        found = doubling(layout, layout.profile("Up"), build_train(layout.plan, layout.plan.trains["up"]), "clean")
         front = found.front if isinstance(found, Doubling) else built.cars // 2
         done = doubled(built.yard(), built.trip(), built.engine, front, built.cars - front)
         if isinstance(found, Doubling):

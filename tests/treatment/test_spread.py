@@ -22,7 +22,7 @@ from checked import check as answer_of
 from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.film_spread import turning_places
 from gradehaul.plan import load_plan, read_plan
@@ -162,7 +162,7 @@ def cases(draw: st.DrawFn, kind: str) -> Case:
 
 def reach_of(layout: Layout, units: Units, carry: float) -> list[frozenset[int]]:
     """Return the units onto which wheels carry film from each unit, itself among them."""
-    longest = max(made_up(layout.plan, named).length for named in layout.plan.trains.values())
+    longest = max(build_train(layout.plan, named).length for named in layout.plan.trains.values())
     spurs = [
         spur for route in layout.routes for t in route.tails if t.run_round is not None for spur in t.run_round.spurs
     ]
@@ -204,7 +204,7 @@ class Judged:
         self._known: dict[tuple[frozenset[int], tuple[bool, ...]], bool] = {}
         self._must: dict[frozenset[int], tuple[bool, ...]] = {}
         self.runs = [
-            (self.layout.profile(t.route), made_up(self.layout.plan, t)) for t in self.layout.plan.trains.values()
+            (self.layout.profile(t.route), build_train(self.layout.plan, t)) for t in self.layout.plan.trains.values()
         ]
 
     def good(self, film: frozenset[int], there: frozenset[int] = frozenset()) -> bool:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from checked import check
 from gradehaul.errors import quoted
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.helping import helper_districts, helps
 from gradehaul.treatment.ways_over import Doubling, WaysOver, _splits, cars_to_leave, doubling, ways_over
@@ -61,7 +61,7 @@ def test_both_parts_of_a_doubled_train_climb(line: Line, cars: int) -> None:
     line = replace(line, consist=("mule", f"{cars} ore"))
     layout = Layout(read_plan(line.text({})))
     profile = layout.profile("Up")
-    train = made_up(layout.plan, layout.plan.trains["up"])
+    train = build_train(layout.plan, layout.plan.trains["up"])
     found = list(_splits(profile, train, "clean", layout.pulls))
     splits = [n for n in range(1, cars) if outcome(line, ("mule", f"{n} ore")) == "climbs"]
     both = [n for n in splits if cars - n in splits]
@@ -103,7 +103,7 @@ route.Up = {{ from = "Staging", to = "Summit", via = ["Over"] }}
 )
 def test_both_parts_must_stand_and_the_engine_come_back(foot, summit, stub, found) -> None:
     layout = passing(foot, summit, stub)
-    train = made_up(layout.plan, layout.plan.trains["up"])
+    train = build_train(layout.plan, layout.plan.trains["up"])
     assert doubling(layout, layout.profile("Up"), train, "treated") == found
 
 
@@ -125,7 +125,7 @@ train.up = {{ route = "Up", consist = ["tank", "10 ore"] }}
 route.Up = {{ from = "Staging", to = "Summit", reversals = 1 }}
 """)
     )
-    train = made_up(layout.plan, layout.plan.trains["up"])
+    train = build_train(layout.plan, layout.plan.trains["up"])
     assert doubling(layout, layout.profile("Up"), train, "treated") == found
 
 
@@ -178,7 +178,7 @@ def test_outside_its_districts_a_train_needs_no_help(line: Line) -> None:
     layout = Layout(read_plan(line.text({})))
     verdict = layout.verdict("up", rail="treated")
     assume(verdict.climb != "climbs")
-    train = made_up(layout.plan, layout.plan.trains["up"])
+    train = build_train(layout.plan, layout.plan.trains["up"])
     districts = helper_districts(layout, layout.profile("Up"), train, verdict)
     failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
     assert failing
@@ -203,7 +203,7 @@ def test_locomotives_that_do_not_climb_alone_leave_no_number() -> None:
     line = Line(('straight = 5000, grade = "9 %"',) * 2, ("dray", "2 ore"), (None, None), "")
     steep = line.text({}).replace('mass = "420 g"', 'mass = "4200 g"')
     layout = Layout(read_plan(steep))
-    train = made_up(layout.plan, layout.plan.trains["up"])
+    train = build_train(layout.plan, layout.plan.trains["up"])
     assert cars_to_leave(layout, layout.profile("Up"), train, "clean") is None
 
 
@@ -254,7 +254,7 @@ def test_over_reversals_each_part_runs_the_whole_route(mass: int) -> None:
 def test_over_reversals_helpers_are_told_leg_by_leg(mass: int) -> None:
     layout = switchback(mass)
     profile = layout.profile("Up to the quarry")
-    length = made_up(layout.plan, layout.plan.trains["empties"]).length
+    length = build_train(layout.plan, layout.plan.trains["empties"]).length
     (lower, upper) = (layout.tail_room(tail) for tail in profile.route.tails)
     starts = {leg.route.number: (start, start + leg.length) for leg, start in profile.runs}
     seen = set()
@@ -328,13 +328,13 @@ train.up = { route = "Up", consist = ["tank", "16 ore"] }
 @pytest.mark.parametrize(("tail", "found"), [("1.5", Doubling(8, 8)), ("0.8", "pull")])
 def test_both_parts_of_a_doubled_train_fit_the_tail_where_they_reverse(tail, found) -> None:
     layout = Layout(read_plan(ZIGZAG.replace("TAIL", tail)))
-    train = made_up(layout.plan, layout.plan.trains["up"])
+    train = build_train(layout.plan, layout.plan.trains["up"])
     assert doubling(layout, layout.profile("Up"), train, "clean") == found
 
 
 @pytest.mark.parametrize(("tail", "enough"), [("3.4", True), ("0.8", False)])
 def test_no_helper_makes_a_train_fit(tail, enough) -> None:
     layout = Layout(read_plan(ZIGZAG.replace("TAIL", tail)))
-    train = made_up(layout.plan, layout.plan.trains["up"])
+    train = build_train(layout.plan, layout.plan.trains["up"])
     found = helps(layout, layout.profile("Up"), train, "clean", [layout.plan.locos["tank"]])
     assert any(each.enough for each in found) is enough

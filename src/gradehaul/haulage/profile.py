@@ -34,7 +34,7 @@ class WayProfile(NamedTuple):
     rails: tuple[str, ...]
     """The conditions that it may have: first the planned one, clean where nothing is said."""
     railhead: PiecewiseQuadratic
-    turning: PiecewiseQuadratic
+    summed_curvature: PiecewiseQuadratic
 
 
 def way_profiles(alignment: Alignment) -> dict[Way, WayProfile]:
@@ -42,18 +42,21 @@ def way_profiles(alignment: Alignment) -> dict[Way, WayProfile]:
     found: dict[Way, WayProfile] = {}
     for track in alignment.tracks.values():
         # both reach to the end of the track, but for rounding
-        breaks = distinct(np.concatenate([track.railhead.breaks, track.turning.breaks[:-1]]))
-        railhead, turning = track.railhead.divided(breaks), track.turning.divided(breaks)
+        breaks = distinct(np.concatenate([track.railhead.breaks, track.summed_curvature.breaks[:-1]]))
+        railhead, summed_curvature = track.railhead.divided(breaks), track.summed_curvature.divided(breaks)
         rails = (track.rail or CLEAN,)
-        found[Way(track.id, forward=True)] = WayProfile(track.name, rails, railhead, turning)
-        back = -turning.reverse() + float(turning.ends[-1])
+        found[Way(track.id, forward=True)] = WayProfile(track.name, rails, railhead, summed_curvature)
+        back = -summed_curvature.reverse() + float(summed_curvature.ends[-1])
         found[Way(track.id, forward=False)] = WayProfile(track.name, rails, railhead.reverse(), back)
     return found
 
 
 def steepest_on_ways(profiles: Mapping[Way, WayProfile], coefficient: float) -> dict[Way, float]:
     """Return the steepest effective grade on every way: grade plus curve resistance, at a point."""
-    grades = {way: compensated(each.railhead, each.turning, coefficient).derivative() for way, each in profiles.items()}
+    grades = {
+        way: compensated_profile(each.railhead, each.summed_curvature, coefficient).derivative()
+        for way, each in profiles.items()
+    }
     return {way: float(max(grade.values.max(), grade.ends.max())) for way, grade in grades.items()}
 
 
@@ -81,7 +84,7 @@ class RouteProfile:
         The route.
     curves
         What curves cost; `coefficient`, m, is that of the compensated profile.
-    railhead, turning, effort
+    railhead, summed_curvature, compensated
         Railhead z, m; summed curvature K, radians; and compensated profile E = z + C K, m; all from 0 to the length.
     starts
         Where each track begins, m, with the end of the last, shape (tracks + 1,).
@@ -96,15 +99,15 @@ class RouteProfile:
     route: Route
     curves: CurveCosts
     railhead: PiecewiseQuadratic
-    turning: PiecewiseQuadratic
-    effort: PiecewiseQuadratic
+    summed_curvature: PiecewiseQuadratic
+    compensated: PiecewiseQuadratic
     starts: FloatArray
     tracks: tuple[str, ...]
     rails: tuple[tuple[str, ...], ...]
     legs: tuple[RouteProfile, ...] = ()
     _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False, init=False)
     _rows: dict[float, FloatArray] = field(default_factory=dict, repr=False, init=False)
-    _compensated: dict[float, RouteProfile] = field(default_factory=dict, repr=False, init=False)
+    _variants: dict[float, RouteProfile] = field(default_factory=dict, repr=False, init=False)
 
     @property
     def coefficient(self) -> Meters:
@@ -129,9 +132,9 @@ class RouteProfile:
     @property
     def descent(self) -> RouteProfile:
         """The lowest profile of one direction upside down: what pushes a train that must be held back."""
-        if -math.inf not in self._compensated:
-            self._compensated[-math.inf] = self.shaped(self.lowest.effort * -1.0)
-        return self._compensated[-math.inf]
+        if -math.inf not in self._variants:
+            self._variants[-math.inf] = self.shaped(self.lowest.compensated * -1.0)
+        return self._variants[-math.inf]
 
     @property
     def heights(self) -> RouteProfile:
@@ -141,22 +144,22 @@ class RouteProfile:
     @property
     def bends(self) -> RouteProfile:
         """The profile of the summed curvature alone, in place of heights."""
-        if math.inf not in self._compensated:
-            self._compensated[math.inf] = self.shaped(self.turning)
-        return self._compensated[math.inf]
+        if math.inf not in self._variants:
+            self._variants[math.inf] = self.shaped(self.summed_curvature)
+        return self._variants[math.inf]
 
     def _with_curves(self, times: float) -> RouteProfile:
         """Return the profile of one direction with so many times the curve coefficient."""
-        if times == 1.0 or (not np.any(self.turning.slopes) and not np.any(self.turning.seconds)):
+        if times == 1.0 or (not np.any(self.summed_curvature.slopes) and not np.any(self.summed_curvature.seconds)):
             return self
-        if times not in self._compensated:
-            effort = compensated(self.railhead, self.turning, times * self.coefficient)
-            self._compensated[times] = self.shaped(effort)
-        return self._compensated[times]
+        if times not in self._variants:
+            compensated = compensated_profile(self.railhead, self.summed_curvature, times * self.coefficient)
+            self._variants[times] = self.shaped(compensated)
+        return self._variants[times]
 
-    def shaped(self, effort: PiecewiseQuadratic) -> RouteProfile:
+    def shaped(self, compensated: PiecewiseQuadratic) -> RouteProfile:
         """Return the profile of one direction with another function of the place for its compensated profile."""
-        return replace(self, effort=effort, legs=())
+        return replace(self, compensated=compensated, legs=())
 
     @property
     def runs(self) -> tuple[tuple[RouteProfile, float], ...]:
@@ -167,7 +170,7 @@ class RouteProfile:
     @property
     def length(self) -> Meters:
         """Length of the route, m."""
-        return self.effort.stop
+        return self.compensated.stop
 
     @property
     def climb(self) -> Meters:
@@ -186,7 +189,7 @@ class RouteProfile:
 
     def effective_grade(self) -> PiecewiseQuadratic:
         """Return the effective grade along the route; it jumps where the grade or the curvature does."""
-        return self.effort.derivative()
+        return self.compensated.derivative()
 
     def track_at(self, place: float, *, ahead: bool = False) -> str:
         """Return the track that a place on the route lies on; at a joint, the one before it, or the one ahead.
@@ -216,15 +219,15 @@ class RouteProfile:
         """
         rounds = math.ceil(back / self.length) if self.route.lap and back > 0 else 0
         if rounds not in self._behind:
-            effort = self.effort
+            compensated = self.compensated
             if self.route.lap:
-                turns = join([effort] * (rounds + 1), follow_on=True)
-                gain = float(effort.ends[-1] - effort.values[0])
+                turns = join([compensated] * (rounds + 1), follow_on=True)
+                gain = float(compensated.ends[-1] - compensated.values[0])
                 self._behind[rounds] = turns.shift(-rounds * self.length) + (-rounds * gain)
             else:
                 # a piece without slope serves for any distance behind
-                level = PiecewiseQuadratic(np.array([-1.0, 0.0]), effort.values[:1], np.zeros(1), np.zeros(1))
-                self._behind[rounds] = join([level, effort])
+                level = PiecewiseQuadratic(np.array([-1.0, 0.0]), compensated.values[:1], np.zeros(1), np.zeros(1))
+                self._behind[rounds] = join([level, compensated])
         return self._behind[rounds]
 
     def ruling(self) -> Ruling:
@@ -244,7 +247,7 @@ class RouteProfile:
             at_end = bool(grade.ends.max() > grade.values.max())
             piece = int(np.argmax(grade.ends if at_end else grade.values))
             start = stop = float(grade.breaks[piece + (1 if at_end else 0)])
-        slopes = self.railhead.derivative(), self.turning.derivative()
+        slopes = self.railhead.derivative(), self.summed_curvature.derivative()
         own, bend = (float((s.ends if at_end else s.values)[piece]) for s in slopes)
         middle = 0.5 * float(grade.breaks[piece] + grade.breaks[piece + 1])
         return Ruling(top, own + 0.0, self.coefficient * bend, start, stop, self.track_at(middle))
@@ -303,13 +306,15 @@ def _gains(function: PiecewiseQuadratic) -> FloatArray:
     return np.where(np.abs(gains) > 1e-12, gains, 0.0)  # level to rounding is level
 
 
-def compensated(railhead: PiecewiseQuadratic, turning: PiecewiseQuadratic, coefficient: float) -> PiecewiseQuadratic:
+def compensated_profile(
+    railhead: PiecewiseQuadratic, summed_curvature: PiecewiseQuadratic, coefficient: float
+) -> PiecewiseQuadratic:
     """Return railhead + coefficient × summed curvature, m, of two functions that break at the same places."""
     return PiecewiseQuadratic(
         railhead.breaks,
-        railhead.values + coefficient * turning.values,
-        railhead.slopes + coefficient * turning.slopes,
-        railhead.seconds + coefficient * turning.seconds,
+        railhead.values + coefficient * summed_curvature.values,
+        railhead.slopes + coefficient * summed_curvature.slopes,
+        railhead.seconds + coefficient * summed_curvature.seconds,
     )
 
 
@@ -321,13 +326,13 @@ def route_profile(profiles: Mapping[Way, WayProfile], route: Route, curves: Curv
     """
     parts = [profiles[way] for way in route.ways]
     railhead = join([part.railhead for part in parts], follow_on=True)
-    turning = join([part.turning for part in parts], follow_on=True)
+    summed_curvature = join([part.summed_curvature for part in parts], follow_on=True)
     return RouteProfile(
         route=route,
         curves=curves,
         railhead=railhead,
-        turning=turning,
-        effort=compensated(railhead, turning, curves.coefficient),
+        summed_curvature=summed_curvature,
+        compensated=compensated_profile(railhead, summed_curvature, curves.coefficient),
         starts=railhead.breaks[np.cumsum([0, *(part.railhead.values.size for part in parts)])],
         tracks=tuple(part.name for part in parts),
         rails=tuple(part.rails for part in parts),

@@ -26,8 +26,8 @@ CURVE_MEASURED = 0.10
 """Spread of a curve coefficient that the builder measured, as a share of it (assumed)."""
 
 
-_TO_5TH = 1.6448536
-"""Standard deviations from the middle of a normal distribution to its 5th percentile."""
+NORMAL_95 = 1.6448536269514722
+"""Standard deviations from the middle of a normal distribution to its 95th percentile, or down to its 5th."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ class CurveCosts:
 
 def curve_costs(wanted: CurveResistance, scale: Scale) -> CurveCosts:
     """Return what curves cost on a plan."""
-    lowest = max(0.0, wanted.least - _TO_5TH * curve_spread(wanted))
+    lowest = max(0.0, wanted.least - NORMAL_95 * curve_spread(wanted))
     return CurveCosts(curve_coefficient(wanted, scale), wanted.starting or 1.0, lowest, wanted.tension)
 
 
@@ -83,4 +83,4 @@ def lowest(resistance: Reading, drop: float = 0.0) -> float:
     """
     if resistance.spread is None:
         return LOWEST_SHARE * resistance.value
-    return max(0.0, resistance.value - drop - _TO_5TH * resistance.spread)
+    return max(0.0, resistance.value - drop - NORMAL_95 * resistance.spread)

@@ -84,7 +84,7 @@ def most_friction(profile: RouteProfile, locos: float, car: Car, resistance: flo
     as much curve as lies along any such row. The cells that stand for the track reach beyond a train by less than four
     of their own lengths. Where that is more than 999 cars it is infinite.
     """
-    slope = profile.effort.derivative()
+    slope = profile.compensated.derivative()
     hardest = resistance + max(float(np.abs(slope.values).max()), float(np.abs(slope.ends).max()))
     wraps = profile.curves.tension * profile.bends.rows_of_cars(car.length)
     wraps = np.minimum.accumulate(wraps[::-1])[::-1] * car.length  # a row turns no more than a longer one
@@ -114,18 +114,18 @@ class _Cells:
 
     @staticmethod
     def over(profile: RouteProfile, back: float) -> _Cells:
-        effort = profile.with_track_behind(back)
-        turning = profile.bends.with_track_behind(back)
+        compensated = profile.with_track_behind(back)
+        wrapped = profile.bends.with_track_behind(back)
         size = max(back / _CELLS, profile.length / _MOST_CELLS)
         count = int(np.ceil((profile.length + back) / size))
-        breaks = effort.breaks[(effort.breaks > -back) & (effort.breaks < profile.length)]
+        breaks = compensated.breaks[(compensated.breaks > -back) & (compensated.breaks < profile.length)]
         places = distinct(np.concatenate([np.linspace(-back, profile.length, count + 1), breaks]))
         width = np.diff(places)
         middle = places[:-1] + 0.5 * width
-        slope = effort.derivative()
+        slope = compensated.derivative()
         half = 0.5 * width * slope.derivative().continued(middle)
         grade = slope.continued(middle)
-        return _Cells(places, profile.curves.tension * turning.continued(places), (grade - half, grade + half))
+        return _Cells(places, profile.curves.tension * wrapped.continued(places), (grade - half, grade + half))
 
     def before(self, at: FloatArray) -> Index:
         """Return the last of the cells' ends that is not beyond each place."""

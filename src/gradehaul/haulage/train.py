@@ -147,7 +147,7 @@ def _at_tail(blocks: Sequence[Block]) -> list[Block]:
     return list(takewhile(lambda block: isinstance(block.vehicle, Loco), reversed(blocks)))
 
 
-def made_up(plan: Plan, named: NamedTrain) -> Train:
+def build_train(plan: Plan, named: NamedTrain) -> Train:
     """Make up a named train from the stock of its plan.
 
     Its locomotives work together as the train says; else as their power says where all are of one; else at 90 %, or at

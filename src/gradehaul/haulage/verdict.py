@@ -135,7 +135,7 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     return judge_running(profile, train.after(profile.route.run_rounds), rail, pulls)
 
 
-def how_well(verdict: Verdict) -> tuple[int, float]:
+def rank(verdict: Verdict) -> tuple[int, float]:
     """Return what orders verdicts on one train: the worst first, by outcome and pull to spare."""
     return WORST_FIRST.index(verdict.outcome), verdict.spare
 

@@ -20,14 +20,14 @@ from gradehaul.track.piecewise import PiecewiseQuadratic
 
 @dataclass(frozen=True, slots=True)
 class AlignedTrack:
-    """A track with its geometry, in its line's direction: `railhead`, m, and `turning`, summed |curvature|, radians."""
+    """A track with its geometry, in its line's direction: `railhead`, m, and summed |curvature|, radians."""
 
     id: str
     name: str
     length: Meters
     sections: tuple[Section, ...]
     railhead: PiecewiseQuadratic
-    turning: PiecewiseQuadratic
+    summed_curvature: PiecewiseQuadratic
     rail: str | None
 
 
@@ -70,7 +70,7 @@ def align(plan: Plan) -> Alignment:
             length=track.length,
             sections=curvature[track.id],
             railhead=rounded[track.id],
-            turning=summed_curvature(curvature[track.id]),
+            summed_curvature=summed_curvature(curvature[track.id]),
             rail=track.rail,
         )
         for track in plan.tracks.values()

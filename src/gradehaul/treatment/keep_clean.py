@@ -17,7 +17,7 @@ from gradehaul.haulage.answers.check_notes import doubts_of
 from gradehaul.haulage.answers.judged import Judged, judged
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, made_up, trains_named
+from gradehaul.haulage.train import Train, build_train, trains_named
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.verdict import Need, judge
 from gradehaul.plan.edit.copies import plan_with_rails
@@ -326,7 +326,7 @@ def _wanted(
 def _worse(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Judged:
     """Return the worst of what becomes of a train at every age of the film."""
     ages = (judged(Judged, layout, profile, train, planned, trials) for planned in layout.planned)
-    return min(ages, key=lambda each: each.badness)
+    return min(ages, key=lambda each: each.rank)
 
 
 def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
@@ -335,7 +335,7 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
         raise RouteError("no train is named", file=plan.file, write="[train.NAME] with a route and a consist")
     named = [plan.trains[name] for name in trains_named(plan, names)]
     profiles = {route: layout.profile(route) for route in dict.fromkeys(each.route for each in named)}
-    return {each.name: _Run(made_up(plan, each), profiles[each.route]) for each in named}
+    return {each.name: _Run(build_train(plan, each), profiles[each.route]) for each in named}
 
 
 def _film(plan: Plan, name: str | None) -> str:

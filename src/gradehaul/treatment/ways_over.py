@@ -11,7 +11,7 @@ from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, made_up, pushed
+from gradehaul.haulage.train import Train, build_train, pushed
 from gradehaul.haulage.verdict import Outcome, judge
 from gradehaul.network.engine_moves import can_reach, run_round
 from gradehaul.network.route import Route
@@ -165,7 +165,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
     for judged in answer.trains:
         if judged.rail not in answer.judged_rails or judged.outcome == "climbs":
             continue
-        train = made_up(plan, plan.trains[judged.name])
+        train = build_train(plan, plan.trains[judged.name])
         profile = layout.profile(judged.route)
         found.append(
             WaysOver(

@@ -22,7 +22,7 @@ from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
 from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline, train_test
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.haulage.verdict import Need
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
@@ -255,7 +255,7 @@ def test_a_train_that_only_goes_down_is_held_back_as_far_as_statics_have_it() ->
     stock = hills.stock_of("plans/landing.toml", scale=None, unit=None)
     assert directions_of(stock) == {"loads": "down", "empties": "up"}
     layout = Layout(stock)
-    train = made_up(layout.plan, layout.plan.trains["loads"])
+    train = build_train(layout.plan, layout.plan.trains["loads"])
     weight = 9.80665 * sum(block.mass for block in train.blocks)
     for radius, rail in ((0.6, "treated fresh"), (0.9, "treated"), (1.2, "treated fresh")):
         slip = train.together * sum(layout.pulls.slipping(loco, rail).value for loco, _ in train.locos)

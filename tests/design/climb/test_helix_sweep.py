@@ -17,7 +17,7 @@ from gradehaul.design.climb.search import train_test
 from gradehaul.errors import DesignError
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import demand, supply
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.haulage.verdict import surplus
 from gradehaul.plan.records import CurveResistance, Plan
 
@@ -86,7 +86,7 @@ def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: di
             if each.exact[down, across]:
                 slack = 1 if "tension" in costs else 0
                 assert 0 <= each.cars[down, across] - load.rated <= slack
-        made = made_up(stock, stock.trains[train])
+        made = build_train(stock, stock.trains[train])
         need = demand(profile, made)
         short = []
         for rail in found.judged:

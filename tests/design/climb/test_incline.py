@@ -83,8 +83,8 @@ def test_its_figures_are_those_of_the_plan_it_writes(
 def test_compensation_makes_the_effective_grade_the_same_all_the_way(stock: Plan) -> None:
     plain = incline_of(InclineGiven(0.1, 6.0, None, BENDS, 0.0), stock)
     eased = replace(plain, compensated=True)
-    effort = eased.hill(stock).layout.profile("Up").effective_grade()
-    assert effort.values == pytest.approx([eased.effective_grade] * effort.values.size, abs=1e-8)
+    effective = eased.hill(stock).layout.profile("Up").effective_grade()
+    assert effective.values == pytest.approx([eased.effective_grade] * effective.values.size, abs=1e-8)
     assert eased.effective_grade < plain.effective_grade
     assert eased.effective_grade > plain.grade
 
@@ -92,8 +92,8 @@ def test_compensation_makes_the_effective_grade_the_same_all_the_way(stock: Plan
 def test_on_easements_a_compensated_grade_asks_no_more_than_elsewhere(stock: Plan) -> None:
     bends = tuple(bend._replace(ease=0.2) for bend in BENDS)
     eased = incline_of(InclineGiven(0.1, 6.0, None, bends, 0.0, compensated=True), stock)
-    effort = eased.hill(stock).layout.profile("Up").effective_grade()
-    assert effort.greatest().value == pytest.approx(eased.effective_grade, abs=1e-8)
+    effective = eased.hill(stock).layout.profile("Up").effective_grade()
+    assert effective.greatest().value == pytest.approx(eased.effective_grade, abs=1e-8)
     # an arc of the same angle begins with all of its curvature
     assert [bend.length for bend in bends] == pytest.approx([bend.length + 0.2 for bend in BENDS])
     sections = eased.hill(stock).layout.alignment.tracks["Incline:2"].sections

@@ -21,7 +21,7 @@ from gradehaul.design.level.railheads import Leveled, leveled
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.track.alignment import align
 from gradehaul.track.heights.railhead import solve_railheads
@@ -114,14 +114,14 @@ def same_as_reported(found: Leveled, folder: Path) -> None:
     for each in found.hardest:
         for profile, _ in layout.profile(plan.trains[each.train].route).runs:
             at = np.linspace(-2 * profile.length * profile.route.lap, profile.length, 4001)
-            effort = profile.with_track_behind(2 * profile.length).continued(at)
-            train = made_up(plan, plan.trains[each.train]).after(profile.route.run_rounds)
+            compensated = profile.with_track_behind(2 * profile.length).continued(at)
+            train = build_train(plan, plan.trains[each.train]).after(profile.route.run_rounds)
             for cars in range(sum(count for _, count in train.cars) + 1):
                 part = train.with_cars(0, cars)
                 if part.length <= profile.length:
                     heads = np.arange(profile.first_head(part.length), profile.length, 0.01)
                     masses = [block.mass for block in part.blocks]
-                    assert sampled(effort, at, part.edges.tolist(), masses, heads) <= each.leveled + 5e-5
+                    assert sampled(compensated, at, part.edges.tolist(), masses, heads) <= each.leveled + 5e-5
     harder = [each for each in (*found.hardest, *found.rulings) if each.leveled > each.even + 1e-4]
     rolls = [each for each in found.parked if each.roll_after]
     assert found.passes == (not harder and not rolls and not any(each.newly_fails for each in found.compare()))
@@ -195,7 +195,7 @@ def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
 
 
 def sampled(
-    effort: NDArray[np.float64],
+    compensated: NDArray[np.float64],
     at: NDArray[np.float64],
     edges: list[float],
     weights: list[float],
@@ -204,7 +204,11 @@ def sampled(
     """The hardest averaged effective grade by sampling: weights of blocks between edges behind the head."""
     demand = np.zeros(heads.size)
     for (front, back), weight in zip(pairwise(edges), weights, strict=True):
-        demand += weight * (np.interp(heads - front, at, effort) - np.interp(heads - back, at, effort)) / (back - front)
+        demand += (
+            weight
+            * (np.interp(heads - front, at, compensated) - np.interp(heads - back, at, compensated))
+            / (back - front)
+        )
     return float((demand / sum(weights)).max())
 
 
@@ -226,10 +230,12 @@ def test_a_lap_is_leveled_with_the_lap_behind_it() -> None:
     ends = np.array([0.0, 1.2, 1.2 + 0.5 * np.pi, 2.4 + 0.5 * np.pi, lap])
     once = np.concatenate([east, west[1:]]) + np.array([0.0, 0.0, bends, bends, 2 * bends])
     at = np.concatenate([ends[:-1] - lap, ends])
-    effort = np.concatenate([once[:-1] - 2 * bends, once])
+    compensated = np.concatenate([once[:-1] - 2 * bends, once])
     heads = np.arange(0.0, lap, 0.002)
     worst = max(
-        sampled(effort, at, [0.0, 0.2, 0.2 + 0.1 * cars][: 2 + (cars > 0)], [0.4, 0.1 * cars][: 1 + (cars > 0)], heads)
+        sampled(
+            compensated, at, [0.0, 0.2, 0.2 + 0.1 * cars][: 2 + (cars > 0)], [0.4, 0.1 * cars][: 1 + (cars > 0)], heads
+        )
         for cars in range(13)
     )
     assert up.leveled == pytest.approx(worst, abs=5e-5)

@@ -11,7 +11,7 @@ from gradehaul.errors import GradehaulError, PlanError, RouteError
 from gradehaul.haulage.answers.judged import misfits, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, TrialOutcome, try_train
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Cut, NamedTrain, Plan
@@ -55,7 +55,7 @@ def climbs(layout: Layout, route: str, consist: tuple[Cut, ...], rails: tuple[st
     """Whether a train climbs on all of some rails, by a plan that names it."""
     named = NamedTrain("tried", route, tuple(cut for cut in consist if cut.count))
     with_it = Layout(replace(layout.plan, trains={"tried": named}))
-    fits = not misfits(with_it, with_it.route(route), made_up(with_it.plan, named))
+    fits = not misfits(with_it, with_it.route(route), build_train(with_it.plan, named))
     return fits and all(with_it.verdict("tried", rail=rail).outcome == "climbs" for rail in rails)
 
 

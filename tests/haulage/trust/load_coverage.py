@@ -78,7 +78,7 @@ def covered(count: int, seed: int = 0) -> Covered:
         own = replace(
             profile,
             curves=curves,
-            effort=profile.railhead + profile.turning * curves.coefficient,
+            compensated=profile.railhead + profile.summed_curvature * curves.coefficient,
         )
         true = LoadSearch(truth, own, truth.powers["pair"], truth.cars["box"], Pulls(truth)).load(
             "clean", [Room("the route", 1e3, "route")]

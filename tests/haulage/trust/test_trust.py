@@ -13,7 +13,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.reduction import pool
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.longest import LoadSearch, Room
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.haulage.trust import load as trust_load
 from gradehaul.haulage.trust import random_trials
 from gradehaul.haulage.trust.load import RouteTrust
@@ -23,6 +23,7 @@ from gradehaul.haulage.verdict import judge, surplus
 from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import AS_PLANNED
 from gradehaul.quantities import Reading, read_reading
+from haulage.bench.tables import tilt
 
 HILL = """
 scale = "HO"
@@ -100,7 +101,7 @@ def layout() -> Layout:
 
 def engine_margins(layout: Layout, trials: RandomTrials, name: str, rail: str) -> np.ndarray:
     each = OneByOne(layout, trials)
-    train = made_up(layout.plan, layout.plan.trains[name])
+    train = build_train(layout.plan, layout.plan.trains[name])
     found = []
     for number in range(trials.count):
         plan = each.plan_of(number)
@@ -120,7 +121,7 @@ def test_all_trials_at_once_agree_with_the_exact_engine_trial_by_trial(plan, nam
     layout = Layout(read_plan(plan))
     trials = RandomTrials(layout.plan, layout.coefficient, seed=3, count=200)
     found = engine_margins(layout, trials, name, rail)
-    trust = trust_in_train(layout.profile("Up"), made_up(layout.plan, layout.plan.trains[name]), rail, trials)
+    trust = trust_in_train(layout.profile("Up"), build_train(layout.plan, layout.plan.trains[name]), rail, trials)
     assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
     low, high = np.quantile(found[:, 0], [0.05, 0.95])
     assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
@@ -142,7 +143,7 @@ consist = ["mogul", "{cars} ore"]
     )
     layout = Layout(read_plan(text))
     trials = RandomTrials(layout.plan, layout.coefficient, seed=5, count=120)
-    each, train = OneByOne(layout, trials), made_up(layout.plan, layout.plan.trains["falling"])
+    each, train = OneByOne(layout, trials), build_train(layout.plan, layout.plan.trains["falling"])
     fails = []
     for number in range(trials.count):
         plan, profile = each.plan_of(number), each.profile("Down", number)
@@ -175,7 +176,7 @@ def test_leaving_pieces_out_changes_no_draw(grades, radii, ease, rounding):
     layout = Layout(plan)
     trials = RandomTrials(plan, layout.coefficient, count=25)
     found = engine_margins(layout, trials, "double", "treated")
-    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["double"]), "treated", trials)
+    trust = trust_in_train(layout.profile("Up"), build_train(plan, plan.trains["double"]), "treated", trials)
     low, high = np.quantile(found[:, 0], [0.05, 0.95])
     assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
 
@@ -289,7 +290,7 @@ def test_tension_makes_trains_stall_more_often_and_says_so():
     off, on = (Layout(read_plan(each)) for each in (text, text + "[curve_resistance]\ntension = 0.05\n"))
     found = []
     for each in (off, on):
-        train, trials = made_up(each.plan, each.plan.trains["single"]), RandomTrials(each.plan, each.coefficient)
+        train, trials = build_train(each.plan, each.plan.trains["single"]), RandomTrials(each.plan, each.coefficient)
         found.append(trust_in_train(each.profile("Up"), train, "clean", trials))
     assert 0 < found[0].stall_probability < found[1].stall_probability < 1
     # the middle of the margin is the verdict's own, to within the spread of the friction to both sides
@@ -379,7 +380,7 @@ def test_pooling_finds_the_scatter_of_many_locomotives():
 
 
 def test_the_seed_decides(layout):
-    profile, train = layout.profile("Up"), made_up(layout.plan, layout.plan.trains["double"])
+    profile, train = layout.profile("Up"), build_train(layout.plan, layout.plan.trains["double"])
 
     def chance(seed):
         trials = RandomTrials(layout.plan, layout.coefficient, seed=seed)
@@ -400,7 +401,7 @@ def test_a_train_on_the_edge_stalls_in_half_of_the_trials():
     edge = read_plan(text.replace('["75 gf", "78 gf"]', f'"{asked} N"'))
     layout = Layout(edge)
     trials = RandomTrials(edge, layout.coefficient)
-    trust = trust_in_train(layout.profile("Up"), made_up(edge, edge.trains["single"]), "clean", trials)
+    trust = trust_in_train(layout.profile("Up"), build_train(edge, edge.trains["single"]), "clean", trials)
     assert trust.stall_probability == pytest.approx(0.5, abs=0.02)
     assert trust.dominant.what == "the pull of mogul on clean rail"
 
@@ -408,7 +409,7 @@ def test_a_train_on_the_edge_stalls_in_half_of_the_trials():
 def test_what_to_measure_is_what_would_narrow_most(layout):
     profile = layout.profile("Up")
     trials = RandomTrials(layout.plan, layout.coefficient)
-    trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains["double"]), "treated", trials)
+    trust = trust_in_train(profile, build_train(layout.plan, layout.plan.trains["double"]), "treated", trials)
     assert sum(cause.share for cause in trust.causes) == pytest.approx(1, abs=0.02)
     shares = [cause.share for cause in trust.causes]
     assert shares == sorted(shares, reverse=True)
@@ -425,11 +426,21 @@ def test_what_to_measure_is_what_would_narrow_most(layout):
         HILL.replace('mass = "210 g"\nlength = 110', f'mass = "210 g"\nlength = 110\npull.treated = [{five}]')
     )
     after = trust_in_train(
-        profile, made_up(read, read.trains["double"]), "treated", RandomTrials(read, layout.coefficient)
+        profile, build_train(read, read.trains["double"]), "treated", RandomTrials(read, layout.coefficient)
     )
     before, now = (t.margin_high - t.margin_low for t in (trust, after))
     assert 1 - (now / before) ** 2 == pytest.approx(unread.narrows, abs=0.08)
 
+
+DOWN = """
+scale = "HO"
+unit = "mm"
+railhead.Mill = 0
+line.Down = { from = "Mill", to = "Quay", track = [{ straight = 9000, grade = "-3 %" }] }
+route.Down = { from = "Mill", to = "Quay" }
+loco.tank = { mass = "300 g", length = 200, pull.clean = "41 gf" }
+car.ore = { mass = "100 g", length = 150 }
+"""
 
 BENT = """
 scale = "HO"
@@ -462,7 +473,7 @@ def test_a_cause_weighs_what_it_does_where_the_train_has_least_to_spare():
     plan = read_plan(BENT)
     layout = Layout(plan)
     trials = RandomTrials(plan, layout.coefficient)
-    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["single"]), "clean", trials)
+    trust = trust_in_train(layout.profile("Up"), build_train(plan, plan.trains["single"]), "clean", trials)
     weight = 9.80665 * (0.300 + 10 * 0.095)
     from_curve = np.var(trials.curve * weight / 0.8)
     from_pull = np.var(trials.standing(plan.locos["mogul"], "clean"))
@@ -501,13 +512,25 @@ def test_no_number_of_cars_is_passed_over_that_fails(monkeypatch, power, car):
     assert list(map(RouteTrust(layout.plan, profile, trials).spread, loads)) == found
 
 
+def test_no_number_of_cars_is_passed_over_where_two_resistances_contradict(monkeypatch):
+    """Each car pushes as the lower of readings that contradict says, and so counts in the bound of many."""
+    monkeypatch.setattr(trust_load, "LOAD_TRIALS", 40)
+    tilts = "".join(tilt("rolls", rises) for rises in ([6, 6.2, 5.9], [22, 21.8, 22.1]))
+    layout = Layout(read_plan(DOWN + tilts))
+    profile, trials = layout.profile("Down"), RandomTrials(layout.plan, layout.coefficient)
+    (load,) = layout.loads(profile, "tank", "ore", ["clean"])
+    found = RouteTrust(layout.plan, profile, trials).spread(load)
+    monkeypatch.setattr(RouteTrust, "_surely_more", lambda *_: 0)
+    assert RouteTrust(layout.plan, profile, trials).spread(load) == found
+
+
 def test_a_slipping_pull_is_named_where_the_answer_hangs_on_it():
     """The standing pull is sure and ample; whether a slip is recovered hangs on a slipping pull that nobody read."""
     text = HILL.replace('["75 gf", "78 gf"]', '"150 ± 0.1 gf"')
     plan = read_plan(text.replace('"10 ore"', '"18 ore"'))
     layout = Layout(plan)
     trials = RandomTrials(plan, layout.coefficient)
-    profile, train = layout.profile("Up"), made_up(plan, plan.trains["single"])
+    profile, train = layout.profile("Up"), build_train(plan, plan.trains["single"])
     trust = trust_in_train(profile, train, "clean", trials)
     each = OneByOne(layout, RandomTrials(plan, layout.coefficient, count=100))
     verdicts = []
@@ -526,6 +549,8 @@ def test_a_slipping_pull_is_named_where_the_answer_hangs_on_it():
 def test_the_cars_whose_resistance_is_unsure_are_named(layout):
     trials = RandomTrials(layout.plan, layout.coefficient)
     for name, cars in (("double", {"ore", "caboose"}), ("single", {"ore"})):
-        trust = trust_in_train(layout.profile("Up"), made_up(layout.plan, layout.plan.trains[name]), "clean", trials)
+        trust = trust_in_train(
+            layout.profile("Up"), build_train(layout.plan, layout.plan.trains[name]), "clean", trials
+        )
         measures = [cause.measure for cause in trust.causes if "rolling" in cause.what]
         assert {each.rpartition("resistance of ")[2] for each in measures} == cars

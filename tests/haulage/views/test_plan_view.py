@@ -56,7 +56,7 @@ def test_points_heights_and_grades_are_those_of_the_alignment(name):
         assert np.all(chords <= np.diff(track.distance) * (1 + 1e-9))
         assert chords.sum() == pytest.approx(track.length, rel=1e-3)
         middle = 0.5 * (track.distance[1:] + track.distance[:-1])
-        slope, bend = own.railhead.derivative().at(middle), own.turning.derivative().at(middle)
+        slope, bend = own.railhead.derivative().at(middle), own.summed_curvature.derivative().at(middle)
         # they stray from it by a twentieth of the gauge
         assert np.all(np.diff(track.distance) ** 2 * bend / 8 <= 0.0501 * layout.plan.scale.gauge)
         assert track.effective.mean(axis=1) == pytest.approx(np.abs(slope) + layout.coefficient * bend, abs=1e-9)

@@ -9,7 +9,7 @@ import pytest
 from command_line import run
 from demos import answer_of, layout_of
 from gradehaul.haulage.adhesion import Pull, Pulls
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.haulage.verdict import Test, demand_breakdown
 from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import conditions
@@ -60,7 +60,7 @@ def test_demand_and_pull_where_a_train_has_least_to_spare(name):
     plan = answer.plan  # with what the bench says
     tried = 0
     for each in answer.trains:
-        profile, train = layout.profile(each.route), made_up(plan, plan.trains[each.name])
+        profile, train = layout.profile(each.route), build_train(plan, plan.trains[each.name])
         demand = demand_breakdown(profile, train, each.rail, layout.pulls, each.verdict)
         sign = 1 if demand.test == "hold" else -1
         assert demand.pull + sign * demand.all == pytest.approx(each.verdict.spare)
@@ -70,7 +70,7 @@ def test_demand_and_pull_where_a_train_has_least_to_spare(name):
         leg, start = max((run for run in profile.runs if run[1] < demand.at), key=lambda run: run[1])
         runs = train.after(leg.route.run_rounds)
         if not leg.route.lap:
-            turned = leg.turning.at(np.maximum(demand.at - start - runs.edges, 0.0))
+            turned = leg.summed_curvature.at(np.maximum(demand.at - start - runs.edges, 0.0))
             curves = layout.curves
             share = {"restart": curves.starting, "hold": curves.lowest}.get(demand.test, 1.0)
             coefficient = share * profile.coefficient
@@ -101,7 +101,7 @@ def test_every_named_train_is_shown_whole(name):
         on = {figure: [line for line in mine if each.rail in rails_of(line, figure)] for figure in ON_RAIL}
         assert all(len(lines) == 1 for lines in on.values())
         if each.rail in conditions(answer.plan.films):
-            train = made_up(answer.plan, answer.plan.trains[each.name])
+            train = build_train(answer.plan, answer.plan.trains[each.name])
             test = each.verdict.spare_by
             pulls = sum(pull_in(Pulls(answer.plan), test)(loco, each.rail).value for loco, _ in train.locos)
             shown = units_of(answer.plan.unit).force(train.together * pulls)

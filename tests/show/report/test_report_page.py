@@ -19,7 +19,7 @@ from gradehaul.haulage.answers.judged import Misfit, misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.verdict import WORST_FIRST, HeadStretch, Outcome, Verdict, judge
 from gradehaul.network.route import Route
 from gradehaul.plan import read_plan
@@ -229,7 +229,7 @@ def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, Outcome, set[str
         for _ in range(count):
             route = rng.choice(_runs(layout))
             named, rail, profile = _random_train(rng, plan, route.name), rng.choice(layout.rails), layout.profile(route)
-            train = made_up(plan, named)
+            train = build_train(plan, named)
             verdict = judge(profile, train, rail, layout.pulls)
             too_long = misfits(layout, layout.route(route.whole), train)
             consist = [{"name": cut.name, "count": cut.count} for cut in named.consist]
@@ -336,7 +336,7 @@ def test_figures_are_written_as_the_package_writes_them(page):
 
 def assert_verdict(page: Opened, layout: Layout, route: str, consist: list[tuple[str, int]], rail: str) -> None:
     """Compare the sentences for a train that is made up with its verdict."""
-    train = made_up(layout.plan, NamedTrain("own", route, tuple(Cut(*cut) for cut in consist)))
+    train = build_train(layout.plan, NamedTrain("own", route, tuple(Cut(*cut) for cut in consist)))
     profile, shown = layout.profile(route), page.text("#bench-verdict")
     verdict, too_long = judge(profile, train, rail, layout.pulls), misfits(layout, layout.route(route), train)
     assert all(text in shown for text in sentences(verdict, too_long, profile, units_for(layout.plan))), shown
@@ -379,7 +379,7 @@ def test_the_slider_by_keyboard(page, two_levels):
     assert bench.input_value("#bench-rail") == "as planned"
     assert page.text("#bench-facts").endswith("Judged on rail as planned (fresh): fresh or rested, whichever is worse.")
     bench.focus("#bench-head")
-    train: Train = made_up(plan, plan.trains["stone"])
+    train: Train = build_train(plan, plan.trains["stone"])
     profile, units = two_levels.profile("Up by the siding"), units_for(plan)
     need, given_ = demand(profile, train), supply(profile, train, "as planned fresh", two_levels.pulls)
     for keys in (["Home"], ["PageUp", "ArrowRight"], ["End"]):
@@ -444,7 +444,7 @@ def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(brow
 def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
     layout = layout_of("switchback")
     plan, profile = layout.plan, layout.profile("Down to the mill")
-    train = made_up(plan, plan.trains["stone"])
+    train = build_train(plan, plan.trains["stone"])
     with opened(browser, written("switchback", tmp_path / "page.html").as_uri()) as one:
         one.show_all()
         assert one.page.locator("details.route svg").count() == sum(len(route.legs) for route in layout.routes)

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from demos import layout_of
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.verdict import how_well
+from gradehaul.haulage.verdict import rank
 from gradehaul.haulage.views.section import LongSection, long_section
 from gradehaul.plan import read_plan
 from gradehaul.quantities import convert
@@ -217,7 +217,7 @@ def test_lines_and_red_gaps_are_the_functions_and_stretches_of_the_answer(name, 
     assert set(lines) >= {f"holding back {g.rail}" for g in haul.given if g.judged and haul.least.least().value < 0}
     red = {each.get_gid(): each for axes in figure.axes for each in axes.collections if each.get_gid()}
     judged = [given for given in haul.given if given.judged]
-    worst = min(judged, key=lambda each: how_well(each.verdict))
+    worst = min(judged, key=lambda each: rank(each.verdict))
     short = {"stand": worst.verdict.stalling, "restart": worst.verdict.no_stopping}
     for gid, stretches in (
         ("gap short", short.get(worst.verdict.spare_by, worst.verdict.no_recovery)),

@@ -238,7 +238,7 @@ def test_the_alignment_has_every_track_with_its_geometry() -> None:
     assert (bend.id, bend.name, bend.rail) == ("Main:1", "Bend", "treated")
     assert alignment.tracks["Main:2"].rail is None
     assert bend.length == pytest.approx(np.pi / 4)
-    assert bend.turning.ends[-1] == pytest.approx(np.pi / 2)
+    assert bend.summed_curvature.ends[-1] == pytest.approx(np.pi / 2)
     assert alignment.railheads == {"A": 0.0, "J": pytest.approx(0.02), "B": pytest.approx(0.02)}
     assert [len(chain.lines) for chain in alignment.chains] == [2]
 

@@ -23,7 +23,7 @@ from gradehaul.design.clearance.shape import Tightest, grade_changes, radii, rev
 from gradehaul.design.deck import SOURCE
 from gradehaul.errors import PlanError, quoted
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up, trains_named
+from gradehaul.haulage.train import build_train, trains_named
 from gradehaul.haulage.views.plan_view import on_tracks
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
@@ -187,7 +187,7 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
     named = plan.trains[name]
     if named.route not in {route.name for route in layout.routes}:
         return
-    train = made_up(plan, named)
+    train = build_train(plan, named)
     rule = figures()["tipping"]
     worst: Tightest | None = None
     for each, start in layout.profile(named.route).runs:

@@ -253,7 +253,7 @@ def tightest(
         return None
     first, last = profile.first_head(train.length), profile.length
     count = int(np.ceil((last - first) / (_STEP * vehicles.length.min()))) + 1
-    heads = np.unique(np.concatenate([np.linspace(first, last, count), profile.effort.breaks]))
+    heads = np.unique(np.concatenate([np.linspace(first, last, count), profile.compensated.breaks]))
     heads = heads[(heads >= first) & (heads <= last)]
     edges = np.append(vehicles.front, vehicles.front[-1] + vehicles.length[-1])
     bends = profile.bends.with_track_behind(train.length)

@@ -18,7 +18,7 @@ from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import TIE
 from gradehaul.haulage.resistance import CurveCosts, curve_costs
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS
@@ -209,7 +209,7 @@ def sweep(
         short_by=np.full_like(grade, -1.0)
         if train is None
         else _short_by(
-            (climb, outer), (grade, across), curves, pulls, made_up(stock, stock.trains[train]), judged, direction
+            (climb, outer), (grade, across), curves, pulls, build_train(stock, stock.trains[train]), judged, direction
         ),
         train=train,
         judged=judged,

@@ -15,7 +15,7 @@ from gradehaul.design.climb.hill import DOWN, Direction, Hill, judged_rails, ste
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_curves
 from gradehaul.errors import DesignError, RouteError, quoted
 from gradehaul.haulage.answers.unusual import STEEP
-from gradehaul.haulage.verdict import Need, how_well
+from gradehaul.haulage.verdict import Need, rank
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
@@ -67,7 +67,7 @@ class TrainTest(NamedTuple):
         stuck = [each for each in tried if each[2].outcome not in enough]
         if not stuck:
             return None
-        run, rail, verdict = min(stuck, key=lambda each: how_well(each[2]))
+        run, rail, verdict = min(stuck, key=lambda each: rank(each[2]))
         going = ", going down," if hill.plan.trains[run].route == DOWN else ""
         outcome = "is marginal" if verdict.outcome == "marginal" else verdict.outcome
         words = f"train {quoted(self.train)}{going} {outcome} on {rail} rail"

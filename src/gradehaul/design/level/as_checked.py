@@ -14,7 +14,7 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.berths import stays, steepest_grade
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import gravity_and_curves
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import conversion
 from gradehaul.quantities.si import Meters, Ratio
@@ -98,7 +98,7 @@ def plan_at(plan: Plan, stations: Stations, heights: FloatArray) -> Plan:
 
 def hardest_under(layout: Layout, name: str) -> HardestPlace:
     """Return where a named train has it hardest on its route, with none of its cars up to all of them."""
-    train = made_up(layout.plan, layout.plan.trains[name])
+    train = build_train(layout.plan, layout.plan.trains[name])
     found: list[HardestPlace] = []
     for cars in range(sum(count for _, count in train.cars) + 1):
         part = train.with_cars(0, cars)

@@ -13,7 +13,7 @@ from gradehaul.design.level.stations import Stations
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import edge_weights
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.quantities.si import METER, Meters
 from gradehaul.track.piecewise import FloatArray
 
@@ -42,7 +42,7 @@ class TrainRun:
 
     def heads(self) -> FloatArray:
         """Return the places of the head at which the averaged grade may turn: an end of anything under an edge."""
-        ends = np.concatenate([self.places, self.profile.turning.breaks])
+        ends = np.concatenate([self.places, self.profile.summed_curvature.breaks])
         if self.profile.route.lap:
             rounds = int(np.ceil(self.train.length / self.profile.length))
             ends = (ends - self.profile.length * np.arange(rounds + 1)[:, None]).ravel()
@@ -77,16 +77,18 @@ class TrainRun:
             ),
             shape=(head.size, count),
         )
-        turning = self.profile.turning
-        turned = turning.at(at.ravel()).reshape(at.shape) + rounds * turning(self.profile.length)
+        summed_curvature = self.profile.summed_curvature
+        turned = summed_curvature.at(at.ravel()).reshape(at.shape) + rounds * summed_curvature(self.profile.length)
         return parts.tocsr(), self.profile.coefficient * (turned @ self._weights())
 
     def bulge(self, head: FloatArray) -> FloatArray:
         """Return half the second derivative of the averaged grade by the head, 1/m², which easements alone have."""
         at, _ = self._under(head)
-        turning = self.profile.turning
-        piece = np.clip(np.searchsorted(turning.breaks, at, side="right") - 1, 0, turning.seconds.size - 1)
-        found: FloatArray = 0.5 * self.profile.coefficient * (turning.seconds[piece] @ self._weights())
+        summed_curvature = self.profile.summed_curvature
+        piece = np.clip(
+            np.searchsorted(summed_curvature.breaks, at, side="right") - 1, 0, summed_curvature.seconds.size - 1
+        )
+        found: FloatArray = 0.5 * self.profile.coefficient * (summed_curvature.seconds[piece] @ self._weights())
         return found
 
     def spot_at(self, head: FloatArray) -> Integers:
@@ -104,7 +106,7 @@ def runs_of(layout: Layout, stations: Stations, names: Sequence[str]) -> list[Tr
         route = next((each for each in layout.routes if each.name == named.route), None)
         if route is None:
             continue
-        train = made_up(layout.plan, named)
+        train = build_train(layout.plan, named)
         shorter = [(cars, train.with_cars(0, cars)) for cars in range(sum(count for _, count in train.cars) + 1)]
         for profile, start in layout.profile(route).runs:
             order, places = stations.along(profile.route)

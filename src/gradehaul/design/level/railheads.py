@@ -116,7 +116,7 @@ class Compared:
         return self.after.outcome in FAILS and self.before.outcome not in FAILS
 
     @property
-    def badness(self) -> tuple[int, float]:
+    def rank(self) -> tuple[int, float]:
         """What orders changes, the worst first: steps of the outcome for the better, and of the risk."""
         steps = WORST_FIRST.index(self.after.outcome) - WORST_FIRST.index(self.before.outcome)
         return steps, self.before.risk - self.after.risk
@@ -149,9 +149,9 @@ class Leveled(AnswerRecord):
         """The trains that do worse than with even heights, uphill or down, each on the rail where it is worst."""
         found: dict[str, Compared] = {}
         for each in self.compare():
-            name, (steps, risk) = each.after.name, each.badness
+            name, (steps, risk) = each.after.name, each.rank
             if (steps < 0 or (steps == 0 and risk < -_MORE_RISK)) and (
-                name not in found or each.badness < found[name].badness
+                name not in found or each.rank < found[name].rank
             ):
                 found[name] = each
         return tuple(found.values())

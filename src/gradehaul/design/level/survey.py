@@ -9,6 +9,7 @@ from typing import Annotated, ClassVar
 import numpy as np
 
 from gradehaul.errors import DesignError, quoted
+from gradehaul.haulage.resistance import NORMAL_95
 from gradehaul.plan.records import Survey
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import METER, Meters, Ratio
@@ -16,8 +17,6 @@ from gradehaul.track.piecewise import FloatArray
 
 GAP = 5.0
 """A stretch without a reading that is so many times as long as most is a gap."""
-SURE = 1.645
-"""Standard deviations beyond which a grade is steeper than meant in 19 cases of 20; the 90 % range lies between."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,7 +115,7 @@ def steeper_than(found: Surveyed, grade: float) -> tuple[Steep, ...]:
                 float(found.distance[last]),
                 own,
                 spread,
-                sign * own - abs(grade) > SURE * spread,
+                sign * own - abs(grade) > NORMAL_95 * spread,
             )
         )
     return tuple(result)

@@ -18,7 +18,7 @@ from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_a
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile, Ruling
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.verdict import FAILS
@@ -212,7 +212,7 @@ def check_layout(
     plan, chosen = _narrowed(layout, trains, routes)
     judged = layout.judged(rails)
     trials = RandomTrials(plan, layout.coefficient, seed=seed)
-    made = {named.name: made_up(plan, named) for named in plan.trains.values()}
+    made = {named.name: build_train(plan, named) for named in plan.trains.values()}
     answered: list[RouteAnswer] = []
     for number, route in enumerate(chosen):
         answered.append(_route_answer(layout, layout.profile(route), made, trials))

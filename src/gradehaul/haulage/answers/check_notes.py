@@ -15,7 +15,8 @@ from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.demand import demand
 from gradehaul.haulage.profile import RouteProfile, Ruling
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.resistance import NORMAL_95
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
 from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import ages
@@ -47,7 +48,7 @@ def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: in
     `seed` is that of the random trials.
     """
     hardest = tuple(rulings)
-    made = {named.name: made_up(plan, named) for named in plan.trains.values()}
+    made = {named.name: build_train(plan, named) for named in plan.trains.values()}
     found = (
         *doubtful_readings(plan, (*plan.locos, *plan.cars) if hardest else ()),
         *doubtful_runs(layout.written, seed=seed),
@@ -202,10 +203,6 @@ def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     return wrapped, with_it / without - 1 if without > 0 else 0.0
 
 
-_SURE = 1.645
-"""Standard deviations beyond which a grade is steeper in 19 cases of 20."""
-
-
 def surveyed_steeper(plan: Plan, alignment: Alignment) -> Iterator[Note]:
     """Yield a note for each survey that is steeper than the plan, with the worst place, or that names no line."""
     for survey in plan.surveys.values():
@@ -233,7 +230,7 @@ def _steepest_beyond(
 ) -> tuple[float, float, float, float] | None:
     """Return between which two readings a survey is steeper by most, its grade there and the plan's; None if nowhere.
 
-    Any two readings are compared, beyond their error: what climbs more steeply either way.
+    Any two readings are compared, beyond their error in 19 cases of 20: what climbs more steeply either way.
     """
     places, heights = np.array(sorted(dict(survey.heights).items()), dtype=float).T
     on_line = (places >= railhead.start - 1e-6) & (places <= railhead.stop + 1e-6)
@@ -247,7 +244,7 @@ def _steepest_beyond(
     planned = (planned_heights[last] - planned_heights[first]) / runs
     up, down = (np.maximum(s * measured, 0.0) - np.maximum(s * planned, 0.0) for s in (1.0, -1.0))
     beyond = np.maximum(up, down)
-    sure = beyond > _SURE * math.sqrt(2.0) * reading / runs
+    sure = beyond > NORMAL_95 * math.sqrt(2.0) * reading / runs
     if not sure.any():
         return None
     worst = int(np.argmax(np.where(sure, beyond, -np.inf)))

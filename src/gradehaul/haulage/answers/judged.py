@@ -10,7 +10,7 @@ from typing import ClassVar, TypeVar
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.longest import RoomKind
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import WORST_FIRST, Outcome, Verdict, judge, worst
@@ -60,7 +60,7 @@ class Judged:
         return outcome_of(self.verdict, self.misfits)
 
     @property
-    def badness(self) -> tuple[int, float]:
+    def rank(self) -> tuple[int, float]:
         """What orders one train on several rails, the worst first: its outcome, and its pull to spare, N."""
         return WORST_FIRST.index(self.outcome), self.verdict.spare
 
@@ -143,7 +143,7 @@ def judged_trains(
     for named in plan.trains.values():
         if named.route not in routes or (trains is not None and named.name not in trains):
             continue
-        profile, train = layout.profile(routes[named.route]), made_up(plan, named)
+        profile, train = layout.profile(routes[named.route]), build_train(plan, named)
         found += [
             judged(
                 TrainAnswer,
@@ -185,6 +185,6 @@ def _worst(judged: Iterable[_Train], *, by_film: bool) -> list[_Train]:
     found: dict[Hashable, _Train] = {}
     for each in judged:
         key = each.name, RailCondition.named(each.rail).film if by_film else None
-        if key not in found or each.badness < found[key].badness:
+        if key not in found or each.rank < found[key].rank:
             found[key] = each
     return list(found.values())

@@ -11,7 +11,7 @@ from gradehaul.haulage.bench.reduction import outliers
 from gradehaul.haulage.longest import Load, LoadSearch, Room
 from gradehaul.haulage.profile import RouteProfile, route_profile, steepest_on_ways, way_profiles
 from gradehaul.haulage.resistance import curve_costs
-from gradehaul.haulage.train import Engine, made_up
+from gradehaul.haulage.train import Engine, build_train
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.film_spread import Stretches, Wheels, turning_places, wheels
 from gradehaul.network.graph import MovementGraph
@@ -117,7 +117,7 @@ class Layout:
         if stretches is None:
             lengths = [track.length for track in plan.tracks.values()]
             stretches = Stretches(lengths, {name: (n,) for n, name in enumerate(plan.tracks)})
-        longest = max((made_up(plan, named).length for named in plan.trains.values()), default=0.0)
+        longest = max((build_train(plan, named).length for named in plan.trains.values()), default=0.0)
         rounds = [tail.run_round for route in self.routes for tail in route.tails if tail.run_round is not None]
         spurs = [spur for each in rounds for spur in each.spurs]
         turning = turning_places(stretches, self.movements, longest, spurs)
@@ -309,7 +309,7 @@ class Layout:
         ('stalls', 'Lower bend', -0.255)
         """
         named = self.train(train)
-        return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)
+        return judge(self.profile(named.route), build_train(self.plan, named), self._rail(rail), self.pulls)
 
     def judged(self, rails: Iterable[str] | None = None) -> tuple[str, ...]:
         """Return the rail conditions to judge by: those named, else as planned where the plan says so, else clean.

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import build_train
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
@@ -102,7 +102,7 @@ def judged_runs(plan: Plan, seed: int = 0) -> Iterator[JudgedTrial]:
         layout, random_trials = layouts[trial.hours]
         if trial.route not in {route.name for route in layout.routes}:
             continue
-        train = made_up(layout.plan, NamedTrain(trial.place, trial.route, trial.consist, trial.together))
+        train = build_train(layout.plan, NamedTrain(trial.place, trial.route, trial.consist, trial.together))
         profile, rail = layout.profile(trial.route), RailCondition.named(trial.rail).at(trial.hours).name
         verdict = judge(profile, train, rail, layout.pulls)
         pull = train.together * sum(layout.pulls.standing(loco, rail).value for loco, _ in train.locos)

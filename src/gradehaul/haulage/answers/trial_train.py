@@ -15,7 +15,7 @@ from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.answers.set_heights import HeldHeight, with_heights
 from gradehaul.haulage.answers.unusual import stock_notes
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.route import Route
@@ -162,7 +162,7 @@ def try_train(
         for power in (plan.powers if compares else (None,))
     ]
     if compares:
-        trains.sort(key=lambda train: train.judged.badness, reverse=True)
+        trains.sort(key=lambda train: train.judged.rank, reverse=True)
     stock = _named(plan, trains)
     return TrialAnswer(
         plan=plan,
@@ -257,7 +257,7 @@ def _tried(
         most, room = (None, None) if counted is None else _most(layout, profile, consist, counted, rails)
         own = {"condition": condition, "most": most, "room": room}
         ages = [judged(TrialOutcome, layout, profile, train, rail, random_trials, **own) for rail in rails]
-        trials.append(min(ages, key=lambda trial: trial.badness))
+        trials.append(min(ages, key=lambda trial: trial.rank))
     return TrialTrain(power, consist, train.length, counted, fits, tuple(trials))
 
 
@@ -310,7 +310,7 @@ def _recounted(consist: Sequence[Cut], counted: str, count: int) -> list[Cut]:
 
 
 def _train(plan: Plan, route: Route, consist: Iterable[Cut]) -> Train:
-    return made_up(plan, NamedTrain("try", route.name, tuple(consist)))
+    return build_train(plan, NamedTrain("try", route.name, tuple(consist)))
 
 
 def _between(plan: Plan, route: str, hours: float | None) -> Layout:

@@ -22,7 +22,7 @@ from gradehaul.haulage.adhesion import (
 )
 from gradehaul.haulage.bench.adhesion_fit import deviation, interval
 from gradehaul.haulage.bench.reduction import pooled_of
-from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE, curve_spread
+from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE, NORMAL_95, curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Basis, Car, Film, Loco, Plan
@@ -71,8 +71,6 @@ it is 0.03 (assumed, from the geometry of flanges in HO; no measured value was f
 
 TOGETHER_SPREAD = 0.05
 """Spread of the assumed share that locomotives pull together (common practice: 85 to 100 %)."""
-
-_NORMAL_95 = 1.6448536269514722
 
 
 class RandomTrials(PullModel[FloatArray]):
@@ -230,10 +228,10 @@ class RandomTrials(PullModel[FloatArray]):
 def _lopsided(normal: FloatArray, low: float, high: float) -> FloatArray:
     """Return figures round 1 whose 5th and 95th percentiles are given: a normal distribution for either side.
 
-    >>> _lopsided(np.array([-_NORMAL_95, 0.0, _NORMAL_95]), 0.4, 1.5).round(9)
+    >>> _lopsided(np.array([-NORMAL_95, 0.0, NORMAL_95]), 0.4, 1.5).round(9)
     array([0.4, 1. , 1.5])
     """
-    return 1.0 + normal * np.where(normal < 0, (1 - low) / _NORMAL_95, (high - 1) / _NORMAL_95)
+    return 1.0 + normal * np.where(normal < 0, (1 - low) / NORMAL_95, (high - 1) / NORMAL_95)
 
 
 MUCH_LESS_SURE = 2.0

@@ -25,8 +25,8 @@ from gradehaul.haulage.stretches import (
     joints_along,
     track_stretches,
 )
-from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.verdict import Outcome, Verdict, how_well, judge
+from gradehaul.haulage.train import Train, build_train
+from gradehaul.haulage.verdict import Outcome, Verdict, judge, rank
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import RailCondition
@@ -215,7 +215,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
     shown_rails = layout.judged(rails) if rails else (*layout.judged(), *film_rails(layout.rails))
     if named is None:
         return None
-    started = made_up(plan, named)
+    started = build_train(plan, named)
     train = started.after(profile.route.run_rounds)
     need = demand(profile, train)
     too_long = misfits(layout, layout.route(profile.route.whole), started)
@@ -241,7 +241,7 @@ def _films_once(given: Sequence[PullGiven]) -> list[PullGiven]:
     for each in given[len(judged) :]:
         film = RailCondition.named(each.rail).film
         worse = films.setdefault(film, each)
-        if how_well(each.verdict) < how_well(worse.verdict):
+        if rank(each.verdict) < rank(worse.verdict):
             films[film] = each
     return [*judged, *(replace(each, judged=False) for each in films.values())]
 

@@ -142,9 +142,9 @@ class TrackView:
 
 def track_view(layout: Layout, track: AlignedTrack, frame: int, start: Pose, berth: str | None) -> TrackView:
     """Return a track as it lies from a pose, in a frame; its points lie at every change of grade or curvature."""
-    grade, bend = track.railhead.derivative(), track.turning.derivative()
+    grade, bend = track.railhead.derivative(), track.summed_curvature.derivative()
     turning, t = track.railhead.vertices()
-    breaks = (track.railhead.breaks, track.turning.breaks, track.railhead.breaks[turning] + t)
+    breaks = (track.railhead.breaks, track.summed_curvature.breaks, track.railhead.breaks[turning] + t)
     cuts = np.concatenate([*breaks, _inside_curves(track.sections)])
     gauge = layout.plan.scale.gauge
     trace = points(cut_sections(track.sections, cuts), start, gauge * _STRAY, longest=gauge * _LONGEST)

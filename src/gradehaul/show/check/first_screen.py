@@ -128,7 +128,7 @@ def shown_conditions(answer: CheckAnswer) -> dict[str, dict[str, TrainAnswer]]:
 
 def worst_condition(shown_on: Mapping[str, Mapping[str, TrainAnswer]], name: str) -> TrainAnswer:
     """Return a train on the worst for it of the conditions shown: its place stands at the end of the train's row."""
-    return min((trains[name] for trains in shown_on.values() if name in trains), key=lambda train: train.badness)
+    return min((trains[name] for trains in shown_on.values() if name in trains), key=lambda train: train.rank)
 
 
 def place_words(train: TrainAnswer, units: UnitFormat) -> str:

@@ -19,7 +19,7 @@ from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.figures import SourcedFigure
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Block, Train, made_up
+from gradehaul.haulage.train import Block, Train, build_train
 from gradehaul.haulage.verdict import STATES, DemandBreakdown, demand_breakdown
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
 from gradehaul.plan.records import Car, Loco, Plan, PredictedPull
@@ -177,7 +177,7 @@ def _train_rows(answer: CheckAnswer, units: UnitFormat) -> Iterator[list[str]]:
     plan, pulls = answer.plan, Pulls(answer.plan)
     profiles = {each.route.name: each.profile for each in answer.routes}
     for named in plan.trains.values():
-        subject, train = f'train "{named.name}"', made_up(plan, named)
+        subject, train = f'train "{named.name}"', build_train(plan, named)
         for row in (*_of_stock(train, units), *_of_cars(train, units)):
             yield [subject, *row]
         for each in answer.trains:

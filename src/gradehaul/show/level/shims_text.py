@@ -9,8 +9,9 @@ import numpy as np
 
 from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
-from gradehaul.design.level.survey import SURE, Steep
+from gradehaul.design.level.survey import Steep
 from gradehaul.errors import clean
+from gradehaul.haulage.resistance import NORMAL_95
 from gradehaul.show.base.labels import from_to
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
@@ -102,7 +103,7 @@ def _steep(steep: Steep, units: UnitFormat) -> tuple[Piece, ...]:
 
 def _ranged(grade: float, spread: float, units: UnitFormat, range_words: str = "") -> str:
     """Return a grade with its 90 % range in brackets, behind words on what that is."""
-    low, high = (units.grade(grade + deviations * spread) for deviations in (-SURE, SURE))
+    low, high = (units.grade(grade + deviations * spread) for deviations in (-NORMAL_95, NORMAL_95))
     return f"{units.grade(grade)} ({range_words}{from_to(low, high)})"
 
 

@@ -183,7 +183,7 @@ def _profile(profile: RouteProfile) -> dict[str, Any]:
         "starts": profile.starts.tolist(),
         "rails": [own[0] for own in profile.rails],
         "conditions": [list(own) for own in profile.rails],
-        "effort": _function(profile.effort),
+        "effort": _function(profile.compensated),
         # at the same breakpoints
         "railhead": {key: part for key, part in _function(profile.railhead).items() if key != "breaks"},
     }

@@ -11,7 +11,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from gradehaul.haulage.verdict import STATES, HeadStretch, how_well
+from gradehaul.haulage.verdict import STATES, HeadStretch, rank
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import FAINT, INK, OUTCOME_COLORS, RAILS, SHORT, SPARE
@@ -105,7 +105,7 @@ def _words(section: LongSection, units: UnitFormat, judged: list[PullGiven]) -> 
 
 
 def _worst(judged: Sequence[PullGiven]) -> PullGiven:
-    return min(judged, key=lambda each: how_well(each.verdict))
+    return min(judged, key=lambda each: rank(each.verdict))
 
 
 # Pull and demand
