@@ -37,10 +37,6 @@ from network.networks import (
 )
 
 ANOTHER = "several ways lead there, and the shortest is taken; "
-LEVEL = (
-    "which is no end of track: the track behind is taken as straight and level; "
-    "a longer route would put the train on real track"
-)
 
 
 def only(*tables: str) -> Route:
@@ -140,16 +136,6 @@ def test_an_end_of_track_in_a_berth_counts_as_the_berth():
     assert told(out.ways) == "-Spur:1 -Main:2 -Main:1"
     assert (out.ways, out.start_berth, out.end_berth) == (berth_out.ways, "Loading", None)
     assert (home.ways, home.start_berth, home.end_berth) == (berth_home.ways, None, "Loading")
-
-
-@pytest.mark.parametrize("start", ["J", "Hill.from"])
-def test_a_start_that_is_no_end_of_track_is_noted(start):
-    assert notes(*FORK, route("Up", start, "Summit")) == [f'route "Up": it begins at "{start}", {LEVEL}']
-
-
-def test_a_start_at_a_berth_beside_a_turnout_needs_no_note():
-    assert notes(*FORK, route("In", "J", "Quarry")) == []
-    assert notes(*FORK, route("Down", "Summit", "J")) == []
 
 
 # Several ways, and via

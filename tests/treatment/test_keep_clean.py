@@ -81,6 +81,34 @@ def test_the_film_goes_on_the_level_and_not_where_the_train_is_still_on_the_hill
     assert train.everywhere.outcome == "stalls"
 
 
+TWO_FILMS = """
+scale = "HO"
+unit = "m"
+railhead.A = 0
+rail.x = { metal = { fresh = 0.6, settled = 0.7 }, tyred = { fresh = 0.4, settled = 0.5 } }
+rail.y = { metal = { fresh = 0.9, settled = 0.8 }, tyred = { fresh = 0.7, settled = 0.9 } }
+carry_over.length = 0.5
+loco.mule = { mass = "300 g", length = 0.2, pull.clean = "60 gf" }
+car.ore = { mass = "100 g", length = 0.15 }
+route.Up = { from = "A", to = "B" }
+train.ore = { route = "Up", consist = ["mule", "6 ore"] }
+line.Hill = { from = "A", to = "B", track = [
+  FIRST,
+  { straight = 1, rise = 0, rail = "x" },
+  { straight = 1.5, rise = 0.045, rail = "y" },
+] }
+"""
+
+
+def test_film_everywhere_beside_another_film_is_as_check_has_it() -> None:
+    """Wheels carry the film that is there onto the one that is asked for, too."""
+    first = "{ straight = 2, rise = 0 }"
+    (train,) = keep_clean_plan(Layout(read_plan(TWO_FILMS.replace("FIRST", first))), KeepCleanOptions(film="y")).trains
+    filmed = Layout(read_plan(TWO_FILMS.replace("FIRST", first.replace(" }", ', rail = "y" }'))))
+    margins = [filmed.verdict("ore", rail=rail).spare for rail in filmed.planned]
+    assert train.everywhere.verdict.spare == pytest.approx(min(margins))
+
+
 def test_film_does_not_go_where_it_would_let_a_train_run_away() -> None:
     layout = Layout(load_plan("plans/landing.toml"))
     found = keep_clean_plan(layout, KeepCleanOptions(trains=("loads",), need="marginal", carry=NO_CARRY))

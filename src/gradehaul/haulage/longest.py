@@ -47,7 +47,7 @@ class Binds:
         return "pull"
 
 
-RoomKind = Literal["berth", "tail", "lap", "route", "loop", "run-round"]
+RoomKind = Literal["berth", "tail", "lap", "route", "loop", "turntable", "run-round"]
 """Where a train must fit: a berth in which it begins or ends its run, a tail in which it reverses, its lap, else its
 route with the track behind that; a loop on which it would meet itself; in a run-round its locomotives alone."""
 

@@ -41,10 +41,10 @@ def _between(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]
         if isinstance(reversing, RouteCut) or len(reversing[1]) - 1 > wanted.reversals:
             raise _cut_error(graph, wanted, found, reversing)
         _, runs = reversing
-        return route_of_runs(graph, wanted, runs), _notes(graph, wanted, runs)
+        return route_of_runs(graph, wanted, runs), _notes(wanted, runs)
     check_run_rounds(wanted)
     search, (ways,) = found
-    notes = _notes(graph, wanted, [ways])
+    notes = _notes(wanted, [ways])
     if others := list(islice(search.others(ways), _MOST_OTHERS)):
         notes.append(_choice(graph, wanted.via, ways, others))
     return route_of(graph, wanted.name, wanted.origin, wanted.destination, ways), notes
@@ -62,17 +62,13 @@ def _shortest(graph: MovementGraph, wanted: NamedRoute, *, reversing: bool = Fal
     return max(cuts, key=lambda cut: (cut.gave_up, cut.passed, len(graph.reach(cut.at))))
 
 
-def _notes(graph: MovementGraph, wanted: NamedRoute, runs: Sequence[Sequence[Way]]) -> list[str]:
-    """Return notes on a route that begins where track goes on behind it, and on reversals that it does not need."""
-    notes = []
-    if route_end(graph, wanted.origin).mid_track and runs[0][0].track not in graph.berth_of:
-        behind = "the track behind is taken as straight and level; a longer route would put the train on real track"
-        notes.append(f'it begins at "{wanted.origin}", which is no end of track: {behind}')
+def _notes(wanted: NamedRoute, runs: Sequence[Sequence[Way]]) -> list[str]:
+    """Return a note on reversals that a route does not need."""
     needed = len(runs) - 1
-    if needed != wanted.reversals:
-        many = {0: "no reversal", 1: "one reversal"}.get(needed, f"{needed} reversals")
-        notes.append(f"it needs {many}, and reversals = {wanted.reversals} allows more")
-    return notes
+    if needed == wanted.reversals:
+        return []
+    many = {0: "no reversal", 1: "one reversal"}.get(needed, f"{needed} reversals")
+    return [f"it needs {many}, and reversals = {wanted.reversals} allows more"]
 
 
 def _choice(graph: MovementGraph, via: Sequence[str], ways: Sequence[Way], others: Iterable[Sequence[Way]]) -> str:

@@ -185,8 +185,6 @@ class RouteEnd:
     name: str
     departures: tuple[Way, ...]
     arrivals: tuple[Way, ...]
-    mid_track: bool
-    """Whether it is neither a berth nor an end of track, so that the track behind a train there is assumed level."""
 
 
 def route_end(graph: MovementGraph, name: str) -> RouteEnd:
@@ -197,22 +195,18 @@ def route_end(graph: MovementGraph, name: str) -> RouteEnd:
     """
     plan = graph.plan
     line, _, end = name.rpartition(".")
-    mid_track = False
     if name in plan.berths:
         tracks = plan.berths[name].tracks
         outward = [Way(tracks[0], forward=True), Way(tracks[-1], forward=False)]
     elif name in plan.joints:
-        joint = plan.joints[name]
-        outward, mid_track = [graph.entering(each) for each in joint.ends], joint.kind != "end"
+        outward = [graph.entering(each) for each in plan.joints[name].ends]
     elif line in plan.lines and end in ("from", "to"):
-        line_end = LineEnd(line, "from" if end == "from" else "to")
-        mid_track = plan.joints[plan.lines[line].joint(line_end.end)].kind != "end"
-        outward = [graph.entering(line_end)]
+        outward = [graph.entering(LineEnd(line, "from" if end == "from" else "to"))]
     else:
         raise RouteError("no joint, berth or end of a line has this name", found=f'"{name}"')
     departures = tuple(way for way in outward if way in graph.graph)
     arrivals = tuple(way.turned() for way in outward if way.turned() in graph.graph)
-    return RouteEnd(name, departures, arrivals, mid_track)
+    return RouteEnd(name, departures, arrivals)
 
 
 def standing_places(graph: MovementGraph) -> list[RouteEnd]:

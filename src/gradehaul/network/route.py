@@ -134,7 +134,12 @@ def route_of(graph: MovementGraph, name: str, origin: str, destination: str, way
 
 
 def _track_behind(graph: MovementGraph, ways: Sequence[Way]) -> float:
-    """Return how far track goes on behind the start of a route, to the farthest place by the shortest way there, m.
+    """Return how far track goes on behind the start of a route, to the farthest place by the shortest way there, m."""
+    return max(ways_behind(graph, ways).values(), default=0.0)
+
+
+def ways_behind(graph: MovementGraph, ways: Sequence[Way]) -> dict[Way, float]:
+    """Return the ways that lead to the start of a route, and how far behind it each begins, by the shortest way, m.
 
     No joint is passed twice, those of the route included: a train that stood there would meet itself.
     """
@@ -147,7 +152,7 @@ def _track_behind(graph: MovementGraph, ways: Sequence[Way]) -> float:
             if passed.setdefault(graph.joint_between(before, way) or way, way) == way
         ]
 
-    return max(length for length, _ in dijkstra([(0.0, ways[0])], behind).values())
+    return {way: length for way, (length, _) in dijkstra([(0.0, ways[0])], behind).items() if way != ways[0]}
 
 
 def route_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:

@@ -272,7 +272,7 @@ def keep_clean_plan(
         )
         planned = {number for number, row in enumerate(rows) if row.use == "film"}
     once_spread = spread.rails({**dict.fromkeys(planned, film), **has})
-    everywhere = [(has.get(number, film),) for number in range(len(units.all))]
+    everywhere = spread.rails({number: has.get(number, film) for number in range(len(units.all))})
     own = {profile.route.name: profile for profile in profiles.values()}
     states = [
         {route: with_rails(profile, units, rails) for route, profile in own.items()}

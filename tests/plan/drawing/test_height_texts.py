@@ -9,6 +9,7 @@ from gradehaul.plan.drawing.records import terms
 from plan.drawing.dxf_files import MM, assembled, new, saved
 
 ON, HEIGHTS = {"layer": "Track"}, {"layer": "Heights"}
+CM = 5  # of $INSUNITS
 
 
 def text(_document, space, words, at):
@@ -43,6 +44,17 @@ def test_every_kind_of_text_tells_a_height(tmp_path, write, words, height):
     plan.write_text(f'scale = "HO"\nunit = "mm"\n[railhead]\n"End 2" = 99\n{drawing}', "utf-8")
     with pytest.raises(Problems, match=r"heights contradict one another by \S+ mm"):
         load_plan(plan)
+
+
+@pytest.mark.parametrize(("units", "words", "said"), [(CM, "60", 1), (CM, "60 mm", 0), (CM, "0", 0), (MM, "60", 0)])
+def test_a_height_without_a_unit_is_named_where_the_drawing_has_another(tmp_path, units, words, said):
+    document, space = new(units=units)
+    space.add_line((0, 0), (1000, 0), ON)
+    text(document, space, words, (0, 0))
+    document.saveas(tmp_path / "tarn.dxf")
+    drawn = assembled(tmp_path / "tarn.dxf", terms(0.0165, "mm", ["Track"], height_layers=("heights",)))
+    assert [fault.code for fault in drawn.faults].count("no-unit") == said
+    assert set(drawn.heights.values()) == {0.06 if "60" in words else 0.0}
 
 
 def drawing_with(tmp_path, texts, lines=(((0, 0), (2000, 0)),), layer="Heights"):

@@ -59,7 +59,7 @@ def test_the_imported_plan_answers_as_the_plan_with_the_drawing(name, scale, hei
         assert (there.pose.x, there.pose.y) == pytest.approx((place.pose.x, place.pose.y), abs=1e-5)
 
 
-@pytest.mark.parametrize(("units", "unit"), [(MM, "mm"), (6, "mm"), (1, "in"), (2, "in")])
+@pytest.mark.parametrize(("units", "unit"), [(MM, "mm"), (5, "cm"), (6, "mm"), (1, "in"), (2, "in")])
 def test_a_new_plan_reads_in_the_drawings_system(folder, units, unit):
     draw(folder, units, 1000)
     done = import_drawing("tarn.dxf", "new.toml", ImportOptions(scale="N"))

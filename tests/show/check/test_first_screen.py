@@ -135,7 +135,7 @@ def loads_agree(route: dict[str, Any], answer: CheckAnswer, units: UnitFormat, t
             wanted = {load_words(load) for load in mine if load["rail"] in answer.judged_rails}
             film = {load_words(load).split(" ")[0] for load in mine if load["rail"] in answer.film_rails}
             own, _, with_film = cell.partition(" | ")
-            assert re.sub(r" (berth|tail|lap|route|loop|run-round|downhill)$", "", own) in wanted
+            assert re.sub(r" (berth|tail|lap|route|loop|turntable|run-round|downhill)$", "", own) in wanted
             assert not film or with_film.split(" ")[0] in film
             compared += 1
     return compared

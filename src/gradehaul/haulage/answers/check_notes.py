@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.resistance import NORMAL_95
 from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
+from gradehaul.network.route import Route, ways_behind
 from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import ages
 from gradehaul.plan.records import Note, Plan, Survey
@@ -32,6 +34,9 @@ MUCH_WRAPPED = 4.0
 MATTERS = 0.02
 """Share of a mean of readings by which a doubt must move it to be worth a look: what a careful hand repeats a pull to
 (assumed)."""
+
+_LEVEL = 5e-4
+"""An effective grade of no more is none: 1 g for a train of 2 kg."""
 
 _NAMED, _DIGITS = 3, 6
 """Lines named in a note at the most, and decimals of heights, m, that count as different."""
@@ -49,6 +54,10 @@ def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: in
     """
     hardest = tuple(rulings)
     made = {named.name: build_train(plan, named) for named in plan.trains.values()}
+    reach: dict[str, float] = {}
+    for name, train in made.items():
+        route = plan.trains[name].route
+        reach[route] = max(train.length, reach.get(route, 0.0))
     found = (
         *doubtful_readings(plan, (*plan.locos, *plan.cars) if hardest else ()),
         *doubtful_runs(layout.written, seed=seed),
@@ -57,6 +66,7 @@ def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: in
         *unusual_notes(plan, layout.alignment, hardest),
         *layout.alignment.doubts,
         *level_for_want(layout, {named.route for named in plan.trains.values()}),
+        *chain.from_iterable(begins_on_a_hill(layout, each, reach.get(each.name, math.inf)) for each in layout.routes),
         *steeper_elsewhere(layout),
         *taut_trains(layout, made),
     )
@@ -76,6 +86,20 @@ def level_for_want(layout: Layout, routes: Collection[str]) -> Iterator[Note]:
         return
     lines = list(dict.fromkeys(plan.tracks[track].line for track in on_way))
     yield Note(f"line{'s' * (len(lines) > 1)} {some(lines, _NAMED, quoted)}", f"on a train's way, {LEVEL}")
+
+
+def begins_on_a_hill(layout: Layout, route: Route, reach: float = math.inf) -> Iterator[Note]:
+    """Yield a note where the track so far behind the start of a route, m, is not straight and level."""
+    ways = (route.legs or (route,))[0].ways
+    if route.lap or route.start_berth is not None:
+        return
+    behind, lengths = ways_behind(layout.movements, ways), layout.movements.lengths
+    under = [way for way, length in behind.items() if length - lengths[way] < reach]
+    steepest = max((layout.steepest[each] for way in under for each in (way, way.turned())), default=0.0)
+    if steepest > _LEVEL:
+        effective = describe(steepest, "grade", "%", 3)
+        assumed = "the track behind its start is taken as straight and level, and has effective grades up to"
+        yield Note(f"route {quoted(route.name)}", f"{assumed} {effective}: let it begin farther back, or in a berth")
 
 
 def steeper_elsewhere(layout: Layout) -> Iterator[Note]:

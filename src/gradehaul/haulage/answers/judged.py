@@ -113,7 +113,7 @@ def judged(
 
 
 def misfits(layout: Layout, route: Route, train: Train) -> tuple[Misfit, ...]:
-    """Return the places of a route that do not hold a train: berths, tails, its lap or all of it, loops, run-rounds."""
+    """Return the places that do not hold a train: berths, tails, its lap or all of its route, loops and so on."""
     rooms = (
         Misfit(room.name, room.kind, train.length, room.length)
         for room in layout.rooms(route)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import replace
+from itertools import pairwise
 
 from gradehaul.errors import QuantityError, RouteError, quoted
 from gradehaul.haulage.adhesion import Pulls
@@ -206,6 +207,10 @@ class Layout:
             rooms.append(Room(name, self.movements.length_of(route.ways) + route.track_behind, "route"))
         if route.tightest_loop is not None:
             rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length, "loop"))
+        ways = (*route.ways, route.ways[0]) if route.lap else route.ways
+        for joint in dict.fromkeys(self.movements.joint_between(*pair) for pair in pairwise(ways)):
+            if joint is not None and (bridge := self.plan.joints[joint].length) is not None:
+                rooms.append(Room(f'the turntable "{joint}"', bridge, "turntable"))
         return tuple(rooms)
 
     def tail_room(self, tail: Tail) -> float:

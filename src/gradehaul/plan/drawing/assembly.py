@@ -45,6 +45,7 @@ from gradehaul.plan.drawing.records import (
 )
 from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import UNUSED
+from gradehaul.quantities import describe
 
 _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
@@ -98,7 +99,7 @@ def assemble(
     linked, faults, left, circles = _linked(drawing, texts, terms, fits)
     left, radii = _without_radii(left, linked, terms, drawing.unit)
     faults += radii
-    faults += unread
+    faults += (*unread, *_without_unit(texts, drawing.unit, terms.plan_unit))
     own = by_layer(labels)
     linked, faults = with_joined(linked, faults, own.joined, terms)
     linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
@@ -307,6 +308,16 @@ def _single(strokes: Sequence[Stroke], shortest: float) -> tuple[Rows, IntArray]
     origins = [(strokes[number].handle, strokes[number].layer, None) for number in done.tolist()]
     first, closed = np.arange(len(each) + 1), np.zeros(len(each), dtype=bool)
     return Rows(start, end, heading[fair], bend[fair], length[fair], first, closed, each, origins, {}), done
+
+
+def _without_unit(texts: Sequence[tuple[Label, float]], unit: str, plan_unit: str) -> list[Fault]:
+    """Return a fault where heights, m, would be others in the drawing's own unit."""
+    bare = (text for text in texts if not math.isclose(read_height(text[0].text, unit), text[1]))
+    for label, height in bare:
+        counted = describe(height, "length", plan_unit)
+        words = f"one without a unit counts in the plan's: {quoted(label.text)} is {counted}; the drawing is in {unit}"
+        return [Fault("no-unit", words, label.spot, label.handle, label.layer)]
+    return []
 
 
 def _sorted_labels(

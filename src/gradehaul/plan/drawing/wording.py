@@ -32,6 +32,7 @@ NUMBERS = "numbers"
 KINDS = {
     "shortened": "Bends too small to follow",
     "unit": "The unit",
+    "no-unit": "Heights without a unit",
     "turns": "Circles over one another",
     FLAT_HELIX: "Perhaps a helix drawn flat",
     "missing-block": "Blocks that are missing",

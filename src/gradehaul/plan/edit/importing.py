@@ -91,7 +91,8 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
 
     An option that is not typed is as the import before had it, which the plan's table ``[import]`` keeps. Bare lengths
     in options read in the plan's unit: the one of the plan that is there, else inches for a drawing in inches, feet,
-    yards or miles, and millimeters for all others. What is raised is that of `gradehaul.import_drawing`.
+    yards or miles, centimeters for one in these, and millimeters for all others. What is raised is that of
+    `gradehaul.import_drawing`.
     """
     from gradehaul.plan.drawing.dxf.file import check_file
     from gradehaul.plan.drawing.wording import unused_heights
@@ -139,7 +140,8 @@ def _drawn(
         tolerance=CHORDS * scale.gauge,
         typed=True,
     )
-    unit = unit_of(data, file) if before else "in" if read.unit in _IMPERIAL else "mm"
+    own = "in" if read.unit in _IMPERIAL else "cm" if read.unit == "cm" else "mm"
+    unit = unit_of(data, file) if before else own
     if not height_layers:
         shown = {label.layer for label in read.labels if use_of(label.layer) == "heights"}
         height_layers = tuple(sorted(map(escape, shown)))

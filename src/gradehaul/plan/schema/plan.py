@@ -62,7 +62,7 @@ class TurntableTable(Table):
     lines: list[Name] = Field(min_length=2, max_length=200, examples=['lines = ["S1", "S2"]'])
     """All lines that end at it."""
     length: Distance | None = None
-    """Length of the bridge. Left out: not known, and not used."""
+    """Length of the bridge, onto which all of a train must go. Left out: not known, and not used."""
 
 
 class MapTable(Table):

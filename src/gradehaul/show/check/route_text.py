@@ -235,6 +235,7 @@ MARKS = {
     "lap": "Lap: limited by the length of the lap.",
     "route": "Route: limited by the length of the route and of the track behind its start.",
     "loop": "Loop: limited by the length of the loop.",
+    "turntable": "Turntable: limited by the length of its bridge.",
     "run-round": "Run-round: limited by the length of the locomotives that run around.",
     "downhill": "Downhill: one more car and it runs away, pushing the locomotive.",
 }
