@@ -34,7 +34,7 @@ def main() -> None:
         page.locator("#railhead-of").select_option("joint West switch")
         for _ in range(6):
             page.get_by_role("slider", name="Railhead at West switch").press("Shift+ArrowUp")
-        page.wait_for_function("() => !document.getElementById('outcomes').textContent.includes('calculating')")
+        page.wait_for_function("() => !document.getElementById('outcomes').textContent.includes('…')")
         page.wait_for_timeout(1500)
         shot = Image.open(io.BytesIO(page.screenshot()))
         shot.convert("RGB").quantize(96).save(ROOT / "docs" / "live.png", optimize=True)

@@ -83,6 +83,7 @@ def easements(strokes):
 def test_an_easement_that_is_read_as_arcs_is_said_at_both_ends_of_its_curve(ease):
     found = easements([polyline(eased(ease))])
     assert len(found) == 2
+    assert named([polyline(eased(ease))]) == []
     for text in found:
         curve, arcs = re.fullmatch(r"an easement into a curve of ([\d.]+) mm is read as arcs of (.*)", text).groups()
         assert float(curve) == pytest.approx(600, rel=0.01)

@@ -5,7 +5,7 @@
   const plan = query === null ? "" : `plan=${encodeURIComponent(query)}&`;
   const page = sessionStorage.getItem("page") || Array.from(crypto.getRandomValues(new Uint8Array(12)), (n) => n.toString(16).padStart(2, "0")).join("");
   sessionStorage.setItem("page", page);
-  let desk = null, waitingView = null, notes = [];
+  let desk = null, waitingView = null, notes = [], answered = "";
 
   function say(words) {
     byId("said").textContent = words;
@@ -48,7 +48,8 @@
       settle();
       showChanges(part);
       const aside = part.aside ? ` Put aside for them: ${part.aside}.` : "";
-      state(`${part.file}, ${desk.trial.empty ? "as saved" : "with your changes"}.${aside}`);
+      answered = `${part.file}, ${desk.trial.empty ? "as saved" : "with your changes"}.${aside}`;
+      state(`${answered} Calculating risks ...`);
       requestAnimationFrame(() => performance.mark("outcomes"));
       document.documentElement.dataset.answer = String(Number(document.documentElement.dataset.answer || 0) + 1);
     },
@@ -74,7 +75,8 @@
       desk.data.chances = part.chances;
       desk.outcomes();
     },
-    clearance({ words }) {
+    clearance({ words }) {  // comes when all risks are there
+      state(answered);
       const line = byId("clearance");
       if (line.textContent !== words) line.textContent = words;
       line.hidden = !words;
@@ -118,7 +120,7 @@
       decide,
       run(now) { if (now && !byId("text-pane").hidden) nearTrack(now.route.tracks[Haulage.trackNumber(now.route, now.head, true)].id); },
     });
-    desk.waitingWords = "calculating ...";
+    desk.waitingWords = "…";
     desk.refresh();
     document.documentElement.dataset.ready = "yes";
     byId("show-write").disabled = !desk.trial.writes;

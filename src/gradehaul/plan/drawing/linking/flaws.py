@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise, takewhile
 
 import numpy as np
@@ -12,7 +12,7 @@ from gradehaul.plan.drawing.elements import in_plan, level_with, middle, place, 
 from gradehaul.plan.drawing.linking.overlaps import source
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot, continuing
 from gradehaul.plan.drawing.nearness import Nearness, components, pairs
-from gradehaul.plan.drawing.records import Fault, FloatArray, IntArray, Linked, Terms
+from gradehaul.plan.drawing.records import Element, Fault, FloatArray, IntArray, Linked, Terms
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import describe
 
@@ -114,9 +114,21 @@ def kinks_left(faults: Sequence[Fault], linked: Linked, snap: float) -> list[Fau
     return [fault for number, fault in enumerate(faults) if number not in gone]
 
 
-def easements(linked: Linked, unit: str) -> list[Fault]:
-    """Return a fault for each row of slight fitted arcs that lead, ever sharper, from a straight into a curve."""
-    found: list[Fault] = []
+def unsure_curves(linked: Linked, unit: str) -> list[Fault]:
+    """Return a fault for each easement that was read as arcs, and for every other radius that is not well known."""
+    eased = list(_easements(linked))
+    arcs = {id(arc) for arcs, _ in eased for arc in arcs}
+    found = [
+        _uncertain_radius(element, unit)
+        for line in linked.lines
+        for element in line.elements
+        if id(element) not in arcs
+    ]
+    return [*filter(None, found), *(_easement(arcs, curve, unit) for arcs, curve in eased)]
+
+
+def _easements(linked: Linked) -> Iterator[tuple[list[Element], Element]]:
+    """Yield each row of slight fitted arcs that lead, ever sharper, from a straight into a curve, and that curve."""
     for row in (way for line in linked.lines for way in (line.elements, line.elements[::-1])):
         for number, straight in enumerate(row):
             if straight.curvature:
@@ -124,25 +136,24 @@ def easements(linked: Linked, unit: str) -> list[Fault]:
             arcs = list(takewhile(lambda each: each.curvature and each.radius_spread is not None, row[number + 1 :]))
             bends = [each.curvature for each in arcs]
             last = next((n for n, (one, other) in enumerate(pairwise(bends)) if not 0 < one / other < 1), len(arcs) - 1)
-            if last < 1 or any(abs(each.curvature) * each.length > EASED for each in arcs[:last]):
-                continue
-            radii = [describe(1 / abs(bend), "length", unit) for bend in bends[: last + 1]]
-            text = f"an easement into a curve of {radii[-1]} is read as arcs of {' and '.join(radii[:-1])}"
-            spot = place(arcs[0], arcs[0].length / 2)
-            found.append(Fault("easement", text, spot, *source(arcs[0]), weight=abs(bends[last])))
-    return found
+            if last >= 1 and all(abs(each.curvature) * each.length <= EASED for each in arcs[:last]):
+                yield arcs[:last], arcs[last]
 
 
-def uncertain_radii(linked: Linked, unit: str) -> list[Fault]:
-    """Return a fault for every radius that was fitted to so short an arc that it is not well known."""
-    found: list[Fault] = []
-    for element in (element for line in linked.lines for element in line.elements):
-        turn, spread = abs(element.curvature) * element.length, element.radius_spread
-        if spread is None or turn < SLIGHT or spread * abs(element.curvature) <= UNCERTAIN:
-            continue
-        radius = 1 / abs(element.curvature)
-        known = f"give or take {describe(spread, 'length', unit)}" if math.isfinite(spread) else "by three points alone"
-        text = f"an arc of {math.degrees(turn):.0f}° drawn as chords has a radius of {describe(radius, 'length', unit)}"
-        spot = place(element, element.length / 2)
-        found.append(Fault("radius", f"{text}, {known}", spot, *source(element), weight=min(spread / radius, 1e3)))
-    return found
+def _easement(arcs: Sequence[Element], curve: Element, unit: str) -> Fault:
+    radius, *others = (describe(1 / abs(each.curvature), "length", unit) for each in (curve, *arcs))
+    text = f"an easement into a curve of {radius} is read as arcs of {' and '.join(others)}"
+    spot = place(arcs[0], arcs[0].length / 2)
+    return Fault("easement", text, spot, *source(arcs[0]), weight=abs(curve.curvature))
+
+
+def _uncertain_radius(element: Element, unit: str) -> Fault | None:
+    """Return a fault for a radius that was fitted to so short an arc that it is not well known."""
+    turn, spread = abs(element.curvature) * element.length, element.radius_spread
+    if spread is None or turn < SLIGHT or spread * abs(element.curvature) <= UNCERTAIN:
+        return None
+    radius = 1 / abs(element.curvature)
+    known = f"give or take {describe(spread, 'length', unit)}" if math.isfinite(spread) else "by three points alone"
+    text = f"an arc of {math.degrees(turn):.0f}° drawn as chords has a radius of {describe(radius, 'length', unit)}"
+    spot = place(element, element.length / 2)
+    return Fault("radius", f"{text}, {known}", spot, *source(element), weight=min(spread / radius, 1e3))
