@@ -18,8 +18,7 @@ import pytest
 from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
-from checked import check as answer_of
-from gradehaul.haulage.answers.judged import worst_of_each
+from gradehaul.haulage.answers.judged import judged_trains, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, build_train
@@ -388,8 +387,8 @@ def same_as_promised(found: KeepCleanPlan, written: Path) -> None:
     else:
         written.write_text(filmed_plan(found))
         plan = load_plan(written)
-    answer = answer_of(plan)
-    judged = {each.name: each for each in worst_of_each(answer.on(answer.judged_rails))}
+    layout = Layout(plan)
+    judged = {each.name: each for each in worst_of_each(judged_trains(layout, layout.judged()))}
     for promised in found.trains:
         own = judged[promised.name]
         assert own.outcome == promised.planned.outcome

@@ -59,6 +59,7 @@ def test_fewer_than_three_ages_are_taken_stepwise():
     found = recovery("goat", "treated", [(24, 0.5), (0.5, 0.42)], 0.8)
     assert found.form == "stepwise"
     assert [found.at(hours) for hours in (0, 1, 23, 24, 500)] == [0.42, 0.42, 0.42, 0.5, 0.5]
+    assert [found.kept_since(0, later) for later in (0.5, 12, 24)] == pytest.approx([1.0, 0.84, 0.84])
 
 
 PLAN = """

@@ -668,12 +668,23 @@ def test_every_load_and_figure_of_the_answer_is_in_the_tables(page):
 
 
 @pytest.mark.parametrize("name", [*DEMOS, "hostile"])
-def test_nothing_is_wider_than_a_phone(browser, pages, name):
+def test_on_a_phone_nothing_is_wider_all_that_scrolls_is_reached_and_no_value_is_as_the_program_has_it(
+    browser, pages, name
+):
+    from axe_playwright_python.sync_playwright import Axe
+
     with opened(browser, pages[name].as_uri(), width=360) as one:
         one.show_all()
         assert one.run("document.documentElement.scrollWidth") <= 360
         scrolled = one.page.locator(".scroll:has(.sortable, #outcomes)")
         assert scrolled.evaluate_all("all => all.filter(each => each.scrollWidth > each.clientWidth).length") == 0
+        shown = one.text("body")
+        assert len(shown) > 1000
+        assert "('" not in shown
+        assert not re.search(r"\b(None|undefined|NaN)\b", shown)
+        if name == "hostile":
+            found = Axe().run(one.page, options={"runOnly": ["scrollable-region-focusable", "landmark-unique"]})
+            assert found.violations_count == 0, found.generate_report()
         assert one.said == []
 
 
@@ -688,10 +699,19 @@ def test_dark_where_the_reader_wants_it(browser, pages):
         assert brightness(one, "backgroundColor") > 190 > 60 > brightness(one, "color")
 
 
-def test_print(page):
-    pdf = page.page.pdf(format="A4")
+def test_printing_draws_every_long_section_and_closes_those_again_that_were_closed(page):
+    page.run("document.querySelectorAll('details.route').forEach((each, k) => { each.open = k === 0 })")
+    page.run(
+        "addEventListener('beforeprint', () => { window.shown = [...document.querySelectorAll('details.route')]"
+        ".map((each) => each.open && each.querySelector('svg').getBoundingClientRect().height) })"
+    )
+    pdf = page.page.pdf(format="A4")  # of the browser itself, so by the page's own script
     assert pdf.startswith(b"%PDF")
     assert 4 <= pdf.count(b"/Type /Page\n") <= 30
+    shown = page.run("window.shown")
+    assert len(shown) == 3
+    assert all(height > 100 for height in shown)
+    assert page.page.locator("details.route[open]").count() == 1
     page.page.emulate_media(media="print")
     assert not page.page.locator("#train-form").is_visible()
     assert not page.page.locator("nav").is_visible()
@@ -699,20 +719,6 @@ def test_print(page):
         assert page.page.locator(shown).first.is_visible()
     page.show_all()
     assert page.page.locator("details.route svg").count() == 3
-
-
-def test_printing_draws_every_long_section_and_closes_those_again_that_were_closed(browser, pages):
-    with opened(browser, pages["two-levels"].as_uri()) as one:
-        one.run("document.querySelectorAll('details.route').forEach((each, k) => { each.open = k === 0 })")
-        one.run(
-            "addEventListener('beforeprint', () => { window.shown = [...document.querySelectorAll('details.route')]"
-            ".map((each) => each.open && each.querySelector('svg').getBoundingClientRect().height) })"
-        )
-        assert one.page.pdf(format="A4").startswith(b"%PDF")  # of the browser itself, so by the page's own script
-        shown = one.run("window.shown")
-        assert len(shown) == 3
-        assert all(height > 100 for height in shown)
-        assert one.page.locator("details.route[open]").count() == 1
 
 
 def test_the_key_shows_what_is_drawn_and_no_more(browser, pages):
@@ -726,18 +732,6 @@ def test_the_key_shows_what_is_drawn_and_no_more(browser, pages):
         assert ("stalls" in shown, "must not stop" in shown) == (drawn["stall"], drawn["no-stop"])
     with opened(browser, pages["cove"].as_uri()) as one:
         assert "film planned" not in one.page.locator("#plan-view").text_content()
-
-
-@pytest.mark.parametrize("name", [*DEMOS, "hostile"])
-def test_no_value_is_shown_as_the_program_has_it(browser, pages, name):
-    with opened(browser, pages[name].as_uri()) as one:
-        shown = one.page.evaluate(
-            "() => { for (const each of document.querySelectorAll('details')) each.open = true;"
-            " return document.body.innerText; }"
-        )
-        assert len(shown) > 1000
-        assert "('" not in shown
-        assert not re.search(r"\b(None|undefined|NaN)\b", shown)
 
 
 def test_without_script_the_answer_is_there(browser, pages):
@@ -797,15 +791,6 @@ def test_the_page_lets_nothing_else_run(browser, pages):
 
 
 # For everybody
-
-
-def test_what_scrolls_on_a_phone_is_reached_by_keyboard(browser, pages):
-    from axe_playwright_python.sync_playwright import Axe
-
-    with opened(browser, pages["hostile"].as_uri(), width=360) as one:
-        one.show_all()
-        found = Axe().run(one.page, options={"runOnly": ["scrollable-region-focusable", "landmark-unique"]})
-        assert found.violations_count == 0, found.generate_report()
 
 
 def test_every_control_is_reached_by_the_tab_key(page):

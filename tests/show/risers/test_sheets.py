@@ -253,6 +253,8 @@ def test_long_and_odd_names_stay_on_the_page() -> None:
                 box = text.get_window_extent(canvas.get_renderer())
                 assert box.x0 >= 0.2 * figure.dpi, text
                 assert box.x1 <= figure.bbox.x1 - 0.2 * figure.dpi, text
+                assert box.y0 >= 0.2 * figure.dpi, text
+                assert box.y1 <= figure.bbox.y1 - 0.2 * figure.dpi, text
 
 
 @pytest.mark.parametrize("height", [99.74, 100.0, 100.26, 100.49])
