@@ -175,7 +175,7 @@ def _worded_cars(draw: st.DrawFn) -> tuple[Car, str]:
 
 @st.composite
 def _worded_locos(draw: st.DrawFn) -> tuple[Loco, str]:
-    """A locomotive that pulls 8 to 25 % of its weight on clean rail, half of that or more on filmed rail."""
+    """A locomotive that pulls 8 to 25 % of its weight on clean rail, half of that or more on treated rail."""
     mass = draw(st.integers(1500, 6000))
     length = draw(st.integers(1200, 3500))
     clean = mass * draw(st.integers(8, 25)) * 98 // 10_000  # mN

@@ -1,4 +1,4 @@
-"""gradehaul: what each hill of a model railroad demands of each train, and which trains still climb on filmed rail.
+"""gradehaul: what each hill of a model railroad demands of each train, and which trains still climb on treated rail.
 
 Load a plan, make a layout of it, and ask:
 

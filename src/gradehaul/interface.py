@@ -112,7 +112,7 @@ class Layout(engine.Layout):
         step: float | None = None,
         carry: float | None = None,
     ) -> KeepCleanPlan:
-        """Find the most track that may be filmed so that every train still gets by, however wheels spread the film.
+        """Find the most track that may be treated so that every train still gets by, however wheels spread the film.
 
         Parameters
         ----------

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 Practice = Literal["NMRA", "NEM"]
 """Whose weights, clearances and radii apply."""
 
+LONGEST_CAR = 26.55
+"""Longest car where no stock is given, m at full size: a foot in HO, which common practice takes as a car length."""
+
 _INCH = 0.0254
 _OUNCE = 0.028349523125  # kg; 1/16 of 0.45359237 kg
 _WIDEST_GAUGE = 5.0  # m at full size; beyond any railway, so a slip of units

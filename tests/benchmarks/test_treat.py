@@ -68,7 +68,7 @@ DOUBLE = [f'"mule", "{13 - k % 8 - k // 16} ore", "mule", "{1 + k // 8} box"' fo
 def test_a_large_layout(figure) -> None:
     """Targets: 500 tracks and 40 single-headed trains within 5 s; 1,000 and 50 with two locomotives within 60 s.
 
-    Between a third and two thirds must come out filmed, for else there is little to find.
+    Between a third and two thirds must come out treated, for else there is little to find.
     """
     for tracks, consists, count, target in ((500, SINGLE, 40, 5), (1000, DOUBLE, 50, 60)):
         assert len(set(consists)) == len(consists) == count

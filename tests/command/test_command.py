@@ -190,7 +190,7 @@ def test_a_plan_is_never_written_over(plan, tmp_path, way):
         out.write_text(HILL, encoding="utf-8")
     result = run("check", plan, "-o", out)
     assert result.exit_code == 2
-    assert "an answer is not written over a plan" in result.stderr
+    assert "an answer may not replace a plan" in result.stderr
     assert out.read_text("utf-8") == HILL
 
 

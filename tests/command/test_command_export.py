@@ -27,7 +27,7 @@ def test_somebody_elses_drawing_is_left_alone(tmp_path):
     target.write_bytes(b"0\nSECTION\n")
     done = run("export", HILL, "-o", target)
     assert done.exit_code == 2
-    assert "not written over a drawing" in done.output
+    assert "may not replace a drawing" in done.output
     assert target.read_bytes() == b"0\nSECTION\n"
 
 

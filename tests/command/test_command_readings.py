@@ -31,7 +31,7 @@ def test_the_form_is_written(tmp_path):
         (("--sheet", "-o", "x.png"), "--sheet needs -o FILE.pdf"),
         (("--json", "--csv"), "exclude one another"),
         (("-o", "x.svg"), "text is written as .txt"),
-        (("-o", PLAN), "an answer is not written over a plan"),
+        (("-o", PLAN), "an answer may not replace a plan"),
     ],
 )
 def test_options_that_cannot_be(options, words):
@@ -62,8 +62,8 @@ def test_check_at_an_age_of_film():
 
 def test_every_verb_judges_film_at_the_age_named_and_says_so(tmp_path):
     plan, hours = tmp_path / "bench.toml", ("--hours", "6")
-    filmed = '[line.Hill]\nrail = "treated"\n'
-    plan.write_text((PLANS / plan.name).read_text("utf-8").replace("[line.Hill]\n", filmed), "utf-8")
+    treated = '[line.Hill]\nrail = "treated"\n'
+    plan.write_text((PLANS / plan.name).read_text("utf-8").replace("[line.Hill]\n", treated), "utf-8")
     (tmp_path / "bench.csv").write_bytes((PLANS / "bench.csv").read_bytes())
     shown = {"try": ["Up", "mikado", "8 boxcar"], "treat": [], "map": [], "profile": ["Up"]}
     for verb, names in shown.items():

@@ -102,7 +102,7 @@ def test_an_answer_is_not_written_over_a_drawing(folder):
     drawing.write_bytes(Path(COVE).read_bytes())
     result = run("check", ROOT / "plans" / "cove.toml", "-o", drawing)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert "an answer is not written over a drawing" in result.stderr
+    assert "an answer may not replace a drawing" in result.stderr
     assert drawing.read_bytes() == Path(COVE).read_bytes()
 
 

@@ -381,7 +381,7 @@ def test_the_plan_view_has_a_key_and_every_scale_two_figures(one):
 def test_what_treat_finds_is_taken_over_and_compared(one, hill):
     page = one.page
     page.get_by_role("button", name="Where film may go").click()
-    expect(page.locator("#treat-words")).to_contain_text("of track may be filmed")
+    expect(page.locator("#treat-words")).to_contain_text("of track may be treated")
     page.get_by_role("button", name="Pin to compare").evaluate("button => button.click()")
     page.get_by_role("button", name="Try this").click()
     expect(page.locator("#outcomes-rows td:nth-of-type(1) .outcome")).to_have_text("climbs")

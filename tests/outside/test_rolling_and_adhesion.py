@@ -148,7 +148,7 @@ def test_slipping_over_standing_on_clean_rail_is_that_of_dry_steel() -> None:
         assert 0.42 / 0.78 <= slipping_share(railway, name, "clean") <= 0.57 / 0.74
 
 
-def test_slipping_over_standing_on_filmed_rail_lies_between_oil_and_dry_steel() -> None:
+def test_slipping_over_standing_on_treated_rail_lies_between_oil_and_dry_steel() -> None:
     # 0.10 / 0.23 = 0.435 with a thin film of oil (Kirk-Othmer), and 0.770 dry (mild steel); both read second-hand.
     railway = unsaid()
     for name in ("bare", "tyred"):

@@ -250,15 +250,12 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
         (
             "24 inchs",
             "length",
-            (
-                'no unit is called "inchs" (a length takes in, ft, yd, mile, mm, cm, m or km),'
-                ' got "24 inchs"; write "24 in"'
-            ),
+            ('no unit is called "inchs" (units: in, ft, yd, mile, mm, cm, m or km), got "24 inchs"; write "24 in"'),
         ),
         (
             "5 MN",
             "force",
-            'no unit is called "MN" (a force takes N, mN, gf, kgf, ozf or lbf), got "5 MN"; write "5 mN"',
+            'no unit is called "MN" (units: N, mN, gf, kgf, ozf or lbf), got "5 MN"; write "5 mN"',
         ),
         (
             "1,500 mm",

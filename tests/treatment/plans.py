@@ -15,9 +15,9 @@ LOCOS = {
 }
 
 
-def filmed_rails(units: Units, filmed: Collection[int]) -> list[tuple[str]]:
+def treated_rails(units: Units, treated: Collection[int]) -> list[tuple[str]]:
     """Return the rail of each unit with film on some beside those that have it already."""
-    return [(unit.film or ("treated" if n in filmed else "clean"),) for n, unit in enumerate(units.all)]
+    return [(unit.film or ("treated" if n in treated else "clean"),) for n, unit in enumerate(units.all)]
 
 
 @dataclass(frozen=True)

@@ -21,20 +21,20 @@ from treatment.plans import HILL, Line, lines
 NO_CARRY = 0.0
 
 
-def verdict_with(line: Line, filmed: tuple[int, ...], need: str) -> bool:
+def verdict_with(line: Line, treated: tuple[int, ...], need: str) -> bool:
     """Return whether the train gets its verdict, which is no worse than climbing where it climbs with no more film."""
     climbs = need == "climbs" or outcome_with(line, ()) == "climbs"
-    return outcome_with(line, filmed) in (("climbs",) if climbs else ("climbs", "marginal"))
+    return outcome_with(line, treated) in (("climbs",) if climbs else ("climbs", "marginal"))
 
 
 @cache
-def outcome_with(line: Line, filmed: tuple[int, ...]) -> str:
+def outcome_with(line: Line, treated: tuple[int, ...]) -> str:
     """Return what becomes of the train with rail keys in the plan, at the worse age of the film."""
     outcomes = []
     for condition in ("treated", "treated fresh"):
         own = {number: condition for number, rail in enumerate(line.rails) if rail}
-        layout = Layout(read_plan(line.text(own | dict.fromkeys(filmed, condition))))
-        outcomes.append(layout.verdict("up", rail="as planned" if own or filmed else "clean").outcome)
+        layout = Layout(read_plan(line.text(own | dict.fromkeys(treated, condition))))
+        outcomes.append(layout.verdict("up", rail="as planned" if own or treated else "clean").outcome)
     return worst(outcomes)
 
 
@@ -42,7 +42,7 @@ def planned(line: Line, **asked: object) -> KeepCleanPlan:
     return keep_clean_plan(Layout(read_plan(line.text())), KeepCleanOptions(carry=NO_CARRY, **asked))  # type: ignore[arg-type]
 
 
-def filmed(found: KeepCleanPlan) -> tuple[int, ...]:
+def treated(found: KeepCleanPlan) -> tuple[int, ...]:
     return tuple(number for number, row in enumerate(found.rows) if row.use in ("film", "no effect"))
 
 
@@ -58,7 +58,7 @@ def test_no_set_of_tracks_that_weighs_more_will_do(line: Line, need: str) -> Non
         assert not good
         return
     best = max(sum(found.rows[n].unit.length for n in some) for some in good)
-    chosen = filmed(found)
+    chosen = treated(found)
     assert chosen in good
     assert sum(found.rows[n].unit.length for n in chosen) == pytest.approx(best, rel=1e-9)
     assert found.gap == 0
@@ -104,8 +104,8 @@ def test_film_everywhere_beside_another_film_is_as_check_has_it() -> None:
     """Wheels carry the film that is there onto the one that is asked for, too."""
     first = "{ straight = 2, rise = 0 }"
     (train,) = keep_clean_plan(Layout(read_plan(TWO_FILMS.replace("FIRST", first))), KeepCleanOptions(film="y")).trains
-    filmed = Layout(read_plan(TWO_FILMS.replace("FIRST", first.replace(" }", ', rail = "y" }'))))
-    margins = [filmed.verdict("ore", rail=rail).spare for rail in filmed.planned]
+    treated = Layout(read_plan(TWO_FILMS.replace("FIRST", first.replace(" }", ', rail = "y" }'))))
+    margins = [treated.verdict("ore", rail=rail).spare for rail in treated.planned]
     assert train.everywhere.verdict.spare == pytest.approx(min(margins))
 
 
@@ -204,7 +204,7 @@ def test_a_search_without_time_gives_a_plan_that_holds_and_its_gap() -> None:
     asked = KeepCleanOptions(carry=NO_CARRY, need="marginal")
     best, hasty = keep_clean_plan(layout, asked), keep_clean_plan(layout, asked, patience=0.0)
     assert best.gap == 0
-    assert outcome_with(line, filmed(hasty)) != "stalls"
+    assert outcome_with(line, treated(hasty)) != "stalls"
     lengths = [found.length("film") + found.length("no effect") for found in (hasty, best)]
     assert lengths[0] <= lengths[1] + 1e-9
     assert hasty.gap > 0
@@ -250,7 +250,7 @@ def test_film_that_is_there_on_the_hill_leaves_no_plan() -> None:
 
 
 def test_weights_decide_where_film_under_one_locomotive_trades_against_film_under_another() -> None:
-    # one engine stands on the last track when the other stands on the first: only one of the two tracks can be filmed
+    # one engine stands on the last track when the other stands on the first: only one of the two tracks can be treated
     line = Line(
         ('straight = 300, grade = "2.6 %"', 'straight = 1900, grade = "2.6 %"', 'straight = 400, grade = "2.6 %"'),
         ("mule", "16 ore", "mule"),
@@ -369,7 +369,7 @@ def test_a_locomotive_over_the_joint_of_a_lap_stands_on_the_track_behind(film: f
 
     found = keep_clean_plan(layout(()), KeepCleanOptions(carry=NO_CARRY, need="marginal"))
     good = [some for count in range(6) for some in combinations(range(5), count) if gets_by(some)]
-    chosen = filmed(found)
+    chosen = treated(found)
     assert chosen in good
     longest = max(sum(found.rows[n].unit.length for n in some) for some in good)
     assert sum(found.rows[n].unit.length for n in chosen) == pytest.approx(longest)

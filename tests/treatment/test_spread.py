@@ -27,10 +27,10 @@ from gradehaul.network.film_spread import turning_places
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.trial import TrialHeights, tried
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, filmed_plan, keep_clean_plan
+from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan, treated_plan
 from gradehaul.treatment.units import Units, lay_units, with_rails
 from project import PLANS
-from treatment.plans import filmed_rails
+from treatment.plans import treated_rails
 
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
 EXAMPLES = int(os.environ.get("GRADEHAUL_FILM_EXAMPLES", "6"))
@@ -223,7 +223,7 @@ class Judged:
     def _gets(self, run: tuple[RouteProfile, Train], film: frozenset[int], outcomes: set[str]) -> bool:
         """Whether a train comes to one of some outcomes at both ages of the film."""
         profile, train = run
-        own = with_rails(profile, self.units, filmed_rails(self.units, film))
+        own = with_rails(profile, self.units, treated_rails(self.units, film))
         return all(judge(own, train, rail, self.layout.pulls).outcome in outcomes for rail in PLANNED)
 
     def spread(self, wiped: frozenset[int], there: frozenset[int]) -> frozenset[int]:
@@ -385,7 +385,7 @@ def same_as_promised(found: KeepCleanPlan, written: Path) -> None:
     if "drawing" in Path(found.plan.file).read_text():  # it cannot be written there
         plan = replace(tried(found.plan, TrialHeights(rails=found.rails)), carry_over=found.carry)
     else:
-        written.write_text(filmed_plan(found))
+        written.write_text(treated_plan(found))
         plan = load_plan(written)
     layout = Layout(plan)
     judged = {each.name: each for each in worst_of_each(judged_trains(layout, layout.judged()))}
@@ -434,7 +434,7 @@ def test_as_planned_has_film_on_all_that_wheels_reach(kind: str, data: st.DataOb
         for rail in PLANNED:
             own = judge(profile, train, rail, layout.pulls)
             each = [
-                judge(with_rails(profile, judged.units, filmed_rails(judged.units, film)), train, rail, layout.pulls)
+                judge(with_rails(profile, judged.units, treated_rails(judged.units, film)), train, rail, layout.pulls)
                 for film in (has, reached)
             ]
             assert own.margin <= min(one.margin for one in each) + 1e-12

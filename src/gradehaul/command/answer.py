@@ -213,11 +213,11 @@ def _refuse_plan(output: str | None, plan: Plan | None) -> None:
     if not Path(output).exists():
         return
     if Path(output).suffix.lower() == ".dxf" and not _own_drawing(output):
-        raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")
+        raise PlanError("an answer may not replace a drawing", file=output, write="another name after -o")
     file = "" if plan is None else plan.file
     this = bool(file) and Path(file).exists() and Path(output).samefile(file)
     if this or (Path(output).suffix.lower() == ".toml" and not _own_plan(output)):
-        raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
+        raise PlanError("an answer may not replace a plan", file=output, write="another name after -o")
 
 
 def _deliver_copy(copy: str | bytes | None, path: str, *, open_it: bool) -> None:

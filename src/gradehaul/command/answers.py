@@ -40,8 +40,8 @@ _JUDGED = options.rails_option("as planned where the plan says so, else clean", 
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
 @options.paper_option
 @options.more_option(sections.CHECK)
-@options.trains_option("A train to answer for")
-@options.routes_option("A route to answer for")
+@options.trains_option("Train to judge")
+@options.routes_option("Route to judge")
 @options.seed_option
 @options.hours_option
 @answers()
@@ -183,8 +183,8 @@ def profile(
 @options.show_option
 @options.grades_option
 @options.all_routes_option
-@options.trains_option("A train to answer for")
-@options.routes_option("A route to answer for")
+@options.trains_option("Train to judge")
+@options.routes_option("Route to judge")
 @_JUDGED
 @options.hours_option
 @answers(writes="html")
@@ -199,7 +199,7 @@ def report(
     hours: float | None,
     film: KeepCleanOptions | None,
 ) -> Answer:
-    """Make one page with everything, which opens anywhere."""
+    """Make a single-file page with everything; it opens anywhere."""
     from gradehaul.design.clearance.findings import failing_places
     from gradehaul.haulage.answers.check import check_layout
     from gradehaul.haulage.answers.layout import Layout
@@ -253,14 +253,14 @@ def treat(
             "whole tracks, or leave -o out, and --csv or --json has each stretch"
         )
     from gradehaul.haulage.answers.layout import Layout
-    from gradehaul.treatment.keep_clean import filmed_plan, keep_clean_plan
+    from gradehaul.treatment.keep_clean import keep_clean_plan, treated_plan
 
     found = keep_clean_plan(Layout(plan, hours=hours), film)
 
     def copy() -> str | None:
         if found.found and not found.length("film"):
             return None
-        return filmed_plan(found, Path(out.path).parent if out.to_file and out.path else None)
+        return treated_plan(found, Path(out.path).parent if out.to_file and out.path else None)
 
     from gradehaul.show.film.text import treat_csv, treat_page
 
@@ -272,7 +272,7 @@ def treat(
 @options.plan_argument
 @options.json_option
 @options.csv_option("The pulls")
-@click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
+@click.option("--sheet", is_flag=True, help="A form to print and fill out at the bench, as -o FILE.pdf.")
 @options.paper_option
 @options.output_option("File to write; - prints to the screen.")
 @options.show_option

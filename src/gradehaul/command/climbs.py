@@ -34,8 +34,8 @@ _LENGTH_OPTIONS = {
     "centers": "Between the centers of two tracks.  [default: as the practice wants on the curve]",
     "deck": "Thickness of the deck.  [default: the plan's, else 1/2 in]",
     "roadbed": "Thickness of the roadbed.  [default: the plan's, else 1/4 in]",
-    "clear": "Clear height you want; less is listed to look at.  [default: the standard's]",
-    "vertical-curve": "Length of each.  [default: a car length for each 1 % of grade]",
+    "clear": "Clear height you want; less is flagged.  [default: the standard's]",
+    "vertical-curve": "Length of each vertical curve.  [default: a car length for each 1 % of grade]",
 }
 _SIDE = 200
 """Radii, and rises per turn, in a sweep."""
@@ -68,7 +68,9 @@ def _hill_options(function: options.Verb) -> options.Verb:
             is_eager=True,
             help="Whose clearances and weights apply.",
         ),
-        click.option("--unit", is_eager=True, help="Unit of bare lengths.  [default: the plan's, else in]"),
+        click.option(
+            "--unit", is_eager=True, help="Unit of lengths written without one.  [default: the plan's, else in]"
+        ),
         click.option("--scale", is_eager=True, help="The scale, such as HO, where the plan has none."),
         click.option(
             "--plan", "stock", type=click.Path(), is_eager=True, help="A plan, or a file that holds only stock."
@@ -102,7 +104,12 @@ def _length_options(*names: str) -> Callable[[options.Verb], options.Verb]:
     type=click.Choice(["radius", "grade", "cars"]),
     help="Find the smallest radius, the steepest grade, or the most cars for a floor.",
 )
-@click.option("--sweep", type=LENGTH, nargs=4, help="Chart designs: smallest and largest radius, then rise per turn.")
+@click.option(
+    "--sweep",
+    type=LENGTH,
+    nargs=4,
+    help="Chart designs: smallest and largest radius, then smallest and largest rise per turn.",
+)
 @click.option(
     "--power",
     "powers",

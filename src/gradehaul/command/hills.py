@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 @options.output_option("Write a copy of the plan with numbers (.toml).")
 @answers(writes="toml", copies=True)
 def fit(*, plan: Plan, out: Output) -> Answer:
-    """Show the figures that close each line; -o writes them."""
+    """Show the lengths and angles found for "fit"; -o writes them."""
     from gradehaul.plan.edit.copies import plan_with_numbers
     from gradehaul.track.fit import fit_notes, fitted
 
@@ -43,9 +43,7 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @click.option(
     "--structure", type=LENGTH, help="Deck, roadbed and track together.  [default: the plan's, else as helix has it]"
 )
-@click.option(
-    "--clear", type=LENGTH, help="Clear height you want; less is listed to look at.  [default: the standard's]"
-)
+@click.option("--clear", type=LENGTH, help="Clear height you want; less is flagged.  [default: the standard's]")
 @click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
 @click.option("--overhead", type=LENGTH, help="Height of the overhead line above its contact wire.  [default: assumed]")
 @click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in scaled down]")

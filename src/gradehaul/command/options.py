@@ -31,7 +31,7 @@ size_option = click.option(
     "--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Paper or screen to draw for."
 )
 paper_option = click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), help="Paper of the sheets.  [default: by the units]"
+    "--paper", type=click.Choice(["a4", "letter"]), help="Paper size.  [default: from the units]"
 )
 all_routes_option = click.option(
     "--all-routes", is_flag=True, help="Include every route between ends and berths, up to a limit."

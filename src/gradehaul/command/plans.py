@@ -32,7 +32,9 @@ if TYPE_CHECKING:
     "--layout", default="hill", show_default=True, help="What to start from: hill, helix, branch, siding, wye, loop."
 )
 @click.option("--scale", default="HO", show_default=True, help="The scale.")
-@click.option("--unit", default="in", show_default=True, help="Unit of bare lengths: in, ft, mm, cm or m.")
+@click.option(
+    "--unit", default="in", show_default=True, help="Unit of lengths written without one: in, ft, mm, cm or m."
+)
 def new(*, name: str, layout: str, scale: str, unit: str) -> None:
     """Write a small plan to start from; - prints it."""
     from gradehaul.design.starter import starter

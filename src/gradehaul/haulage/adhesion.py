@@ -31,8 +31,8 @@ SLIPPING_CLEAN = 0.75
 steel, 0.42/0.78, Kirk-Othmer, read second-hand) to 0.77 (mild steel, 0.57/0.74, a table of Marks' Standard Handbook for
 Mechanical Engineers; the pair read second-hand, the book from memory)."""
 
-SLIPPING_FILMED = 0.6
-"""Slipping over standing pull on filmed rail, assumed: a thin film of oil keeps 0.43 (0.10/0.23, Kirk-Othmer, read
+SLIPPING_TREATED = 0.6
+"""Slipping over standing pull on treated rail, assumed: a thin film of oil keeps 0.43 (0.10/0.23, Kirk-Othmer, read
 second-hand), but wheels on rail are not sliding blocks."""
 
 FigureT = TypeVar("FigureT", float, FloatArray)
@@ -216,8 +216,8 @@ class PullModel(ABC, Generic[FigureT]):
     def slipping(self, loco: Loco, condition: str) -> FigureT:
         """Return the pull that a locomotive keeps on a rail condition once its wheels slide, N.
 
-        Measured; else its standing pull times its own measured ratio on another condition, from clean to filmed rail
-        less by 0.6 / 0.75; else times 0.75 on clean rail and 0.6 on filmed rail (assumed).
+        Measured; else its standing pull times its own measured ratio on another condition, from clean to treated rail
+        less by 0.6 / 0.75; else times 0.75 on clean rail and 0.6 on treated rail (assumed).
         """
         source = source_of_slipping(self.plan, loco, condition)
         if source.known and source.rail == condition:
@@ -280,7 +280,7 @@ class NominalPulls(PullModel[float]):
 
     def slipping_share(self, condition: str) -> float:
         """Return the assumed slipping over standing pull."""
-        return SLIPPING_CLEAN if condition == CLEAN else SLIPPING_FILMED
+        return SLIPPING_CLEAN if condition == CLEAN else SLIPPING_TREATED
 
 
 class Pulls:

@@ -116,11 +116,11 @@ class Wheels:
                 found.setdefault(number, Carried(distance, onto))  # the nearest comes first
         return found
 
-    def reached(self, filmed: Collection[int]) -> Iterator[int]:
+    def reached(self, treated: Collection[int]) -> Iterator[int]:
         """Yield the stretches onto which wheels carry film from some stretches, these first, then the nearest first."""
-        yield from filmed
-        seen = set(filmed)
-        for _, _, number in self._search(filmed, self.after, backward=False):
+        yield from treated
+        seen = set(treated)
+        for _, _, number in self._search(treated, self.after, backward=False):
             if number not in seen:
                 seen.add(number)
                 yield number

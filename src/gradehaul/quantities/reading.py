@@ -270,7 +270,7 @@ def _unit(given: _Given, name: str) -> KnownUnit:
     unit, dimension, named = find_unit(name), dimension_of(given.kind), NAMED[given.kind]
     if unit is None:
         nearest = nearest_unit(name, dimension)
-        wrong = f"no unit is called {quoted(name)} ({named} takes {listed(dimension)})"
+        wrong = f"no unit is called {quoted(name)} (units: {listed(dimension)})"
         raise given.error(wrong, given.with_unit(name, nearest.name) if nearest else "")
     if unit.dimension == dimension:
         return unit

@@ -1,4 +1,4 @@
-"""The weightiest set of track that may be filmed while every train still gets by, proven or with its gap.
+"""The weightiest set of track that may be treated while every train still gets by, proven or with its gap.
 
 Where film under one locomotive alone would be too much, no film may come there. Where film under one locomotive trades
 against film under another, the choice is a program in 0 and 1.
@@ -109,12 +109,12 @@ def _joined(one: tuple[Numbers, Numbers], two: tuple[Numbers, Numbers]) -> tuple
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The units to film, and those that no film may reach.
+    """The units to treat, and those that no film may reach.
 
-    `weight` is that of the units to film; no choice has more than `bound`, which is the same where this is proven.
+    `weight` is that of the units to treat; no choice has more than `bound`, which is the same where this is proven.
     """
 
-    filmed: frozenset[int]
+    treated: frozenset[int]
     kept: frozenset[int]
     weight: float
     bound: float
@@ -129,7 +129,7 @@ class Choice:
 def choose(
     covers: Covers, weights: Mapping[int, float], wheels: Wheels, there: Collection[int], *, patience: float = PATIENCE
 ) -> Choice | None:
-    """Choose which units to film so that every train gets by once film has spread, and the filmed weight is greatest.
+    """Choose which units to treat so that every train gets by once film has spread, and the treated weight is greatest.
 
     Where one unit fails alone, no film may reach it, nor be wiped from where wheels carry it there. For a train with
     one locomotive that is all. Where film under one locomotive trades against film under another, the rest is a program
@@ -138,7 +138,7 @@ def choose(
 
     Returns None where no choice does, or none was found in time.
 
-    `weights` say what filming each unit is worth, above 0, for all that may be filmed. Film is in any case on units
+    `weights` say what treating each unit is worth, above 0, for all that may be treated. Film is in any case on units
     `there`, since wheels carry it there. After `patience` seconds the best choice found so far is taken.
     """
     count = len(wheels.lengths)
@@ -149,19 +149,19 @@ def choose(
         return None
     rest = _Rest(count, [pair for pair in covers.pairs if clean.isdisjoint(pair)])
     reach = {n: rest.contested.intersection(wheels.reached([n])) for n in sorted(open_)} if rest.atoms else {}
-    filmed, bound = open_, sum(weights[number] for number in open_)
+    treated, bound = open_, sum(weights[number] for number in open_)
     if rest.atoms:
         solved = _optimum(rest, reach, (clean, there, needed), weights, patience)
         if solved is None:
             return None
-        filmed, bound = solved
-    grown = _Growing(rest, filmed, reach, there)
+        treated, bound = solved
+    grown = _Growing(rest, treated, reach, there)
     if grown.broken:
         return None
-    filmed |= {n for n in sorted(open_ - filmed, key=lambda n: (-weights[n], n)) if grown.add(reach[n], n)}
+    treated |= {n for n in sorted(open_ - treated, key=lambda n: (-weights[n], n)) if grown.add(reach[n], n)}
     kept = clean | {number for number in sorted(rest.contested - clean) if not grown.add({number})}
-    weight = sum(weights[number] for number in filmed)
-    return Choice(frozenset(filmed), frozenset(kept), weight, max(bound, weight))
+    weight = sum(weights[number] for number in treated)
+    return Choice(frozenset(treated), frozenset(kept), weight, max(bound, weight))
 
 
 @dataclass(frozen=True)
@@ -186,15 +186,15 @@ class _Growing:
     """A choice to which units can be added, as long as no cover is broken."""
 
     def __init__(
-        self, rest: _Rest, filmed: Collection[int], reach: Mapping[int, set[int]], there: Collection[int]
+        self, rest: _Rest, treated: Collection[int], reach: Mapping[int, set[int]], there: Collection[int]
     ) -> None:
         self._count = rest.count
         self._partners: dict[Atom, set[Atom]] = defaultdict(set)
         for one, two in rest.pairs:
             self._partners[one].add(two)
             self._partners[two].add(one)
-        self._on = {*there, *(number for wiped in filmed for number in reach.get(wiped, ()))}
-        self._on |= {atom for atom in rest.atoms if atom >= rest.count and atom - rest.count not in filmed}
+        self._on = {*there, *(number for wiped in treated for number in reach.get(wiped, ()))}
+        self._on |= {atom for atom in rest.atoms if atom >= rest.count and atom - rest.count not in treated}
         self.broken = any(self._breaks(atom) for atom in self._on)
 
     def _breaks(self, atom: Atom) -> bool:
@@ -289,6 +289,6 @@ def _optimum(
         return None
     dual = found.mip_dual_bound
     bound = total if dual is None or not np.isfinite(dual) else min(total, -float(dual) * greatest)
-    if found.x is None:  # nothing found in time: what can be filmed one by one
+    if found.x is None:  # nothing found in time: what can be treated one by one
         return set(needed), bound
     return {number for k, wiped in program.members.items() if found.x[k] > 0.5 for number in wiped}, bound

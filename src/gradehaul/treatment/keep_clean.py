@@ -1,4 +1,4 @@
-"""The keep-clean plan: which track may be filmed, which stays clean for which train, and the plan file for it."""
+"""The keep-clean plan: which track may be treated, which stays clean for which train, and the plan file for it."""
 
 from __future__ import annotations
 
@@ -32,9 +32,9 @@ from gradehaul.treatment.needs import FilmTest, Reason, Shortfall, needs_of, rea
 from gradehaul.treatment.units import Unit, lay_units, with_rails
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
-"""What is to become of a unit: filmed; left with the film it has; kept clean for a train; kept clean since wheels would
-spread film from it onto rail that must stay clean; or filmed or not as one likes, as no locomotive in question runs
-there."""
+"""What is to become of a unit: treated; left with the film it has; kept clean for a train; kept clean since wheels
+would spread film from it onto rail that must stay clean; or treated or not as one likes, as no locomotive in question
+runs there."""
 
 
 _MORE_RISK = 0.005
@@ -144,7 +144,7 @@ class KeepCleanPlan(AnswerRecord):
 
     @property
     def hardest(self) -> tuple[Reason, ...]:
-        """For each train and test, the place that would fail most if one more unit were filmed."""
+        """For each train and test, the place that would fail most if one more unit were treated."""
         most: dict[tuple[str, FilmTest], Reason] = {}
         for row in self.rows:
             if row.reason is not None:
@@ -165,7 +165,7 @@ class KeepCleanPlan(AnswerRecord):
 
     @property
     def rails(self) -> Mapping[str, str]:
-        """The rail condition to put on each track, by its id, that is to be filmed or to stay clean, as a whole."""
+        """The rail condition to put on each track, by its id, that is to be treated or to stay clean, as a whole."""
         put = {"film": self.film, "keep clean": CLEAN, "buffer": CLEAN}
         return {row.unit.track: put[row.use] for row in self.rows if row.use in put}
 
@@ -212,7 +212,7 @@ def used_stretches(found: KeepCleanPlan) -> Mapping[str, tuple[UsedStretch, ...]
 def keep_clean_plan(
     layout: Layout, options: KeepCleanOptions = KeepCleanOptions(), *, patience: float = PATIENCE
 ) -> KeepCleanPlan:
-    """Return the weightiest set of track that may be filmed so that every train in question still gets by.
+    """Return the weightiest set of track that may be treated so that every train in question still gets by.
 
     Every train gets by while wheels spread the film as far as they carry it, with all film rested and with all of it
     fresh, since trains run on the first day too, or at the one age that the layout has of it. Film that the plan has
@@ -260,7 +260,7 @@ def keep_clean_plan(
     if choice is None:
         beyond = beyond or tuple(place for each in needs for place in each.short_now)
     else:
-        why = reasons(tight, choice.kept, choice.filmed, takes, clean, profiles)
+        why = reasons(tight, choice.kept, choice.treated, takes, clean, profiles)
         nearest = {
             number: NearClean(units.all[near.onto].name, near.distance)
             for number, near in spread.within_carry(choice.kept).items()
@@ -363,8 +363,8 @@ def _refuse(plan: Plan, options: KeepCleanOptions) -> None:
         raise DesignError("the film is carried 0 or farther", place="--carry", found=found, write="--carry 2m")
 
 
-def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
-    """Return the text of the plan's file with a rail key on all track that may be filmed or is to be kept clean.
+def treated_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
+    """Return the text of the plan's file with a rail key on all track that may be treated or is to be kept clean.
 
     It has the carry-over that the plan was made for, so that `check` counts film on the same track.
     `folder` is that of the copy; None for that of the plan. Track on which no train in question runs is left as it is.

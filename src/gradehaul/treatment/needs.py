@@ -73,7 +73,7 @@ class TightPlaces:
     Arrays have a column a place: `head` where the train's head is when it needs most, m; `short` by how much the pulls
     fall short with the rail as it is, N, negative where they do not. Arrays with a row a locomotive: `loss` what the
     pull loses where film comes on any unit under it, N, and `gain` what it gains where all clean units under it are
-    filmed, for a film that pulls better than clean rail.
+    treated, for a film that pulls better than clean rail.
     """
 
     train: str
@@ -245,19 +245,19 @@ def _pulls_under(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return a locomotive's pull at each place on rail as it is, what film takes from it, and what film adds to it, N.
 
-    It loses where film comes on any unit under it, and gains where all clean units under it are filmed: on a part of
+    It loses where film comes on any unit under it, and gains where all clean units under it are treated: on a part of
     them film never helps, since the weakest condition under any part of it counts.
     """
-    filmed = pull(film)
+    treated = pull(film)
     values = {rail: pull(rail) for rail in {unit.film or CLEAN for unit in units.all}}
     now = np.array([values[unit.film or CLEAN] for unit in units.all])
-    then = np.where([unit.film is None for unit in units.all], filmed, now)
+    then = np.where([unit.film is None for unit in units.all], treated, now)
     for number, films in carried.items():
         weakest = min(map(pull, films))
         now[number], then[number] = min(now[number], weakest), min(then[number], weakest)
     base, best = (_least_under(under, values) for values in (now, then))
     takes = under.count(np.array([unit.film != film for unit in units.all])) > 0
-    return base, np.where(takes, np.maximum(base - filmed, 0.0), 0.0), np.maximum(best - base, 0.0)
+    return base, np.where(takes, np.maximum(base - treated, 0.0), 0.0), np.maximum(best - base, 0.0)
 
 
 def _least_under(under: Under, values: FloatArray) -> FloatArray:
@@ -299,20 +299,20 @@ class Reason:
 def reasons(
     tight: Sequence[TightPlaces],
     kept: Collection[int],
-    filmed: Collection[int],
+    treated: Collection[int],
     takes: Bools,
     clean: Bools,
     profiles: Mapping[str, RouteProfile],
 ) -> dict[int, Reason]:
     """Return what keeps units clean: for each the place that would fail most if film came on it, too.
 
-    `tight` are the places that set bounds to the film; `kept` and `filmed` the units that are kept clean and those that
-    are wiped; `takes` and `clean` whether film would change each unit, and whether it is clean now; `profiles` the
+    `tight` are the places that set bounds to the film; `kept` and `treated` the units that are kept clean and those
+    that are wiped; `takes` and `clean` whether film would change each unit, and whether it is clean now; `profiles` the
     route of each train, by its name.
     """
     stays, sure = np.zeros(takes.size, dtype=bool), np.zeros(takes.size, dtype=bool)
     stays[list(kept)] = True
-    sure[list(filmed)] = True
+    sure[list(treated)] = True
     most: dict[int, tuple[float, TightPlaces, int]] = {}
     for place in tight:
         short = place.short_with(~stays, sure, takes, clean)

@@ -44,7 +44,7 @@ class Unit:
 
     @property
     def weight(self) -> float:
-        """What filming it is worth: its length times how much contact matters there."""
+        """What treating it is worth: its length times how much contact matters there."""
         return self.length * self.pickup
 
 

@@ -245,6 +245,9 @@ def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: HelixBuild) ->
         search_helix("radius", HelixGiven(grade=0.02, turns=3), build, passing(stock, ["wet"]))
     with pytest.raises(DesignError, match=r'no radius up to 259.8 in works: train "local" stalls on treated rail'):
         search_helix("radius", HelixGiven(grade=0.05, turns=3), build, passing(stock, ["treated"]))
+    # a helix of 100 turns of 1.89 m each, and not an angle that no plan takes
+    with pytest.raises(DesignError, match=r'no grade down to 0.16 % works: train "local" .* on treated rail'):
+        search_helix("grade", HelixGiven(radius=0.3, rise=0.3), build, passing(stock, ["treated"]))
 
 
 def test_a_train_that_only_goes_down_is_held_back_as_far_as_statics_have_it() -> None:

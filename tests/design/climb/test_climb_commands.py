@@ -32,7 +32,16 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     hill.write_text(hill.read_text() + "# mine\n")
     again = run(*USUAL, "-o", str(hill))
     assert again.exit_code == 2
-    assert "not written over a plan" in again.stderr
+    assert "may not replace a plan" in again.stderr
+
+
+@pytest.mark.parametrize("stock", [PLAN, "--scale HO"])
+def test_its_vertical_curves_are_as_long_as_clearance_wants_them(stock: str, tmp_path: Path) -> None:
+    hill = tmp_path / "hill.toml"
+    helix = ["helix", *stock.split(), "--radius", "24", "--rise-per-turn", "5", "--turns", "3", "-o", str(hill)]
+    assert run(*helix).exit_code == 0
+    found = json.loads(run("clearance", str(hill), "--json").stdout)["places"]
+    assert {each["outcome"] for each in found if each["rule"] == "change of grade"} == {"pass"}
 
 
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
@@ -54,8 +63,8 @@ def test_a_cure_stands_beside_what_it_is_now_and_tension_on_the_first_screen() -
     assert cure, low
     assert "TOO LOW" in low
     assert "TOO LOW" not in run(*helix, "--deck", cure[1]).stdout  # as it is shown
-    small = run("helix", "--scale", "N", "--radius", "13", "--rise", "2", "--turns", "1").stdout
-    assert "radius in vehicle lengths 1.99" in " ".join(small.split())  # 1.994, on the safe side of 2
+    small = run("helix", "--scale", "N", "--radius", "13.05", "--rise", "2", "--turns", "1").stdout
+    assert "radius in vehicle lengths 1.99" in " ".join(small.split())  # 1.9975, on the safe side of 2
     assert "too tight, under 2 (2 vehicle lengths pushing it" in " ".join(small.split())
     tight = run("helix", "--plan", "plans/two-levels.toml", "--radius", "400", "--turns", "6", "--rise", "600").stdout
     assert 'Look at this first: train "stone": it wraps 276 degrees of curve: coupler tension' in " ".join(

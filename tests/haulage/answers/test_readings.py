@@ -70,7 +70,7 @@ def test_sound_readings_raise_no_remark():
             + reading("goat", '["40 gf", "41 gf", "40 gf"]', 'rail = "treated"\nhours = 30'),
             "a rest brings pull back",
         ),
-        (reading("goat", '["65 gf", "66 gf", "67 gf", "66 gf", "45 gf"]'), "45 gf is far from the other readings"),
+        (reading("goat", '["65 gf", "66 gf", "67 gf", "66 gf", "45 gf"]'), "45 gf is far from the others"),
         (reading("goat", '"66 gf"'), "one reading only: the scatter is assumed"),
         ('[[reading]]\ncar = "ore"\ncars = 1\nforce = ["22 gf", "23 gf"]\n', "22.50 % of its weight"),
         ('[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [22, 21]\nstarts = [18, 17]\n', "are the two swapped?"),

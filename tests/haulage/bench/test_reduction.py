@@ -104,7 +104,7 @@ def test_readings_far_off_are_shown_and_count_where_the_mean_is_lower_with_them(
     assert row.outliers == (pytest.approx(odd * GF),)
     assert (row.count, row.counted) == (5, counts)
     assert row.mean == pytest.approx(np.mean([80, 81, 82, 80, odd][:counts]) * GF)
-    assert str(row.doubts[0]).startswith(f"{odd} gf is far from the other readings; the lower mean is used")
+    assert str(row.doubts[0]).startswith(f"{odd} gf is far from the others; the lower mean is used")
 
 
 def test_which_readings_lie_far_off():

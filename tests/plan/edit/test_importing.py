@@ -130,7 +130,7 @@ def test_what_makes_no_sense(folder, plan, options, message):
 
 def test_a_drawing_is_not_written_over(folder):
     draw(folder)
-    with pytest.raises(GradehaulError, match=r"tarn\.dxf: a plan is not written over its drawing"):
+    with pytest.raises(GradehaulError, match=r"tarn\.dxf: a plan may not replace its drawing"):
         import_drawing("tarn.dxf", "tarn.dxf", ImportOptions(scale="HO"))
 
 

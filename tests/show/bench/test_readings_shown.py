@@ -74,7 +74,7 @@ def test_the_page_shows_everything_once(answer):
         "boxcar rolls at 2.12 ± 0.03 %, starts at 2.93 ± 0.10 % of its weight",
         "Curve coefficient 7.59 mm",
         "agrees: mikado, 10 boxcar on Up, clean: climbs, so the pull is at least",
-        "readings of old diesel on clean rail: 95 gf is far from the other readings",
+        "readings of old diesel on clean rail: 95 gf is far from the others",
         "Measure next",
         "Keep fingers clear",
     ):

@@ -69,18 +69,18 @@ def test_what_counts_film_that_wheels_spread_says_so_in_a_line(verb: tuple[str],
     more = ["Uphill", "switcher"] if verb == ("try",) else []
 
     def lines(plan: str) -> list[str]:
-        return [line for line in run(*verb, plan, *more).stdout.splitlines() if "wheels spread it" in line]
+        return [line for line in run(*verb, plan, *more).stdout.splitlines() if "Wheels spread film" in line]
 
     text = (PLANS / "first-hill.toml").read_text(encoding="utf-8")
-    filmed = tmp_path / "filmed.toml"
-    filmed.write_text(text.replace("{ straight = 36 },", '{ straight = 36, rail = "treated" },', 1), encoding="utf-8")
-    assert filmed.read_text(encoding="utf-8") != text
+    treated = tmp_path / "treated.toml"
+    treated.write_text(text.replace("{ straight = 36 },", '{ straight = 36, rail = "treated" },', 1), encoding="utf-8")
+    assert treated.read_text(encoding="utf-8") != text
     assert lines(str(PLANS / "first-hill.toml")) == []
     for stated, counted in (("", "78.7 in (a guess)"), ("carry_over.length = 80\n", "80.0 in")):
-        filmed.write_text(stated + filmed.read_text(encoding="utf-8"), encoding="utf-8")
-        (line,) = lines(str(filmed))
-        assert line.strip() == f"Film is counted {counted} past wiped track, since wheels spread it."
-    assert " ".join(run(*verb, str(filmed), *more).stdout.split()).count("it does not come off again") == 1
+        treated.write_text(stated + treated.read_text(encoding="utf-8"), encoding="utf-8")
+        (line,) = lines(str(treated))
+        assert line.strip() == f"Wheels spread film: it counts up to {counted} past wiped track."
+    assert " ".join(run(*verb, str(treated), *more).stdout.split()).count("it does not come off again") == 1
 
 
 def test_a_train_too_long_is_shown_with_its_place() -> None:

@@ -90,8 +90,8 @@ def test_the_picture_draws_every_use_on_its_stretches_and_says_what_it_means(nam
 def test_the_picture_says_first_what_it_hangs_on_and_what_it_comes_to(tmp_path) -> None:
     for name, words in (
         ("two-levels", "This depends on a guess: wheels spread the film no farther than 2000 mm."),
-        ("first-hill", "No track may be filmed; 290.8 in stays clean."),
-        ("switchback", "All track may be filmed; empties then stalls or runs away in 8 % of trials."),
+        ("first-hill", "No track may be treated; 290.8 in stays clean."),
+        ("switchback", "All track may be treated; empties then stalls or runs away in 8 % of trials."),
     ):
         target = tmp_path / f"{name}.svg"
         assert run("map", str(PLANS / f"{name}.toml"), "--treat", "-o", str(target)).exit_code == 0

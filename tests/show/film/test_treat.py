@@ -50,25 +50,25 @@ def test_the_page_says_first_what_the_plan_hangs_on(hill: Path) -> None:
 
 
 def test_doubts_of_the_plan_stand_above_the_answer(hill: Path) -> None:
-    """A pull of ten times what any locomotive of its weight has: all track may be filmed, if that were so."""
+    """A pull of ten times what any locomotive of its weight has: all track may be treated, if that were so."""
     hill.write_text(HILL.text().replace('clean = "75 gf"', 'clean = "750 gf"'))
     doubts = [str(note) for note in check_layout(Layout(load_plan(hill))).doubts]
     assert any("more than 60 %" in doubt for doubt in doubts)
     words = " ".join(treat(hill).stdout.split())
     assert all(f"Look at this first: {doubt}" in words for doubt in doubts)
-    assert words.index("Look at this first") < words.index("may be filmed")
+    assert words.index("Look at this first") < words.index("may be treated")
     assert json.loads(treat(hill, "--json").stdout)["doubts"] == doubts
 
 
 def test_nothing_to_keep_clean_is_said(tmp_path: Path) -> None:
     path = tmp_path / "light.toml"
     path.write_text(Line(HILL.tracks, ("mule", "1 ore"), HILL.rails, "").text())
-    assert "\nAll track may be filmed; up then stalls or runs away in under 1 % of trials.\n" in treat(path).stdout
+    assert "\nAll track may be treated; up then stalls or runs away in under 1 % of trials.\n" in treat(path).stdout
     path.write_text(
         Line(HILL.tracks, ("mule", "7 ore"), HILL.rails, "").text().replace('starting = "2.5 %"', 'starting = "30 %"')
     )
     words = " ".join(treat(path, "--need", "marginal").stdout.split())
-    risky = "All track may be filmed if marginal will do; up then stalls or runs away in 9 % of trials."
+    risky = "All track may be treated if marginal will do; up then stalls or runs away in 9 % of trials."
     assert risky in words
     assert "up marginal 9 %" in words
 
@@ -96,7 +96,7 @@ def test_trains_that_are_only_marginal_on_clean_rail_are_said_to_be_so(tmp_path:
 def test_a_carry_longer_than_the_layout_leaves_nothing_and_says_so(hill: Path) -> None:
     words = " ".join(treat(hill, "--carry", "1 km").stdout.split())
     assert (
-        "No track may be filmed; 12300 mm stays clean. A carry-over of 1000000 mm is more than all track together."
+        "No track may be treated; 12300 mm stays clean. A carry-over of 1000000 mm is more than all track together."
         in words
     )
     assert "all track together" not in treat(hill).stdout
@@ -107,7 +107,7 @@ def test_trains_that_keep_track_clean_are_named_with_the_place_where_each_fails_
     worst = max((row["forced_by"] for row in tracks if row["forced_by"]), key=lambda reason: reason["short_n"])
     words = " ".join(treat(hill, "--carry", "6000 mm").stdout.split())
     assert (
-        f"If the track to keep clean were filmed, {worst['train']} {WOULD[worst['test']]} on {worst['track']}, "
+        f"If the track to keep clean were treated, {worst['train']} {WOULD[worst['test']]} on {worst['track']}, "
         in words
     )
     assert f"{1000 * worst['short_n'] / 9.80665:.1f} gf short." in words
@@ -150,7 +150,7 @@ def test_the_headline_names_lengths_that_sum_to_the_whole_and_parts_of_divided_t
     assert lengths["no effect"] > 0
     text = " ".join(treat(PLANS / "two-levels.toml", "--train", "express").stdout.split())
     named = re.findall(r"(\d+) mm", text.partition("may go ")[2].partition(". ")[0])
-    assert len(named) == 3  # no more may be filmed
+    assert len(named) == 3  # no more may be treated
     assert sum(map(float, named)) == pytest.approx(1000 * sum(lengths.values()), abs=2)
     divided = " ".join(treat(PLANS / "two-levels.toml", "--step", "500mm").stdout.split())
     assert "film 4079 mm Staging:1 (0 to 433 mm), Station main:1 (1000 to 3000 mm), Siding:4 (411 to 2057" in divided
@@ -172,7 +172,7 @@ def test_json_and_csv_tell_the_same(hill: Path) -> None:
 def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_path: Path) -> None:
     result = treat(hill, "-o", str(hill))
     assert result.exit_code == 2
-    assert "not written over a plan" in result.stderr
+    assert "may not replace a plan" in result.stderr
     result = treat(hill, "--step", "300 mm", "-o", str(tmp_path / "x.toml"))
     assert result.exit_code == 2
     assert result.stdout == ""
@@ -205,7 +205,7 @@ def test_names_are_harmless_in_a_spreadsheet(tmp_path: Path) -> None:
     assert "'=1+1" in treat(path, "--csv").stdout
 
 
-def test_no_copy_is_written_where_nothing_may_be_filmed(hill: Path, tmp_path: Path) -> None:
+def test_no_copy_is_written_where_nothing_may_be_treated(hill: Path, tmp_path: Path) -> None:
     out = tmp_path / "clean.toml"
     result = treat(hill, "--carry", "1 km", "-o", str(out))
     assert result.exit_code == 0
@@ -214,16 +214,16 @@ def test_no_copy_is_written_where_nothing_may_be_filmed(hill: Path, tmp_path: Pa
 
 
 def test_its_own_copy_is_written_again_but_not_once_it_is_changed(hill: Path, tmp_path: Path) -> None:
-    out = tmp_path / "filmed.toml"
+    out = tmp_path / "treated.toml"
     assert treat(hill, "--carry", "0", "-o", str(out)).exit_code == 0
     written = treat(hill, "--carry", "0", "-o", str(out))
-    assert "filmed.toml: written" in written.stderr.replace("\n", "")
+    assert "treated.toml: written" in written.stderr.replace("\n", "")
     other = run("fit", hill, "-o", out)
-    assert "not written over a plan" in other.stderr
+    assert "may not replace a plan" in other.stderr
     out.write_text(out.read_text().replace("straight = 1300", "straight = 1310"))
     result = treat(hill, "--carry", "0", "-o", str(out))
     assert result.exit_code == 2
-    assert "may be filmed" in result.stdout
+    assert "may be treated" in result.stdout
     assert "straight = 1310" in out.read_text()
 
 
@@ -245,7 +245,7 @@ def parted(tmp_path: Path) -> Path:
 
 
 def test_a_copy_in_a_folder_above_names_what_it_includes_from_there(parted: Path, tmp_path: Path) -> None:
-    out = tmp_path / "filmed.toml"
+    out = tmp_path / "treated.toml"
     assert treat(parted, "--carry", "0", "-o", str(out)).exit_code == 0
     assert 'include = ["layouts/cars.toml"]' in out.read_text()
     assert run("check", out, "--strict").exit_code == 0
@@ -256,7 +256,7 @@ def test_a_copy_that_would_not_find_what_it_includes_is_refused_with_the_cure_an
 ) -> None:
     other = tmp_path / "other"
     other.mkdir()
-    out = other / "filmed.toml"
+    out = other / "treated.toml"
     result = treat(parted, "--carry", "0", "-o", str(out))
     assert result.exit_code == 2
     assert "with this plan" in result.stdout
@@ -266,7 +266,7 @@ def test_a_copy_that_would_not_find_what_it_includes_is_refused_with_the_cure_an
     assert cure in result.stderr
     assert not out.exists()
     # either cure does
-    assert treat(parted, "--carry", "0", "-o", str(parted.parent / "filmed.toml")).exit_code == 0
+    assert treat(parted, "--carry", "0", "-o", str(parted.parent / "treated.toml")).exit_code == 0
     (other / "cars.toml").write_text(CARS)
     assert treat(parted, "--carry", "0", "-o", str(out)).exit_code == 0
     assert 'include = ["cars.toml"]' in out.read_text()
@@ -311,6 +311,6 @@ def test_a_train_that_still_climbs_with_more_risk_is_named_with_both_figures() -
     words = run("treat", PLANS / "switchback.toml").stdout
     for name, (_, after) in risks.items():
         assert f"{name} becomes riskier: risk 0 % now, {100 * after:.0f} % with this plan." in words
-    kept = run("treat", PLANS / "landing.toml").stdout  # nothing is filmed: nothing changes, and no file is written
+    kept = run("treat", PLANS / "landing.toml").stdout  # nothing is treated: nothing changes, and no file is written
     assert "becomes riskier" not in kept
     assert "treat -o" not in kept

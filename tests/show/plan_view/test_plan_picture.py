@@ -92,7 +92,7 @@ MANY = (PLANS / "first-hill.toml").read_text(encoding="utf-8") + "".join(
 """Ten trains that stall at nearly the same place."""
 
 
-FILMED = dict.fromkeys(("first-hill", "landing", "n-mountain", "hollow", "cove"), ("treated", "treated fresh"))
+TREATED = dict.fromkeys(("first-hill", "landing", "n-mountain", "hollow", "cove"), ("treated", "treated fresh"))
 """Plans whose trains do not climb with film on all rails."""
 
 
@@ -101,7 +101,7 @@ def view_of(name: str) -> PlanView:
     texts = {"odd": ODD, "loop": LOOP, "lost": LOST, "many": MANY}
     if name in texts:
         return plan_view(Layout(read_plan(texts[name])), rails=("treated",) if name == "many" else None)
-    return plan_view(Layout(load_plan(PLANS / f"{name}.toml")), rails=FILMED.get(name))
+    return plan_view(Layout(load_plan(PLANS / f"{name}.toml")), rails=TREATED.get(name))
 
 
 def units(view: PlanView) -> UnitFormat:
@@ -372,11 +372,11 @@ def test_a_track_that_passes_under_has_a_gap_there_and_the_other_none():
 
 def test_film_is_shown_by_dashes_and_in_the_key():
     figure = figure_of("two-levels")
-    filmed = lines(figure, "film ")
-    assert {line.get_gid().removeprefix("film ") for line in filmed} == {
+    treated = lines(figure, "film ")
+    assert {line.get_gid().removeprefix("film ") for line in treated} == {
         track.id for track in view_of("two-levels").tracks.values() if track.rail == "treated"
     }
-    assert all(line.get_linestyle() == "--" for line in filmed)
+    assert all(line.get_linestyle() == "--" for line in treated)
     assert "treated rail" in words(figure)
     assert not lines(figure_of("first-hill"), "film ")
 

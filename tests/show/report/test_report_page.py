@@ -496,7 +496,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         assert one.text("#bench-verdict").startswith("runs away on treated rail: Downhill it runs away: the cars push")
         section = one.page.locator("#bench-section svg")
         assert "Rail: treated, solid clean and dashed with film" in section.text_content()
-        assert section.locator(".bed:not(.filmed)").count() == 0
+        assert section.locator(".bed:not(.treated)").count() == 0
         bars = section.locator(".bar.away")
         verdict = layout.verdict("loads", rail="treated fresh")
         assert bars.count() == len(verdict.running_away) == 3
@@ -511,7 +511,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         assert "runs-away" in one.page.get_attribute("#at-does", "class")
         one.page.select_option("#bench-rail", "clean")
         assert one.text("#bench-verdict").startswith("held back on clean rail: ")
-        assert section.locator(".bed.filmed").count() == 0
+        assert section.locator(".bed.treated").count() == 0
         assert section.locator(".bar.away").count() == 0
         assert one.said == []
 

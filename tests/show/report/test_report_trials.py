@@ -131,10 +131,10 @@ def test_railheads_moved_one_after_the_other_add_up(page, plans):
 
 def test_toggled_films_are_judged_as_by_the_package(page, plans):
     rng, done = random.Random(12), 0
-    filmed = [plan for plan in plans.values() if plan.films]
-    for plan, hours in product(filmed, (None, 6.0, 30.0)):
+    treated = [plan for plan in plans.values() if plan.films]
+    for plan, hours in product(treated, (None, 6.0, 30.0)):
         document_of(page, plan, hours)
-        for _ in range(-(-40 // (3 * len(filmed)))):
+        for _ in range(-(-40 // (3 * len(treated)))):
             some = rng.sample(sorted(plan.tracks), rng.randint(1, 4))
             rails = {track: rng.choice([CLEAN, *plan.films]) for track in some}
             assert_alike(page, plan, TrialHeights(rails=rails, hours=hours))
@@ -146,8 +146,8 @@ def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(pag
     plan, on, units = plans["two-levels"], page.page, units_for(plans["two-levels"])
 
     def state() -> tuple[str, str, int]:
-        filmed = on.locator(".plan .track-film").count()
-        return on.input_value("#bench-rail"), page.text("#bench-verdict .on"), filmed
+        treated = on.locator(".plan .track-film").count()
+        return on.input_value("#bench-rail"), page.text("#bench-verdict .on"), treated
 
     stated = sum(track.rail not in {None, CLEAN} for track in plan.tracks.values())
     assert state() == ("as planned", "as planned", stated)

@@ -53,10 +53,10 @@ from = "$\\alpha$"
 to = "מחצבה"
 """
 
-FILMED = ("clean", "treated", "treated fresh")
+TREATED = ("clean", "treated", "treated fresh")
 
 SECTIONS = (
-    ("first-hill", None, FILMED),
+    ("first-hill", None, TREATED),
     ("landing", "Down to the pond", ("treated fresh",)),
     ("n-mountain", "Southbound", None),
     ("two-levels", "Up by the siding", None),
@@ -168,7 +168,7 @@ def _check_train(found: dict, words: str, read: UnitFormat) -> None:
 
 def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_beside():
     for name, route, rails, headline, beside in (
-        ("first-hill", None, FILMED, "local stalls first at 107.1 in on Lower bend", "Clean: climbs"),
+        ("first-hill", None, TREATED, "local stalls first at 107.1 in on Lower bend", "Clean: climbs"),
         (
             "two-levels",
             "Up by the siding",
@@ -271,10 +271,10 @@ def test_a_low_hill_on_a_long_route_is_seen_and_a_ripple_is_not(rise, share):
 
 
 def test_rails_are_shown_apart_without_color():
-    section = section_of("first-hill", None, FILMED)
+    section = section_of("first-hill", None, TREATED)
     figure = figure_of(section)
     lines = {line.get_gid(): line for axes in figure.axes for line in axes.lines if line.get_gid()}
-    assert len({repr(lines[f"standing {rail}"]._dash_pattern) for rail in FILMED}) == 3
+    assert len({repr(lines[f"standing {rail}"]._dash_pattern) for rail in TREATED}) == 3
 
 
 def test_grades_in_the_reader_s_form():
@@ -288,7 +288,7 @@ def test_grades_in_the_reader_s_form():
 
 
 def test_svg_is_the_same_whatever_the_settings():
-    section = section_of("first-hill", None, FILMED)
+    section = section_of("first-hill", None, TREATED)
     first = long_section_picture("svg", section, units(section))
     with mpl.rc_context({"font.size": 40, "axes.facecolor": "red", "svg.hashsalt": "other", "lines.linewidth": 9}):
         mine = dict(mpl.rcParams)

@@ -18,6 +18,7 @@ from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Loco, Plan, Track
 from gradehaul.quantities.si import METER, NEWTON, Meters, Ratio, Share
+from gradehaul.scales import LONGEST_CAR
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.heights.vertical import UNCHANGED
 from gradehaul.track.piecewise import FloatArray, join
@@ -71,7 +72,7 @@ def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]
     wheels still take depends on shapes that no plan has.
     """
     rule = figures()["grade_change"]
-    each = standard.longest or rule["full_size"] / alignment.plan.scale.ratio
+    each = standard.longest or LONGEST_CAR / alignment.plan.scale.ratio
     for track, at, length, change, onto in _changes(alignment):
         wanted, words = each * abs(change) / 0.01, f"the grade changes by {100 * change:+.2f} %"
         yield Finding("change of grade", track, at, length, wanted, 0.0, rule["source"], words=words, onto=onto)

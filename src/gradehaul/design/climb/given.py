@@ -74,7 +74,7 @@ def solved(
     if follows(known, rules) != every:
         more = [option(name) for name in sorted(every - set(known)) if follows({*known, name}, rules) == every]
         more += ["--floor"] * ("--radius" in more)
-        found = " and ".join(name.replace("_", " ") for name in known) or "none of them"
+        found = " and ".join(name.replace("_", " ") for name in known) or "none"
         write = f"one more of {', '.join(more)}" if more else write
         raise DesignError(f"not enough is known to size the {what}", found=found, write=write)
     words = ", ".join(shown.values())

@@ -23,7 +23,7 @@ from gradehaul.plan.records import Deck, NamedTrain, Plan
 from gradehaul.plan.text.toml import key_written, parse, read_text, table_written
 from gradehaul.quantities import conversion, convert, length_unit
 from gradehaul.quantities.si import Meters
-from gradehaul.scales import Practice, scale_named
+from gradehaul.scales import LONGEST_CAR, Practice, scale_named
 from gradehaul.track.piecewise import FloatArray
 
 _Length = TypeVar("_Length", float, FloatArray)
@@ -36,9 +36,6 @@ UP, DOWN = "Up", "Down"
 
 _ONE_WAY = 0.9
 """A train whose route in its own plan climbs this share of all its rises and falls goes up only, or down only."""
-
-LONGEST_CAR = 26.5
-"""Longest car where no stock is given, m at full size: a foot in HO, which common practice takes as a car length."""
 
 
 class Steps(NamedTuple):

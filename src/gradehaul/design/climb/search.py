@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
@@ -27,6 +28,8 @@ _LEAST_RADIUS, _MOST_RADIUS = 5, 400
 """Radii are tried between these, in gauges."""
 _LONGEST = 1_000.0
 """Lengths are tried up to so much beyond the curves, m."""
+_MOST_TURNS = 100
+"""Grades are tried down to that of a helix of so many turns."""
 _LOOKS = 24
 
 
@@ -151,12 +154,16 @@ def search_helix(
         if given.grade is not None or given.rise_per_turn is not None:
             raise DesignError("the grade is what is looked for", write="without --grade and --rise-per-turn")
         beyond = round(STEEP / GRADE_STEP) + 1  # the first grade that is refused
-        last, end, none = beyond - 1, "", "no grade down to 0.001 % works"
+        last, end = beyond - 1, ""
 
     def at(step: int) -> HelixGiven:
         if find == "radius":
             return replace(given, radius=(low + step) * one)
         return replace(given, grade=(beyond - step) / round(1 / GRADE_STEP))
+
+    if find == "grade":
+        last = max(0, bisect_left(range(last + 1), True, key=lambda step: _too_high(at(step), build, unit)) - 1)
+        none = f"no grade down to {describe(at(last).grade or 0.0, 'grade', '%')} works"
 
     def tried(step: int, *, alone: bool = False) -> Stop | None:
         """Return what stops a helix: its geometry, its train and, unless that is left out, its headroom."""
@@ -179,6 +186,14 @@ def search_helix(
     low_anyhow = gentlest is not None and gentlest.reason == "head room"
     step, stop = hardest(partial(tried, alone=low_anyhow), last, end, none)
     return helix_of(at(step), build, unit), stop
+
+
+def _too_high(given: HelixGiven, build: HelixBuild, unit: str) -> bool:
+    """Return whether a helix has more turns than are tried."""
+    try:
+        return helix_of(given, build, unit).turns > _MOST_TURNS
+    except DesignError:
+        return False
 
 
 def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> Helix:

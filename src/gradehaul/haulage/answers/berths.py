@@ -123,7 +123,7 @@ class BerthAnswer:
     cars_stay: Mapping[str, bool]
     """Whether cars of a kind stay put: their lowest rolling resistance against the steepest grade."""
     rolls: Mapping[str, tuple[Roll, ...]]
-    """How cars of each kind that do not stay would roll off, on clean and on filmed rail alike."""
+    """How cars of each kind that do not stay would roll off, on clean and on treated rail alike."""
     fouled_by: tuple[Fouling, ...] = ()
     """Other track that ends its clear length, or leaves nothing of it."""
 

@@ -122,7 +122,7 @@ def measurements(
             for gain, cause in train.trust.gains:
                 useful = gain > _GAIN and cause.narrows > _NARROWS
                 if useful and (first, gain) > best.get(cause.measure, (False, 0.0))[:2]:
-                    best[cause.measure] = first, gain, f"makes the verdict on {train.name} {on} surer"
+                    best[cause.measure] = first, gain, f"makes the verdict for {train.name} {on} more certain"
     ranked = sorted(best.items(), key=lambda item: item[1][:2], reverse=True)[:_MOST_OF_TRAINS]
     yield from (Measurement(what, why) for what, (*_, why) in ranked)
     missing = _missing(plan, work_out(plan) if bench is None else bench, dict(ranked))

@@ -84,8 +84,8 @@ def _next(plan: Plan, bench: Bench, seed: int) -> Iterator[Measurement]:
     trials = RandomTrials(layout.plan, layout.coefficient, seed=seed)
     rails = layout.judged()
     film = [rail for rail in film_rails(layout.rails) if rail not in rails]
-    judged, filmed = (judged_trains(layout, on, trials=trials) for on in (rails, film))
-    return measurements(plan, layout.plan, worst_of_each(judged), worse_ages(filmed), bench)
+    judged, treated = (judged_trains(layout, on, trials=trials) for on in (rails, film))
+    return measurements(plan, layout.plan, worst_of_each(judged), worse_ages(treated), bench)
 
 
 def _odd_figures(plan: Plan, bench: Bench) -> tuple[Note, ...]:

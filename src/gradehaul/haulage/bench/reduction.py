@@ -219,7 +219,7 @@ def counted(
     for value in far_off:
         others = [each for each in values if each not in far_off]
         how = "including" if value in _values(kept) else "leaving out"
-        far = f"{show(value)} is far from the other readings; the {side} mean is used, {how} it"
+        far = f"{show(value)} is far from the others; the {side} mean is used, {how} it"
         doubts.append(Doubt(far, _share_off(fmean([*others, value]), fmean(others))))
     return Counted(tuple(kept), far_off, tuple(doubts))
 

@@ -14,7 +14,7 @@ import numpy as np
 from gradehaul.haulage.adhesion import (
     METAL_ADHESION,
     SLIPPING_CLEAN,
-    SLIPPING_FILMED,
+    SLIPPING_TREATED,
     TYRED_ADHESION,
     NominalPulls,
     PullModel,
@@ -54,7 +54,7 @@ above, as it stands (assumed). No measured pull of a model on a film was found, 
 than the built-in shares: 0.35 kept with a friction modifier on a roller rig at 1/5 scale, 0.45 with graphite, 0.1
 against 0.22 (both read second-hand). So 0.35 is above the 2nd percentile of every built-in share."""
 
-SLIP_CLEAN_RANGE, SLIP_FILMED_SPREAD = (0.62, 1.0), 0.12
+SLIP_CLEAN_RANGE, SLIP_TREATED_SPREAD = (0.62, 1.0), 0.12
 """The 5th and 95th percentile of the assumed slipping over standing pull on clean rail, and the spread of that on film
 (assumed). Handbook pairs run from 0.54 to 0.77 dry, to 0.43 with a thin oil film; but a rig found no fall of adhesion
 below 1 m/s, and a club a pull that rises with wheel speed (both read second-hand), so it reaches up to no fall at
@@ -209,7 +209,7 @@ class RandomTrials(PullModel[FloatArray]):
         if condition == CLEAN:
             low, high = (each / SLIPPING_CLEAN for each in SLIP_CLEAN_RANGE)
             return np.clip(SLIPPING_CLEAN * _lopsided(self._normal("slip", CLEAN), low, high), 0.3, 1.0)
-        return np.clip(SLIPPING_FILMED + SLIP_FILMED_SPREAD * self._normal("slip", "film"), 0.2, 1.0)
+        return np.clip(SLIPPING_TREATED + SLIP_TREATED_SPREAD * self._normal("slip", "film"), 0.2, 1.0)
 
     def _normal(self, *cause: str) -> FloatArray:
         if cause not in self._kept:

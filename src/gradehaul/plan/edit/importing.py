@@ -229,7 +229,7 @@ def _own_names(data: dict[str, Any], drawn: Collection[str]) -> set[str]:
 
 def _before(plan: str, drawing: str) -> str:
     if Path(drawing).exists() and Path(drawing).samefile(plan):
-        raise PlanError("a plan is not written over its drawing", file=plan, write="another name after -o")
+        raise PlanError("a plan may not replace its drawing", file=plan, write="another name after -o")
     return read_text(Path(plan), plan)
 
 

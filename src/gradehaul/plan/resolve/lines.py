@@ -216,7 +216,7 @@ def turnout_arc(number: float, gauge: float) -> tuple[float, float]:
     By geometry alone: one arc of radius R leaves the straight track at the toe, and its outer rail, R + g/2, crosses
     the straight track's rail at the frog, where it has turned through the frog's angle F. So
     (R + g/2) cos F = R - g/2. The number of a frog is N = cot(F/2) / 2 (so the angles printed in NMRA RP-12.7), and
-    R = 2 g N². A printed turnout has points and a closure of its own: its dimensions go before these.
+    R = 2 g N². A printed turnout has points and a closure of its own: its dimensions take precedence over these.
     """
     return 2 * gauge * number**2, 2 * math.atan(0.5 / number)
 

@@ -52,10 +52,10 @@ class TrackTable(Table):
     right: FitRadius | None = None
     """Radius of a curve to the right; with `angle` or `length`. Left out: another shape."""
     easement: Distance | None = None
-    """Length of track that leads evenly from the curvature before to the one behind. Left out: another shape."""
+    """Length of track that leads evenly from the curvature before it to that after it. Left out: another shape."""
     turnout: FrogNumber | None = Field(default=None, examples=['turnout = 6, hand = "left"'])
     """Number of a turnout's frog: its curved leg, one arc from the toe to the frog, first or last in a line, through
-    the frog's angle: 9.53 degrees for a number 6. Printed dimensions of your turnout go before these.
+    the frog's angle: 9.53 degrees for a number 6. Printed dimensions of your turnout take precedence over these.
     Left out: another shape."""
     piece: Name | None = None
     """Name of a `[piece.NAME]`, whose tracks are laid here. Left out: another shape."""
@@ -95,7 +95,7 @@ class TrackTable(Table):
         if len(shapes) != 1:
             raise PlanError(
                 "a track is one of straight, left, right, easement, turnout or piece",
-                found=" and ".join(shapes) or "none of them",
+                found=" and ".join(shapes) or "none",
                 write="each as a track of its own" if shapes else "straight = 30, or left = 24, angle = 90",
             )
         (shape,) = shapes

@@ -48,12 +48,12 @@ class TurnoutTable(Table):
 
 
 class CrossingTable(Table):
-    """A joint where lines cross on the level."""
+    """A joint where lines cross at grade."""
 
     through: list[Pair] = Field(min_length=2, examples=['through = [["A", "B"], ["C", "D"]]'])
     """Pairs of lines that go straight through."""
     moves: list[Pair] = Field(default_factory=list)
-    """Pairs of lines between which slips lead. Left out: none."""
+    """Pairs of lines connected by a slip. Left out: none."""
 
 
 class TurntableTable(Table):
@@ -146,7 +146,7 @@ class DeckTable(Table):
 
 
 class CarryOverTable(Table):
-    """Film that wheels carry from filmed track onto clean track."""
+    """Film that wheels carry from treated track onto clean track."""
 
     length: Room = Field(examples=['length = "6 ft"'])
     """How far they carry it; without this table 2 m, a guess, since nobody has measured it."""
@@ -256,7 +256,7 @@ SINGLE: dict[str, Any] = {
 HEAD = {
     "title": "What the answers call the plan. Left out: the file's name.",
     "scale": 'A scale of the table of scales, such as `HO`, or a table `{ ratio = 87.1, gauge = "16.5 mm" }`.',
-    "unit": "Unit of bare lengths, such as `in` or `mm`. Left out: each length needs its own.",
+    "unit": "Unit of lengths written without one, such as `in` or `mm`. Left out: each length needs its own.",
     "practice": "Whose weights, clearances and radii apply where the plan has none: `NMRA` or `NEM`. Left out: `NMRA`.",
     "include": 'Files beside this one whose tables belong to the plan, such as `["stock.toml"]`. Left out: none.',
 }

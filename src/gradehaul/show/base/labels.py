@@ -28,7 +28,7 @@ USE_WORDS: Mapping[Use, str | tuple[str, str]] = {
 """What is to become of track, in a table, with its style."""
 
 USE_MEANINGS: Mapping[Use, str] = {
-    "film": "may be filmed",
+    "film": "may be treated",
     "has film": "has film already",
     "keep clean": "keep clean",
     "buffer": "also keep clean: wheels would spread film",

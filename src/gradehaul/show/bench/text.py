@@ -23,8 +23,8 @@ from gradehaul.show.sections import READINGS
 _FIRST = "Try a film on a spare length of track, never first on the layout: it does not come off again."
 _CAUTION = (
     "Try a film on a spare length of track, never first on the layout: it does not come off again, and a dry rag does "
-    "not lift it. Follow the data sheet of whatever you wipe with: air the room, no flames, no track power while it "
-    "dries. Keep fingers clear of a train under pull, and stops at both ends of a tilted track."
+    "not lift it. Follow the data sheet of whatever you wipe with: ventilate the room, no flames, no track power while "
+    "it dries. Keep fingers clear of a train that is pulling, and put stops at both ends of a tilted track."
 )
 
 

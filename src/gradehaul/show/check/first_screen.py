@@ -193,11 +193,7 @@ def _add_table(
             _add_table(page, {condition: trains}, names, units)
         return
     if room >= _LEAST_PLACE:
-        heads = [
-            "place",
-            *(["worse of the two", "place (worse of the two)"] if len(shown_on) > 1 else ["hardest place"]),
-        ]
-        rows[0].append(max((head for head in heads if len(head) <= room), key=len))
+        rows[0].append("hardest place" if room >= len("hardest place") else "place")
         for row, name in zip(rows[1:], names, strict=True):
             train = worst_condition(shown_on, name)
             place = place_words(train, units)
@@ -370,7 +366,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     parts = [f"Measure next: {answer.measure_next.what}."] if answer.measure_next is not None else []
     parts += [f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled."] if guessed else []
     parts += (
-        ["Risk: of stalling or running away; to spare and ranges allow for slips and stops too."]
+        ["Risk is the chance of stalling or running away; to spare and ranges allow for slips and stops too."]
         if answer.trains
         else []
     )

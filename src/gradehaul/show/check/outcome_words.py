@@ -145,7 +145,7 @@ def misfit_words(misfit: Misfit, units: UnitFormat) -> str:
 def spread_words(plan: Plan, units: UnitFormat) -> str:
     """Return how far film counts past wiped track; a guess, unless the plan states it."""
     guess = " (a guess)" if plan.carry_basis == "assumed" else ""
-    return f"Film is counted {units.length(plan.carry_over)}{guess} past wiped track, since wheels spread it."
+    return f"Wheels spread film: it counts up to {units.length(plan.carry_over)}{guess} past wiped track."
 
 
 def fouled_words(fouled_by: Iterable[Fouling], scale: Scale, units: UnitFormat) -> str:

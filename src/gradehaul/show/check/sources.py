@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from gradehaul.haulage.adhesion import (
     METAL_ADHESION,
     SLIPPING_CLEAN,
-    SLIPPING_FILMED,
+    SLIPPING_TREATED,
     TYRED_ADHESION,
     NominalPulls,
     Pulls,
@@ -37,7 +37,7 @@ BASES = (
 """What the bases of figures mean."""
 
 CURVE_MODELS = {
-    "degree": "full-size practice scaled down: 0.69855 m over the ratio (0.04 % of grade a degree of curve), assumed",
+    "degree": "full-size practice scaled down: 0.69855 m over the ratio (0.04 % of grade per degree of curve), assumed",
     "wheelbase": "friction x (0.72 gauge + 0.47 wheelbase), by the plan",
     "coefficient": "your own measurement",
 }
@@ -148,12 +148,12 @@ def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
         return (f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading") + lowered
     if source.known:
         fall = (
-            f" x {SLIPPING_FILMED:g} / {SLIPPING_CLEAN:g}, since film costs slipping wheels more"
+            f" x {SLIPPING_TREATED:g} / {SLIPPING_CLEAN:g}, since film costs slipping wheels more"
             if source.rail == CLEAN
             else ""
         )
         return f"standing pull x its (slipping / standing) pull on {source.rail}{fall}"
-    return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
+    return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_TREATED:g}"
 
 
 def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:

@@ -143,11 +143,11 @@ def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     ]
     if assumed:
         page.line(f"Assumed, as nothing else is stated: {', '.join(assumed)}.", indent=2)
-    page.line(
-        "Clear height left: the least over any railhead, at foot and top over (under) a level approach.", indent=2
-    )
+    page.line("Clear height left: the least anywhere, counting a level approach at foot and top.", indent=2)
     if not (stock.cars or stock.locos):
-        page.line("No stock is named: its longest car is taken as a foot long in HO, and as long in scale.", indent=2)
+        page.line(
+            "No car is named: the longest is taken as 12 in long in HO, and as long to scale in others.", indent=2
+        )
 
 
 def incline_page(

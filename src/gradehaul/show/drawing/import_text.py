@@ -122,7 +122,8 @@ def _add_found(page: Page, drawn: Drawn, units: UnitFormat) -> None:
     along = sum(bool(line.railhead_at) for line in drawn.lines.values())
     if drawn.heights or along:
         joints = _counted(len(drawn.joints), "joint")
-        page.line(f"Heights of {len(drawn.heights):,} of {joints}, and along {_counted(along, 'line')}.")
+        too = f", and along {_counted(along, 'line')}" if along else ""
+        page.line(f"Heights of {len(drawn.heights):,} of {joints}{too}.")
     else:
         page.line("No heights: write those that you know under [railhead].")
 

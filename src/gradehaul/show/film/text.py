@@ -1,4 +1,4 @@
-"""The keep-clean plan for a person: how much may be filmed, on what that depends, and its tracks, as a table too."""
+"""The keep-clean plan for a person: how much may be treated, on what that depends, and its tracks, as a table too."""
 
 from __future__ import annotations
 
@@ -173,8 +173,8 @@ def _short(train: Judged, units: UnitFormat) -> str:
 
 def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     """Yield the trains that no plan helps."""
-    filmed = any(track.rail for track in found.plan.tracks.values())
-    there = "with the film that is there already, and no more" if filmed else "even with all rail clean"
+    treated = any(track.rail for track in found.plan.tracks.values())
+    there = "with the film that is there already, and no more" if treated else "even with all rail clean"
     yield [("No plan can help", "bold red"), f": {there}, not every train gets by."]
     for place in found.beyond:
         yield [
@@ -198,11 +198,11 @@ def _forcing(found: KeepCleanPlan, units: UnitFormat) -> list[str]:
     return [*places[:_FORCING], *([f"{left} more train{'s fail' if left > 1 else ' fails'}"] if left else [])]
 
 
-def _all_filmed(trains: Sequence[Judged], names: Sequence[str]) -> list[Piece]:
+def _all_treated(trains: Sequence[Judged], names: Sequence[str]) -> list[Piece]:
     """Return that nothing must be kept clean, and which train is then most at risk."""
     marginal = any(train.outcome == "marginal" for train in trains)
     risk, name = max(zip((train.trust.fail_probability for train in trains), names, strict=True), default=(0.0, ""))
-    words = f"All track may be filmed{' if marginal will do' if marginal else ''}"
+    words = f"All track may be treated{' if marginal will do' if marginal else ''}"
     chance = chance_words(risk).replace("<", "under ").replace(">", "over ")
     return [
         (words, "yellow" if marginal else "green"),
@@ -211,20 +211,20 @@ def _all_filmed(trains: Sequence[Judged], names: Sequence[str]) -> list[Piece]:
 
 
 def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
-    """Yield how much may be filmed, and what the plan depends on; the trains that no plan helps, where none does."""
+    """Yield how much may be treated, and what the plan depends on; the trains that no plan helps, where none does."""
     if found.beyond:
         yield from _beyond(found, units)
         return
     kept = any(row.use == "keep clean" for row in found.rows)
     if not kept:
-        yield _all_filmed([train.planned for train in found.trains], [train.name for train in found.trains])
+        yield _all_treated([train.planned for train in found.trains], [train.name for train in found.trains])
         return
     film = found.length("film")
     may = f"{units.length(film)} of" if film else "No more" if found.length("has film") else "No"
     clean_track = units.length(found.length("keep clean") + found.length("buffer"))
     rest: Sequence[Use] = ("has film", "no effect")
     others = [f"; {units.length(found.length(use))} {USE_MEANINGS[use]}" for use in rest if found.length(use)]
-    yield [(f"{may} track may be filmed; {clean_track} stays clean", "green" if film else "yellow"), *others, "."]
+    yield [(f"{may} track may be treated; {clean_track} stays clean", "green" if film else "yellow"), *others, "."]
     carry = units.length(found.carry)
     if found.depends_on_carry:
         yield [
@@ -240,10 +240,10 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             f", or is within {carry} of one that must.",
             " How far wheels carry film is a guess (--carry).",
         ]
-        yield [f"If the track to keep clean were filmed, {'; '.join(_forcing(found, units))}."]
+        yield [f"If the track to keep clean were treated, {'; '.join(_forcing(found, units))}."]
     if found.options.step is None and found.length("film") < found.length("buffer"):
         yield [
-            "Each track is filmed as a whole or not at all",
+            "Each track is treated as a whole or not at all",
             ": dividing a long one, in the plan or in the drawing it comes from, may allow more film.",
         ]
     if found.at_risk:
@@ -257,11 +257,11 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
         ]
     if found.need_film:
         yield [
-            ("All that may be filmed must be filmed", "yellow"),
+            ("All that may be treated must be treated", "yellow"),
             f": {', '.join(found.need_film)} would not get through on clean rail.",
         ]
     if math.isinf(found.gap):
-        yield ["It is not known whether more track may be filmed."]
+        yield ["It is not known whether more track may be treated."]
     elif found.gap > 0:
         yield [f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist."]
 

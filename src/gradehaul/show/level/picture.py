@@ -78,7 +78,7 @@ def level_figure(found: Leveled, units: UnitFormat, *, size: SizeName = "a4", wh
     words = [f"{found.plan.title}: railheads in {units.lengths}, by distance from where each route begins"]
     words += [_hardest(found, each.train, units) for each in found.hardest]
     if len(every) > _MOST:
-        words.append(f"{len(every) - _MOST} more routes change no more: gradehaul level names their heights")
+        words.append(f"{len(every) - _MOST} more routes do not change: gradehaul level names their heights")
     paper = Paper(
         SIZES[size],
         "".join(each if isinstance(each, str) else each[0] for each in headline(found, units)),
@@ -103,7 +103,7 @@ def _hardest(found: Leveled, train: str, units: UnitFormat) -> str:
     (own,) = (each for each in found.hardest if each.train == train)
     if max(own.even, own.leveled) < NO_GRADE:
         return f"{train}: {DOWNHILL}"
-    binds = "".join(f"; kept up by {each}" for each in binding_words(own, units)[:1])
+    binds = "".join(f"; limited by {each}" for each in binding_words(own, units)[:1])
     return f"{train}: hardest effective grade {units.grade(own.even)} even, {units.grade(own.leveled)} leveled{binds}"
 
 

@@ -20,7 +20,8 @@ from gradehaul.show.sections import LEVEL
 
 CAUTION = (
     "Before you cut: run clearance on the plan that -o writes, since heights check neither supports nor clearance over "
-    f"tracks below. {STRENGTH} Guard or edge track from which a train can fall, and keep children from open drops."
+    f"tracks below. {STRENGTH} Put a guard or a raised edge along track from which a train can fall, and keep children "
+    "away from open drops."
 )
 """What is said wherever railheads to change are shown."""
 
@@ -229,7 +230,7 @@ def _words(binding: ActiveLimit, units: UnitFormat) -> str:
     return {
         "given": f"the heights fixed at {where}",
         "rise": f"the rise or grade stated at {where}",
-        "direction": f"a climb stays a climb and a fall a fall at {where}",
+        "direction": f"the direction of the grade must not change at {where}",
         "apart": f"the room over the track below at {where}",
         "train": f"{where}: no harder grade than before",
     }[binding.rule]

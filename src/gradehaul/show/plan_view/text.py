@@ -106,7 +106,7 @@ def _add_joints(page: Page, view: PlanView, units: UnitFormat) -> None:
 def _add_crossings(page: Page, view: PlanView, units: UnitFormat) -> None:
     page.heading("Tracks over tracks")
     if not view.overpasses:
-        page.line("No track passes over another.", indent=2)
+        page.line("No track crosses over another (turns that lie over one another are not listed).", indent=2)
         return
     by_id = view.tracks
     rows = [

@@ -236,7 +236,7 @@ def _track(track: TrackView, uses: Sequence[UsedStretch]) -> dict[str, Any]:
         "shades": shades_of(track),
         "climbs": track.climbs.tolist(),
         "railhead_m": _short(float(track.railhead.mean())),
-        "filmed": track.rail != CLEAN,
+        "treated": track.rail != CLEAN,
         "uses": [{"use": each.use, "from_m": _short(each.start), "to_m": _short(each.stop)} for each in uses],
     }
 

@@ -104,7 +104,7 @@ def report_page(
         version=__version__,
         film=[] if film is None else parts_of("Track by use", lambda page: add_film_plan(page, film, units)),
         uses=_uses(film),
-        filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
+        treated=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
         train_key=TRAIN_KEY,
         legs=any(route.profile.legs for route in answer.routes),
         points=list(_points(answer, odd, fails, units)),

@@ -113,8 +113,8 @@ def explained(found: Risers, units: UnitFormat, *, off: bool = True) -> list[str
     block = (
         f"Block: center a {units.length(build.level)} level on the riser, both ends on the track (near an end of the "
         "line, slide it inward), and put this block under its low end: the bubble then reads level. Behind: the low "
-        "end is the one toward the start; ahead: the other. Over a summit the level rests on that. Change: from the "
-        "riser before, both rounded."
+        "end is the one toward the start; ahead: the other. On a summit, rest the level on the high point. Change: "
+        "from the riser before, both rounded."
     )
     if (longest := found.longest_level) is not None:
         part = 0.01 if units.system == "metric" else 0.0127
@@ -127,7 +127,7 @@ def explained(found: Risers, units: UnitFormat, *, off: bool = True) -> list[str
         counted,
         f"Under the railhead: {layers}{assumed}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself{rounding}{more}.",
-        "Risers also stand at ends and joints, and where the grade begins or ceases to change."
+        "Risers also stand at ends and joints, and where the grade begins or stops changing."
         + " Track that the route runs over again has those of the first time." * bool(found.walk.again),
         block,
     ]

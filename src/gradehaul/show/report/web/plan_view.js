@@ -11,7 +11,7 @@ const PlanView = (() => {
     if (!figure) return { mark() {}, run() {}, redraw() {}, take() {}, film() {} };
     let { tracks, joints, overpasses } = data.plan_view || { tracks: [], joints: [], overpasses: [] };
     let byId = new Map(tracks.map((track) => [track.id, track]));
-    let filmed = (track) => track.filmed;
+    let treated = (track) => track.treated;
     const choices = [...document.querySelectorAll("input[name=plan-shows]")];
     const showsFilm = () => choices.some((choice) => choice.checked && choice.value === "film");
     let view = null, marked = null, shown = null;
@@ -86,7 +86,7 @@ const PlanView = (() => {
         for (const [from, to] of runs(track.shades)) {
           svg.append(el("path", { d: `M${points.slice(from, to + 1).join("L")}`, class: `track shade-${track.shades[from]}` }));
         }
-        if (filmed(track)) svg.append(el("path", { d: `M${points.join("L")}`, class: "track-film" }));
+        if (treated(track)) svg.append(el("path", { d: `M${points.join("L")}`, class: "track-film" }));
       }
       for (const track of tracks) for (const [from, to] of runs(track.climbs)) svg.append(...uphill(track, from, to));
       const rails = tracks.flatMap(pointsAlong);
@@ -253,7 +253,7 @@ const PlanView = (() => {
       },
       /* Shows film on the tracks of which `has` says so, by their id. */
       film(has) {
-        filmed = (track) => has(track.id);
+        treated = (track) => has(track.id);
         redraw();
       },
     };

@@ -5,7 +5,7 @@ const LongSection = (() => {
 
   const { slope } = Places;
   const NEAR = 1e-4;  // m: what lies so near to the end of what is shown is at it
-  const filmed = (rail) => rail !== "clean";
+  const treated = (rail) => rail !== "clean";
 
   function panel(svg, top, height, low, high) {
     const y = (value) => top + height - ((value - low) / (high - low || 1)) * height;
@@ -248,7 +248,7 @@ const LongSection = (() => {
       const part = clipped(route.starts[k], route.starts[end + 1], view);
       if (part) {
         group.append(el("line", {
-          x1: r(x(part[0])), x2: r(x(part[1])), y1: top + 17, y2: top + 17, class: filmed(rails[k]) ? "bed filmed" : "bed",
+          x1: r(x(part[0])), x2: r(x(part[1])), y1: top + 17, y2: top + 17, class: treated(rails[k]) ? "bed treated" : "bed",
         }));
       }
       k = end + 1;
