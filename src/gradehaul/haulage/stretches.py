@@ -265,3 +265,24 @@ def joints_along(layout: Layout, profile: RouteProfile) -> Iterator[JointPlace]:
     for at, name in zip(profile.starts, layout.movements.joints_met(profile.route.ways), strict=True):
         if name is not None:
             yield JointPlace(float(at), name, layout.plan.joints[name].kind)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class OnTrack:
+    """A stretch of one track: its id, and two distances from the start of the track, m, rising."""
+
+    KEYS: ClassVar[str] = "track from=start to=stop"
+
+    track: str
+    start: Meters
+    stop: Meters
+
+
+def on_tracks(profile: RouteProfile, start: float, stop: float) -> Iterator[OnTrack]:
+    """Yield the tracks under a stretch of a route, m, each with the part of it in the track's own direction."""
+    route = profile.route
+    for way, begin, end in zip(route.ways, profile.starts[:-1].tolist(), profile.starts[1:].tolist(), strict=True):
+        low, high = max(start, begin), min(stop, end)
+        if low < high or (low == high and start == stop):
+            part = (low - begin, high - begin) if way.forward else (end - high, end - low)
+            yield OnTrack(way.track, *part)

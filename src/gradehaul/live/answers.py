@@ -11,6 +11,7 @@ from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.check_notes import doubtful_readings, doubts_of
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.set_heights import tried_plan
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part
 from gradehaul.plan.records import Plan
@@ -30,7 +31,6 @@ from gradehaul.show.report.document import (
     verdict_rows,
 )
 from gradehaul.show.report.page import drawn_plan_view
-from gradehaul.track.heights.giving_way import tried_plan
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 
 Part = dict[str, Any]
@@ -99,8 +99,7 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
     view, notes = drawn_plan_view(layout)
     yield {"kind": "view", "plan_view": None if view is None else plan_view_document(view), "notes": notes}
     yield {"kind": "heights", "heights": heights_document(railhead_responses(layout.alignment, yielding=True))}
-    rulings = (layout.profile(route).ruling() for route in layout.routes)
-    yield {"kind": "doubts", "doubts": [str(note) for note in doubts_of(layout, layout.plan, rulings)]}
+    yield {"kind": "doubts", "doubts": [str(note) for note in doubts_of(layout, layout.plan)]}
     found: list[dict[str, str]] = []
     for each in chances(now.shown):
         found.append(each)

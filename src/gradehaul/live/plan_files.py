@@ -12,6 +12,7 @@ from itertools import islice
 from pathlib import Path
 
 from gradehaul.errors import GradehaulError, PlanError, Problems, clean, quoted
+from gradehaul.haulage.answers.set_heights import tried_plan
 from gradehaul.plan.edit.trial import TrialHeights, known_part, tried_text
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
@@ -19,7 +20,6 @@ from gradehaul.plan.text.files import is_beside
 from gradehaul.plan.text.toml import decoded, read_bytes, read_text
 from gradehaul.show.base.whole_file import write_whole
 from gradehaul.track.alignment import align
-from gradehaul.track.heights.giving_way import tried_plan
 
 Stamp = tuple[tuple[str, int, int, int], ...]
 """Each file with its time of change, size and number on the disk: none of these where it is not there."""

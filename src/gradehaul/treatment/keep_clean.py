@@ -288,8 +288,7 @@ def keep_clean_plan(
     # of three locomotives or more, neighbors count as one, which may leave out some film
     grouped = any(len(run.train.locos) > 2 for run in runs.values())
     gap = 0.0 if choice is None else math.inf if grouped else choice.gap
-    rulings = (profile.ruling() for profile in own.values())
-    doubts = cache(partial(doubts_of, layout, layout.plan, tuple(rulings)))
+    doubts = cache(partial(doubts_of, layout, layout.plan))
     return KeepCleanPlan(layout.plan, options, name, layout.hours, rows, trains, beyond, gap, doubts, need_film)
 
 

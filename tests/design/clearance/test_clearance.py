@@ -362,6 +362,20 @@ def test_curves_of_opposite_hand(between: str, outcome: str | None) -> None:
     assert [each.outcome for each in found] == ([] if outcome is None else [outcome])
 
 
+@pytest.mark.parametrize("legs", ['["Main", "Loop"]', '["Loop", "Main"]'])
+def test_of_parallel_ways_between_opposite_curves_the_shortest_counts(legs: str) -> None:
+    text = (
+        f'railhead.A = 0\nturnout.S = {{ toe = "In.to", legs = {legs} }}\n'
+        f'turnout.T = {{ toe = "Out.from", legs = {legs} }}\n'
+        'line.In = { from = "A", to = "S", track = [{ left = 700, angle = 40 }] }\n'
+        'line.Out = { from = "T", to = "B", track = [{ right = 800, angle = 40 }] }\n'
+        'line.Main = { from = "S", to = "T", track = [{ straight = 100 }] }\n'
+        'line.Loop = { from = "S", to = "T", track = [{ straight = 120 }, { straight = 120 }] }\n'
+    )
+    (found,) = judged(text + STOCK, "reverse curve")
+    assert (found.outcome, found.value) == ("look", pytest.approx(0.1))
+
+
 def string(cars: int, radius: float, pull: str = "2000 gf") -> str:
     return (
         f'railhead.A = 0\nline.Main = {{ from = "A", to = "B", track = [{{ left = {radius}, length = 12000, '

@@ -9,12 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gradehaul.design.level.shims import corrections
+from gradehaul.design.level.shims import CorrectedSurveys, corrections
 from gradehaul.design.level.survey import Surveyed, steeper_than, surveyed
 from gradehaul.errors import DesignError
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Survey
 
+BARE = 'scale = "HO"\nunit = "mm"'
 STEP = 0.0005
 
 
@@ -82,6 +83,7 @@ def test_only_the_step_stands_in_the_way_where_bare_arithmetic_would_meet_the_gr
     rises = [(b - a, heights[b] - heights[a], moved[a] + moved[b]) for a, b in pairs]
     free = all(-most - 1e-9 <= rise <= target * run * count + most + 1e-9 for count, rise, most in rises)
     assert (got.met or got.step_alone) == free
+    assert CorrectedSurveys(read_plan(BARE), (got,)).passes == got.met
 
 
 def test_falling_hills_are_corrected_alike() -> None:

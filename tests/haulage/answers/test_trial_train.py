@@ -259,8 +259,19 @@ def test_the_last_height_of_a_line_gives_way_to_its_joint() -> None:
     beside = try_train(read_plan(text), "Up", ["tank"], heights={"Hill:2": 0.061}).held
     assert [each.joint for each in beside] == [None, "Top"]
     plain = read_plan(CRESTED.replace("railhead_at = [[700, 11]], ", "").replace(", railhead = 66 }", " }"))
-    assert try_train(plain, "Up", ["tank"], heights={"Top": 0.061}).held == ()
+    assert [each.joint for each in try_train(plain, "Up", ["tank"], heights={"Top": 0.061}).held] == ["Foot"]
     assert answer.trains[0].trials[0].verdict == try_train(other, "Up", ["tank"]).trains[0].trials[0].verdict
+
+
+def test_heights_beyond_a_joint_without_one_hold_too() -> None:
+    """A change of height reaches over a free joint to the next heights on all lines that meet there."""
+    text = CRESTED.replace(", Top = 66 }", ", Summit = 66, Mine = 70, Far = 80 }") + "".join(
+        f'line.{name} = {{ from = "{start}", to = "{end}", track = [{{ straight = 900 }}] }}\n'
+        for name, start, end in [("On", "Top", "Summit"), ("Spur", "Top", "Mine"), ("Beyond", "Mine", "Far")]
+    )
+    text += 'turnout.Top = { toe = "Hill.to", legs = ["On.from", "Spur.from"] }\n'
+    held = try_train(read_plan(text), "Up", ["tank"], heights={"Hill@3400": 0.061}).held
+    assert [each.joint or each.at for each in held] == [3.0, "Summit", "Mine"]
 
 
 def test_the_most_cars_hold_back_downhill() -> None:

@@ -52,6 +52,16 @@ def test_a_note_and_no_refusal(usual, odd, told):
     assert "usual" in note
 
 
+@pytest.mark.parametrize("cliff", ["", ', grade = "-30 %"'])
+def test_a_cliff_off_every_route_stands_above_the_verdict(cliff):
+    """The steeper half of its line is named, once."""
+    heights = "Low = 0, Drop = -15" if not cliff else "Low = 0"
+    line = f'[line.Mad]\nfrom = "Low"\nto = "Drop"\ntrack = [{{ straight = 100 }}, {{ straight = 50{cliff} }}]\n'
+    text = PLAN.replace("A = 0", f"A = 0, {heights}") + line.replace("100 }", '100, grade = "0 %" }')
+    (found,) = (note for note in check(read_plan(text)).doubts if "for racks" in note.text)
+    assert (found.place, "30 %;" in found.text) == ('line "Mad", track 2', True)
+
+
 @pytest.mark.parametrize("name", ["first-hill", "switchback", "n-mountain", "full-size-example", "bench"])
 def test_demo_plans_are_usual(name):
     notes = check(load_plan(f"plans/{name}.toml")).notes

@@ -23,7 +23,6 @@ from gradehaul.haulage.verdict import judge, surplus
 from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import AS_PLANNED
 from gradehaul.quantities import Reading, read_reading
-from haulage.bench.tables import tilt
 
 HILL = """
 scale = "HO"
@@ -432,16 +431,6 @@ def test_what_to_measure_is_what_would_narrow_most(layout):
     assert 1 - (now / before) ** 2 == pytest.approx(unread.narrows, abs=0.08)
 
 
-DOWN = """
-scale = "HO"
-unit = "mm"
-railhead.Mill = 0
-line.Down = { from = "Mill", to = "Quay", track = [{ straight = 9000, grade = "-3 %" }] }
-route.Down = { from = "Mill", to = "Quay" }
-loco.tank = { mass = "300 g", length = 200, pull.clean = "41 gf" }
-car.ore = { mass = "100 g", length = 150 }
-"""
-
 BENT = """
 scale = "HO"
 unit = "mm"
@@ -510,18 +499,6 @@ def test_no_number_of_cars_is_passed_over_that_fails(monkeypatch, power, car):
     found = list(map(RouteTrust(layout.plan, profile, trials).spread, loads))
     monkeypatch.setattr(RouteTrust, "_surely_more", lambda *_: 0)
     assert list(map(RouteTrust(layout.plan, profile, trials).spread, loads)) == found
-
-
-def test_no_number_of_cars_is_passed_over_where_two_resistances_contradict(monkeypatch):
-    """Each car pushes as the lower of readings that contradict says, and so counts in the bound of many."""
-    monkeypatch.setattr(trust_load, "LOAD_TRIALS", 40)
-    tilts = "".join(tilt("rolls", rises) for rises in ([6, 6.2, 5.9], [22, 21.8, 22.1]))
-    layout = Layout(read_plan(DOWN + tilts))
-    profile, trials = layout.profile("Down"), RandomTrials(layout.plan, layout.coefficient)
-    (load,) = layout.loads(profile, "tank", "ore", ["clean"])
-    found = RouteTrust(layout.plan, profile, trials).spread(load)
-    monkeypatch.setattr(RouteTrust, "_surely_more", lambda *_: 0)
-    assert RouteTrust(layout.plan, profile, trials).spread(load) == found
 
 
 def test_a_slipping_pull_is_named_where_the_answer_hangs_on_it():

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from demos import layout_of
 from gradehaul.errors import PlanError, RouteError
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.views.plan_view import PlanView, on_tracks, plan_view
+from gradehaul.haulage.stretches import on_tracks
+from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.plan import read_plan
 
 DEMOS = ("first-hill", "n-mountain", "switchback", "two-levels", "yard", "full-size-example", "cove", "hollow")

@@ -119,7 +119,8 @@ def test_heights_that_were_set_are_shown() -> None:
     lines = tried(TWO_LEVELS, "Up by the main", "tank", "--set", "Helix top = 306")
     assert "With Helix top at 306 mm." in lines
     assert "Put aside for this trial: the rise of 300.0 mm of Helix:2." in lines
-    assert not [line for line in lines if line.startswith("Grades change")]
+    (held,) = (line for line in lines if line.startswith("Grades change"))
+    assert held == "Grades change only as far as the next heights that are given: 0.0 mm at Helix"
 
 
 def test_heights_that_hold_beside_one_that_is_set_are_shown(tmp_path: Path) -> None:

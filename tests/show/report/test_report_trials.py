@@ -13,6 +13,7 @@ import pytest
 from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.set_heights import tried_plan
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan import load_plan
 from gradehaul.plan.edit.trial import TrialHeights, tried
@@ -21,7 +22,6 @@ from gradehaul.plan.records import Plan
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import outcome_piece
 from gradehaul.show.report.document import report_document
-from gradehaul.track.heights.giving_way import tried_plan
 from project import PLANS
 
 pytest.importorskip("playwright.sync_api")

@@ -23,8 +23,8 @@ from gradehaul.design.clearance.shape import Tightest, grade_changes, radii, rev
 from gradehaul.design.deck import SOURCE
 from gradehaul.errors import PlanError, quoted
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.stretches import on_tracks
 from gradehaul.haulage.train import build_train, trains_named
-from gradehaul.haulage.views.plan_view import on_tracks
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.track.map.closing import misclosure

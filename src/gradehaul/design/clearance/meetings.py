@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from gradehaul.design.clearance.places import WorstPlaces
 from gradehaul.design.clearance.rules import HAIR, Standard
-from gradehaul.plan.drawing.nearness import components
 from gradehaul.quantities.si import Meters, PerMeter
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray
@@ -280,6 +279,8 @@ def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers, named: Inte
         hit &= (line[one] == line[pairs.one]) & (line[two] == line[pairs.two])
         edges.append((np.flatnonzero(hit), order[place[hit]]))
     row, column = (np.concatenate(part) for part in zip(*edges, strict=True))
+    from gradehaul.plan.drawing.nearness import components  # with all that a drawing needs
+
     connected = components(key.size, np.column_stack((row, column)))
     both = np.sort([named[pairs.one], named[pairs.two]], axis=0)
     stretch = np.unique(np.stack([connected, *both]), axis=1, return_inverse=True)[1].ravel()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from heapq import heapify, heappop, heappush
 from itertools import pairwise
 from typing import Annotated
 
@@ -125,7 +126,7 @@ def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iter
         return
     rule = figures()["reverse_curve"]
     tracks = plan.tracks
-    known: set[frozenset[str]] = set()
+    known: set[frozenset[Way]] = set()
     for start in graph.successors:
         curve = tracks[start.track]
         if curve.kind != "curve":
@@ -133,7 +134,7 @@ def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iter
         hand = curve.curvature if start.forward else -curve.curvature
         for other, gap, eased in _next_curves(graph, tracks, start, standard.longest, curve.ease > 0):
             bend = tracks[other.track].curvature if other.forward else -tracks[other.track].curvature
-            pair = frozenset({start.track, other.track})
+            pair = frozenset({start, other.turned()})
             if hand * bend >= 0 or pair in known:
                 continue
             known.add(pair)
@@ -159,11 +160,12 @@ def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iter
 def _next_curves(
     graph: MovementGraph, tracks: dict[str, Track], start: Way, reach: float, eased: bool
 ) -> Iterator[tuple[Way, float, bool]]:
-    """Yield the curves next after one, with the straight between and whether an easement lies there."""
-    queue = [(way, 0.0, eased) for way in graph.successors[start]]
+    """Yield the curves next after one, with the least straight between and whether an easement lies there."""
+    queue = [(0.0, eased, way) for way in graph.successors[start]]
+    heapify(queue)
     seen: set[Way] = set()
     while queue:
-        way, gap, eases = queue.pop()
+        gap, eases, way = heappop(queue)
         if way in seen:
             continue
         seen.add(way)
@@ -174,7 +176,8 @@ def _next_curves(
         easement = track.kind == "easement"
         farther = gap if easement else gap + track.length
         if farther < reach * (1 - TIE):
-            queue += [(each, farther, eases or easement) for each in graph.successors[way]]
+            for each in graph.successors[way]:
+                heappush(queue, (farther, eases or easement, each))
 
 
 _STEP = 0.25

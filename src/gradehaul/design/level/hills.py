@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from gradehaul.design.level.grades import TrainGrades
 from gradehaul.design.level.program import Optimum, Program
-from gradehaul.design.level.stations import components
+from gradehaul.plan.drawing.nearness import components
 from gradehaul.track.piecewise import FloatArray
 
 GAIN = 1e-4
@@ -203,7 +203,7 @@ class Leveling:
         of_hill = np.array([first_row + mine, first_hill + variable[spots[mine]]])
         pairs = np.concatenate([pairs[:, free[pairs[1]]], of_hill], axis=1)
         count = first_row + rows.size
-        part = components(pairs, count)
+        part = components(count, pairs.T)
         bound = np.isin(np.arange(count), np.concatenate([first_row + active, first_limit + answer.limits]))
         parts = np.where(bound | (np.arange(count) < first_limit), part, -1)
         return parts[first_row:], parts[first_limit:first_row], parts[first_hill:first_limit]

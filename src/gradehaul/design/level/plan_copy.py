@@ -10,8 +10,9 @@ import numpy as np
 
 from gradehaul.design.level.as_checked import digits_written
 from gradehaul.design.level.railheads import Leveled
-from gradehaul.design.level.stations import Stations, components
+from gradehaul.design.level.stations import Stations
 from gradehaul.errors import PlanError, quoted
+from gradehaul.plan.drawing.nearness import components
 from gradehaul.plan.edit.copies import copy_of, document_of, elsewhere, items_of
 from gradehaul.plan.records import Line
 from gradehaul.quantities import convert
@@ -63,8 +64,7 @@ def _followers(stations: Stations) -> frozenset[int]:
     """
     if solve_railheads(stations.plan).notes:
         return frozenset()
-    pairs = np.array([(one, two) for one, two, _ in stations.ties], dtype=np.intp).reshape(-1, 2).T
-    group = components(pairs, stations.free.size)
+    group = components(stations.free.size, [(one, two) for one, two, _ in stations.ties])
     free, joints = set(np.flatnonzero(stations.free).tolist()), set(stations.joints.values())
     first: dict[int, int] = {}
     for station in sorted(range(group.size), key=lambda each: (each in free, each not in joints)):

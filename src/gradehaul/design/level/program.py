@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.design.deck import structure_of
-from gradehaul.design.level.stations import Stations, components
+from gradehaul.design.level.stations import Stations
 from gradehaul.errors import DesignError, quoted
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan.drawing.nearness import components
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
@@ -118,7 +119,7 @@ class Program:
     def free(self) -> NDArray[np.bool_]:
         """Return which stations are not fixed by their bounds, nor by a fixed rise to one that is."""
         tied = [[*limit.parts] for limit in self.limits if limit.low == limit.high]
-        label = components(np.array(tied, dtype=np.intp).reshape(-1, 2).T, self.low.size)
+        label = components(self.low.size, tied)
         found: NDArray[np.bool_] = ~np.isin(label, label[self.high - self.low <= _SLACK])
         return found
 

@@ -94,8 +94,8 @@ class CorrectedSurveys(AnswerRecord):
 
     @property
     def passes(self) -> bool:
-        """Whether each survey reaches its target, or would with shims of any thickness."""
-        return all(each.met or each.step_alone for each in self.surveys)
+        """Whether each survey reaches its target with the shims shown."""
+        return all(each.met for each in self.surveys)
 
 
 def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: float) -> Corrections:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.network.route import Route
+from gradehaul.plan.drawing.nearness import components
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.si import METER, Meters
@@ -46,9 +47,9 @@ class Stations:
 
     @property
     def hills(self) -> NDArray[np.intp]:
-        """Which stations hang together through free ones, as a number for each; a fixed one is on its own."""
+        """Which stations hang together through free ones, as the least number of them; a fixed one is on its own."""
         pairs = np.concatenate([np.array([numbers[:-1], numbers[1:]]) for numbers, _ in self.lines.values()], axis=1)
-        return components(pairs[:, self.free[pairs].all(axis=0)], self.even.size)
+        return components(self.even.size, pairs[:, self.free[pairs].all(axis=0)].T)
 
     def along(self, route: Route) -> tuple[Any, FloatArray]:
         """Return the stations along a route in running order, and where they are on it, m."""
@@ -70,15 +71,6 @@ class Stations:
             places += (gone + at[skip:]).tolist()
             gone += track.length
         return np.array(order, dtype=np.intp), np.array(places)
-
-
-def components(pairs: NDArray[np.intp], count: int) -> NDArray[np.intp]:
-    """Return the connected component of each node, by pairs of nodes, shape (2, pairs)."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    edges = coo_array((np.ones(pairs.shape[1]), pairs), shape=(count, count))
-    return np.asarray(connected_components(edges, directed=False)[1], dtype=np.intp)
 
 
 def stations_of(plan: Plan) -> Stations:

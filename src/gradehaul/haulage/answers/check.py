@@ -220,7 +220,7 @@ def check_layout(
             progress(number + 1, len(chosen))
     answers = judged_trains(layout, trains=plan.trains, trials=trials)
     alignment = layout.alignment
-    doubts = doubts_of(layout, plan, (answer.ruling for answer in answered), seed=seed)
+    doubts = doubts_of(layout, plan, seed=seed)
     notes = (
         *plan.notes,
         *alignment.notes,

@@ -15,7 +15,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.demand import demand
-from gradehaul.haulage.profile import RouteProfile, Ruling
+from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import NORMAL_95
 from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
@@ -46,24 +46,22 @@ USUAL_TENSION = 0.03
 measured value was found)."""
 
 
-def doubts_of(layout: Layout, plan: Plan, rulings: Iterable[Ruling], *, seed: int = 0) -> tuple[Note, ...]:
+def doubts_of(layout: Layout, plan: Plan, *, seed: int = 0) -> tuple[Note, ...]:
     """Return what can make the whole answer wrong, each once: readings, geometry, surveys, figures and taut trains.
 
-    `plan` is that of the layout, or the part of it that is asked for, and `rulings` the hardest places of its routes;
-    `seed` is that of the random trials.
+    `plan` is that of the layout, or the part of it that is asked for; `seed` is that of the random trials.
     """
-    hardest = tuple(rulings)
     made = {named.name: build_train(plan, named) for named in plan.trains.values()}
     reach: dict[str, float] = {}
     for name, train in made.items():
         route = plan.trains[name].route
         reach[route] = max(train.length, reach.get(route, 0.0))
     found = (
-        *doubtful_readings(plan, (*plan.locos, *plan.cars) if hardest else ()),
+        *doubtful_readings(plan, (*plan.locos, *plan.cars) if layout.routes else ()),
         *doubtful_runs(layout.written, seed=seed),
         *plan.doubts,
         *surveyed_steeper(plan, layout.alignment),
-        *unusual_notes(plan, layout.alignment, hardest),
+        *unusual_notes(plan, layout.alignment),
         *layout.alignment.doubts,
         *level_for_want(layout, {named.route for named in plan.trains.values()}),
         *chain.from_iterable(begins_on_a_hill(layout, each, reach.get(each.name, math.inf)) for each in layout.routes),

@@ -1,29 +1,33 @@
-"""Railheads that are tried in the place of the plan's: where they are, and what they leave as it was."""
+"""Railheads that are tried in the place of the plan's: where they are, what yields to them, and what stays."""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
 from gradehaul.errors import PlanError, QuantityError, RouteError, quoted
-from gradehaul.plan.given_heights import PutAside, key_at
+from gradehaul.plan.edit.trial import TrialHeights, keys_of, tried
+from gradehaul.plan.given_heights import FigureKey, PutAside, key_at, put_aside, without_figures
 from gradehaul.plan.names import instead, nearest
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import describe, read_quantity
 from gradehaul.quantities.si import Meters
 from gradehaul.track.fit import fitted
-from gradehaul.track.heights.giving_way import give_way
+from gradehaul.track.heights.railhead import Contrary, contrary_loops
 
 _MEANT = 2e-3
 """A height that the plan has this near, m, is the one that is meant: a screen shows its place rounded."""
 _OPTION = "--set"
+_LEVEL = 1e-9
+"""A rise that is no more is level track, m."""
 
 
 @dataclass(frozen=True, slots=True)
 class HeldHeight:
-    """A height that the plan gives along a line next to one that is set: beyond it, grades are as before."""
+    """A height that the plan gives next to one that is set: beyond it, grades are as before."""
 
     line: str
     at: Meters
@@ -61,8 +65,7 @@ def with_heights(plan: Plan, heights: Mapping[str, float]) -> tuple[Plan, tuple[
         plan = _with_height(plan, spot, height)
     won = [("joint", spot) if isinstance(spot, str) else key_at(spot.line, spot.at) for spot in spots]
     plan, aside = give_way(plan, won)
-    held = tuple(each for line in plan.lines.values() for each in _held(plan, line, spots))
-    return plan, held, tuple(aside.values())
+    return plan, _held(plan, spots), tuple(aside.values())
 
 
 def _spot(plan: Plan, name: str) -> str | _Spot:
@@ -146,13 +149,68 @@ def _without_height(line: Line, at: float) -> Line:
     return replace(line, tracks=tuple(tracks), railhead_at=pairs)
 
 
-def _held(plan: Plan, line: Line, spots: Collection[str | _Spot]) -> Iterator[HeldHeight]:
-    """Yield the heights given next to those that are set; none where all between two joints follows from these."""
-    ends = [(0.0, plan.railhead.get(line.start)), (line.length, plan.railhead.get(line.finish))]
+def _held(plan: Plan, spots: Collection[str | _Spot]) -> tuple[HeldHeight, ...]:
+    """Return the heights given next to those that are set, along lines and beyond joints whose height is not given."""
     given: dict[str | _Spot, HeldHeight] = {}
-    for at, height in sorted((at, height) for at, height in [*ends, *_heights_along(line)] if height is not None):
-        joint = line.start if at <= _MEANT else line.finish if at >= line.length - _MEANT else None
-        given.setdefault(joint or _Spot(line.name, at), HeldHeight(line.name, at, joint, height))
-    for (one, before), (two, after) in pairwise(given.items()):
-        if (one in spots) != (two in spots) and not (before.joint and after.joint):
-            yield after if one in spots else before
+    neighbors: defaultdict[str | _Spot, list[str | _Spot]] = defaultdict(list)
+    for line in plan.lines.values():
+        ends = [(0.0, plan.railhead.get(line.start)), (line.length, plan.railhead.get(line.finish))]
+        along: list[str | _Spot] = []
+        for at, height in sorted([*ends, *_heights_along(line)], key=lambda each: each[0]):
+            joint = line.start if at <= _MEANT else line.finish if at >= line.length - _MEANT else None
+            along.append(joint or _Spot(line.name, at))
+            if height is not None:
+                given.setdefault(along[-1], HeldHeight(line.name, at, joint, height))
+        for one, two in pairwise(along):
+            neighbors[one].append(two)
+            neighbors[two].append(one)
+    reached, ahead = set(spots), list(spots)
+    while ahead:
+        near = {spot for spot in neighbors[ahead.pop()] if spot not in reached}
+        reached |= near
+        ahead += [spot for spot in near if spot not in given]
+    return tuple(height for spot, height in given.items() if spot in reached and spot not in spots)
+
+
+def give_way(plan: Plan, won: Collection[FigureKey]) -> tuple[Plan, dict[FigureKey, PutAside]]:
+    """Return a plan without what contradicts some of its heights, and the figures that it lost for that.
+
+    Each loop that does not close, from one of these heights over stated rises to another height, loses its grades and
+    rises; where all of it is level, it stays so and loses the height at its other end; where that is of a joint, or
+    won too, the level track gives way. What contradicts no height of these stays as it is.
+    """
+    aside: dict[FigureKey, PutAside] = {}
+    while yielding := _yielding(plan, won):
+        aside |= {key: put_aside(plan, key) for key in yielding}
+        plan = without_figures(plan, yielding)
+    return plan, aside
+
+
+def tried_plan(plan: Plan, trial: TrialHeights) -> tuple[Plan, dict[FigureKey, PutAside]]:
+    """Return a plan with a trial's changes, and the figures that gave way to its heights.
+
+    Raises
+    ------
+    Problems
+        The changes do not hold together with the rest of the plan.
+    """
+    return give_way(tried(plan, trial), keys_of(plan, trial)) if trial.heights else (tried(plan, trial), {})
+
+
+def _yielding(plan: Plan, won: Collection[FigureKey]) -> frozenset[FigureKey]:
+    """Return what gives way first; nothing where no loop with one of these heights fails to close."""
+    for loop in contrary_loops(plan):
+        if not any(each.key in won for each in loop):
+            continue
+        others = [each for each in loop if each.key not in won]
+        ranks = [_rank(each) for each in others]
+        if others:
+            return frozenset(each.key for each, rank in zip(others, ranks, strict=True) if rank == min(ranks))
+    return frozenset()
+
+
+def _rank(figure: Contrary) -> int:
+    kind = figure.key[0]
+    if kind == "rise":
+        return 0 if abs(figure.rise) > _LEVEL else 2
+    return 3 if kind == "joint" else 1

@@ -107,7 +107,7 @@ class TrialAnswer(AnswerRecord):
     hours: Hours | None
     """The age of every film; None where it is the worse of fresh and rested."""
     held: tuple[HeldHeight, ...]
-    """Heights given on lines of the route next to those that were set: beyond them, grades are as before."""
+    """Heights given next to those that were set: beyond them, grades are as before."""
     aside: tuple[PutAside, ...]
     """Figures of the plan that yield to them."""
     moves: bool
@@ -170,7 +170,7 @@ def try_train(
         length=profile.length,
         climbs=profile.goes_up,
         heights=dict(heights or {}),
-        held=tuple(each for each in held if each.line in {plan.tracks[way.track].line for way in profile.route.ways}),
+        held=held,
         hours=hours,
         aside=aside,
         moves=bool(heights) and _moves(layout, profile.route, written),

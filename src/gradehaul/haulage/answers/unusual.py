@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterator
 from statistics import fmean
 
 from gradehaul.errors import PlanError
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.demand import TIE
-from gradehaul.haulage.profile import Ruling
 from gradehaul.haulage.resistance import DEGREE_COEFFICIENT, curve_coefficient
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.records import Car, Loco, Note, Plan
@@ -17,6 +16,7 @@ from gradehaul.quantities import convert, describe
 from gradehaul.scales import car_mass
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.figures import SHARPEST
+from gradehaul.track.piecewise import PiecewiseQuadratic
 
 STEEP = 0.10
 """A grade beyond this gets a note: 1 in 10 is rack-railway country (common practice)."""
@@ -35,12 +35,9 @@ _ROLLS = (0.002, 0.06)
 """The least and the greatest rolling resistance that a model car hardly passes (common practice: 0.8 to 3 %)."""
 
 
-def unusual_notes(plan: Plan, alignment: Alignment, rulings: Iterable[Ruling]) -> Iterator[Note]:
-    """Yield a note for each figure far outside what is usual.
-
-    `rulings` are the hardest places of its routes.
-    """
-    yield from _steep(plan, rulings)
+def unusual_notes(plan: Plan, alignment: Alignment) -> Iterator[Note]:
+    """Yield a note for each figure far outside what is usual, on a route or off it."""
+    yield from _steep(plan, alignment)
     yield from _sharp(plan)
     yield from _wound(plan, alignment)
     yield from stock_notes(plan, (*plan.locos, *plan.cars))
@@ -106,18 +103,22 @@ def curve_notes(plan: Plan) -> Iterator[Note]:
         yield Note("curves", f"the coefficient comes out at {times:.2g} times the usual one: is the {what} right?")
 
 
-def _steep(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:
-    """Yield a note for each stated grade, and for each hardest place of a route, that only a rack would climb."""
+def _steep(plan: Plan, alignment: Alignment) -> Iterator[Note]:
+    """Yield a note for each line with a grade, stated or not, that only a rack would climb: on its steepest track."""
     usual = f"more than {describe(STEEP, 'grade', '%')} is for racks, 2 % to 4 % is usual on hills"
-    shown: set[str] = set()
-    for track in plan.tracks.values():
-        if track.grade is not None and abs(track.grade) > STEEP:
-            shown.add(track.name)
-            yield Note(track.place, f"the grade is {describe(track.grade, 'grade', '%')}; {usual}")
-    for ruling in rulings:
-        if ruling.grade > STEEP and ruling.track not in shown:
-            shown.add(ruling.track)
-            yield Note(ruling.track, f"the grade comes to {describe(ruling.grade, 'grade', '%')}; {usual}")
+    for line in plan.lines.values():
+        grades = [_steepest(alignment.tracks[track.id].railhead, track.grade or 0.0) for track in line.tracks]
+        steepest, track = max(zip(grades, line.tracks, strict=True), key=lambda each: abs(each[0]))
+        if abs(steepest) > STEEP:
+            verb = "is" if track.grade == steepest else "comes to"
+            yield Note(track.place, f"the grade {verb} {describe(steepest, 'grade', '%')}; {usual}")
+
+
+def _steepest(railhead: PiecewiseQuadratic, stated: float) -> float:
+    """Return the steepest grade of a track: the stated one, unless its railhead is steeper anywhere."""
+    slope = railhead.derivative()
+    found = max((*slope.values.tolist(), *slope.ends.tolist()), key=abs)
+    return found if abs(found) > abs(stated) * (1 + TIE) else stated
 
 
 def _sharp(plan: Plan) -> Iterator[Note]:

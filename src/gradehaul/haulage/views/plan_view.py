@@ -13,6 +13,7 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, TrainAnswer, judged_trains, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.stretches import OnTrack, on_tracks
 from gradehaul.haulage.verdict import HeadStretch
 from gradehaul.haulage.views.track_view import Overpass, TrackSpot, TrackView, overpasses, track_view
 from gradehaul.plan.names import listed
@@ -30,17 +31,6 @@ _BESIDE = 0.15
 
 MarkKind = Literal["stalls", "runs away", "no stopping", "no recovery"]
 """Where a train stalls, runs away, would not start again, or would not recover from a slip."""
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class OnTrack:
-    """A stretch of one track: its id, and two distances from the start of the track, m, rising."""
-
-    KEYS: ClassVar[str] = "track from=start to=stop"
-
-    track: str
-    start: Meters
-    stop: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,16 +292,6 @@ def _train(layout: Layout, views: Mapping[str, TrackView], judged: TrainAnswer) 
             for each in verdict.running_away
         ),
     )
-
-
-def on_tracks(profile: RouteProfile, start: float, stop: float) -> Iterator[OnTrack]:
-    """Yield the tracks under a stretch of a route, m, each with the part of it in the track's own direction."""
-    route = profile.route
-    for way, begin, end in zip(route.ways, profile.starts[:-1].tolist(), profile.starts[1:].tolist(), strict=True):
-        low, high = max(start, begin), min(stop, end)
-        if low < high or (low == high and start == stop):
-            part = (low - begin, high - begin) if way.forward else (end - high, end - low)
-            yield OnTrack(way.track, *part)
 
 
 def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float, *, ahead: bool = True) -> TrackSpot | None:

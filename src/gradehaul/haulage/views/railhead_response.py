@@ -6,11 +6,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from gradehaul.errors import GradehaulError, Problems
+from gradehaul.haulage.answers.set_heights import tried_plan
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, tried
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.si import Meters
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.heights.giving_way import tried_plan
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import round_grades
 from gradehaul.track.piecewise import PiecewiseQuadratic

@@ -8,6 +8,7 @@ from gradehaul.haulage.answers.set_heights import HeldHeight
 from gradehaul.haulage.answers.trial_train import EVERYWHERE, MOST, TrialAnswer, TrialOutcome, TrialTrain
 from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.given_heights import PutAside
+from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
 from gradehaul.show.base.labels import FILM_CAUTION, RISK, apart, listed
@@ -18,6 +19,8 @@ from gradehaul.show.check.outcome_words import DOES, OUTCOMES, at_age, misfit_wo
 from gradehaul.show.check.route_text import MARKS
 
 _PLACE, _AGED = 26, 21
+_HELD = 4
+"""Heights that hold shown at the most."""
 """Columns of a place at the most, and beside conditions with an age."""
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
 
@@ -122,7 +125,8 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     if answer.aside:
         yield f"Put aside for this trial: {aside_words(answer.aside, units)}."
     if answer.held:
-        held = ", ".join(f"{units.length(each.railhead, fine=True)} at {_held_at(each, units)}" for each in answer.held)
+        every = [f"{units.length(each.railhead, fine=True)} at {_held_at(each, units)}" for each in answer.held]
+        held = some(every, _HELD)
         yield f"Grades change only as far as the next heights that are given: {held}. --set sets those too."
     if answer.route.tails:
         yield f"It reverses in {' and in '.join(apart(tail.name) for tail in answer.route.tails)}."

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from demos import plan_of
+from gradehaul.haulage.answers.set_heights import give_way, tried_plan
 from gradehaul.plan import read_plan
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads
 from gradehaul.plan.records import Plan
 from gradehaul.track.fit import fitted
-from gradehaul.track.heights.giving_way import give_way, tried_plan
 from gradehaul.track.heights.railhead import solve_railheads
 
 YARD = """
