@@ -151,7 +151,9 @@ def _answer(found: KeepCleanPlan) -> str:
         return f"No plan can help: even with no more film {short} would not come out as {found.options.need!r}"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
-        return f'Where film "{found.film}" may go, so that every train gets through'
+        if found.length("film"):
+            return f'Where film "{found.film}" may go, so that every train gets through'
+        return f'No {"more " if found.length("has film") else ""}track may have film "{found.film}"'
     outcome = worst.planned.outcome
     words = plain_words(outcome, worst.planned.verdict, worst.planned.misfits)
     return f"With this plan {worst.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
