@@ -9,13 +9,13 @@ from itertools import groupby
 from gradehaul.errors import clean
 from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.verdict import FAILS, WORST_FIRST, Need
+from gradehaul.show import TREAT
 from gradehaul.show.base.labels import RISK, USE_MEANINGS, USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import DOES, at_age, misfit_words, outcome_cells, plain_words, short_words
-from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
 
 _NEEDS: dict[Need, str] = {
