@@ -10,11 +10,11 @@ from rich.cells import cell_len
 
 from command_line import run
 from demos import DEMOS, answer_of, layout_of, leveled_of, plan_of, ways_of
+from gradehaul.show import CHECK, LEVEL
 from gradehaul.show.base.page import FULL, Columns, Page, words_of
 from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.check.text import check_page
 from gradehaul.show.level.text import level_page
-from gradehaul.show.sections import CHECK, LEVEL
 from project import PLANS
 
 SCREENS = {

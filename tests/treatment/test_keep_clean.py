@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from demos import layout_of
 from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import worst
@@ -318,6 +319,13 @@ def test_the_place_that_keeps_a_track_clean_is_told_on_its_track() -> None:
             own = [each.short for each in alike if (each.train, each.test) == (hardest.train, hardest.test)]
             assert hardest.short == max(own)
     assert seen > 20
+
+
+def test_two_locomotives_are_short_by_what_their_train_is_short_with_film_everywhere() -> None:
+    found = keep_clean_plan(layout_of("n-mountain"), KeepCleanOptions())
+    for train in found.trains:
+        short = max(reason.short for reason in found.hardest if reason.train == train.name)
+        assert short == pytest.approx(-train.everywhere.verdict.spare, rel=1e-6)
 
 
 LAP = """

@@ -14,7 +14,7 @@ from gradehaul.command import options
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
 from gradehaul.command.output import progress_on
 from gradehaul.command.parameters import ROUTE, ROUTE_OR_PLACES, VEHICLE, Height, Name
-from gradehaul.show import sections
+from gradehaul.show import CHECK, PROFILE, READINGS, TREAT
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
@@ -39,7 +39,7 @@ _JUDGED = options.rails_option("as planned where the plan says so, else clean", 
 @options.all_routes_option
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
 @options.paper_option
-@options.more_option(sections.CHECK)
+@options.more_option(CHECK)
 @options.trains_option("Train to judge")
 @options.routes_option("Route to judge")
 @options.seed_option
@@ -146,7 +146,7 @@ def try_(
 @options.csv_option("The track")
 @options.show_option
 @options.grades_option
-@options.more_option(sections.PROFILE)
+@options.more_option(PROFILE)
 @options.hours_option
 @answers(draws=True)
 def profile(
@@ -235,7 +235,7 @@ def _today() -> str:
 @options.csv_option("The tracks")
 @options.output_option("Write a copy of the plan with the film in it, too.")
 @options.show_option
-@options.more_option(sections.TREAT)
+@options.more_option(TREAT)
 @options.hours_option
 @answers(writes="toml", copies=True)
 def treat(
@@ -277,7 +277,7 @@ def treat(
 @options.output_option("File to write; - prints to the screen.")
 @options.show_option
 @options.seed_option
-@options.more_option(sections.READINGS)
+@options.more_option(READINGS)
 @answers()
 def readings(*, plan: Plan, out: Output, seed: int, more: tuple[str, ...]) -> Answer:
     """Turn bench readings into pulls; what to measure next."""

@@ -12,7 +12,7 @@ from gradehaul.command import options
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_idle
 from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, RAIL, THICKNESS, Floor, Name
 from gradehaul.errors import DesignError
-from gradehaul.show import sections
+from gradehaul.show import CLIMB
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -44,7 +44,7 @@ _SIDE = 200
 def _hill_options(function: options.Verb) -> options.Verb:
     """Add the options that every design of a climb has; those of its stock are read before lengths and names."""
     for option in (
-        options.more_option(sections.CLIMB),
+        options.more_option(CLIMB),
         options.strict_option,
         options.grades_option,
         options.show_option,

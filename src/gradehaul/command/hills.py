@@ -13,7 +13,7 @@ from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_en
 from gradehaul.command.parameters import GRADE, LENGTH, ROUTE, THICKNESS, Height
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
-from gradehaul.show import sections
+from gradehaul.show import CLEARANCE, LEVEL, RISERS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,7 +54,7 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @options.output_option("File to write; - prints to the screen.")
 @options.open_option
 @options.show_option
-@options.more_option(sections.CLEARANCE)
+@options.more_option(CLEARANCE)
 @answers()
 def clearance(
     *,
@@ -112,7 +112,7 @@ def clearance(
 @options.size_option
 @options.show_option
 @options.grades_option
-@options.more_option((*sections.LEVEL, *sections.RISERS))
+@options.more_option((*LEVEL, *RISERS))
 @answers(copies=True)
 def level(
     *,

@@ -13,7 +13,7 @@ from gradehaul.command import options
 from gradehaul.command.answer import Answer, Output, answers, in_form, refuse_ending
 from gradehaul.command.output import complain, deliver, laid_out
 from gradehaul.errors import PlanError
-from gradehaul.show import sections
+from gradehaul.show import IMPORT, MAP
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,7 +66,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 @click.option("--raise", "raise_", help="How far above the plan's 0 that of the drawing lies; negative: below.")
 @click.option("--scale", help="Scale, such as HO; an existing plan has its own.")
 @click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Practice of a new plan.  [default: NMRA]")
-@options.more_option(sections.IMPORT)
+@options.more_option(IMPORT)
 def import_(*, drawing: str, output: str, more: tuple[str, ...], **given: Any) -> None:  # noqa: ANN401 - by the names in ImportOptions
     """Turn a drawing (DXF) into a plan, or update its plan."""
     from gradehaul.plan.edit.importing import ImportOptions, import_drawing
@@ -100,7 +100,7 @@ def import_(*, drawing: str, output: str, more: tuple[str, ...], **given: Any) -
 @options.csv_option("The tracks")
 @options.show_option
 @options.grades_option
-@options.more_option(sections.MAP)
+@options.more_option(MAP)
 @options.hours_option
 @answers(draws=True)
 def map_(

@@ -162,7 +162,7 @@ def needs_of(
     short_now: list[Shortfall] = []
     for (test, (greatest, at), pull), fresh in product(tests, ages):
         base, loss, gain = (
-            np.array(rows)
+            train.together * np.array(rows)
             for rows in zip(
                 *(
                     _pulls_under(units, each, film, carried, partial(_value, pull, loco, fresh=fresh))
@@ -172,7 +172,7 @@ def needs_of(
             )
         )
         # a load that is exact on paper is not lost to rounding, as in the verdict
-        short = greatest / (train.together * (1.0 - reserve)) - (1.0 + TIE) * np.sum(base, axis=0)
+        short = greatest / (1.0 - reserve) - (1.0 + TIE) * np.sum(base, axis=0)
         for found, lack in ((short_now, short), (beyond, short - np.sum(gain, axis=0))):
             k = int(np.argmax(lack))
             if lack[k] > 0:

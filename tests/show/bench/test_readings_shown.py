@@ -9,11 +9,11 @@ import pytest
 
 from gradehaul.haulage.answers.readings import readings
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.show import READINGS
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.bench.sheet import bench_figures, bench_sheet
 from gradehaul.show.bench.text import readings_csv, readings_page
-from gradehaul.show.sections import READINGS
 from project import PLANS
 from show.drawn import MARGIN
 

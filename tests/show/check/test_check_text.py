@@ -9,12 +9,12 @@ from checked import check
 from gradehaul.haulage.trust.train import Cause, TrainTrust
 from gradehaul.haulage.verdict import HeadStretch
 from gradehaul.plan import read_plan
+from gradehaul.show import CHECK as SECTIONS
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.load_card import load_cards
 from gradehaul.show.check.route_text import COUNTED, how_loaded, judged_words, route_facts
 from gradehaul.show.check.text import check_page
 from gradehaul.show.check.trains_text import biggest_unknown
-from gradehaul.show.sections import CHECK as SECTIONS
 
 INCHES = units_of("in")
 FILM = ("treated", "treated fresh")

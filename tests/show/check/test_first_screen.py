@@ -21,13 +21,13 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import WORST_FIRST
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Note
+from gradehaul.show import CHECK as SECTIONS
 from gradehaul.show.base.labels import basis_words, cars_words, chance_words, rail_name
 from gradehaul.show.base.page import FULL, shortened
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.check.outcome_words import spare_words
 from gradehaul.show.check.route_text import DOWNHILL, judged_words
 from gradehaul.show.check.text import check_page
-from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import WaysOver, ways_over
 from project import PLANS
 

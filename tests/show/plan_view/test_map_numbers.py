@@ -9,9 +9,9 @@ import math
 
 import pytest
 
+from gradehaul.show import MAP
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.plan_view.text import map_csv, map_page
-from gradehaul.show.sections import MAP
 from show.plan_view.test_plan_picture import units, view_of
 
 

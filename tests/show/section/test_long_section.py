@@ -124,6 +124,7 @@ def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, ro
     radii = {number(each["radius_m"]) for each in found["curves"]}
     turns = [text.split(" ") for text in texts if re.fullmatch(r"(left|right|L|R) [\d.]+", text)]
     assert {radius for _, radius in turns} <= radii
+    assert ("with curves" in texts) == ("radius" in texts) == bool(radii)
     if size == "a4":
         assert shown or grades == {"0.00 %"}
         assert turns or not radii

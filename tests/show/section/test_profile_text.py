@@ -8,9 +8,9 @@ from demos import layout_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import read_plan
+from gradehaul.show import PROFILE
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.section.text import profile_page
-from gradehaul.show.sections import PROFILE
 
 PLAN = """
 scale = "HO"

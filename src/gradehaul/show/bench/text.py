@@ -14,11 +14,11 @@ from gradehaul.haulage.answers.seen_runs import bounds
 from gradehaul.haulage.bench.reduction import Mean
 from gradehaul.haulage.trust.random_trials import Estimate
 from gradehaul.quantities.si import Newtons
+from gradehaul.show import READINGS
 from gradehaul.show.base.labels import chance_words, counted, from_to
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.sections import READINGS
 
 _FIRST = "Try a film on a spare length of track, never first on the layout: it does not come off again."
 _CAUTION = (

@@ -15,6 +15,7 @@ from gradehaul.haulage.verdict import FAILS
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Note, Plan
 from gradehaul.plan.resolve.stock import MOST_CARS
+from gradehaul.show import CHECK
 from gradehaul.show.base.labels import FILM_CAUTION, cars_words, listed
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
@@ -45,7 +46,6 @@ from gradehaul.show.check.route_text import (
     worst_load,
 )
 from gradehaul.show.check.trains_text import best_way
-from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 
 _NAME, _LEAST_PLACE = 18, 8

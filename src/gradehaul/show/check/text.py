@@ -10,6 +10,7 @@ from gradehaul.haulage.answers.check import CheckAnswer, RangedLoad, RouteAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer
 from gradehaul.haulage.resistance import lowest
 from gradehaul.plan.records import Car
+from gradehaul.show import CHECK
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -18,7 +19,6 @@ from gradehaul.show.check.outcome_words import fouled_words
 from gradehaul.show.check.route_text import add_limits, add_loads
 from gradehaul.show.check.sources import CURVE_MODELS, add_sources, figure_value
 from gradehaul.show.check.trains_text import add_trains, add_ways_over
-from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 
 _CLEAR_LENGTH = {"stated": "plan", "map": "map", "whole": "track"}

@@ -12,11 +12,11 @@ from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule, St
 from gradehaul.design.deck import STRENGTH
 from gradehaul.errors import clean
 from gradehaul.quantities import convert
+from gradehaul.show import CLEARANCE
 from gradehaul.show.base.labels import percent_words, spans
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.sections import CLEARANCE
 
 _WORDS: dict[ClearanceOutcome, Piece] = {
     "pass": ("pass", "green"),

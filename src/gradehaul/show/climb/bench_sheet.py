@@ -54,7 +54,9 @@ def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> lis
     helix, build, found = bench.helix, bench.helix.build, bench.found
     count = "Distances along the track" if build.straight else "Angles"
     form = Form("Helix: sheets for the bench", paper, foot=f"{count} count from where the curve begins.")
-    form.words("Take care", [GUARD], numbered=False)
+    short = helix.short_by(_vertical(bench))
+    low = f"TOO LOW by {units.length(short, fine=True)}: stock does not clear the deck above."
+    form.words("Take care", [low, GUARD] if short else [GUARD], numbered=False)
     labels = {spoke.risers[0].at: f"{spoke.number}\n{_place(bench, spoke, units, 0)}" for spoke in bench.spokes}
     inner = float(build.apart(helix.radius))
     draw_plan(form.panel(_PLAN), found.walk, labels, (inner + build.edge, build.edge), units, second=inner)
@@ -62,11 +64,10 @@ def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> lis
         " by ".join(units.length(side, fine=True) for side in sides) for sides in (helix.floor, bench.opening)
     )
     outer = "outer " if inner else ""
-    short, apart = helix.short_by(_vertical(bench)), units.length(found.every, fine=True)
+    apart = units.length(found.every, fine=True)
     form.words(
         "Sizes",
         [
-            *([f"TOO LOW by {units.length(short, fine=True)}: stock does not clear the deck above."] if short else ()),
             f"Radius of the track: {_radii(bench, units)}.",
             *([_sides(build, units)] if build.straight else ()),
             f"Floor needed, without the approaches: {floor}. Opening inside the deck: {opening}.",

@@ -12,6 +12,7 @@ from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
 from gradehaul.design.deck import assumed_layers
 from gradehaul.haulage.answers.judged import worst_first
+from gradehaul.show import CLIMB
 from gradehaul.show.base.labels import listed
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.unit_format import UnitFormat
@@ -19,7 +20,6 @@ from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import outcome_piece
 from gradehaul.show.check.route_text import add_loads
 from gradehaul.show.check.trains_text import add_trains
-from gradehaul.show.sections import CLIMB
 
 _PUSHING, _RELIABLE, _GOOD = 2.0, 3.0, 4.0
 """Radius over car length (common practice)."""

@@ -19,10 +19,10 @@ from gradehaul.plan.drawing.wording import (
     unused_text,
 )
 from gradehaul.plan.edit.importing import Imported
+from gradehaul.show import IMPORT
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat, units_of
 from gradehaul.show.check.first_screen import add_doubts
-from gradehaul.show.sections import IMPORT
 from gradehaul.track.alignment import FirstLook
 
 _LISTED, _NAMED, _FEW = 100, 100, 6

@@ -9,13 +9,13 @@ from itertools import groupby
 from gradehaul.errors import clean
 from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.verdict import FAILS, WORST_FIRST, Need
+from gradehaul.show import TREAT
 from gradehaul.show.base.labels import RISK, USE_MEANINGS, USE_WORDS, WOULD, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import DOES, at_age, misfit_words, outcome_cells, plain_words, short_words
-from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
 
 _NEEDS: dict[Need, str] = {
@@ -151,7 +151,9 @@ def _answer(found: KeepCleanPlan) -> str:
         return f"No plan can help: even with no more film {short} would not come out as {found.options.need!r}"
     worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
     if worst is None or worst.planned.outcome == "climbs":
-        return f'Where film "{found.film}" may go, so that every train gets through'
+        if found.length("film"):
+            return f'Where film "{found.film}" may go, so that every train gets through'
+        return f'No {"more " if found.length("has film") else ""}track may have film "{found.film}"'
     outcome = worst.planned.outcome
     words = plain_words(outcome, worst.planned.verdict, worst.planned.misfits)
     return f"With this plan {worst.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"

@@ -12,11 +12,11 @@ from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
 from gradehaul.design.level.survey import Steep
 from gradehaul.errors import clean
 from gradehaul.haulage.resistance import NORMAL_95
+from gradehaul.show import RISERS
 from gradehaul.show.base.labels import from_to
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.sections import RISERS
 from gradehaul.show.sheets import on_rule
 
 CAUTION = (

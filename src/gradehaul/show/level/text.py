@@ -10,13 +10,13 @@ from gradehaul.design.level.as_checked import ParkedGrade, RulingGrade
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.errors import clean
+from gradehaul.show import LEVEL
 from gradehaul.show.base.labels import chance_words, counted, from_to, listed, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES
 from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE
-from gradehaul.show.sections import LEVEL
 
 CAUTION = (
     "Before you cut: run clearance on the plan that -o writes, since heights check neither supports nor clearance over "

@@ -8,12 +8,12 @@ from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN, PLANNED
+from gradehaul.show import MAP
 from gradehaul.show.base.labels import FILM_CAUTION, rail_words
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import OUTCOMES, judged_on, sentence, short_words, spread_words
-from gradehaul.show.sections import MAP
 
 _HARDEST, _FEW = 8, 12
 """Trains and tracks shown at the most before all are, the worst first; so few tracks are all shown."""

@@ -93,11 +93,11 @@ def cut_list_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list
     form = Form(f"Risers: {found.title}", paper, foot=f"{clean(found.walk.name)}: measure twice, cut once.")
     form.words(headline(found, units), explained(found, units), numbered=False)
     form.words("Take care", CAUTIONS)
+    if beside := beside_lines(found, units):
+        form.words("Tracks beside", beside, numbered=False)
     columns = riser_columns(found, units)
     heads = [(column.head.removesuffix(">"), column.width) for column in columns]
     form.table("Cut list", heads, [*zip(*(column.cells for column in columns), strict=True)], row=_ROW)
-    if beside := beside_lines(found, units):
-        form.words("Tracks beside", beside, numbered=False)
     return form.finish()
 
 

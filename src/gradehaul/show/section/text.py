@@ -9,6 +9,7 @@ from gradehaul.haulage.answers.judged import outcome_of
 from gradehaul.haulage.stretches import RouteElement
 from gradehaul.haulage.verdict import WORST_FIRST, Outcome
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
+from gradehaul.show import PROFILE
 from gradehaul.show.base.labels import basis_words, from_to
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
@@ -24,7 +25,6 @@ from gradehaul.show.check.outcome_words import (
     spare_words,
 )
 from gradehaul.show.check.route_text import ends, ruling_sentence
-from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 

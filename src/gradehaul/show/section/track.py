@@ -68,10 +68,9 @@ def draw_effective(axes: Axes, section: LongSection, units: UnitFormat) -> dict[
     curves: dict[str, Any] = {"facecolor": "none", "edgecolor": CURVED, "hatch": "//////", "lw": 0.0}
     axes.fill_between(x, effective, grade, zorder=2, **curves)
     axes.plot(x, effective, color=INK, lw=1.5, zorder=3, gid="effective grade")
-    key: dict[str, Artist] = {
-        "Grade": Patch(facecolor=EARTH),
-        "with curves": Patch(**curves),
-    }
+    key: dict[str, Artist] = {"Grade": Patch(facecolor=EARTH)}
+    if section.curves:
+        key["with curves"] = Patch(**curves)
     low, high = axes.get_ylim()
     axes.set_ylim(low, max(high, convert(_LEAST_GRADE, unit)))
     ruling = section.profile.ruling()
@@ -125,16 +124,11 @@ def figures_band(paper: Paper, section: LongSection, units: UnitFormat) -> Band:
         )
         for each in section.curves
     ]
-    return Band(
-        paper,
-        ("joint", "distance", "railhead"),
-        columns,
-        {
-            "grade": Level(grades, turns=True),
-            "radius": Level(radii, turns=True),
-            "track": Level(list(_tracks(section.tracks, unit))),
-        },
-    )
+    level = {"grade": Level(grades, turns=True)}
+    if radii:
+        level["radius"] = Level(radii, turns=True)
+    level["track"] = Level(list(_tracks(section.tracks, unit)))
+    return Band(paper, ("joint", "distance", "railhead"), columns, level)
 
 
 def _tracks(tracks: Sequence[TrackStretch], unit: str) -> Iterator[Stretch]:
