@@ -433,3 +433,17 @@ route.Round = { from = "A", to = "A", via = ["Loop"] }
     assert twice.sum() == len(places)
     every = walk.places(np.linspace(begin, walk.length, 2000))[0]
     assert np.abs(every[:, None] - spots).min(axis=1).max() < 0.26
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_a_route_turns_where_drawn_lines_part_at_an_angle(back: bool) -> None:
+    """At (1000, 0) the second line leaves by 10 degrees to the left: its middle lies by hand at 1000 + 500 cos 10."""
+    lines = 'line.One = { from = "A", to = "B", at = [0, 0], heading = 0, track = [{ straight = 1000 }] }\n'
+    two = 'line.Two = { from = "B", to = "C", at = [1000, 0], heading = "10 degrees", track = [{ straight = 1000 }] }\n'
+    ends = ("C", "A") if back else ("A", "C")
+    route = f"route.Up = {{ from = {ends[0]!r}, to = {ends[1]!r} }}\n"
+    walk = walk_along(Layout(read_plan(HEAD + "railhead.C = 20\n" + lines + two + route)), route="Up")
+    places, headings, _ = walk.places([0.5, 1.5] if not back else [1.5, 0.5])
+    turn = math.radians(10)
+    assert places == pytest.approx([0.5, 1 + 0.5 * math.cos(turn) + 0.5j * math.sin(turn)])
+    assert headings[1] - headings[0] == pytest.approx(turn)

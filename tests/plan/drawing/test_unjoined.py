@@ -58,3 +58,17 @@ def test_a_kink_that_would_lose_a_crossing_is_not_named(tmp_path):
     document.saveas(tmp_path / "tarn.dxf")
     (text,) = texts(import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="N")))
     assert text.endswith("at 9.0°: left unjoined")
+
+
+def test_a_break_within_a_line_is_named_where_the_track_goes_on_without_it(tmp_path):
+    """A siding whose leg is one straight, then a corner back to parallel: with a wide kink the corner is dropped."""
+    document, space = new(units=MM)
+    space.add_line((0, 0), (3000, 0), {"layer": "Track"})
+    space.add_lwpolyline([(500, 0), (800, 48.57), (2200, 48.57)], dxfattribs={"layer": "Track"})
+    document.saveas(tmp_path / "tarn.dxf")
+    done = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO", kink="10"))
+    (fault,) = (fault for fault in done.drawn.faults if fault.code == "kink")
+    assert fault.text.startswith("the direction breaks by 9.2° within a line, which goes on without it")
+    assert fault.spot[:2] == pytest.approx((0.8, 0.04857))
+    apart = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO"))
+    assert not [text for text in texts(apart, "kink") if "within" in text]

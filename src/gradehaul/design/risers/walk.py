@@ -71,16 +71,32 @@ class Walk:
 
     @cached_property
     def _laid(self) -> LaidTracks:
-        return lay_out([self.sections], [self._start])
+        """The walk on the map, its headings as they turn on, and all distances from where it starts."""
+        plan = self.layout.plan
+        stated = [plan.lines[plan.tracks[way.track].line].place is not None for way in self.ways]
+        stretches: list[list[Section]] = []
+        starts: list[Pose] = []
+        at: list[float] = []
+        heading = 0.0
+        for number, way in enumerate(self.ways):
+            sections = _sections(self.layout, way)
+            if not number or (stated[number] and stated[number - 1]):
+                pose = self._pose(way)
+                heading += math.remainder(pose.heading - heading, math.tau)
+                stretches.append([])
+                starts.append(pose._replace(heading=heading))
+                at.append(float(self.starts[number]))
+            stretches[-1] += sections
+            heading += sum(0.5 * part.length * (part.first + part.last) for part in sections)
+        laid = lay_out(stretches, starts)
+        return laid._replace(distance=laid.distance + np.array(at)[laid.track])
 
-    @property
-    def _start(self) -> Pose:
-        """Where the walk starts on the map; a way that is run backward starts at the end of its track."""
-        first = self.ways[0]
-        pose = self.layout.alignment.positions.tracks[first.track].start
-        if first.forward:
+    def _pose(self, way: Way) -> Pose:
+        """Return where a way starts on the map; one that is run backward starts at the end of its track."""
+        pose = self.layout.alignment.positions.tracks[way.track].start
+        if way.forward:
             return pose
-        laid = lay_out([self.layout.alignment.tracks[first.track].sections], [pose])
+        laid = lay_out([self.layout.alignment.tracks[way.track].sections], [pose])
         end = laid.place[-1] + laid.leads[-1]
         heading = laid.heading[-1] + 0.5 * laid.parts.length[-1] * (laid.parts.first[-1] + laid.parts.last[-1])
         return Pose(end.real, end.imag, float(heading) + math.pi)
@@ -88,7 +104,8 @@ class Walk:
     def places(self, at: ArrayLike) -> tuple[NDArray[np.complex128], FloatArray, FloatArray]:
         """Return where places along the walk lie on the map, m, x + iy, the headings there, rad, and curvatures, 1/m.
 
-        The walk is laid out from its own start, so that a loop that misses closing breaks nothing.
+        The walk is laid out from its own start, so that a loop that misses closing breaks nothing; lines of a drawing
+        lie where they were drawn, so that it turns where they part at an angle.
         """
         where = np.atleast_1d(np.asarray(at, dtype=float))
         laid = self._laid
@@ -141,10 +158,12 @@ def _walk(layout: Layout, name: str, ways: Sequence[Way]) -> Walk:
     heights = [
         track.railhead if way.forward else track.railhead.reverse() for way, track in zip(ways, tracks, strict=True)
     ]
-    sections = [
-        section
-        for way, track in zip(ways, tracks, strict=True)
-        for section in (track.sections if way.forward else [part.reversed() for part in reversed(track.sections)])
-    ]
+    sections = [section for way in ways for section in _sections(layout, way)]
     starts = np.concatenate([[0.0], np.cumsum([track.length for track in tracks])])
     return Walk(layout, name, tuple(ways), starts, join(heights), tuple(sections))
+
+
+def _sections(layout: Layout, way: Way) -> Sequence[Section]:
+    """Return the sections of a way in the direction in which it is run."""
+    sections = layout.alignment.tracks[way.track].sections
+    return sections if way.forward else [part.reversed() for part in reversed(sections)]
