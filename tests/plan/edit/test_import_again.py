@@ -177,7 +177,28 @@ def test_heights_along_a_line_that_nobody_changed_follow_the_drawing():
     done = imported()
     assert sorted(heights_of().values()) == [0.017, 0.025]
     assert [said.partition(" mm: ")[2] for said in done.changes.heights] == ["35 mm is drawn no more"]
-    assert len(done.changes.contrary) == 1
+
+
+def test_a_changed_height_whose_drawing_changes_is_said_first_and_apart_and_its_mark_moves():
+    double_oval("oval.dxf", heights=HEIGHTS)
+    joint = next(iter(imported(scale="N", kink="10").drawn.heights))
+    for station in heights_of():
+        changed_by("hand", station, 60)
+    text = PLAN.read_text("utf-8")
+    PLAN.write_text(text.replace(f'{joint}" = 0 ', f'{joint}" = 60 '), "utf-8")
+    assert imported().changes.redrawn == []
+    double_oval("oval.dxf", heights=(("4", *HEIGHTS[0][1:]), ("21", *HEIGHTS[1][1:]), *HEIGHTS[2:]))
+    done = imported()
+    at_joint, along = sorted(done.changes.redrawn)
+    assert at_joint.startswith(f'"{joint}": the drawing went from 0 mm to 4 mm, and yours stays at 60 mm: take it out')
+    assert "mm: the drawing went from 18 mm to 21 mm, and yours stays at 60 mm: take it out of the line" in along
+    page = " ".join(laid_out(import_page(done, str(PLAN)), to_file=True).split())
+    assert page.startswith(f"2 heights that you changed have changed in the drawing, too: {along} {at_joint} line ")
+    assert page.count(" stays at 60 mm, and the drawing has ") == 2
+    assert f'{joint}" = 60  # drawn 4\n' in done.text
+    assert "# drawn 21" in done.text
+    again = imported()
+    assert (again.text, again.changes.redrawn, len(again.changes.contrary)) == (done.text, [], 4)
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -186,7 +207,7 @@ def test_each_changed_height_stays_and_all_others_are_drawn_whatever_changes_whe
     places = shuffle.sample(range(1000, 1560, 40), 5)
     drawn, own = {x: 2 * shuffle.randint(1, 30) for x in places}, {}
     for step in range(8):
-        x = shuffle.choice([*drawn])
+        x, was = shuffle.choice([*drawn]), dict(drawn)
         if step and shuffle.random() < 0.5:
             own[x] = 2 * shuffle.randint(1, 30) + 1
             hill = hill_heights()
@@ -199,7 +220,10 @@ def test_each_changed_height_stays_and_all_others_are_drawn_whatever_changes_whe
         elif step:
             drawn[x] = 2 * shuffle.randint(1, 30)
         double_oval("oval.dxf", heights=[("0", 600, 98), *((str(h), x, 142) for x, h in drawn.items())])
-        imported(scale="N", kink="10")
+        redrawn = imported(scale="N", kink="10").changes.redrawn
+        moved = x in own and x in drawn and drawn[x] != was[x] and abs(drawn[x] - own[x]) > 2
+        said = f": the drawing went from {was[x]} mm to {drawn.get(x)} mm, and yours stays at {own.get(x)} mm: "
+        assert [said in each for each in redrawn] == [True] * moved
         expected = drawn | own
         assert list(hill_heights().values()) == [(pytest.approx(x, abs=2), expected[x]) for x in sorted(expected)]
 

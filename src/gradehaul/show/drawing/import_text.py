@@ -50,10 +50,7 @@ def import_page(
     for fault in (*found.get(FLAT_HELIX, []), *found.get(NUMBERS, [])):
         page.line((fault_text(fault, imported.unit), "bold red"))
     add_doubts(page, look.doubts, "gradehaul check")
-    contrary = imported.changes.contrary
-    shown = contrary if "changes" in more else contrary[:_FEW]
-    for each in (*shown, *([f"and {len(contrary) - len(shown):,} more: --more changes"] * (shown != contrary))):
-        page.line((each, "bold red"))
+    _add_own_heights(page, imported, every="changes" in more)
     done = f"imported into {clean(plan)}" if plan else "plan printed"
     page.line((clean(drawn.file), "bold"), f": {done}, {len(imported.text.encode()):,} bytes")
     page.line()
@@ -72,6 +69,20 @@ def import_page(
         page.heading("Layers read, with what is drawn on them")
         page.table(["layer", "drawn>"], [[quoted(layer), f"{count:,}"] for layer, count in drawn.layers.items()])
     return page
+
+
+def _add_own_heights(page: Page, imported: Imported, *, every: bool) -> None:
+    """Add the person's heights that the drawing has otherwise, those whose drawing has changed first."""
+    if redrawn := imported.changes.redrawn:
+        have = "has" if len(redrawn) == 1 else "have"
+        heights = _counted(len(redrawn), "height")
+        page.line((f"{heights} that you changed {have} changed in the drawing, too:", "bold red"))
+        for each in redrawn:
+            page.line((each, "bold red"), indent=2)
+    contrary = imported.changes.contrary
+    shown = contrary if every else contrary[:_FEW]
+    for each in (*shown, *([f"and {len(contrary) - len(shown):,} more: --more changes"] * (shown != contrary))):
+        page.line((each, "bold red"))
 
 
 def _counted(count: int, one: str, many: str = "") -> str:

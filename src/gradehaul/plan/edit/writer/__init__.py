@@ -17,7 +17,16 @@ from gradehaul.plan.edit.writer.drawn_tables import (
     tables_of,
     unit_of,
 )
-from gradehaul.plan.edit.writer.line_heights import MARKS, Slot, drawn_marks, merge_heights, with_marks
+from gradehaul.plan.edit.writer.line_heights import (
+    MARKS,
+    Slot,
+    drawn_marks,
+    is_redrawn,
+    marks_in,
+    merge_heights,
+    stays_text,
+    with_marks,
+)
 from gradehaul.plan.edit.writer.text import (
     DRAWN,
     MARK,
@@ -47,8 +56,10 @@ class Changes:
     kept: list[str] = field(default_factory=list)
     """Tables without the mark, which the drawing shows otherwise."""
     heights: list[str] = field(default_factory=list)
+    redrawn: list[str] = field(default_factory=list)
+    """Heights of the person's whose drawing is another than at the import before."""
     contrary: list[str] = field(default_factory=list)
-    """Heights of the person's that the drawing has otherwise."""
+    """All others of the person's that the drawing has otherwise."""
 
 
 class Written(NamedTuple):
@@ -187,8 +198,12 @@ def _merged(
         merged = merge_heights(own, chunk.text if chunk else "", tables[key], line, unit)
         marks[key] = merged.marks
         if chunk and chunk.marked:
+            changes.redrawn += merged.redrawn
             changes.contrary += merged.contrary
             changes.heights += merged.gone
+            moved = any(merged.marks.get(slot, mark) != mark for slot, mark in marks_in(chunk.text).items())
+            if moved and same(own, tables[key], unit):  # else the table is written anew, marks and all
+                chunk.text = with_marks(chunk.text, merged.marks)
     return marks
 
 
@@ -224,9 +239,11 @@ def _keep_options(
         _put(chunks, "import", options, file)
 
 
-def _put(chunks: list[Chunk], section: str, values: Mapping[str, Any], file: str) -> None:
-    """Put values into a table that stands under its own header, or dotted at the head of the file."""
-    if not any(put(chunk, section, values) for chunk in chunks if chunk.key in {(section,), ("",)}):
+def _put(
+    chunks: list[Chunk], section: str, values: Mapping[str, Any], file: str, marks: Mapping[str, Any] | None = None
+) -> None:
+    """Put values and marks into a table that stands under its own header, or dotted at the head of the file."""
+    if not any(put(chunk, section, values, marks or {}) for chunk in chunks if chunk.key in {(section,), ("",)}):
         raise _cannot(file)
 
 
@@ -283,28 +300,37 @@ def _add_heights(
     """Add heights of joints that have none, change those that an import wrote, and name those that differ otherwise."""
     before = given if isinstance(given, dict) else {}
     ours = drawn_heights(chunks)
-    stay: dict[str, float] = {}
+    off: list[float] = []
+    contrary: list[str] = []
     values: dict[str, float | int] = {}
+    marks: dict[str, float | int] = {}
     for name, height in drawn.items():
         there, value = describe(height, "length", unit), length_in(height, unit)
         if name not in before:
             values[name] = value
             changes.heights.append(f"{quoted(name)} is new, {there}")
-        elif before[name] == value or (own := height_of(before[name], unit)) is None:
             continue
-        elif before[name] == ours.get(name):
+        own = height_of(before[name], unit)
+        if own is None or before[name] == value:
+            continue
+        if before[name] == ours.get(name):
             values[name] = value
             changes.heights.append(f"{quoted(name)} was {describe(own, 'length', unit)} and is {there}")
-        elif abs(own - height) > MISFIT:
-            stays = f"{quoted(name)} stays at {describe(own, 'length', unit)}, and the drawing has {there}"
-            stay[f"{stays}: take it out of [railhead] to follow the drawing"] = own - height
-    if len(stay) > 1 and max(stay.values()) - min(stay.values()) <= MISFIT:
-        by = max(stay.values())
-        lie = f"{len(stay)} joints lie {describe(abs(by), 'length', unit)} {'above' if by > 0 else 'below'} the drawing"
+            continue
+        was = height_of(ours.get(name), unit)
+        if is_redrawn(was, height):
+            marks[name] = value
+        if abs(own - height) > MISFIT:
+            off.append(own - height)
+            said = changes.redrawn if name in marks else contrary
+            said.append(stays_text(quoted(name), own, height, unit, was=was, where="[railhead]"))
+    if len(off) > 1 and max(off) - min(off) <= MISFIT:
+        by = max(off)
+        lie = f"{len(off)} joints lie {describe(abs(by), 'length', unit)} {'above' if by > 0 else 'below'} the drawing"
         changes.contrary.append(f"{lie}: if that counts from another 0 than the plan, say so with --raise")
-    changes.contrary += stay
+    changes.contrary += contrary
     if values and given is None:
         insert(chunks, Chunk(("railhead",), f"\n[railhead]\n{height_rows(values)}"))
-    elif values:
-        _put(chunks, "railhead", values, file)
+    elif values or marks:
+        _put(chunks, "railhead", values, file, values | marks)
     return values

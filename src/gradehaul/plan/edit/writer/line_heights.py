@@ -26,6 +26,8 @@ MARKS = re.compile(rf"\s*{MARK} ({_FIGURE}(?:, {_FIGURE})*)\s*$")
 """The figures that import wrote in a row of a list, in their order; a dash for what is not the drawing's."""
 _FINE = 2e-7
 """Heights that differ by less, m, are one figure."""
+_REDRAWN = 1e-4
+"""A drawn height that moves by less, m, is as it was: a track drawn anew beside it can do that."""
 
 
 class Row(NamedTuple):
@@ -111,6 +113,7 @@ class Merged(NamedTuple):
     """The marks of a line's heights, and what is said of those that stay though drawn otherwise, and that go."""
 
     marks: dict[Slot, float | None]
+    redrawn: list[str]
     contrary: list[str]
     gone: list[str]
 
@@ -129,7 +132,7 @@ def merge_heights(own: Any, text: str, table: dict[str, Any], line: DrawnLine, u
     `own` is the line's table in the plan, of that `text`. What import wrote and nobody changed follows the drawing,
     also where it shows none any more. Of track in space whose heights bear no mark all are the drawing's.
     """
-    marks, found = drawn_marks(table), Merged({}, [], [])
+    marks, found = drawn_marks(table), Merged({}, [], [], [])
     found.marks.update(marks)
     if not isinstance(own, dict):
         return found
@@ -140,28 +143,50 @@ def merge_heights(own: Any, text: str, table: dict[str, Any], line: DrawnLine, u
     partner = _partners(mine, drawn)
     flat = is_flat(line)
     for number, height in enumerate(mine):
-        mark = known.get(height.slot)
-        unchanged = mark is not None and abs(height.height - mark / per_unit) <= _FINE
-        there = partner.get(number)
+        there, mark = partner.get(number), known.get(height.slot)
+        was = None if mark is None else mark / per_unit
+        unchanged = was is not None and abs(height.height - was) <= _FINE
         place = f"line {quoted(line.name)} at {describe(height.where, 'length', unit)}"
-        if there is None:
-            if unchanged and flat:
-                found.gone.append(f"{place}: {describe(height.height, 'length', unit)} is drawn no more")
-            if not unchanged and (flat or known):
-                _keep(table, own, height, unit)
-        elif not unchanged and abs(there.height - height.height) > _FINE:
-            far = abs(there.height - height.height) > MISFIT
-            was, drawn_at = (describe(each, "length", unit) for each in (height.height, there.height))
-            if not (flat or known):
-                if far:
-                    found.contrary.append(f"{place} was at {was} and is now at {drawn_at}, as the drawing has it")
-                continue
+        if unchanged and there is None and flat:
+            found.gone.append(f"{place}: {describe(height.height, 'length', unit)} is drawn no more")
+        if unchanged:
+            continue
+        if not (flat or known):
+            found.contrary.extend(_overwritten(place, height, there, unit))
+        elif there is None:
+            _keep(table, own, height, unit)
+        else:
             _put(table, there.slot, height.value)
-            found.marks[there.slot] = mark
-            if far:
-                stays = f"{place} stays at {was}, and the drawing has {drawn_at}"
-                found.contrary.append(f"{stays}: take it out of the line to follow the drawing")
+            differs = abs(there.height - height.height)
+            moved = differs > _FINE and is_redrawn(was, there.height)
+            if not moved and (differs > _FINE or mark is not None):
+                found.marks[there.slot] = mark
+            if differs > MISFIT:
+                said = stays_text(place, height.height, there.height, unit, was=was, where="the line")
+                (found.redrawn if moved else found.contrary).append(said)
     return found
+
+
+def _overwritten(place: str, own: _Height, there: _Height | None, unit: str) -> list[str]:
+    """Return what is said of a height of the person's in whose place the drawing's is put."""
+    if there is None or abs(there.height - own.height) <= MISFIT:
+        return []
+    was, drawn_at = (describe(each, "length", unit) for each in (own.height, there.height))
+    return [f"{place} was at {was} and is now at {drawn_at}, as the drawing has it"]
+
+
+def is_redrawn(was: float | None, now: float) -> bool:
+    """Return whether the drawing has another height, m, than at the import before; None where it had none."""
+    return was is not None and abs(now - was) > _REDRAWN
+
+
+def stays_text(place: str, own: float, now: float, unit: str, *, was: float | None, where: str) -> str:
+    """Return what is said of a height of the person's that the drawing has otherwise, m; `where` it is written."""
+    mine, there = (describe(each, "length", unit) for each in (own, now))
+    stays = f"{place} stays at {mine}, and the drawing has {there}"
+    if was is not None and is_redrawn(was, now):
+        stays = f"{place}: the drawing went from {describe(was, 'length', unit)} to {there}, and yours stays at {mine}"
+    return f"{stays}: take it out of {where} to follow the drawing"
 
 
 def _heights(table: Mapping[str, Any], lengths: Sequence[float], unit: str) -> list[_Height]:

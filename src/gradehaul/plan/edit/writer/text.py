@@ -109,8 +109,8 @@ def insert(chunks: list[Chunk], chunk: Chunk) -> None:
     chunks.insert(place, chunk)
 
 
-def put(chunk: Chunk, section: str, values: Mapping[str, Any]) -> bool:
-    """Put values into a table of a piece of the text, all else there as it is; return whether it has that table."""
+def put(chunk: Chunk, section: str, values: Mapping[str, Any], marks: Mapping[str, Any]) -> bool:
+    """Put values, and marks behind some, into a table of a piece of the text; return whether it has that table."""
     import tomlkit
 
     body, tail = without_tail(chunk.text)
@@ -119,10 +119,9 @@ def put(chunk: Chunk, section: str, values: Mapping[str, Any]) -> bool:
     if table is None:
         return False
     table.update(values)
-    if section == "railhead":
-        for name, value in values.items():
-            table[name].comment(f"{MARK[2:]} {written(value)}")
-            table[name].trivia.comment_ws = "  "
+    for name, mark in marks.items():
+        table[name].comment(f"{MARK[2:]} {written(mark)}")
+        table[name].trivia.comment_ws = "  "
     chunk.text = tomlkit.dumps(document) + tail
     return True
 
