@@ -16,6 +16,7 @@ from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.drawing.dxf import plan_dxf
 from gradehaul.show.drawing.import_text import import_page
 from plan.drawing.double_oval import double_oval
+from plan.drawing.dxf_files import MM, new
 from project import PLANS
 
 PLAN = Path("oval.toml")
@@ -233,3 +234,22 @@ def hill_heights():
     start = 1600 - 1000 * sum(track.length for track in line.tracks[:5])
     found = {f"at {line.name} {n}": (start + 1000 * at, 1000 * h) for n, (at, h) in enumerate(line.railhead_at)}
     return dict(sorted(found.items(), key=lambda each: each[1]))
+
+
+def test_lines_between_the_same_two_joints_keep_their_names_when_both_become_shorter():
+    """The siding's far end is moved by 50 mm: by length alone its new shape is nearer to the old main line."""
+
+    def draw(end):
+        document, space = new(units=MM)
+        space.add_line((0, 0), (3000, 0), {"layer": "Main"})
+        places = [(500, 0), (800, 48), (end - 300, 48), (end, 0)]
+        space.add_lwpolyline(places, dxfattribs={"layer": "Passing"})
+        document.saveas("siding.dxf")
+
+    draw(2300)
+    before = imported("siding.dxf", scale="HO", kink="10")
+    named = {name: line.layer for name, line in before.drawn.lines.items()}
+    assert sorted(named.values()) == ["Main", "Main", "Main", "Passing"]
+    draw(2250)
+    again = imported("siding.dxf")
+    assert {name: line.layer for name, line in again.drawn.lines.items()} == named

@@ -12,7 +12,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 
 from gradehaul.errors import PlanError, quoted
-from gradehaul.plan.drawing.elements import gap, in_plan, length_of, order, turned, wrapped
+from gradehaul.plan.drawing.elements import gap, in_plan, order, turned, wrapped
 from gradehaul.plan.drawing.naming.layers import LINE_NAMES, NAMES, free_name, names_lines
 from gradehaul.plan.drawing.nearness import Nearness, beside_texts, pairs
 from gradehaul.plan.drawing.records import Claim, DrawnJoint, DrawnLine, FloatArray, Label, Linked, Spot
@@ -286,8 +286,8 @@ def recognize(linked: Linked, known: Sequence[KnownLine], within: float) -> tupl
 
     A joint is known by its place. Where one end of a line has moved, so that the line is longer or shorter than
     before, that end is known by the line, which still leaves the other end in the same direction. A line is known by
-    its joints; of several between the same two, each by the length nearest to its own. A joint may have moved by
-    `within`, m, to be known by its place.
+    its joints; of several between the same two, each by the directions in which it leaves them and by its length. A
+    joint may have moved by `within`, m, to be known by its place.
     """
     if not known:
         return {}, {}
@@ -297,12 +297,20 @@ def recognize(linked: Linked, known: Sequence[KnownLine], within: float) -> tupl
     for line in known:
         free.setdefault(frozenset((line.start, line.finish)), []).append(line)
     lines = _nearest_first(
-        (abs(before.length - length_of(drawn.elements)), before.name, number)
+        (_unlike(drawn, before, same_way=joints[drawn.start] == before.start), before.name, number)
         for number, drawn in enumerate(linked.lines)
         if drawn.start in joints and drawn.finish in joints
         for before in free.get(frozenset((joints[drawn.start], joints[drawn.finish])), ())
     )
     return joints, lines
+
+
+def _unlike(drawn: DrawnLine, before: KnownLine, *, same_way: bool) -> float:
+    """Return by how much a line differs from one before: in length, and in where its directions lead at its ends, m."""
+    leaves = [drawn.elements[0].heading, turned(drawn.elements[-1]).heading]
+    one, other = leaves if same_way else leaves[::-1]
+    turn = abs(wrapped(one - before.heading)) + abs(wrapped(other - before.end_heading))
+    return abs(before.length - drawn.length) + before.length * float(turn)
 
 
 def _by_place(linked: Linked, known: Sequence[KnownLine], within: float) -> dict[int, str]:
