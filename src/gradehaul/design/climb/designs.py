@@ -29,7 +29,7 @@ from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.verdict import Need
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import System, describe
+from gradehaul.quantities import INCH, System, describe
 from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Radians, Ratio
 
@@ -240,7 +240,7 @@ def _judged_by(stock: Plan, train: str | None) -> Plan:
 SPOKES = 8
 """Risers in a turn where nothing is said (common practice)."""
 _MOST_SPOKES = 36
-EVERY = {"metric": 0.4, "imperial": 16 * 0.0254}
+EVERY = {"metric": 0.4, "imperial": 16 * INCH}
 """From riser to riser of an incline where nothing is said, m (common practice: as joists stand)."""
 
 
