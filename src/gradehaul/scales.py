@@ -8,6 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple
 
 from gradehaul.errors import PlanError, quoted
+from gradehaul.quantities import INCH
 from gradehaul.quantities.si import Kilograms, Meters
 
 if TYPE_CHECKING:
@@ -19,7 +20,6 @@ Practice = Literal["NMRA", "NEM"]
 LONGEST_CAR = 26.55
 """Longest car where no stock is given, m at full size: a foot in HO, which common practice takes as a car length."""
 
-_INCH = 0.0254
 _OUNCE = 0.028349523125  # kg; 1/16 of 0.45359237 kg
 _WIDEST_GAUGE = 5.0  # m at full size; beyond any railway, so a slip of units
 
@@ -245,8 +245,8 @@ def _length(figure: Mapping[str, Any], ratio: float) -> float:
     if "mm" in figure:
         return float(figure["mm"]) / 1000
     if "inch" in figure:
-        return float(figure["inch"]) * _INCH
-    return float(figure["full_size_inch"]) * _INCH / ratio
+        return float(figure["inch"]) * INCH
+    return float(figure["full_size_inch"]) * INCH / ratio
 
 
 def _scale(name: str, row: Mapping[str, Any], ratio: float, gauge: float, table: Mapping[str, Any]) -> Scale:
@@ -276,7 +276,7 @@ def _scale(name: str, row: Mapping[str, Any], ratio: float, gauge: float, table:
         name=name,
         ratio=ratio,
         gauge=gauge,
-        nmra_weight=nmra and (nmra["first_oz"] * _OUNCE, nmra["oz_per_inch"] * _OUNCE / _INCH),
+        nmra_weight=nmra and (nmra["first_oz"] * _OUNCE, nmra["oz_per_inch"] * _OUNCE / INCH),
         nem_weight=nem and float(nem["g_per_mm"]),  # 1 g/mm is 1 kg/m
         side_clearance=(clear_width - lengths["stock_width"]) / 2,
         aliases=tuple(row.get("aliases", ())),

@@ -5,9 +5,20 @@ from a short list, and only then does pint tell the factor.
 """
 
 from gradehaul.quantities.reading import Reading, read_quantity, read_reading
-from gradehaul.quantities.units import ON_RULER, ROUNDING, Kind, System, conversion, convert, describe, length_unit
+from gradehaul.quantities.units import (
+    INCH,
+    ON_RULER,
+    ROUNDING,
+    Kind,
+    System,
+    conversion,
+    convert,
+    describe,
+    length_unit,
+)
 
 __all__ = [
+    "INCH",
     "ON_RULER",
     "ROUNDING",
     "Kind",

@@ -17,7 +17,9 @@ Kind = Literal["length", "angle", "mass", "force", "grade", "share"]
 
 System = Literal["metric", "imperial"]
 """Of units."""
-ON_RULER: Mapping[System, float] = {"metric": 0.0005, "imperial": 0.0254 / 32}
+INCH = 0.0254
+"""In m, exactly."""
+ON_RULER: Mapping[System, float] = {"metric": 0.0005, "imperial": INCH / 32}
 """The smallest part that a ruler shows, m: half a millimeter, or a thirty-second of an inch."""
 
 Dimension = Literal["length", "angle", "mass", "force", "ratio"]

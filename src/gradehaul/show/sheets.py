@@ -8,7 +8,7 @@ from fractions import Fraction
 from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING, Any, Literal, ParamSpec
 
-from gradehaul.quantities import System
+from gradehaul.quantities import INCH, System
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.paper import Sheet
 from gradehaul.show.base.picture import DOTS_PER_INCH, drawing_rules, pages_bytes
@@ -26,7 +26,6 @@ PAPERS: dict[PaperName, tuple[float, float]] = {"a4": (210 / 25.4, 297 / 25.4), 
 PAPER_OF: dict[System, PaperName] = {"metric": "a4", "imperial": "letter"}
 """The paper that is at hand where units are used."""
 
-_INCH = 0.0254
 _MARGIN, _LINE, _FOOT = 0.52, 0.165, 0.6
 _FONT = 8.0
 _WHOLE = 1e-4
@@ -166,9 +165,9 @@ def on_rule(length: float, step: float, *, down: bool = False) -> str:
     ('0 in', '45 mm')
     """
     steps = math.floor(length / step + _WHOLE) if down else round(length / step)
-    part = Fraction(step / _INCH).limit_denominator(128)
+    part = Fraction(step / INCH).limit_denominator(128)
     sign = "-" if steps < 0 else ""
-    if abs(float(part) * _INCH - step) > 1e-9:
+    if abs(float(part) * INCH - step) > 1e-9:
         return f"{sign}{round(abs(steps) * step * 1000, 4):.10g} mm"
     whole, rest = divmod(abs(steps) * part, 1)
     return f"{sign}{' '.join(str(each) for each in (whole, rest) if each) or '0'} in"

@@ -12,7 +12,7 @@ from typing import Any, ClassVar, Literal
 from gradehaul.design.deck import assumed_layers, stated_thickness, structure_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import describe
+from gradehaul.quantities import INCH, describe
 from gradehaul.quantities.si import Meters
 from gradehaul.scales import clear_height
 from gradehaul.track.proximity.spacing import Spacing, longest_stock, spacing_of
@@ -26,7 +26,6 @@ HAIR = 5e-5
 """Room of which less than this is wanting, m, passes: it is rounding, and no builder lays track closer."""
 Rule = Literal["vertical room", "side room", "radius", "change of grade", "reverse curve", "string-lining"]
 
-INCH = 0.0254
 _MOST_GAUGES = 50
 """Decks and couplers are at most so many gauges."""
 

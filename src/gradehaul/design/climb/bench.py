@@ -14,13 +14,13 @@ from gradehaul.design.risers.risers import Riser, Risers, risers_along, risers_a
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import System
+from gradehaul.quantities import INCH, System
 from gradehaul.quantities.si import Meters, Radians
 
 SPOKES = 8
 """Risers in a turn where nothing is said (common practice)."""
 _MOST_SPOKES = 36
-EVERY = {"metric": 0.4, "imperial": 16 * 0.0254}
+EVERY = {"metric": 0.4, "imperial": 16 * INCH}
 """From riser to riser of an incline where nothing is said, m (common practice: as joists stand)."""
 
 

@@ -16,14 +16,14 @@ from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
 from gradehaul.haulage.stretches import grade_stretches
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import ON_RULER, System, describe
+from gradehaul.quantities import INCH, ON_RULER, System, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Radians
 from gradehaul.scales import clear_height, track_centers
 from gradehaul.track.map.plane import many_points
 from gradehaul.track.piecewise import FloatArray
 
-LEVEL = {"metric": 0.6, "imperial": 24 * 0.0254}
+LEVEL = {"metric": 0.6, "imperial": 24 * INCH}
 """Length of a usual level, m (common practice)."""
 _MOST = 1000
 _PARALLEL = math.cos(math.radians(20))

@@ -10,7 +10,7 @@ import numpy as np
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.strip import PageRoom, StripMark, StripPage, strip_pages
 from gradehaul.errors import clean
-from gradehaul.quantities import convert
+from gradehaul.quantities import INCH, convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.page import shortened
@@ -101,7 +101,6 @@ def cut_list_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list
     return form.finish()
 
 
-_INCH = 0.0254
 _EDGE, _HEAD, _FOOT = 0.009, 0.014, 0.026
 """Room at the edges of a page, for its head and for its foot, m."""
 _WIDE = 1.5
@@ -120,7 +119,7 @@ def strip_figures(found: Risers, length: float, units: UnitFormat, paper: PaperN
     DesignError
         A length of 0 or less, too many pages, or a page too small for a mark.
     """
-    tall, wide = (side * _INCH for side in PAPERS[paper])
+    tall, wide = (side * INCH for side in PAPERS[paper])
     room = PageRoom(wide - 2 * _EDGE, tall - 2 * _EDGE - _HEAD - _FOOT)
     half = _WIDE * found.walk.layout.plan.scale.gauge
     pages = strip_pages(found, length, room, half)
@@ -137,7 +136,7 @@ class _Sheet:
 
         self.size, self.half = size, half
         self.middle = complex(0.5 * size[0], 0.5 * (_FOOT - _HEAD + size[1]))
-        self.figure = Figure(figsize=(size[0] / _INCH, size[1] / _INCH), facecolor="white")
+        self.figure = Figure(figsize=(size[0] / INCH, size[1] / INCH), facecolor="white")
         self._line(page.line + self.middle, lw=0.8, color=INK, dashes=(8, 3, 2, 3))
         for mark, riser in page.risers:
             self._across(mark, half, lw=RISER, color=INK)
@@ -187,7 +186,7 @@ class _Sheet:
         stretch = f"{place_words(page.start, units)} to {place_words(page.stop, units)}"
         self._text(complex(_EDGE, top), f"{name}, {stretch}", 10, va="top", weight="bold")
         self._text(complex(self.size[0] - _EDGE, top), f"strip {page.number} of {count}", 9, va="top", ha="right")
-        for left, length, words in ((_EDGE, 0.1, "100 mm"), (_EDGE + 0.12, 4 * _INCH, "4 in")):
+        for left, length, words in ((_EDGE, 0.1, "100 mm"), (_EDGE + 0.12, 4 * INCH, "4 in")):
             y = _EDGE + 0.006
             self._line(np.array([complex(left, y), complex(left + length, y)]), lw=1.0, color=INK)
             for end in (left, left + length):

@@ -13,11 +13,11 @@ from typing import Any, Literal, NamedTuple, TypeVar
 import numpy as np
 
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import INCH
 from gradehaul.quantities.si import Meters
 from gradehaul.scales import Practice, Scale, track_centers
 from gradehaul.track.piecewise import FloatArray, distinct
 
-_INCH = 0.0254
 _NARROW = 1.1
 """Gauges up to this, m at full size, are 3 ft or near it."""
 _TIE = 1e-9
@@ -187,13 +187,13 @@ def _nmra_s_8(scale: Scale, own_class: str) -> tuple[_Curve, float]:
     own = table.get(name, {})
     key = own_class if own_class in own else "any"
     if key in own:
-        return _curve(own[key], _INCH, own["straight"]), own["straight"] * _INCH
+        return _curve(own[key], INCH, own["straight"]), own["straight"] * INCH
     narrow = scale.gauge * scale.ratio <= _NARROW
     curves, tangents = [], []
     for other, ratio in (("On3", 48.0), ("Sn3", 64.0)) if narrow else (("O", 48.0), ("S", 64.0)):
         row = table[other]
-        curves.append(_scaled(_curve(row["any" if narrow else own_class], _INCH, row["straight"]), ratio / scale.ratio))
-        tangents.append(row["straight"] * _INCH * ratio / scale.ratio)
+        curves.append(_scaled(_curve(row["any" if narrow else own_class], INCH, row["straight"]), ratio / scale.ratio))
+        tangents.append(row["straight"] * INCH * ratio / scale.ratio)
     sharpest = min(curve.bends[-1] for curve in curves)
     bends = distinct(np.concatenate([curve.bends for curve in curves]))
     bends = bends[bends <= sharpest]
