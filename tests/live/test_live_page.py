@@ -302,7 +302,7 @@ def test_film_by_click_on_the_plan_and_by_choice(one):
     )
     page.mouse.click(*spot)
     expect(page.locator(".plan .track-film")).to_have_count(1)
-    expect(page.locator("#film-spreads")).to_have_text(re.compile("wheels spread it"))
+    expect(page.locator("#film-spreads")).to_have_text(re.compile("Wheels spread film"))
     eventually(lambda: spare(page) < clean)
     assert page.locator("#film-track").input_value().startswith("Hill:")
     page.locator("#film-track").focus()

@@ -192,7 +192,7 @@ def test_a_trial_on_film_is_judged_at_its_age():
 
 def test_what_to_measure_next_begins_with_what_would_tell_most_of_the_trains():
     advice = readings(read_plan(PLAN + reading("goat", FIVE))).measure_next
-    assert "makes the verdict on drag on" in advice[0]
+    assert "makes the verdict for drag on" in advice[0]
     assert len(advice) <= 6
     assert sum("along level straight track" in words for words in advice) <= 1
     assert any("read the pull of mule on clean rail" in words for words in advice)

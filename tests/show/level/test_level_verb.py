@@ -69,7 +69,7 @@ def test_json_and_csv_show_the_same(plan: Path) -> None:
     [
         ([], "on target with the corrections below", 0),
         (["--shim", "1/16 in"], "it cannot reach the target", 1),
-        (["--step", "1/8 in"], "thinner ones would meet it", 0),
+        (["--step", "1/8 in"], "thinner ones would meet it", 1),
     ],
 )
 def test_a_survey_that_cannot_reach_its_target_fails_strict(plan: Path, more: list[str], words: str, status: int):
@@ -131,7 +131,7 @@ def test_railheads_are_shown_and_written_as_a_plan_that_checks(tmp_path: Path) -
     path.write_text(HILL)
     result = run(path, "-o", str(out))
     assert result.exit_code == 0, result.stderr
-    for caution in ("run clearance on the plan that -o writes", STRENGTH, "keep children from open drops"):
+    for caution in ("run clearance on the plan that -o writes", STRENGTH, "keep children away from open drops"):
         assert caution in " ".join(result.stdout.split())
     assert "qualified person" in run(path, "--more", "notes").stdout
     assert "# a comment that stays" in out.read_text()

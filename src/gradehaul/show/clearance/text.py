@@ -37,7 +37,10 @@ _PLACES = 3
 """Places of a row named one by one at the most."""
 
 _FIRST = "Before trains run, push the longest and the tallest stock by hand past every place above."
-_CAUTION = f"Guard or edge every track from which a train can fall, and keep children from open drops. {STRENGTH}"
+_CAUTION = (
+    "Put a guard or a raised edge along every track from which a train can fall, and keep children away from open "
+    f"drops. {STRENGTH}"
+)
 _STATICS = (
     "Tipping is statics at the start of a train: each locomotive has the same share of the pull, couplers stand along "
     "the track, nothing lurches. Slack that runs in or out can pull several times as hard."
