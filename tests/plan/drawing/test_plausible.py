@@ -90,6 +90,18 @@ def test_curves_that_no_stock_runs_round_are_questioned(tmp_path):
     arc = space.add_arc((0, 60), 60, 270, 350, dxfattribs=ON)
     (fault,) = assembled(tmp_path, document).faults
     assert fault.code == "unit"
-    assert fault.text.startswith("no curve is wider than 60.0 mm, which no stock can run round; if it is drawn in cm")
+    assert fault.text.startswith("no curve is wider than 60.0 mm, which no stock can run around; if its unit is cm")
     arc.dxf.radius, arc.dxf.center = 360, (0, 360)
+    assert assembled(tmp_path, document).faults == ()
+
+
+def test_a_drawing_in_inches_that_is_read_as_meters_is_questioned(tmp_path):
+    """A file says meters where nobody chose: an oval of 18 in radius would be 100 m long with curves of 18 m."""
+    document, space = new(units=6)
+    space.add_line((0, 0), (90, 0), dxfattribs=ON)
+    space.add_arc((90, 18), 18, 270, 90, dxfattribs=ON)
+    (fault,) = assembled(tmp_path, document).faults
+    assert fault.code == "unit"
+    assert fault.text == 'the drawing is 90000.0 mm wide, far more than a layout; if its unit is in, write unit = "in"'
+    document.header["$INSUNITS"] = MM
     assert assembled(tmp_path, document).faults == ()

@@ -28,7 +28,7 @@ from gradehaul.plan.drawing.naming.one_joint import with_joined, with_turntables
 from gradehaul.plan.drawing.naming.tracks import names_of_tracks
 from gradehaul.plan.drawing.nearness import pairs
 from gradehaul.plan.drawing.outlines import Outlines
-from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
+from gradehaul.plan.drawing.plausible import center_lines, check_size, doubtful_unit, refuse_rails, without_frames
 from gradehaul.plan.drawing.records import (
     Claim,
     Drawing,
@@ -202,7 +202,7 @@ def _linked(
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *unsure_curves(linked, terms.plan_unit)]
     faults += kinks_dropped(linked)
     faults = _with_kinks(faults, linked, reaches, terms, marks)
-    faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
+    faults += doubtful_unit([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)
 
 

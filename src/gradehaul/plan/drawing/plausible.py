@@ -23,6 +23,8 @@ SMALLEST = 5.0
 """In gauges: a locomotive and a car need a drawing this wide or high (80 mm in H0; common practice)."""
 SHARPEST = 5.0
 """In gauges: no stock runs round a smaller radius (our own choice, under the sharpest tram track: 80 mm in H0)."""
+LARGEST, WIDEST = 5_000.0, 250.0
+"""In gauges: a drawing this large (82 m in H0) without a curve of this radius (4.1 m) is no layout (our own choice)."""
 CROWD = 24
 """More ends than this within `snap` of most ends are no track: a turnout has three, a double slip eight."""
 
@@ -154,17 +156,18 @@ def _corners(points: FloatArray) -> int:
     return int((turn > CORNER).sum()) if ((turn > CORNER) | (turn < SPLIT)).all() else -1
 
 
-def likely_unit(size: float, unit: str) -> str:
+def likely_unit(size: float, unit: str, *, other_kind: bool = False) -> str:
     """Return the unit in which a drawing of some size, m, as read in a unit, would be about as large as a layout is.
 
-    Empty where that is the unit it was read in.
+    Empty where that is the unit it was read in. It is a metric one for a metric one, but for the `other_kind` too.
 
     Examples
     --------
     >>> likely_unit(0.008, "mm"), likely_unit(2.4, "mm"), likely_unit(0.2, "in")
     ('m', '', 'ft')
     """
-    units = next((units for units in _UNITS if unit in units), _UNITS[0] + _UNITS[1])
+    every = _UNITS[0] + _UNITS[1]
+    units = every if other_kind else next((units for units in _UNITS if unit in units), every)
     figures = convert(size, unit or "m")
 
     def off(each: str) -> float:
@@ -174,20 +177,25 @@ def likely_unit(size: float, unit: str) -> str:
     return "" if best == unit else best
 
 
-def sharp_curves(elements: Sequence[Element], drawing: Drawing, terms: Terms) -> list[Fault]:
-    """Return a fault where all curves of a drawing are sharper than any stock can run: it may be in another unit."""
+def doubtful_unit(elements: Sequence[Element], drawing: Drawing, terms: Terms) -> list[Fault]:
+    """Return a fault where all curves are sharper than any stock can run, or far wider than those of any layout."""
+    if not elements:
+        return []
     curves = [element for element in elements if element.curvature and element.length >= terms.snap]
-    if not curves:
+    widest = min(curves, key=lambda element: abs(element.curvature), default=None)
+    sharpest = max(curves, key=lambda element: abs(element.curvature), default=None)
+    size = float(np.ptp(np.concatenate([stroke.points for stroke in drawing.strokes]), axis=0).max())
+    if widest is not None and abs(widest.curvature) * SHARPEST * terms.gauge > 1:
+        at, unit = widest, likely_unit(size, drawing.unit)
+        radius = length_text(1 / abs(widest.curvature), terms.plan_unit)
+        wrong = f"no curve is wider than {radius}, which no stock can run around"
+    elif size > LARGEST * terms.gauge and (sharpest is None or abs(sharpest.curvature) * WIDEST * terms.gauge < 1):
+        at, unit = sharpest or elements[0], likely_unit(size, drawing.unit, other_kind=True)
+        wrong = f"the drawing is {length_text(size, terms.plan_unit)} wide, far more than a layout"
+    else:
         return []
-    widest = min(curves, key=lambda element: abs(element.curvature))
-    radius = 1 / abs(widest.curvature)
-    if radius >= SHARPEST * terms.gauge:
-        return []
-    size = np.ptp(np.concatenate([stroke.points for stroke in drawing.strokes]), axis=0).max()
-    unit = likely_unit(float(size), drawing.unit)
-    cure = f"; if it is drawn in {unit}, write {terms.option('unit', unit)}" if unit else ""
-    text = f"no curve is wider than {length_text(radius, terms.plan_unit)}, which no stock can run round{cure}"
-    return [Fault("unit", text, widest.start, widest.handle, widest.layer)]
+    cure = f"; if its unit is {unit}, write {terms.option('unit', unit)}" if unit else ""
+    return [Fault("unit", wrong + cure, at.start, at.handle, at.layer)]
 
 
 # Rails
