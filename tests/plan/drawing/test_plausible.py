@@ -103,5 +103,5 @@ def test_a_drawing_in_inches_that_is_read_as_meters_is_questioned(tmp_path):
     (fault,) = assembled(tmp_path, document).faults
     assert fault.code == "unit"
     assert fault.text == 'the drawing is 90000.0 mm wide, far more than a layout; if its unit is in, write unit = "in"'
-    document.header["$INSUNITS"] = MM
+    document.header["$INSUNITS"] = 1
     assert assembled(tmp_path, document).faults == ()
