@@ -140,7 +140,7 @@ def test_the_most_cars_say_where_length_limits_them() -> None:
 def test_a_height_beside_the_route_says_that_it_changes_nothing_there() -> None:
     beside = tried(TWO_LEVELS, "empties", "--set", "Siding@1000=315")
     assert "With Siding@1000 at 315 mm: that changes no height on this route." in beside
-    assert "With Quarry switch at 331 mm." in tried(TWO_LEVELS, "empties", "--set", "Quarry switch=331")
+    assert "With Quarry switch at 331.25 mm." in tried(TWO_LEVELS, "empties", "--set", "Quarry switch=331.25")
 
 
 def test_ages_and_places_where_length_limits_fit_a_usual_terminal() -> None:

@@ -11,6 +11,7 @@ from gradehaul.plan.given_heights import PutAside
 from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
+from gradehaul.quantities import describe
 from gradehaul.show.base.labels import FILM_CAUTION, RISK, apart, listed
 from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
@@ -119,7 +120,9 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     train = answer.trains[0]
     yield from _too_long(answer, units)
     if answer.heights:
-        heights = ", ".join(f"{joint} at {units.length(height)}" for joint, height in answer.heights.items())
+        heights = ", ".join(
+            f"{joint} at {describe(height, 'length', units.length_unit, 6)}" for joint, height in answer.heights.items()
+        )
         nothing = "" if answer.moves else ": that changes no height on this route"
         yield f"With {heights}{nothing}."
     if answer.aside:
