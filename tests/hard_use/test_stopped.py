@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import inspect
 import os
 import signal
 import subprocess
@@ -176,13 +177,17 @@ PACKAGE = str(Path(gradehaul.__file__).parent) + os.sep
 
 
 class Calls:
-    """Counts the calls of gradehaul's own functions, and interrupts before one of them as the keyboard does."""
+    """Counts the calls of gradehaul's own functions, and interrupts before one of them as the keyboard does.
+
+    Not of generators: Python also calls one to throw it away, and loses whatever is raised there.
+    """
 
     def __init__(self, interrupted: int = -1) -> None:
         self.count, self.interrupted = 0, interrupted
 
     def __call__(self, frame: FrameType, event: str, _: object) -> None:
-        if event == "call" and frame.f_code.co_filename.startswith(PACKAGE):
+        code = frame.f_code
+        if event == "call" and code.co_filename.startswith(PACKAGE) and not code.co_flags & inspect.CO_GENERATOR:
             self.count += 1
             if self.count == self.interrupted:
                 signal.raise_signal(signal.SIGINT)
