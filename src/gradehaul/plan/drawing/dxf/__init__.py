@@ -60,9 +60,9 @@ def read_drawing(
 
     Returns
     -------
-        Lines, arcs and bulges as they are, ellipses as arcs, everything else as chords. Its faults have the codes ``zero-length``,
-        ``unknown-entity``, ``missing-block``, ``external-block``, ``unit``, ``encoding``, ``paper-space``, ``not-read``
-        and ``warned``.
+        Lines, arcs and bulges as they are, ellipses as arcs, everything else as chords. Its faults have the codes
+        ``zero-length``, ``unknown-entity``, ``missing-block``, ``external-block``, ``unit``, ``encoding``,
+        ``paper-space``, ``not-read`` and ``warned``.
 
     Raises
     ------
