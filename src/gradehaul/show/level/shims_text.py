@@ -32,6 +32,8 @@ def shims_page(found: CorrectedSurveys, units: UnitFormat, more: Collection[str]
     for each in sorted(found.surveys, key=lambda each: (each.met, not each.before)):
         _add(page, each, units, every="stations" in more)
     page.line()
+    if any(each.total for each in found.surveys):
+        page.line("Once they are set, read every railhead again: the new readings go into the plan, not these figures.")
     page.line(CAUTION)
     page.more(RISERS)
     return page
