@@ -74,7 +74,7 @@ def clearance(
     from gradehaul.haulage.answers.layout import Layout
 
     found = clearances(Layout(plan), Allowances(structure, wire, overhead, coupler, trains, clear))
-    from gradehaul.show.clearance.text import clearance_csv, clearance_page
+    from gradehaul.show.clearance import clearance_csv, clearance_page
 
     shown = in_form(out, plan, found.to_dict, partial(clearance_page, found, more=more), partial(clearance_csv, found))
     return Answer(shown, passes=found.passes and found.complete)

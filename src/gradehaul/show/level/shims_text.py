@@ -8,8 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.design.deck import STRENGTH
-from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
-from gradehaul.design.level.survey import Steep
+from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim, Steep
 from gradehaul.errors import clean
 from gradehaul.haulage.resistance import NORMAL_95
 from gradehaul.show import RISERS
