@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gradehaul.design.risers.below import TrackBelow
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.design.risers.strip import PageRoom, StripMark, StripPage, strip_pages
 from gradehaul.errors import clean
@@ -17,7 +18,15 @@ from gradehaul.show.base.page import shortened
 from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper
 from gradehaul.show.base.picture import as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns, track_below
+from gradehaul.show.risers.text import (
+    beside_lines,
+    explained,
+    headline,
+    no_block_fits,
+    place_words,
+    riser_columns,
+    track_below,
+)
 from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, PaperName, as_pages, on_rule
 
 if TYPE_CHECKING:
@@ -46,7 +55,7 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
         ("top", "top of each riser") if build.datum is None or below else ("cut to", "what to cut each riser to")
     )
     words = f"{headline(found, units)}. Railhead and {tops}, over {over}, {unit}."
-    dotted = [f'{track_below(found)} They are dotted here: cut "on deck".'] if below else []
+    dotted = [f"{track_below(found)} They are dotted here: see the cut list."] if below else []
     size = LETTER if paper == "letter" else SIZES["a4"]
     sheet = Paper(size, found.title, [words, *dotted], notes=[" ".join(CAUTIONS)])
     columns = [
@@ -55,7 +64,7 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
             (
                 f"{riser.number}",
                 units.number(riser.at),
-                on_rule(riser.cut, build.rule),
+                "–" if no_block_fits(riser) else on_rule(riser.cut, build.rule),
                 *([_block(found, riser)] if below else []),
             ),
         )
@@ -95,8 +104,16 @@ risers_picture = as_picture(risers_figure)
 
 
 def _block(found: Risers, riser: Riser) -> str:
-    """Return what to cut over the track below, "" where there is none."""
+    """Return what to cut over the track below, "" where there is none, and that the riser must move where none fits."""
+    if no_block_fits(riser):
+        return "move"
     return "" if riser.on_deck is None else on_rule(riser.on_deck, found.build.rule, down=True)
+
+
+def _below(below: TrackBelow, units: UnitFormat) -> str:
+    """Return the track below and where it passes, for a mark of the strip."""
+    where = f"{units.length(below.apart, fine=True)} away"
+    return f"{shortened(plain(clean(below.track)), 24)} below, {'blocks beside it' if below.beside else where}"
 
 
 def cut_list_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
@@ -151,12 +168,14 @@ class _Sheet:
         self._line(page.line + self.middle, lw=0.8, color=INK, dashes=(8, 3, 2, 3))
         for mark, riser in page.risers:
             self._across(mark, half, lw=RISER, color=INK)
-            self._number(mark, str(riser.number))
+            self._number(mark, f"{riser.number}{': move' * no_block_fits(riser)}")
             if found.every >= _CLOSE:
                 words = f"at {place_words(riser.at, units)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
                 cut = "" if found.build.datum is None else f"\ncut to {on_rule(riser.cut, found.build.rule)}"
                 if block := _block(found, riser):
-                    cut = f"\non deck {block}"
+                    cut = "\nno block fits: move the riser" if no_block_fits(riser) else f"\non deck {block}"
+                    if riser.below is not None:
+                        cut += f"\n{_below(riser.below, units)}"
                 self._beside(mark, -half, words + cut, "top")
         for mark, words in page.tangents:
             self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))
