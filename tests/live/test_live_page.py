@@ -589,7 +589,7 @@ def test_five_trains_are_all_seen_the_worst_first_and_nothing_is_cut(browser, se
             cut = "node => [node.scrollWidth > node.clientWidth, node.scrollHeight > node.clientHeight]"
             assert page.locator(selector).evaluate(cut) == [False, False], selector
         assert one.run("document.documentElement.scrollWidth") <= width
-        expect(page.locator("#film-row")).to_contain_text("A film does not come off again")
+        expect(page.locator("#film-row")).to_contain_text("A film does not come off")
 
 
 def test_railheads_have_names_of_their_own_with_the_place_along_the_track(browser, serve):
@@ -657,7 +657,7 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
         assert (folder.plan.parent / "hollow.toml").exists()
         assert os.fspath(folder.plan.parent) not in page.locator("#report").inner_text()
         page.get_by_label("Name").fill("my hill")
-        page.get_by_role("button", name="Make it").click()
+        page.get_by_role("button", name="Create it").click()
         page.wait_for_selector("html[data-heights]", state="attached")
         assert (folder.plan.parent / "my hill.toml").exists()
         expect(page.locator("#outcomes-rows .outcome").first).to_be_visible()
@@ -667,7 +667,7 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
     assert folder.request("GET", "events?plan=stock.toml").status_code == 404
     again = folder.post("new", {"name": "hill", "layout": "hill", "scale": "HO", "unit": "mm"})
     assert again.status_code == 409
-    assert "such a file already" in again.json()["wrong"]
+    assert "this file already exists" in again.json()["wrong"]
     bad = folder.request("POST", "drawing?name=x.dxf&scale=HO", content=b"no drawing")
     assert bad.status_code == 409
     assert str(tmp_path) not in bad.text

@@ -57,17 +57,17 @@ def test_round_a_circuit_the_berth_alone_bounds_them():
         (
             (*LEADS,),
             UP,
-            "no track leads round it with room to reverse at both ends; write track beside the berth, joined",
+            "no track leads around it with room to reverse at both ends; write track beside the berth, joined",
         ),
         (
             (*LEADS, line("Stub", "B", "End", 5)),
             UP,
-            "no track leads round it with room to reverse at both ends; write track beside the berth",
+            "no track leads around it with room to reverse at both ends; write track beside the berth",
         ),
         (
             (*LEADS, SIDE[0].replace("track =", 'runs = "forward"\ntrack ='), SIDE[1], *STUB),
             UP,
-            'lines that lead round it run one way only; write runs = "both" on them',
+            'lines that lead around it run one way only; write runs = "both" on them',
         ),
         (
             (*LEADS, *SIDE, line("Stub", "B", "End", 1, berths=["Pen"]), STUB[1]),
@@ -81,7 +81,7 @@ def test_what_keeps_them_from_it_is_told(tables, more, says):
         up(*tables, more=more)
     assert 'route "Up"' in str(told.value)
     assert says in str(told.value)
-    assert ('cannot run round the train in berth "Dock": ' in str(told.value)) == ("Pen" not in more)
+    assert ('cannot run around the train in berth "Dock": ' in str(told.value)) == ("Pen" not in more)
 
 
 def test_a_route_that_does_not_reverse_has_no_run_round():

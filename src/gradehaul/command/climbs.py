@@ -31,7 +31,7 @@ _GIVEN = ("radius", "rise_per_turn", "rise", "grade", "floor")
 _LENGTH_OPTIONS = {
     "straight": "Length of each of two straight sides.  [default: none, round]",
     "ease": "Easement at each end of a curve.  [default: none]",
-    "centers": "Between the centers of two tracks.  [default: as the practice wants on the curve]",
+    "centers": "Spacing of two tracks, center to center.  [default: what the practice needs on the curve]",
     "deck": "Thickness of the deck.  [default: the plan's, else 1/2 in]",
     "roadbed": "Thickness of the roadbed.  [default: the plan's, else 1/4 in]",
     "clear": "Clear height you want; less is flagged.  [default: the standard's]",
@@ -102,7 +102,7 @@ def _length_options(*names: str) -> Callable[[options.Verb], options.Verb]:
 @click.option(
     "--find",
     type=click.Choice(["radius", "grade", "cars"]),
-    help="Find the smallest radius, the steepest grade, or the most cars for a floor.",
+    help="Find the smallest radius, the steepest grade, or the most cars for a floor space.",
 )
 @click.option(
     "--sweep",
@@ -295,7 +295,9 @@ def _sweep(
 
     low, high, least, most = bounds
     if not (0 < low < high and 0 < least < most):
-        raise DesignError("a sweep runs from less to more", place="--sweep", write="--sweep 18 40 3 6")
+        raise DesignError(
+            "a sweep runs from the smaller figure to the larger", place="--sweep", write="--sweep 18 40 3 6"
+        )
     if turns is None:
         raise DesignError("the turns are missing", place="--turns", write="--turns 3")
     radii, rises, judged = np.linspace(low, high, _SIDE), np.linspace(least, most, _SIDE), judged_rails(stock, rail)

@@ -23,7 +23,7 @@ _LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 def live(*, plan: str | None, host: str, port: int, no_open: bool, stay: bool) -> None:
     """Open a local page that answers while you edit a plan.
 
-    Without PLAN it lists the plans of this folder, begins new ones, and takes drawings.
+    Without PLAN it lists the plans of this folder, starts new ones, and reads drawings.
     """
     from gradehaul.live.app import Shown
     from gradehaul.live.serving import Service, as_picture, open_in_browser

@@ -43,7 +43,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
         raise PlanError("the name is empty", place="NAME", write="gradehaul new my-layout")
     path = Path(name if name.lower().endswith(".toml") or name == "-" else f"{name}.toml")
     if name != "-" and path.exists():
-        raise PlanError("there is such a file already", file=str(path), write="another name")
+        raise PlanError("this file already exists", file=str(path), write="another name")
     title = "My layout" if name == "-" else path.stem.replace("-", " ").replace("_", " ").strip().capitalize()
     deliver(starter(layout, scale=scale, unit=unit, title=title), str(path), said=True)
     if name != "-":
@@ -63,7 +63,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 @click.option("--fit", help="Largest error of a fitted curve.  [default: gauge / 20]")
 @click.option("--kink", help="Largest kink at which track continues.  [default: 5 degrees]")
 @click.option("--rails", is_flag=True, help="Both rails are drawn: read the center line between them.")
-@click.option("--raise", "raise_", help="How far above the plan's 0 that of the drawing lies; negative: below.")
+@click.option("--raise", "raise_", help="How far the drawing's 0 lies above the plan's 0; negative: below.")
 @click.option("--scale", help="Scale, such as HO; an existing plan has its own.")
 @click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Practice of a new plan.  [default: NMRA]")
 @options.more_option(IMPORT)

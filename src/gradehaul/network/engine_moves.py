@@ -138,10 +138,10 @@ def run_round(graph: MovementGraph, last: Way, taken: Collection[str] = ()) -> R
 def no_run_round(graph: MovementGraph, last: Way) -> RouteError:
     """Return the error that locomotives cannot run round a train in a berth, with the reason."""
     berth = graph.berth_of[last.track]
-    wrong = f'the locomotives cannot run round the train in berth "{berth}"'
+    wrong = f'the locomotives cannot run around the train in berth "{berth}"'
     free = graph.run_both_ways
     if free is not graph and run_round(free, last):
-        return RouteError(f"{wrong}: lines that lead round it run one way only", write='runs = "both" on them')
-    lacks = "no track leads round it with room to reverse at both ends"
+        return RouteError(f"{wrong}: lines that lead around it run one way only", write='runs = "both" on them')
+    lacks = "no track leads around it with room to reverse at both ends"
     write = f'track beside the berth, joined to it at both ends with track beyond, or no "{berth}" in run_round'
     return RouteError(f"{wrong}: {lacks}", write=write)

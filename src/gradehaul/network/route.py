@@ -189,7 +189,7 @@ def check_run_rounds(wanted: NamedRoute, tails: Sequence[Tail] = ()) -> None:
         if berth not in there:
             write = " or ".join(f'"{name}"' for name in dict.fromkeys(there))
             raise RouteError(
-                "locomotives run round where their train reverses in a berth, and it does not reverse in this one",
+                "locomotives run around where their train reverses in a berth, and it does not reverse in this one",
                 found=f'run_round = ["{berth}"]',
                 write=write or "no run_round",
             )

@@ -349,7 +349,7 @@ def _refuse(plan: Plan, options: KeepCleanOptions) -> None:
     length: tuple[Kind, str] = ("length", plan.unit)
     if not 0 <= options.reserve < 1:
         raise DesignError(
-            "a reserve is at least 0 and less than 100 % of the pull",
+            "a reserve must be at least 0 and less than 100 % of the pull",
             place="--reserve",
             found=f"{100 * options.reserve:g} %",
             write="--reserve 10%",
@@ -359,7 +359,7 @@ def _refuse(plan: Plan, options: KeepCleanOptions) -> None:
         raise DesignError(wrong, place="--step", found=found, write="--step 300mm")
     if options.carry is not None and options.carry < 0:
         found = describe(options.carry, *length)
-        raise DesignError("the film is carried 0 or farther", place="--carry", found=found, write="--carry 2m")
+        raise DesignError("the carry-over length must be 0 or more", place="--carry", found=found, write="--carry 2m")
 
 
 def treated_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:

@@ -190,7 +190,7 @@ LINES = [
         "level plans/n-mountain.toml --change abc",
         '--change: this is not a grade, got "abc"; write a grade such as "2.2 %" or "1 in 45"',
     ),
-    ("level plans/n-mountain.toml --change '-1 %'", "--change: a change of grade is more than 0, got -1 %"),
+    ("level plans/n-mountain.toml --change '-1 %'", "--change: a change of grade must be more than 0, got -1 %"),
     (f"helix {PLAN} --radius 200km --rise-per-turn 5 --turns 3", "--radius: too long for any railroad, got 200km"),
     (
         f"helix {PLAN} --radius 0.00000001mm --rise-per-turn 5 --turns 3",
@@ -209,11 +209,11 @@ LINES = [
     ),
     (
         f"incline {PLAN} --find length --length 5m",
-        "the length is what is looked for; write --rise, without --length and --grade",
+        "the length is what --find finds; write --rise, without --length and --grade",
     ),
     (
         f"incline {PLAN} --find rise --rise 5in",
-        "the rise is what is looked for; write --length, without --rise and --grade",
+        "the rise is what --find finds; write --length, without --rise and --grade",
     ),
     (
         f"incline {PLAN} --rise 3 --length 200 --curve abc 60",

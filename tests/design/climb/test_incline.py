@@ -148,7 +148,7 @@ def test_what_cannot_be_is_refused(stock: Plan) -> None:
         InclineGiven(0.1, 9.0, bends=(Bend(0.6, 1.0, 0.7),)), "easements are longer than the curve .* at most 23.62 in"
     )
     refused(InclineGiven(0.1, 6.0, bends=(Bend(0.6, 1.0, -0.1),)), "easement must be 0 or longer")
-    refused(InclineGiven(0.1, 6.0, bends=(Bend(0.3, 1e6),)), "ten whole turns .* write gradehaul helix for more")
+    refused(InclineGiven(0.1, 6.0, bends=(Bend(0.3, 1e6),)), "ten full turns .* write gradehaul helix for more")
 
 
 def outcome(incline: Incline, stock: Plan, rail: str) -> str:

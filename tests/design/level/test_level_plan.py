@@ -132,7 +132,7 @@ def test_a_vertical_curve_that_takes_back_what_was_gained_is_named_and_fails_str
     assert found.exit_code == 1
     words = " ".join(found.stdout.split())
     assert "The hardest grade falls for 1 of 2 trains: for empties, 4.67 to 4.55 %; for the rest it changes" in words
-    assert "One spot on Creek bend has a higher effective grade (4.67 % to 4.94 %), but averaged" in words
+    assert "One spot on Creek bend has a higher effective grade (4.94 %, was 4.67 %), but averaged" in words
     assert "loads does worse on treated rail: runs away, risk 54 % before; risk >99 % after." in words
     words = " ".join(run("level", PLANS / "switchback.toml").stdout.split())
     assert "stone does worse on treated fresh rail: gets through, risk 4 % before; risk 8 % after." in words

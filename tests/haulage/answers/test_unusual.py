@@ -159,7 +159,9 @@ def test_cars_that_come_out_as_rolling_by_themselves_keep_their_resistance():
     layout = Layout(plan)
     assert layout.plan.cars["ore"].rolling == plan.cars["ore"].rolling
     (doubt,) = (note for note in check(plan).doubts if note.place == "readings of the rolling resistance of ore")
-    assert doubt.text.startswith("it comes out at -0.79 % of its weight, which cannot be, so that it stays as it was")
+    assert doubt.text.startswith(
+        "it comes out at -0.79 % of its weight, which is impossible, so that it stays as it was"
+    )
     (ore,) = json.loads(json_text(readings(plan).to_dict()))["cars"]
     assert (ore["car"], ore["rolling"]) == ("ore", None)
 

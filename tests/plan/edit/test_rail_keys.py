@@ -83,7 +83,7 @@ def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
     path.write_text('scale = "HO"\nunit = "in"\ninclude = ["lines.toml"]\nrailhead.A = 0\n')
     with pytest.raises(
         PlanError,
-        match='line "Far": this does not stand in this file but in one that it names; write a plan with its track',
+        match='line "Far": this is not in this file but in one that it includes or reads; write a plan with its track',
     ):
         plan_with_rails(load_plan(path), {"Far:1": "treated"})
 

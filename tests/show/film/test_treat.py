@@ -183,7 +183,7 @@ def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_pa
 @pytest.mark.parametrize(
     ("option", "value", "words"),
     [
-        ("--reserve", "100 %", "a reserve is at least 0 and less than 100 %"),
+        ("--reserve", "100 %", "a reserve must be at least 0 and less than 100 %"),
         ("--reserve", "lots", "--reserve:"),
         ("--carry", "-1 m", "carried 0 or farther"),
         ("--carry", "far", "--carry:"),

@@ -155,13 +155,13 @@ def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
         assert caution in " ".join(side.split())
 
 
-def test_heights_that_are_no_lengths_to_cut_are_said_to_be_none() -> None:
+def test_heights_that_are_not_lengths_to_cut_are_said_to_be_so() -> None:
     few = replace(bent(), risers=bent().risers[:3], build=replace(bent().build, datum=None))
     bare = pypdf.PdfReader(io.BytesIO(risers_sheet(few, READER, "a4"))).pages
     bare_words = [page.extract_text() for page in bare]
     for texts, said in (
-        ([page.words for page in pages_of("a4")], "what to cut each riser to, over what they stand on"),
-        (bare_words, "top of each riser, over the plan's 0; without --datum these are no lengths"),
+        ([page.words for page in pages_of("a4")], "what to cut each riser to, in mm above what they stand on"),
+        (bare_words, "top of each riser, in mm above the plan's 0: not lengths to cut"),
     ):
         assert f"Railhead and {said}" in " ".join("\n".join(texts).split())
     assert "joins strip" not in "".join(bare_words)

@@ -321,11 +321,11 @@ TURN = "{ left = 600, angle = 180 }"
 REFUSED = {
     "lap": (
         one(FIT, TURN) + f'line.Two = {{ from = "B", to = "A", track = [{FIT}, {TURN}] }}\n',
-        'nothing fixes where "A" and "B" lie to one another; write numbers in "One", "Two", all but one',
+        'nothing fixes where "A" and "B" lie relative to each other; write numbers in "One", "Two", all but one',
     ),
     "end": (
         one(FIT),
-        'nothing fixes where "A" and "B" lie to one another; write a number in place of each fit',
+        'nothing fixes where "A" and "B" lie relative to each other; write a number in place of each fit',
     ),
     "turntable": (
         one("{ straight = 300 }")

@@ -218,7 +218,7 @@ def search_helix(
     stock, unit = test.stock, test.stock.unit
     if find == "radius":
         if given.radius is not None or given.floor is not None:
-            raise DesignError("the radius is what is looked for", write="without --radius and --floor")
+            raise DesignError("the radius is what --find finds", write="without --radius and --floor")
         gauge, one = stock.scale.gauge, steps_of(unit).length
         low, high = (round(gauges * gauge / one) for gauges in (_LEAST_RADIUS, _MOST_RADIUS))
         least, most = (describe(each * one, "length", unit) for each in (low, high))
@@ -226,7 +226,7 @@ def search_helix(
         last = high - low
     else:
         if given.grade is not None or given.rise_per_turn is not None:
-            raise DesignError("the grade is what is looked for", write="without --grade and --rise-per-turn")
+            raise DesignError("the grade is what --find finds", write="without --grade and --rise-per-turn")
         beyond = round(STEEP / GRADE_STEP) + 1  # the first grade that is refused
         last, end = beyond - 1, ""
 
@@ -281,7 +281,7 @@ def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> Helix:
         or any(each is not None for each in open_ones)
         or (given.rise is None) == (given.turns is None)
     ):
-        raise DesignError("the most cars are looked for in a space", write="--floor, and --rise or --turns, alone")
+        raise DesignError("the most cars are found for a floor space", write="--floor, and --rise or --turns, alone")
     radius = radius_in(given.floor, build)
     lowest = least_rise_per_turn(radius, build, stock)
     if lowest is None:
@@ -303,7 +303,7 @@ def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: T
     fixed = "rise" if find == "length" else "length"
     if getattr(given, fixed) is None or getattr(given, find) is not None or given.grade is not None:
         write = f"--{fixed}, without --{find} and --grade"
-        raise DesignError(f"the {find} is what is looked for", write=write)
+        raise DesignError(f"the {find} is what --find finds", write=write)
     refuse_curves(given, unit)
     looks: Sequence[int] = ()
     if find == "length":

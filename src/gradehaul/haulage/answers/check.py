@@ -146,8 +146,8 @@ class CheckAnswer(AnswerRecord):
     berths: tuple[BerthAnswer, ...]
     figures: tuple[SourcedFigure, ...]
     doubts: tuple[Note, ...]
-    """Readings that contradict, unusual figures, doubtful geometry and trains round much curve: each can make the whole
-    answer wrong."""
+    """Readings that contradict, unusual figures, doubtful geometry and trains around a lot of curve: each can make the
+    whole answer wrong."""
     not_checked: tuple[str, ...]
     """What the answer had to leave out, and why."""
     notes: tuple[Note, ...]

@@ -121,7 +121,7 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
         for tilt in steeper:
             yield Note(
                 tilt.place,
-                f"{result.car} rolls on at a steeper tilt than it starts at, which cannot be: are the two swapped?",
+                f"{result.car} rolls on at a steeper tilt than it starts at, which is impossible: are the two swapped?",
             )
         if (
             not steeper
@@ -130,7 +130,7 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
             and result.starting.value < rolling.value
         ):
             yield Note(
-                result.car, "it starts at less than it rolls on at, which cannot be: was the string pulled level?"
+                result.car, "it starts at less than it rolls on at, which is impossible: was the string pulled level?"
             )
     if bench.curve is None:
         return

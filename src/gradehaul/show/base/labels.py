@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from gradehaul.treatment.keep_clean import Use
     from gradehaul.treatment.needs import FilmTest as Needed
 
-FILM_CAUTION = "Try a film on a spare length of track first: it does not come off again."
+FILM_CAUTION = "Try a film on a spare length of track first: it does not come off."
 
 RISK = "Risk: chance of stalling or running away; being marginal does not count"
 

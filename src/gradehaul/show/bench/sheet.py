@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 
 PULLS = (
     "Level straight track without rail joints, on a firm board; check with a level, then turn the level end for end.",
-    "Wipe rails and wheels clean, let them dry and rest a quarter of an hour. Note which way the locomotive faces.",
+    "Wipe rails and wheels clean, let them dry, and wait a quarter of an hour. Note which way the locomotive faces.",
     "Hook the balance to the coupler, in line with the track. Raise the power slowly until the wheels slide.",
-    "Standing: the most that it showed before they slid. Slipping: what it shows while they slide. Stop at once then.",
+    "Standing: the most that it showed before they slid. Slipping: what it shows while they slide. Then stop at once.",
     "Five readings each, all five even if one looks odd. Note the unit on the balance: g on a balance means gf.",
     "Then wipe the film on this track, not on the layout, and read again: within an hour, and after a day's rest.",
 )
@@ -25,8 +25,8 @@ CARS = (
     "Tilt: one car on a straight track; raise one end until it starts, then find the rise at which it rolls on evenly.",
 )
 CAUTIONS = (
-    "A film does not come off again, and a dry rag does not lift it: never try it first on the layout.",
-    "Follow the data sheet of whatever you wipe with. Air the room; no flames or sparks; gloves if it says so.",
+    "A film does not come off, and a dry rag does not lift it: never try it first on the layout.",
+    "Follow the data sheet of whatever you wipe with. Ventilate the room; no flames or sparks; gloves if it says so.",
     "No track power while a wiped rail dries. Wheels that slide heat the motor: a few seconds at a time, then rest.",
     "Trains pulled hard can tip or let go: keep fingers clear, and put a stop at both ends of a tilted track.",
 )
@@ -42,7 +42,7 @@ _PULL_COLUMNS = (
 )
 _CAR_COLUMNS = (
     ("car, how many", 1.75),
-    ("string, curve (radius) or tilt (over)", 2.35),
+    ("string, curve (radius) or tilt (track length)", 2.35),
     *((str(number), 0.61) for number in range(1, 6)),
 )
 

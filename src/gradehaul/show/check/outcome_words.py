@@ -145,7 +145,7 @@ def misfit_words(misfit: Misfit, units: UnitFormat) -> str:
 def spread_words(plan: Plan, units: UnitFormat) -> str:
     """Return how far film counts past wiped track; a guess, unless the plan states it."""
     guess = " (a guess)" if plan.carry_basis == "assumed" else ""
-    return f"Wheels spread film: it counts up to {units.length(plan.carry_over)}{guess} past wiped track."
+    return f"Wheels spread film: it is counted up to {units.length(plan.carry_over)}{guess} past wiped track."
 
 
 def fouled_words(fouled_by: Iterable[Fouling], scale: Scale, units: UnitFormat) -> str:
@@ -163,7 +163,7 @@ def fouled_words(fouled_by: Iterable[Fouling], scale: Scale, units: UnitFormat) 
         curved = each.needed > straight + 5e-5
         needs = centers(each.needed)
         needs += f" on the curves there, {centers(straight)} on straight track" if curved else ""
-        words.append(f"fouls {each.track}, {near}; between centers trains need {needs} to pass")
+        words.append(f"fouls {each.track}, {near}; to pass, trains need {needs}")
     return "; ".join(words)
 
 

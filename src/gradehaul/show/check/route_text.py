@@ -18,10 +18,10 @@ from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 
 _HOW_LOADED = (
-    "To run: cars of a train that gets through even if the wheels slip, can restart anywhere, and fits. Limit: cars of "
-    "one that gets through while the wheels never slip, whether or not it fits. Neither runs away. 9 of 10 random "
-    "trials of every uncertain figure lie in the range in parentheses; for cars to run it counts a marginal train as "
-    "one that fails, as risk does not."
+    "To run: the most cars that get through even if the wheels slip, can restart anywhere, and fit. Limit: the most "
+    "that get through as long as the wheels never slip, whether or not they fit. Neither runs away. 9 of 10 random "
+    "trials of every uncertain figure lie in the range in parentheses; for cars to run, unlike risk, it counts a "
+    "marginal train as failing."
 )
 COUNTED = f"{cars_words(MOST_CARS)}: at least so many cars; no more are counted."
 """What the most cars that are counted mean."""
@@ -112,7 +112,7 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
         if tail.round_room is None:
             yield f"{where}, and continues with its {'rear' if turned else 'front'} end leading."
         else:
-            room = f"the locomotives, up to {units.length(tail.round_room)} long, run round it {apart(tail.place)}"
+            room = f"the locomotives, up to {units.length(tail.round_room)} long, run around it {apart(tail.place)}"
             order = "in reverse order" if turned else "in their first order"
             yield f"{where}; {room}, and lead on, the cars {order}."
     if route.route.legs:

@@ -168,7 +168,7 @@ _NO_DOUBLING: dict[Undivided, str] = {
     "pull": "no split leaves two parts that climb and fit.",
     "foot": "no berth holds the second part where the route begins.",
     "summit": "no berth holds both parts and the locomotives where the route ends.",
-    "through": "the route, or a way round the train on it, runs again through a berth in which a part would stand.",
+    "through": "the route, or a way around the train on it, runs again through a berth in which a part would stand.",
     "return": "no way leads the locomotives back to the second part past the first.",
 }
 

@@ -53,7 +53,7 @@ def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> lis
     """Return the sheets of a helix as figures; to be called by the `drawing_rules`."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
     count = "Distances along the track" if build.straight else "Angles"
-    form = Form("Helix: sheets for the bench", paper, foot=f"{count} count from where the curve begins.")
+    form = Form("Helix: sheets for the bench", paper, foot=f"{count} are measured from where the curve begins.")
     short = helix.short_by(_vertical(bench))
     low = f"TOO LOW by {units.length(short, fine=True)}: stock does not clear the deck above."
     form.words("Take care", [low, GUARD] if short else [GUARD], numbered=False)

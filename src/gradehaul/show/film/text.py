@@ -24,7 +24,7 @@ _NEEDS: dict[Need, str] = {
     "never slip, and all hold back downhill",
 }
 _CAUTION = (
-    "Film does not come off again: try it on a spare length of track first, and measure there. Use very little, on a "
+    "Film does not come off: try it on a spare length of track first, and measure there. Use very little, on a "
     "cloth, away from flames and with fresh air, as its maker's data sheet says; keep it from children. Switch track "
     "power off while you wipe and until it is dry."
 )
@@ -285,7 +285,7 @@ def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     if found.options.step is not None:
         heads[1:1] = ["stretch of it>"]
     page.table(heads, table)
-    page.line("A train's place is that of its head, from where its route begins.", indent=2)
+    page.line("A train's place is where its head is, from the start of its route.", indent=2)
 
 
 def _since(row: UsedUnit, units: UnitFormat) -> str:

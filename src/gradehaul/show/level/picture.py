@@ -130,7 +130,7 @@ def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: Ro
     given = ~found.stations.free[order]
     dot: dict[str, Any] = {"ls": "", "marker": "o", "mec": INK, "zorder": 5, "clip_on": False}
     key: dict[str, Artist] = {paper.fitted(f"Route {route.name}", 0.6 * paper.width): words_alone()}
-    key |= {"even between given heights": dashed, "leveled": line}
+    key |= {"even grade between fixed heights": dashed, "leveled": line}
     looks: tuple[tuple[str, Any, dict[str, Any]], ...] = (
         ("height given", given, {"ms": 4.6, "mfc": INK}),
         ("free", ~given, {"ms": 3.6, "mfc": "white", "mew": 0.8}),

@@ -43,7 +43,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     for berth in found.parked:
         page.line(*_parked(berth, units))
     if not found.gains and _measured_binds(found):
-        page.line("If these heights were measured on track that stands: --survey finds shims.")
+        page.line("If these heights were measured on track already built: --survey finds shims.")
     for each in found.worse:
         style = "bold red" if each.newly_fails else "yellow"
         before, after = (f"risk {chance_words(train.risk)}" for train in (each.before, each.after))
@@ -69,7 +69,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     changed = [row for row, station in rows_of if to_change(found, station)]
     page.line()
     if changed and not found.gains:
-        page.line("No railhead need change: only places that are less hard would gain (--more heights).")
+        page.line("No railhead needs to change: only easier places would gain (--more heights).")
     elif changed:
         page.line("Railheads to change:")
         page.table(_HEADS, changed, indent=0)
@@ -77,7 +77,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
         page.line("All others stay as they are: --more heights.")
         page.line(CAUTION)
     else:
-        page.line("No railhead need change.")
+        page.line("No railhead needs to change.")
     page.more(LEVEL)
     if "heights" in more:
         page.heading("All railheads")
@@ -90,7 +90,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
         page.heading("Notes")
         page.line(
             "Hardest: the effective grade, averaged under the locomotives alone or with any number of cars. Places are "
-            "along the route of the train. Before: heights that run evenly between those that are fixed.",
+            "along the route of the train. Before: an even grade between the heights that are fixed.",
             indent=2,
         )
         page.line(
@@ -141,7 +141,7 @@ def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
     if routes:
         steepest = max(routes, key=lambda each: each.leveled - each.even)
         run = any(found.plan.trains[each.train].route == steepest.route for each in found.hardest)
-        grades = f" ({units.grade(steepest.even)} to {units.grade(steepest.leveled)})"
+        grades = f" ({units.grade(steepest.leveled)}, was {units.grade(steepest.even)})"
         rest = ", but averaged over a train's length it is no worse" if run else "; no train judged here runs there"
         pieces += [" ", (f"One spot on {steepest.track} has a higher effective grade", "yellow"), f"{grades}{rest}."]
     return pieces
@@ -192,7 +192,8 @@ def _limits_words(found: Leveled, units: UnitFormat) -> str:
     if "change" in found.limited_by:
         changes = [each for each in top.binds if each.rule == "change"]
         best = min(changes, key=lambda each: math.inf if each.lower is None else each.lower)
-        limit = f"the largest change of grade, {units.grade(best.limit or 0.0)}, keeps that of {top.train} at {grade}"
+        own = f"the hardest grade of {top.train} at {grade}"
+        limit = f"the largest change of grade, {units.grade(best.limit or 0.0)}, keeps {own}"
         if best.lower is None or best.wider is None or best.lower > top.leveled - GAIN:
             return limit
         return f"{limit}; with --change {units.grade(best.wider)} it would be {units.grade(best.lower)}"
@@ -200,10 +201,11 @@ def _limits_words(found: Leveled, units: UnitFormat) -> str:
         "at least": "--at-least",
         "at most": "--at-most",
         "rise": "a stated rise or grade",
-        "given": "the heights that are given",
+        "given": "the heights that are fixed",
     }
     words = [names[each] for each in found.limited_by if each in names]
-    return f"{listed(words)} keep{'s' * (len(words) == 1 and words != [names['given']])} that of {top.train} at {grade}"
+    keep = "keeps" if len(words) == 1 and words != [names["given"]] else "keep"
+    return f"{listed(words)} {keep} the hardest grade of {top.train} at {grade}"
 
 
 def _from_to(hardest: Hardest, units: UnitFormat) -> str:

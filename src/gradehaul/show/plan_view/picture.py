@@ -56,9 +56,9 @@ def plan_figure(
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     marks, rows = _marks_and_rows(view, units, film)
     title = film_text.headline(film) if film is not None else headline(view, units)
-    words = [f"{view.plan.title}: railheads in {units.lengths}, arrows uphill"]
+    words = [f"{view.plan.title}: railheads in {units.lengths}; arrows point uphill"]
     if film is None:
-        words[0] += "; shaded by the effective grade for a train that climbs"
+        words[0] += ", shading is the effective grade for a train that climbs"
     else:
         words += [*("".join(map(words_of, line)) for line in film_text.depends_on(film, units)), FILM_CAUTION]
     canvas = Canvas(

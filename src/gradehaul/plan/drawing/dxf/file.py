@@ -107,7 +107,7 @@ def _check_content(path: Path, file: str, size: int) -> None:
         if head.startswith(mark):
             raise DrawingError("a DXF file is plain text", file=file, found=name, write=again)
     if not binary and b"\0" in head:
-        raise DrawingError("this is no DXF file", file=file, found="binary data", write=again)
+        raise DrawingError("this is not a DXF file", file=file, found="binary data", write=again)
     if size <= MOST_ENTITIES * _SHORTEST_ENTITY:
         return
     with path.open("rb") as stream, mmap(stream.fileno(), 0, access=ACCESS_READ) as data:
@@ -139,7 +139,7 @@ def load(path: Path) -> tuple[Any, int]:
         struct.error,
     ) as error:
         if isinstance(error, OSError) and error.errno is None:  # the library's own word, not the system's
-            raise DrawingError("this is no DXF file", found="other text", write="it again, saved as DXF") from None
+            raise DrawingError("this is not a DXF file", found="other text", write="it again, saved as DXF") from None
         # only the library's own errors are about the file; Python's are about the code that reads it
         why = cut(clean(" ".join(str(error).split()))) if isinstance(error, ezdxf.DXFError) else ""
         raise _damaged(why.removeprefix("DXFStructureError: ")) from error
