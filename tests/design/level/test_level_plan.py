@@ -190,7 +190,7 @@ def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
     (tmp_path / "hill.toml").write_text(f'[line.Hill]\nfrom = "A"\nto = "B"\n{track}\n{STOCK}', encoding="utf-8")
     plan = tmp_path / "plan.toml"
     plan.write_text(f'include = ["hill.toml"]\n{HEAD}[railhead]\nA = 0\nB = 0.1\n{TRAIN}', encoding="utf-8")
-    with pytest.raises(PlanError, match='line "Hill": this does not stand in this file'):
+    with pytest.raises(PlanError, match='line "Hill": this is not in this file'):
         leveled_plan(leveled(Layout(load_plan(plan))), tmp_path)
 
 

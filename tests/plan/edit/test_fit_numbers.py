@@ -127,7 +127,7 @@ def test_what_cannot_be_written_is_refused(tmp_path: Path) -> None:
         plan_with_numbers(load_plan(tmp_path / "closed.toml"))
     (tmp_path / "track.toml").write_text(TEXT.replace('scale = "HO"\n', ""))
     (tmp_path / "outer.toml").write_text('scale = "HO"\nunit = "in"\ninclude = ["track.toml"]\n')
-    with pytest.raises(PlanError, match="this does not stand in this file"):
+    with pytest.raises(PlanError, match="this is not in this file"):
         plan_with_numbers(fitted(load_plan(tmp_path / "outer.toml")))
 
 

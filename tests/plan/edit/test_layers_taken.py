@@ -91,7 +91,7 @@ def test_a_layer_that_meets_no_other_is_asked_about(imported):
         space.add_line((0, 2000), (2000, 2000), {"layer": "Narrow track"})
 
     assert said(imported(draw), "lone-layer") == [
-        'nothing on layer "Edge" meets track of another: if it is not track, name the others with --layers'
+        'nothing on layer "Edge" meets track of another: if it is not track, name the others in --layers'
     ]
     assert said(imported(draw, layers=("TRACK", "Edge")), "lone-layer") == []
 

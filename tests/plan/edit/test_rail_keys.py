@@ -91,7 +91,7 @@ def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
 def test_a_drawing_has_no_lines_to_change() -> None:
     plan = load_plan("plans/cove.toml")
     track = next(iter(plan.tracks))
-    with pytest.raises(PlanError, match="does not stand in this file"):
+    with pytest.raises(PlanError, match="is not in this file"):
         plan_with_rails(plan, {track: "treated"})
 
 
