@@ -15,6 +15,11 @@ import numpy as np
 import pytest
 from full_chain import FOOT, Answers, answer
 
+from gradehaul.design.risers.risers import RiserBuild, risers_along
+from gradehaul.design.risers.walk import walk_along
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan import read_plan
+
 # Crest (the surveyor's; read): g1 +1.34 %, g2 -1.77 %, 500 ft long, begun at station 0+00, elevation 1,067.29 ft; the
 # grades meet at station 2+50, 1,070.64 ft.
 CREST = """
@@ -51,6 +56,15 @@ def test_crest_elevations_from_the_other_side(station: float, elevation: float, 
     text = CREST.replace('from = "West", to = "East" }', 'from = "East", to = "West" }')
     railhead = answer(text).profile("Over").railhead
     assert railhead((1200 - BEGUN - station) * FOOT) / FOOT == pytest.approx(elevation, abs=within)
+
+
+def test_risers_over_the_crest_are_cut_to_the_printed_elevations() -> None:
+    printed = {station: elevation for station, elevation, _ in STATIONS if station % 100 == 0}
+    build = RiserBuild(deck=1.5 * FOOT, roadbed=0.5 * FOOT, track=FOOT, rule=0.001 * FOOT, level=FOOT)
+    walk = walk_along(Layout(read_plan(CREST)), route="Over")
+    risers = risers_along(walk, build, every=100 * FOOT, begin=BEGUN * FOOT).risers
+    cut = {round(riser.at / FOOT) - BEGUN: riser.cut / FOOT for riser in risers}
+    assert {station: cut[station] + 3 for station in printed} == pytest.approx(printed, abs=0.0055)
 
 
 def test_crest_highest_point() -> None:

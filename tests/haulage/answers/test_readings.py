@@ -234,7 +234,7 @@ def test_check_and_readings_name_the_same_measurement(name):
     [
         ([], ["wipe the film (treated) on a spare length of track"]),
         ([30], ["rail on the day you apply the film"]),
-        ([0], ["rail after a day too"]),
+        ([0], ["rail after a day"]),
         ([0, 30], []),
     ],
 )
@@ -249,7 +249,7 @@ def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
     every = (
         "wipe the film (treated) on a spare length of track",
         "rail on the day you apply the film",
-        "rail after a day too",
+        "rail after a day",
     )
     assert [words for words in every if words in advice] == wanted
 
