@@ -495,7 +495,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         assert "Judged on rail treated fresh" in one.text("#bench-facts")
         assert one.text("#bench-verdict").startswith("runs away on treated rail: Downhill it runs away: the cars push")
         section = one.page.locator("#bench-section svg")
-        assert "Rail: treated, solid clean and dashed with film" in section.text_content()
+        assert "Rail, treated: solid is clean, dashed has film" in section.text_content()
         assert section.locator(".bed:not(.treated)").count() == 0
         bars = section.locator(".bar.away")
         verdict = layout.verdict("loads", rail="treated fresh")

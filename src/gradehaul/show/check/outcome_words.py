@@ -161,7 +161,7 @@ def fouled_words(fouled_by: Iterable[Fouling], scale: Scale, units: UnitFormat) 
     for each in fouled_by:
         near = f"{units.length(each.distance)} away" if each.distance > _MEETS else "which it meets"
         curved = each.needed > straight + 5e-5
-        needs = centers(each.needed)
+        needs = f"{centers(each.needed)} between track centers"
         needs += f" on the curves there, {centers(straight)} on straight track" if curved else ""
         words.append(f"fouls {each.track}, {near}; to pass, trains need {needs}")
     return "; ".join(words)
