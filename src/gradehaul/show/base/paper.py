@@ -16,9 +16,8 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from gradehaul.quantities import convert
-from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.label_placing import Box
-from gradehaul.show.base.picture import DOTS_PER_INCH, plain
+from gradehaul.show.base.picture import DOTS_PER_INCH, FAINT, INK, plain
 from gradehaul.show.base.unit_format import UnitFormat
 
 MARGIN = 8.5 / 25.4

@@ -17,11 +17,10 @@ from gradehaul.haulage.answers.unusual import stock_notes
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
 from gradehaul.show.base.labels import basis_words, cars_words
 from gradehaul.show.base.paper import LETTER, MARGIN, SIZES, Sheet
-from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
+from gradehaul.show.base.picture import DOTS_PER_INCH, INK, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.check.outcome_words import film_everywhere, judged_on, outcome_of_train
 from gradehaul.show.check.route_text import COUNTED, MARKS, CardCell, load_cell, rows_by_engine, worst_load
 
