@@ -11,8 +11,7 @@ from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.check_notes import doubtful_readings, doubts_of
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.answers.set_heights import tried_plan
-from gradehaul.haulage.views.railhead_response import railhead_responses
+from gradehaul.haulage.answers.set_heights import railhead_responses, tried_plan
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import words_of
