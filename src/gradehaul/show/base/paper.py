@@ -37,10 +37,12 @@ class Size(NamedTuple):
 
 SizeName = Literal["a4", "phone"]
 
-SIZES: dict[SizeName, Size] = {"a4": Size(11.69, 8.27, 8.5), "phone": Size(3.75, None, 7.8)}
-"""A4 landscape, and the width of a phone: 360 px of 96 to an inch."""
-LETTER = Size(11.0, 8.5, 8.5)
-"""US Letter, landscape."""
+SIZES: dict[SizeName | Literal["letter"], Size] = {
+    "a4": Size(11.69, 8.27, 8.5),
+    "letter": Size(11.0, 8.5, 8.5),
+    "phone": Size(3.75, None, 7.8),
+}
+"""A4 and US Letter, landscape, and the width of a phone: 360 px of 96 to an inch."""
 
 
 class Panel(NamedTuple):
