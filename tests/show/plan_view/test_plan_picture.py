@@ -142,7 +142,7 @@ def test_its_figures_are_those_of_the_document(name, size):
     found = json.loads(json.dumps(view.to_dict()))
     with drawing_rules():
         texts = svg_texts(picture_bytes(figure_of(name, size), "svg"))
-    labels = {each["name"]: read.length(each["railhead_m"]).split(" ")[0] for each in found["joints"]}
+    labels = {each["name"]: read.railhead(each["railhead_m"]) for each in found["joints"]}
     for text in texts:
         joint = max((each for each in labels if text.startswith(f"{each} ")), key=len, default=None)
         if joint is not None and figures(text) and "," not in text:

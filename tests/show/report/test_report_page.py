@@ -438,7 +438,7 @@ def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(brow
         one.run("() => document.querySelector('details.route figure').scrollIntoView()")
         one.page.wait_for_selector("details.route svg")
         assert one.text("#at-place") == "3800 mm, on Ramp"
-        assert "on Ramp: railhead 41.3 mm, effective grade 4.03 %" in one.text("output.readout")
+        assert "on Ramp: railhead 41 mm, effective grade 4.03 %" in one.text("output.readout")
 
 
 def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):

@@ -26,7 +26,7 @@ const Places = (() => {
     const ahead = Math.min(place + 1e-9, Haulage.stop(route.compensated));
     const grade = Haulage.at(slope(route.railhead), ahead), effective = Haulage.at(slope(route.compensated), ahead);
     const track = Words.name(Haulage.trackAt(route, place, place < Haulage.stop(route.compensated)));
-    return `At ${units.length(place)}, on ${track}: railhead ${units.height(Haulage.at(route.railhead, place))}, ` +
+    return `At ${units.length(place)}, on ${track}: railhead ${units.railhead(Haulage.at(route.railhead, place))}, ` +
       `effective grade ${units.grade(effective)} (grade ${units.grade(grade)}, curves ${units.grade(Math.max(effective - grade, 0))}).`;
   }
 
