@@ -328,12 +328,12 @@ class Layout(engine.Layout):
         """
         from gradehaul.haulage.views.section import long_section
         from gradehaul.show.base.picture import drawing_rules
-        from gradehaul.show.base.unit_format import balance_unit, units_of
+        from gradehaul.show.base.unit_format import units_for
         from gradehaul.show.section.picture import long_section_figure
 
         section = long_section(self, route, train=train, rails=rails)
         with drawing_rules():
-            return long_section_figure(section, units_of(self.plan.unit, force_unit=balance_unit(self.plan)), size=size)
+            return long_section_figure(section, units_for(self.plan), size=size)
 
 
 def helix(

@@ -20,7 +20,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules, picture_bytes
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.base.unit_format import UnitFormat, units_for
 from gradehaul.show.plan_view.labels import label_places, stacks
 from gradehaul.show.plan_view.picture import plan_figure, plan_picture
 from gradehaul.show.plan_view.styles import SHADES, runs, shade_words, shades_of
@@ -105,7 +105,7 @@ def view_of(name: str) -> PlanView:
 
 
 def units(view: PlanView) -> UnitFormat:
-    return units_of(view.plan.unit, force_unit=balance_unit(view.plan))
+    return units_for(view.plan)
 
 
 @cache

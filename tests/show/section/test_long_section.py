@@ -19,7 +19,7 @@ from gradehaul.plan import read_plan
 from gradehaul.quantities import convert
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import drawing_rules, picture_bytes, picture_format, plain
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.base.unit_format import UnitFormat, units_for
 from gradehaul.show.section.picture import long_section_figure, long_section_picture
 from project import ROOT
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
@@ -69,7 +69,7 @@ SECTIONS = (
 
 
 def units(section: LongSection, **rest) -> UnitFormat:
-    return units_of(section.plan.unit, force_unit=balance_unit(section.plan), **rest)
+    return units_for(section.plan, **rest)
 
 
 @cache
