@@ -11,12 +11,11 @@ from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.check_notes import doubtful_readings, doubts_of
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.answers.set_heights import tried_plan
-from gradehaul.haulage.views.railhead_response import railhead_responses
+from gradehaul.haulage.answers.set_heights import railhead_responses, tried_plan
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import words_of
-from gradehaul.show.base.unit_format import balance_unit, units_of
+from gradehaul.show.base.unit_format import units_for
 from gradehaul.show.check.first_screen import clearance_words
 from gradehaul.show.check.trial_text import aside_words
 from gradehaul.show.clearance import failing_words
@@ -81,7 +80,7 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
         yield {"kind": "refused", "trial": _trial(trial), "lines": str(error).splitlines()}
         return
     layout = now.layout
-    units = units_of(now.plan.unit, force_unit=balance_unit(now.plan))
+    units = units_for(now.plan)
     document = report_document(layout, now.trains, layout.judged(), units)
     document |= {
         "kind": "answer",
@@ -123,7 +122,7 @@ def _film(layout: Layout) -> Part:
         found = keep_clean_plan(layout, KeepCleanOptions())
     except GradehaulError as error:
         return {"kind": "film", "rails": {}, "words": str(error)}
-    first, *rest = depends_on(found, units_of(layout.plan.unit, force_unit=balance_unit(layout.plan)))
+    first, *rest = depends_on(found, units_for(layout.plan))
     # what follows of the rest is of the command and of its table
     lines = first, *(line[:2] for line in rest[:1]), *riskier(found)
     words = " ".join("".join(map(words_of, line)) for line in lines)
