@@ -14,7 +14,7 @@ import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.check_notes import doubts_of
-from gradehaul.haulage.answers.judged import Judged, judged
+from gradehaul.haulage.answers.judged import Judged, judged, worst_over
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, build_train, trains_named
@@ -324,8 +324,7 @@ def _wanted(
 
 def _worse(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Judged:
     """Return the worst of what becomes of a train at every age of the film."""
-    ages = (judged(Judged, layout, profile, train, planned, trials) for planned in layout.planned)
-    return min(ages, key=lambda each: each.rank)
+    return worst_over([judged(Judged, layout, profile, train, planned, trials) for planned in layout.planned])
 
 
 def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Hashable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import ClassVar, TypeVar
 
@@ -167,24 +167,36 @@ def outcome_of(verdict: Verdict, misfits: Sequence[Misfit]) -> Outcome:
 
 
 def worst_of_each(judged: Iterable[_Train]) -> list[_Train]:
-    """Return one record for each train: its worst, by outcome and pull to spare, in the order of the trains."""
-    return _worst(judged, by_film=False)
+    """Return one record for each train, the worst of each figure as `worst_over` has it, in the order of the trains."""
+    by_name: dict[str, list[_Train]] = {}
+    for each in judged:
+        by_name.setdefault(each.name, []).append(each)
+    return [worst_over(alike) for alike in by_name.values()]
+
+
+def worst_over(alike: Sequence[_Judged]) -> _Judged:
+    """Return one record of a train for several rails: its worst outcome, least pull to spare, and greatest risk.
+
+    These may be of different rails: what locomotives pull on a rested film can be less sure than on a fresh one, so
+    that the risk is greater though they pull more. The rail and all else are those of the worst outcome.
+    """
+    first = min(alike, key=lambda each: each.rank)
+    least = min((each.verdict for each in alike), key=lambda verdict: verdict.spare)
+    place = {key: getattr(least, key) for key in ("spare", "spare_at", "spare_track", "spare_by")}
+    riskiest = cache(lambda: max((each.trust for each in (first, *alike)), key=lambda trust: trust.fail_probability))
+    return replace(first, verdict=replace(first.verdict, **place), run_trials=riskiest)
 
 
 def worse_ages(judged: Iterable[_Train]) -> list[_Train]:
-    """Return one record for each train and film: that of the age of the film that is worse for it."""
-    return _worst(judged, by_film=True)
+    """Return one record for each train and film: that of the age that is worse for it, by outcome and pull to spare."""
+    found: dict[Hashable, _Train] = {}
+    for each in judged:
+        key = each.name, RailCondition.named(each.rail).film
+        if key not in found or each.rank < found[key].rank:
+            found[key] = each
+    return list(found.values())
 
 
 def worst_first(judged: Iterable[_Train]) -> list[_Train]:
     """Return trains by their outcomes, the worst first; those alike stay in order."""
     return sorted(judged, key=lambda each: WORST_FIRST.index(each.outcome))
-
-
-def _worst(judged: Iterable[_Train], *, by_film: bool) -> list[_Train]:
-    found: dict[Hashable, _Train] = {}
-    for each in judged:
-        key = each.name, RailCondition.named(each.rail).film if by_film else None
-        if key not in found or each.rank < found[key].rank:
-            found[key] = each
-    return list(found.values())

@@ -33,7 +33,8 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         indent=2,
     )
     for name, ages in everywhere(answer.film_rails).items():
-        page.line(f"{name.capitalize()}: the worse of {listed(ages)}. Fresh: on the day you apply the film.", indent=2)
+        words = f"{name.capitalize()}: each figure is the worse of {listed(ages)}"
+        page.line(f"{words}. Fresh: on the day you apply the film.", indent=2)
     count = answer.trains[0].trust.trials
     page.line(
         f"{RISK}. From {count:,} random trials of all uncertain figures.",

@@ -85,8 +85,8 @@ def riskier(found: KeepCleanPlan) -> Iterator[list[Piece]]:
     if found.beyond:
         return
     for each in sorted(found.trains, key=lambda train: train.now.risk - train.planned.risk):
-        if each.riskier and each.planned.outcome not in FAILS:
-            now, then = (chance_words(judged.risk) for judged in (each.now, each.planned))
+        now, then = (chance_words(judged.risk) for judged in (each.now, each.planned))
+        if each.riskier and now != then and each.planned.outcome not in FAILS:
             yield [(f"{each.name} becomes riskier", "yellow"), f": risk {now} now, {then} with this plan."]
 
 
