@@ -15,6 +15,7 @@ from gradehaul.haulage.answers.set_heights import tried_plan
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part
 from gradehaul.plan.records import Plan
+from gradehaul.show.base.labels import listed
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.check.first_screen import clearance_words
@@ -118,7 +119,11 @@ def _trial(trial: TrialHeights) -> dict[str, Any]:
 
 
 def _film(layout: Layout) -> Part:
-    """Return where the film may go, as rail conditions to take over."""
+    """Return where the film may go, as rail conditions to take over; none where the plan has several films."""
+    if len(layout.plan.films) > 1:
+        names = listed([f'"{film}"' for film in layout.plan.films])
+        words = f"The plan has the films {names}: gradehaul treat --film NAME plans where one of them may go."
+        return {"kind": "film", "rails": {}, "words": words}
     try:
         found = keep_clean_plan(layout, KeepCleanOptions())
     except GradehaulError as error:

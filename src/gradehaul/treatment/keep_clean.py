@@ -12,7 +12,7 @@ from typing import ClassVar, Literal, NamedTuple, get_args
 
 import numpy as np
 
-from gradehaul.errors import DesignError, RouteError
+from gradehaul.errors import DesignError, RouteError, quoted
 from gradehaul.haulage.answers.check_notes import doubts_of
 from gradehaul.haulage.answers.judged import Judged, judged, worst_over
 from gradehaul.haulage.answers.layout import Layout
@@ -45,7 +45,7 @@ _MORE_RISK = 0.005
 class KeepCleanOptions:
     """What a keep-clean plan is made for.
 
-    `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `need` the outcome
+    `trains` by name, all named ones where empty; `film` by name, None for the only one of the plan; `need` the outcome
     that they reach with the share `reserve` of the pull held back, ``marginal`` only for trains that do not climb
     with no more film; `step` the greatest length of a stretch that is wiped or left as a whole, m, None for
     whole tracks; `carry` how far wheels carry the film, m, None for what the plan says or else is assumed.
@@ -339,6 +339,9 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
 def _film(plan: Plan, name: str | None) -> str:
     if not plan.films:
         raise RouteError("the plan has no film", file=plan.file, write="[rail.treated] with metal and tyred")
+    if name is None and len(plan.films) > 1:  # a plan for another film than the reader has in mind would mislead
+        found, write = ", ".join(map(quoted, plan.films)), "--film with one of these"
+        raise RouteError("track is planned for one film", file=plan.file, place="--film", found=found, write=write)
     if name is None:
         return next(iter(plan.films))
     return look_up(name, plan.films, "film", file=plan.file, place="--film").name

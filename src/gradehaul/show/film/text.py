@@ -37,7 +37,8 @@ _FORCING = 3
 def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the keep-clean plan as a page, and below it the sections that are named in `more`."""
     page = Page()
-    page.line((clean(found.plan.title), "bold"), f": where the film may go{at_age(found.hours)}")
+    film = f'film "{found.film}"' if len(found.plan.films) > 1 else "the film"
+    page.line((clean(found.plan.title), "bold"), f": where {film} may go{at_age(found.hours)}")
     add_doubts(page, found.doubts)
     page.line()
     _add_answer(page, found, units)
