@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Hashable, Iterable, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
+from itertools import accumulate
 from typing import ClassVar, TypeVar
 
 from gradehaul.haulage.answers.layout import Layout
@@ -42,6 +43,19 @@ class Misfit:
     available: Meters
 
 
+@dataclass(frozen=True, slots=True)
+class StandsOut:
+    """A berth in which a train reverses that is longer than it, and the tracks before it on which the rest stands.
+
+    `clear` is how much the berth holds, and `outside` what it does not, m.
+    """
+
+    berth: str
+    clear: Meters
+    outside: Meters
+    tracks: tuple[str, ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
     """What becomes of a train on one rail condition: a verdict on the track alone, and places too short for it."""
@@ -51,6 +65,7 @@ class Judged:
     rail: str
     verdict: Verdict
     misfits: tuple[Misfit, ...] = ()
+    stands_out: tuple[StandsOut, ...] = ()
     run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
     """Its random trials, run when they are first looked at."""
 
@@ -107,6 +122,7 @@ def judged(
         rail=rail,
         verdict=judge(profile, train, rail, layout.pulls),
         misfits=misfits(layout, profile.route, train),
+        stands_out=tuple(standing_out(layout, profile.route, train)),
         run_trials=cache(partial(trust_in_train, profile, train, rail, trials)),
         **own,
     )
@@ -124,6 +140,25 @@ def misfits(layout: Layout, route: Route, train: Train) -> tuple[Misfit, ...]:
         for tail, length, room in train.too_long_round(route.tails)
     )
     return (*rooms, *shut_in)
+
+
+def standing_out(layout: Layout, route: Route, train: Train) -> Iterator[StandsOut]:
+    """Yield the berths that a train stands out of as it reverses in them.
+
+    It must fit the track that it runs over both ways, of which the berth may be a part.
+    """
+    lengths = layout.movements.lengths
+    for tail, leg in zip(route.tails, route.legs, strict=False):
+        clear = train.length if tail.berth is None or tail.within else layout.clear[tail.berth].length
+        if tail.berth is None or not clear * _WHOLE < train.length <= tail.length * _WHOLE:
+            continue
+        ends = accumulate(lengths[way] for way in reversed(leg.ways))
+        names = [
+            layout.plan.tracks[way.track].name
+            for way, end in zip(reversed(leg.ways), ends, strict=True)
+            if end > clear * _WHOLE and end - lengths[way] < train.length
+        ]
+        yield StandsOut(tail.berth, clear, train.length - clear, tuple(names))
 
 
 def judged_trains(
