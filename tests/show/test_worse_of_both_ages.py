@@ -17,7 +17,7 @@ from gradehaul.live.answers import stated
 from gradehaul.plan import read_plan
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.film.text import riskier
+from gradehaul.show.film import riskier
 from gradehaul.show.report.document import chances
 from gradehaul.show.report.page import report_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan

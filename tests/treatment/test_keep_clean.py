@@ -17,7 +17,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import worst
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.film.text import treat_page
+from gradehaul.show.film import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
 from treatment.plans import HILL, Line, lines
 

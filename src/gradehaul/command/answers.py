@@ -262,7 +262,7 @@ def treat(
             return None
         return treated_plan(found, Path(out.path).parent if out.to_file and out.path else None)
 
-    from gradehaul.show.film.text import treat_csv, treat_page
+    from gradehaul.show.film import treat_csv, treat_page
 
     page = partial(treat_page, found, more=more)
     return Answer(in_form(out, plan, found.to_dict, page, partial(treat_csv, found)), copy)
@@ -284,14 +284,14 @@ def readings(*, plan: Plan, out: Output, seed: int, more: tuple[str, ...]) -> An
     if out.form == "sheet":
         if not out.to_file or out.picture() != "pdf":
             raise click.UsageError("--sheet needs -o FILE.pdf")
-        from gradehaul.show.bench.sheet import bench_sheet
+        from gradehaul.show.sheets import bench_sheet
 
         return Answer(bench_sheet(plan, out.units(plan), out.paper))
     refuse_idle("paper", needs="--sheet")
     from gradehaul.haulage.answers.readings import readings as answer_of
 
     answer = answer_of(plan, seed=seed)
-    from gradehaul.show.bench.text import readings_csv, readings_page
+    from gradehaul.show.bench import readings_csv, readings_page
 
     page = partial(readings_page, answer, more=more)
     return Answer(in_form(out, plan, answer.to_dict, page, partial(readings_csv, answer)))

@@ -74,7 +74,7 @@ def clearance(
     from gradehaul.haulage.answers.layout import Layout
 
     found = clearances(Layout(plan), Allowances(structure, wire, overhead, coupler, trains, clear))
-    from gradehaul.show.clearance.text import clearance_csv, clearance_page
+    from gradehaul.show.clearance import clearance_csv, clearance_page
 
     shown = in_form(out, plan, found.to_dict, partial(clearance_page, found, more=more), partial(clearance_csv, found))
     return Answer(shown, passes=found.passes and found.complete)
@@ -107,7 +107,9 @@ def clearance(
 @options.strict_option
 @options.json_option
 @options.csv_option("The heights")
-@options.output_option("Write a copy of the plan with the railheads (.toml), or a picture, too.")
+@options.output_option(
+    "Write a copy of the plan with the railheads (.toml), or a picture, too; with a survey, this text (.txt)."
+)
 @options.open_option
 @options.size_option
 @options.show_option
@@ -134,6 +136,10 @@ def level(
         refuse_idle("size", needs="a picture after -o")
     if surveys or any(each is not None for each in (target, shim, step)):
         refuse_idle("trains", "least", "most", "change", beside="--survey, --target, --shim and --step")
+        if Path(out.path or "").suffix.lower() == ".toml":
+            raise click.UsageError(
+                "corrections are not written into a plan: set them, read the railheads again, and write these into it"
+            )
         refuse_ending(out.path, out.form)
         return _shims(plan, out, surveys, more, target=target, shim=shim, step=step)
     if change is not None and change <= 0:

@@ -289,7 +289,7 @@ class LoadSearch:
     ) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
         self.engine: Engine = engine
-        self._runs = [(_Run(plan, leg, power, car, pulls, engine=engine), start) for leg, start in profile.runs]
+        self._runs = [(_Run(plan, leg, power, car, pulls, engine=engine), start) for leg, start in profile.approached]
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it starts."""

@@ -94,6 +94,9 @@ class RouteProfile:
     legs
         The profile of each leg where the route has reversals, else none. What holds at a point holds along the whole
         route in running order; what concerns a train belongs to the legs.
+    behind
+        For each way on to the start of the route the same profile with that track laid before it, from less than 0;
+        what its `tracks`, `starts` and route have begins there too.
     """
 
     route: Route
@@ -105,6 +108,7 @@ class RouteProfile:
     tracks: tuple[str, ...]
     rails: tuple[tuple[str, ...], ...]
     legs: tuple[RouteProfile, ...] = ()
+    behind: tuple[RouteProfile, ...] = ()
     _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False, init=False)
     _rows: dict[float, FloatArray] = field(default_factory=dict, repr=False, init=False)
     _variants: dict[float, RouteProfile] = field(default_factory=dict, repr=False, init=False)
@@ -159,13 +163,18 @@ class RouteProfile:
 
     def shaped(self, compensated: PiecewiseQuadratic) -> RouteProfile:
         """Return the profile of one direction with another function of the place for its compensated profile."""
-        return replace(self, compensated=compensated, legs=())
+        return replace(self, compensated=compensated, legs=(), behind=())
 
     @property
     def runs(self) -> tuple[tuple[RouteProfile, float], ...]:
         """The legs, or the whole where there are none, each with the place on the route where it begins."""
         legs = self.legs or (self,)
         return tuple(zip(legs, accumulate((leg.length for leg in legs), initial=0.0), strict=False))
+
+    @property
+    def approached(self) -> tuple[tuple[RouteProfile, float], ...]:
+        """The same for a train that is followed: the first once for each way on which its tail may stand at first."""
+        return tuple((each, start) for leg, start in self.runs for each in leg.behind or (leg,))
 
     @property
     def length(self) -> Meters:
@@ -205,6 +214,7 @@ class RouteProfile:
 
     def number_at(self, place: float, *, ahead: bool = False) -> int:
         """Return the number, from 0, of the track at a place: at a joint the one behind, or `ahead`."""
+        ahead = ahead or place <= 0  # what lies behind the start is no track of the route
         number = int(np.searchsorted(self.starts, place + (1e-9 if ahead else -1e-9), side="right")) - 1
         return min(max(number, 0), len(self.tracks) - 1)
 
@@ -213,9 +223,9 @@ class RouteProfile:
         return min(train_length, self.length) if self.route.starts_whole else 0.0
 
     def with_track_behind(self, back: float) -> PiecewiseQuadratic:
-        """Return the compensated profile carried on behind the origin by at least a length.
+        """Return the compensated profile carried on behind where it begins by at least a length.
 
-        The track behind is straight and level; on a lap it is the lap again, E(s - L) = E(s) - C K(L).
+        What is not known there is straight and level; on a lap it is the lap again, E(s - L) = E(s) - C K(L).
         """
         rounds = math.ceil(back / self.length) if self.route.lap and back > 0 else 0
         if rounds not in self._behind:
@@ -226,7 +236,8 @@ class RouteProfile:
                 self._behind[rounds] = turns.shift(-rounds * self.length) + (-rounds * gain)
             else:
                 # a piece without slope serves for any distance behind
-                level = PiecewiseQuadratic(np.array([-1.0, 0.0]), compensated.values[:1], np.zeros(1), np.zeros(1))
+                before = np.array([compensated.start - 1.0, compensated.start])
+                level = PiecewiseQuadratic(before, compensated.values[:1], np.zeros(1), np.zeros(1))
                 self._behind[rounds] = join([level, compensated])
         return self._behind[rounds]
 
@@ -279,11 +290,11 @@ class RouteProfile:
             most = np.zeros(MOST_CARS)
             left = np.arange(1, MOST_CARS + 1)
             for size in _ROW_PARTS:
-                if size > 1 and size * length > self.length:
+                if size > 1 and size * length > self.length - self.compensated.start:
                     continue
                 # a train longer than its berth stands with cars on the level track behind it: a row may straddle the
-                # origin
-                steepest = self.averaged(size * length, 0.0).greatest().value
+                # place where the profile begins
+                steepest = self.averaged(size * length, self.compensated.start).greatest().value
                 parts, left = left // size, left % size
                 most += parts * size * max(steepest, 0.0)
             self._rows[length] = most
@@ -324,6 +335,13 @@ def route_profile(profiles: Mapping[Way, WayProfile], route: Route, curves: Curv
     E(s) = z(s) + C K(s), with K(s) = ∫|κ| ds; the effective grade is dE/ds. Exact: z and K are linear or quadratic
     on every piece, and so is E.
     """
+    profile = _along(profiles, route, curves)
+    before = [_along(profiles, replace(route, ways=each.ways), curves) for each in route.approaches if each.ways]
+    legs = tuple(route_profile(profiles, leg, curves) for leg in route.legs)
+    return replace(profile, legs=legs, behind=tuple(_with_approach(each, profile) for each in before))
+
+
+def _along(profiles: Mapping[Way, WayProfile], route: Route, curves: CurveCosts) -> RouteProfile:
     parts = [profiles[way] for way in route.ways]
     railhead = join([part.railhead for part in parts], follow_on=True)
     summed_curvature = join([part.summed_curvature for part in parts], follow_on=True)
@@ -336,5 +354,27 @@ def route_profile(profiles: Mapping[Way, WayProfile], route: Route, curves: Curv
         starts=railhead.breaks[np.cumsum([0, *(part.railhead.values.size for part in parts)])],
         tracks=tuple(part.name for part in parts),
         rails=tuple(part.rails for part in parts),
-        legs=tuple(route_profile(profiles, leg, curves) for leg in route.legs),
+    )
+
+
+def _with_approach(before: RouteProfile, profile: RouteProfile) -> RouteProfile:
+    """Return a profile with another laid before it, which ends where it begins."""
+
+    def laid(one: PiecewiseQuadratic, two: PiecewiseQuadratic) -> PiecewiseQuadratic:
+        return PiecewiseQuadratic(
+            np.concatenate([one.breaks - one.stop, two.breaks[1:]]),
+            np.concatenate([one.values + (two.values[0] - one.ends[-1]), two.values]),
+            np.concatenate([one.slopes, two.slopes]),
+            np.concatenate([one.seconds, two.seconds]),
+        )
+
+    return replace(
+        profile,
+        route=replace(profile.route, ways=(*before.route.ways, *profile.route.ways)),
+        railhead=laid(before.railhead, profile.railhead),
+        summed_curvature=laid(before.summed_curvature, profile.summed_curvature),
+        compensated=laid(before.compensated, profile.compensated),
+        starts=np.concatenate([before.starts - before.starts[-1], profile.starts[1:]]),
+        tracks=(*before.tracks, *profile.tracks),
+        rails=(*before.rails, *profile.rails),
     )

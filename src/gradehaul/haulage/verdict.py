@@ -135,6 +135,13 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     return judge_running(profile, train.after(profile.route.run_rounds), rail, pulls)
 
 
+def hardest_approach(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> RouteProfile:
+    """Return the profile of one direction with that track behind its start which is worst for a train there."""
+    if len(profile.behind) < 2:
+        return next(iter(profile.behind), profile)
+    return min(profile.behind, key=lambda each: rank(judge_running(each, train, rail, pulls)))
+
+
 def rank(verdict: Verdict) -> tuple[int, float]:
     """Return what orders verdicts on one train: the worst first, by outcome and pull to spare."""
     return WORST_FIRST.index(verdict.outcome), verdict.spare
@@ -142,6 +149,9 @@ def rank(verdict: Verdict) -> tuple[int, float]:
 
 def judge_running(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
     """Judge a train where it runs in one direction, in the order in which it runs there."""
+    if profile.behind:
+        found = min((judge_running(each, train, rail, pulls) for each in profile.behind), key=rank)
+        return replace(found, uphill=profile.goes_up)
     given = supply(profile, train, rail, pulls)
     need = demand(profile, train)
     left: dict[Test, PiecewiseQuadratic] = {
@@ -269,6 +279,7 @@ def demand_breakdown(profile: RouteProfile, train: Train, rail: str, pulls: Pull
     # of two legs that meet there, the one that ends: a leg begins with its train on track that it has just gone over
     leg, start = next(run for run in profile.runs if verdict.spare_at <= run[1] + run[0].length * (1 + 1e-12))
     runs, head, test = train.after(leg.route.run_rounds), verdict.spare_at - start, verdict.spare_by
+    leg = hardest_approach(leg, runs, rail, pulls)
     curved = {"restart": leg.starting, "hold": leg.lowest}.get(test, leg)
     demanded, grade = (sum(demand_at(each, runs, head)) for each in (curved, leg.heights))
     rolling = {"restart": runs.starting, "hold": runs.lowest_rolling}.get(test, runs.rolling)

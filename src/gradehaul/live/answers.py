@@ -20,8 +20,8 @@ from gradehaul.show.base.page import words_of
 from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.check.first_screen import clearance_words
 from gradehaul.show.check.trial_text import aside_words
-from gradehaul.show.clearance.text import failing_words
-from gradehaul.show.film.text import depends_on, riskier
+from gradehaul.show.clearance import failing_words
+from gradehaul.show.film import depends_on, riskier
 from gradehaul.show.report.document import (
     chances,
     conditions_document,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import heapq
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise, takewhile
 from typing import ClassVar
@@ -13,6 +14,21 @@ from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.search import Runs, dijkstra
 from gradehaul.plan.records import NamedRoute, Note
 from gradehaul.quantities.si import Meters, Ratio
+
+MOST_BEHIND = 8
+"""Ways on to the start of a route that are followed at the most; beyond that each counts as far as it is followed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Approach:
+    """A way on to the start of a route, on which the tail of its train may stand: ways in running order, their length.
+
+    It goes back to where track ends or the train would meet itself, or where `cut` as far as it was followed.
+    """
+
+    ways: tuple[Way, ...]
+    length: Meters
+    cut: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +76,8 @@ class Route:
 
     `start_berth` and `end_berth` are the berths it begins and ends in; a train starts with its tail at the far end of
     the first. On a lap, `origin` and `destination` are the line it begins with. `track_behind` is how far track goes on
-    behind its start, m, where it is no lap and neither begins nor ends in a berth.
+    behind its start, m, where it is no lap and neither begins nor ends in a berth. `approaches` are the ways on to its
+    start where it has no berth there: its train stands on one of them with what is not yet on the route.
 
     A route with reversals has `legs`: routes run in one direction each, by turns with the train's order as it started
     and turned, and between them the `tails` in which the whole train stands. A leg is `number` from 1, 0 for a route
@@ -75,6 +92,7 @@ class Route:
     start_berth: str | None = None
     end_berth: str | None = None
     track_behind: Meters = 0.0
+    approaches: tuple[Approach, ...] = ()
     tightest_loop: Loop | None = None
     legs: tuple[Route, ...] = ()
     tails: tuple[Tail, ...] = ()
@@ -129,17 +147,13 @@ def route_of(graph: MovementGraph, name: str, origin: str, destination: str, way
         start_berth=start_berth,
         end_berth=end_berth,
         track_behind=_track_behind(graph, ways) if start_berth is None and end_berth is None else 0.0,
+        approaches=approaches(graph, ways) if start_berth is None else (),
         tightest_loop=_tightest_loop(graph, ways, lap=False),
     )
 
 
 def _track_behind(graph: MovementGraph, ways: Sequence[Way]) -> float:
-    """Return how far track goes on behind the start of a route, to the farthest place by the shortest way there, m."""
-    return max(ways_behind(graph, ways).values(), default=0.0)
-
-
-def ways_behind(graph: MovementGraph, ways: Sequence[Way]) -> dict[Way, float]:
-    """Return the ways that lead to the start of a route, and how far behind it each begins, by the shortest way, m.
+    """Return how far track goes on behind the start of a route, to the farthest place by the shortest way there, m.
 
     No joint is passed twice, those of the route included: a train that stood there would meet itself.
     """
@@ -152,7 +166,37 @@ def ways_behind(graph: MovementGraph, ways: Sequence[Way]) -> dict[Way, float]:
             if passed.setdefault(graph.joint_between(before, way) or way, way) == way
         ]
 
-    return {way: length for way, (length, _) in dijkstra([(0.0, ways[0])], behind).items() if way != ways[0]}
+    return max(length for length, _ in dijkstra([(0.0, ways[0])], behind).values())
+
+
+def approaches(graph: MovementGraph, ways: Sequence[Way]) -> tuple[Approach, ...]:
+    """Return the ways on to the start of a route, none where no track lies behind it; no joint is passed twice."""
+    ahead = frozenset(graph.joint_ahead[way] for way in ways if way in graph.joint_ahead)
+
+    def longer(
+        length: float, path: tuple[Way, ...], passed: frozenset[str]
+    ) -> Iterator[tuple[float, tuple[Way, ...], frozenset[str]]]:
+        for before in graph.predecessors[path[0]]:
+            joint = graph.joint_between(before, path[0])
+            if joint not in passed:
+                met = passed if joint is None else passed | {joint}
+                yield length + graph.lengths[before], (before, *path), met
+
+    # the shortest is followed first, so that all are known as far as one that is cut
+    followed: list[tuple[float, tuple[Way, ...], frozenset[str]]] = [(0.0, (ways[0],), ahead)]
+    done: list[Approach] = []
+    while followed:
+        length, path, passed = heapq.heappop(followed)
+        on = list(longer(length, path, passed))
+        if len(followed) + len(done) + len(on) > MOST_BEHIND:
+            done.append(Approach(path[:-1], length, cut=True))
+            break
+        if not on:
+            done.append(Approach(path[:-1], length, cut=False))
+        for each in on:
+            heapq.heappush(followed, each)
+    done += [Approach(path[:-1], length, cut=any(longer(length, path, passed))) for length, path, passed in followed]
+    return tuple(each for each in done if each.ways or each.cut)
 
 
 def route_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
@@ -160,13 +204,18 @@ def route_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route
     tails = tuple(_tail(graph, wanted, run, following) for run, following in pairwise(runs))
     check_run_rounds(wanted, tails)
     places = [wanted.origin, *(tail.berth or tail.joint or "" for tail in tails), wanted.destination]
+    along = (
+        route_of(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run)
+        for number, run in enumerate(runs, 1)
+    )
     legs = tuple(
         replace(
-            route_of(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run),
+            leg,
             number=number,
+            approaches=leg.approaches if number == 1 else (),
             run_rounds=tuple(tail.run_round for tail in tails[: number - 1]),
         )
-        for number, run in enumerate(runs, 1)
+        for number, leg in enumerate(along, 1)
     )
     loops = [leg.tightest_loop for leg in legs if leg.tightest_loop is not None]
     return Route(

@@ -243,7 +243,7 @@ def keep_clean_plan(
             on_leg(train, run.train.after(leg.route.run_rounds), leg, need=need, reserve=reserve, start=start)
             for train, run in runs.items()
             for need, reserve in _wanted(layout, run, with_rails(run.profile, units, now), options)
-            for leg, start in run.profile.runs
+            for leg, start in run.profile.approached
         ]
         beyond = tuple(place for each in needs for place in each.beyond)
         choice = None

@@ -109,4 +109,5 @@ def with_rails(profile: RouteProfile, units: Units, rails: Sequence[tuple[str, .
         tracks=tuple(profile.tracks[k] for k in np.clip(track, 0, len(profile.tracks) - 1).tolist()),
         rails=tuple(rails[number] for number in along.numbers.tolist()),
         legs=tuple(with_rails(leg, units, rails) for leg in profile.legs),
+        behind=tuple(with_rails(each, units, rails) for each in profile.behind),
     )

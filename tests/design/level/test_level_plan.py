@@ -112,8 +112,9 @@ def same_as_reported(found: Leveled, folder: Path) -> None:
     shown = {answer.route.name: answer.ruling.effective for answer in check_layout(layout, rails=("clean",)).routes}
     assert shown == {each.route: pytest.approx(each.leveled, abs=2e-6) for each in found.rulings}
     for each in found.hardest:
-        for profile, _ in layout.profile(plan.trains[each.train].route).runs:
-            at = np.linspace(-2 * profile.length * profile.route.lap, profile.length, 4001)
+        for profile, _ in layout.profile(plan.trains[each.train].route).approached:
+            first = min(profile.compensated.start, -2 * profile.length * profile.route.lap)
+            at = np.linspace(first, profile.length, 4001)
             compensated = profile.with_track_behind(2 * profile.length).continued(at)
             train = build_train(plan, plan.trains[each.train]).after(profile.route.run_rounds)
             for cars in range(sum(count for _, count in train.cars) + 1):
@@ -125,6 +126,27 @@ def same_as_reported(found: Leveled, folder: Path) -> None:
     harder = [each for each in (*found.hardest, *found.rulings) if each.leveled > each.even + 1e-4]
     rolls = [each for each in found.parked if each.roll_after]
     assert found.passes == (not harder and not rolls and not any(each.newly_fails for each in found.compare()))
+
+
+def test_the_track_behind_a_start_is_leveled_with_the_route(tmp_path: Path) -> None:
+    """The train stands on the lower part of the hill as it starts: evenly, as where the route begins at its foot."""
+    lines = """
+railhead = { A = 0, B = 0.12 }
+vertical_curve.length = 0
+[line.Lower]
+from = "A"
+to = "M"
+track = [{ straight = 1.2 }, { left = 0.6, length = 0.6 }]
+[line.Upper]
+from = "M"
+to = "B"
+track = [{ straight = 1.2 }]
+"""
+    plan = tmp_path / "plan.toml"
+    plan.write_text(HEAD + lines + STOCK + TRAIN.replace('from = "A"', 'from = "M"'), encoding="utf-8")
+    found = leveled(Layout(load_plan(plan)))
+    same_as_reported(found, tmp_path)
+    assert found.hardest[0].leveled < found.hardest[0].even - 1e-3
 
 
 def test_a_vertical_curve_that_takes_back_what_was_gained_is_named_and_fails_strict() -> None:

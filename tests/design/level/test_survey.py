@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gradehaul.design.level.shims import CorrectedSurveys, corrections
-from gradehaul.design.level.survey import Surveyed, steeper_than, surveyed
+from gradehaul.design.level.shims import CorrectedSurveys, Surveyed, corrections, steeper_than, surveyed
 from gradehaul.errors import DesignError
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Survey

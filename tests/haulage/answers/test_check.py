@@ -89,21 +89,6 @@ def test_a_train_longer_than_the_loop_in_which_its_route_meets_itself_fails_alon
     assert misfits_of(found) == {"long": [('the loop at "T"', "loop", 2.1, 2.0)], "fair": []}
 
 
-@pytest.mark.parametrize(
-    ("track", "doubts"),
-    [
-        ("{ straight = 3, rise = 0 }, { straight = 1, rise = 0.08 }", 1),
-        ("{ straight = 3, rise = 0 }, { straight = 1, rise = -0.08 }", 1),
-        ("{ straight = 3, rise = 0.2 }, { straight = 1, rise = 0 }", 0),  # beyond the train
-        ("{ straight = 3, rise = 0 }, { left = 0.8, length = 1, rise = 0 }", 1),
-    ],
-)
-def test_a_route_that_begins_on_a_hill_is_doubted(track: str, doubts: int) -> None:
-    lines = line("Behind", "A", "M", track) + line("Ahead", "M", "B", "{ straight = 4, rise = 0 }")
-    found = answer(lines, train("short", '"mule", "7 ore"'), '[route.Up]\nfrom = "M"\nto = "B"\n')
-    assert [str(each).startswith('route "Up": the track behind its start') for each in found.doubts] == [True] * doubts
-
-
 def test_a_train_longer_than_the_bridge_of_a_turntable_fails_alone() -> None:
     table = '[table.T]\nlines = ["Lead", "Stall"]\nlength = 0.5\n[route.Up]\nfrom = "A"\nto = "B"\n'
     lines = line("Lead", "A", "T", "{ straight = 3, rise = 0 }") + line("Stall", "T", "B", "{ straight = 3, rise = 0 }")

@@ -34,7 +34,7 @@ def loads(more: str, plan: str = PLAN) -> list[tuple[int, int, int, int]]:
     return [(load.rated, load.limit, spread.rated_low, spread.rated_high) for load, spread in found]
 
 
-@given(st.floats(45, 75), near, st.floats(1.3, 1.33), near, st.sampled_from(["standing", "slipping"]))
+@given(st.floats(45, 75), near, st.floats(1.3, 3.0), near, st.sampled_from(["standing", "slipping"]))
 @settings(max_examples=15, deadline=None)
 def test_a_contradicting_set_that_pulls_more_raises_no_load(mean, own, times, others, state):
     before = reading("goat", forces(70, [0.0, 0.01])) if state == "slipping" else ""

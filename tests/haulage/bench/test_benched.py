@@ -17,7 +17,7 @@ from gradehaul.haulage.bench.reduction import student
 from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.plan import read_plan
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.bench.text import readings_page
+from gradehaul.show.bench import readings_page
 from haulage.bench.tables import GF, reading, string
 
 PLAN = """

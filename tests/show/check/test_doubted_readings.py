@@ -15,7 +15,7 @@ from gradehaul.plan import read_plan
 from gradehaul.plan.edit.trial import TrialHeights
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.bench.text import readings_page
+from gradehaul.show.bench import readings_page
 from gradehaul.show.check.load_card import load_card_figures, load_cards
 from gradehaul.show.check.text import check_page
 from gradehaul.show.check.trial_text import trial_page

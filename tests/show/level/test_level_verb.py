@@ -86,6 +86,7 @@ def test_a_survey_that_cannot_reach_its_target_fails_strict(plan: Path, more: li
         (["--shim", "steep"], "--shim", 2),
         (["--shim", "0"], "at least one step", 2),
         (["-o", "hill.png"], "text is written as .txt", 2),
+        (["-o", "hill.toml"], "read the railheads again", 2),
     ],
 )
 def test_what_is_refused(plan: Path, more: list[str], words: str, status: int) -> None:

@@ -15,7 +15,7 @@ from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worst_o
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.set_heights import tried_plan
 from gradehaul.haulage.views.railhead_response import railhead_responses
-from gradehaul.plan import load_plan
+from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.trial import TrialHeights, tried
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
@@ -95,6 +95,29 @@ def test_dragged_railheads_are_judged_as_by_the_package(page, plans):
             done += 1
     assert done == 40
     assert compared > 120
+
+
+def test_the_track_behind_a_start_is_judged_as_by_the_package(page):
+    bent = "{ straight = 0.6 }, { left = 0.7, length = 0.5 }"
+    lines = "".join(
+        f'[line.{name}]\nfrom = "{start}"\nto = "{stop}"\ntrack = [{bent}]\n'
+        for name, start, stop in (("Left", "A", "M"), ("Right", "C", "M"), ("Ahead", "M", "B"))
+    )
+    plan = read_plan(
+        'scale = "HO"\nunit = "m"\nrailhead = { A = -0.04, C = 0.05, M = 0, B = 0.01 }\ncarry_over.length = 0\n'
+        '[turnout.M]\ntoe = "Ahead.from"\nlegs = ["Left.to", "Right.to"]\n'
+        '[loco.mule]\nmass = "300 g"\nlength = 0.2\ndriven_wheels = 4\npull = { clean = "0.7 N", treated = "0.45 N" }\n'
+        '[car.ore]\nmass = "120 g"\nlength = 0.15\n[route.Up]\nfrom = "M"\nto = "B"\n'
+        '[train.pulled]\nroute = "Up"\nconsist = ["mule", "4 ore"]\n'
+        '[train.pushed]\nroute = "Up"\nconsist = ["4 ore", "mule"]\n' + lines
+    )
+    document_of(page, plan)
+    outcomes = set()
+    for moved, treated in product(({}, {"joint A": 0.01}, {"joint C": 0.01}), ({}, {"Left:2": "treated"})):
+        trial = TrialHeights(moved, treated)
+        assert_alike(page, plan, trial)
+        outcomes |= {train.outcome for train in judged_trains(Layout(tried(plan, trial)))}
+    assert len(outcomes) > 2
 
 
 def test_a_joint_that_stated_rises_tie_is_moved_as_the_package_moves_it(page, plans):

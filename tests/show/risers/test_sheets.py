@@ -175,6 +175,9 @@ def test_over_track_the_sheets_have_the_block_on_its_deck_and_the_columns_keep_t
     found = risers_along(walk_along(Layout(plan), line="Over"), build, every=0.3)
     pages = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "a4", strip=0.5))).pages
     assert pages[0].extract_text().count(" 975.5 87.5 +0.23 ") == len(found.risers)
+    side = pages[1].extract_text().replace("\n", " ")
+    assert side.count("87.5 mm") == len(found.risers)
+    assert 'cut "on deck"' in side
     strip = "".join(page.extract_text() for page in pages[2:])
     assert "on deck 87.5 mm" in strip
     assert "cut to" not in strip  # or a post goes through the track below

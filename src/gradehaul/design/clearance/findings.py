@@ -190,7 +190,7 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
     train = build_train(plan, named)
     rule = figures()["tipping"]
     worst: Tightest | None = None
-    for each, start in layout.profile(named.route).runs:
+    for each, start in layout.profile(named.route).approached:
         order = train.after(each.route.run_rounds)
         found = tightest(each, order, layout.pulls, gauge=plan.scale.gauge, coupler=standard.coupler, start=start)
         if found is not None and (worst is None or found.share > worst.share):

@@ -103,7 +103,7 @@ def hardest_under(layout: Layout, name: str) -> HardestPlace:
     for cars in range(sum(count for _, count in train.cars) + 1):
         part = train.with_cars(0, cars)
         weight = GRAVITY * sum(block.mass for block in part.blocks)
-        for profile, start in layout.profile(layout.plan.trains[name].route).runs:
+        for profile, start in layout.profile(layout.plan.trains[name].route).approached:
             if part.length <= profile.length:
                 top = gravity_and_curves(profile, part.after(profile.route.run_rounds)).greatest()
                 found.append(HardestPlace(top.value / weight, cars, start + top.at, profile.track_at(top.at)))

@@ -55,7 +55,7 @@ class TrainRun:
         """Return where the edges between vehicles are, as places on the route, and how many laps behind."""
         at = head[:, None] - self.train.edges
         rounds = np.floor(at / self.profile.length + 1e-12) if self.profile.route.lap else np.zeros(at.shape)
-        return np.clip(at - rounds * self.profile.length, 0.0, self.profile.length), rounds
+        return np.clip(at - rounds * self.profile.length, self.profile.compensated.start, self.profile.length), rounds
 
     def _weights(self) -> FloatArray:
         whole = float((self.train.line_weights * np.diff(self.train.edges)).sum())
@@ -108,8 +108,9 @@ def runs_of(layout: Layout, stations: Stations, names: Sequence[str]) -> list[Tr
             continue
         train = build_train(layout.plan, named)
         shorter = [(cars, train.with_cars(0, cars)) for cars in range(sum(count for _, count in train.cars) + 1)]
-        for profile, start in layout.profile(route).runs:
+        for profile, start in layout.profile(route).approached:
             order, places = stations.along(profile.route)
+            places += profile.compensated.start
             places[-1] = profile.length
             own = np.arange(spots, spots + places.size - 1)
             spots += own.size

@@ -19,7 +19,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import NORMAL_95
 from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.trust.random_trials import RandomTrials, predictions
-from gradehaul.network.route import Route, ways_behind
+from gradehaul.network.route import MOST_BEHIND, Route
 from gradehaul.plan.names import some
 from gradehaul.plan.rail_condition import ages
 from gradehaul.plan.records import Note, Plan, Survey
@@ -34,9 +34,6 @@ MUCH_WRAPPED = 4.0
 MATTERS = 0.02
 """Share of a mean of readings by which a doubt must move it to be worth a look: what a careful hand repeats a pull to
 (assumed)."""
-
-_LEVEL = 5e-4
-"""An effective grade of no more is none: 1 g for a train of 2 kg."""
 
 _NAMED, _DIGITS = 3, 6
 """Lines named in a note at the most, and decimals of heights, m, that count as different."""
@@ -64,7 +61,7 @@ def doubts_of(layout: Layout, plan: Plan, *, seed: int = 0) -> tuple[Note, ...]:
         *unusual_notes(plan, layout.alignment),
         *layout.alignment.doubts,
         *level_for_want(layout, {named.route for named in plan.trains.values()}),
-        *chain.from_iterable(begins_on_a_hill(layout, each, reach.get(each.name, math.inf)) for each in layout.routes),
+        *chain.from_iterable(unknown_behind(layout, each, reach.get(each.name, math.inf)) for each in layout.routes),
         *steeper_elsewhere(layout),
         *taut_trains(layout, made),
     )
@@ -86,18 +83,15 @@ def level_for_want(layout: Layout, routes: Collection[str]) -> Iterator[Note]:
     yield Note(f"line{'s' * (len(lines) > 1)} {some(lines, _NAMED, quoted)}", f"on a train's way, {LEVEL}")
 
 
-def begins_on_a_hill(layout: Layout, route: Route, reach: float = math.inf) -> Iterator[Note]:
-    """Yield a note where the track so far behind the start of a route, m, is not straight and level."""
-    ways = (route.legs or (route,))[0].ways
-    if route.lap or route.start_berth is not None:
-        return
-    behind, lengths = ways_behind(layout.movements, ways), layout.movements.lengths
-    under = [way for way, length in behind.items() if length - lengths[way] < reach]
-    steepest = max((layout.steepest[each] for way in under for each in (way, way.turned())), default=0.0)
-    if steepest > _LEVEL:
-        effective = describe(steepest, "grade", "%", 3)
-        assumed = "the track behind its start is taken as straight and level, and has effective grades up to"
-        yield Note(f"route {quoted(route.name)}", f"{assumed} {effective}: let it begin farther back, or in a berth")
+def unknown_behind(layout: Layout, route: Route, reach: float = math.inf) -> Iterator[Note]:
+    """Yield a note where not all of the track so far behind the start of a route, m, is known to trains on it."""
+    starts = (route.legs or (route,))[0].approaches
+    known = min((each.length for each in starts if each.cut), default=math.inf)
+    if known < reach:
+        far = describe(known, "length", layout.plan.unit)
+        ways = f"more than {MOST_BEHIND} ways lead to its start, and track more than {far} behind it"
+        text = f"{ways} is taken as straight and level: let it begin farther back, or in a berth"
+        yield Note(f"route {quoted(route.name)}", text)
 
 
 def steeper_elsewhere(layout: Layout) -> Iterator[Note]:
@@ -201,7 +195,7 @@ def taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
             continue
         taut = [
             _strain(leg, train.after(leg.route.run_rounds))
-            for leg, _ in layout.profile(routes[layout.plan.trains[name].route]).runs
+            for leg, _ in layout.profile(routes[layout.plan.trains[name].route]).approached
         ]
         angle, more = max(taut)
         if angle > MUCH_WRAPPED:

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import ClassVar
 
 from gradehaul.errors import PlanError, Problems, quoted
-from gradehaul.haulage.answers.check_notes import begins_on_a_hill, doubtful_readings, level_for_want
+from gradehaul.haulage.answers.check_notes import doubtful_readings, level_for_want, unknown_behind
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits, worst_over
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.seen_runs import doubtful_runs
@@ -182,7 +182,7 @@ def try_train(
             *doubtful_runs(written, stock, seed=seed),
             *stock_notes(plan, stock),
             *level_for_want(layout, {profile.route.name}),
-            *begins_on_a_hill(layout, profile.route, max(train.length for train in trains)),
+            *unknown_behind(layout, profile.route, max(train.length for train in trains)),
         ),
         notes=tuple(note for note in layout.found.notes if note.place == f'route "{route}"'),
     )

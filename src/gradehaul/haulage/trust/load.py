@@ -122,10 +122,10 @@ class RouteTrust:
         if starting not in self._frictions:
             plan, car = self._plan, self._plan.cars[load.car]
             locos = headed_by(plan, plan.powers[load.power], car, 0).length
-            of_legs = [most_friction(leg, locos, car, car.rolling.value) for leg, _ in self._profile.runs]
+            of_legs = [most_friction(leg, locos, car, car.rolling.value) for leg, _ in self._profile.approached]
             if starting:
                 of_legs += [
-                    most_friction(leg.starting, locos, car, car.starting.value) for leg, _ in self._profile.runs
+                    most_friction(leg.starting, locos, car, car.starting.value) for leg, _ in self._profile.approached
                 ]
             # finite, since in a trial without tension infinity times 0 is no number
             self._frictions[starting] = np.minimum(np.max(of_legs, axis=0), sys.float_info.max)
@@ -136,7 +136,7 @@ class RouteTrust:
         if length not in self._steepest:
             legs = [
                 [shape.rows_of_cars(length) for shape in (leg.heights, leg.bends, leg.shaped(leg.railhead * -1.0))]
-                for leg, _ in self._profile.runs
+                for leg, _ in self._profile.approached
             ]
             each = np.max(legs, axis=0) / np.arange(1, MOST_CARS + 1)
             least = np.maximum.accumulate(each[:, ::-1], axis=1)[:, ::-1]
@@ -164,7 +164,7 @@ class RouteTrust:
             train = headed_by(self._plan, power, car, count, engine=load.engine)
             known[count] = [
                 Margins(leg, train.after(leg.route.run_rounds), self._trials, self._pulls)
-                for leg, _ in self._profile.runs
+                for leg, _ in self._profile.approached
             ]
         return known[count]
 

@@ -106,7 +106,7 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, trials: Rando
     then. The other tests of a verdict are tried likewise: whether it holds back downhill, whether it starts anywhere,
     and whether it gets through where its wheels slip.
     """
-    legs = [Margins(leg, train.after(leg.route.run_rounds), trials) for leg, _ in profile.runs]
+    legs = [Margins(leg, train.after(leg.route.run_rounds), trials) for leg, _ in profile.approached]
     stands = _doubt(legs, rail, "standing", always=True)
     fails = [failing for leg in legs for failing in (leg.margin(rail) < 0, leg.held_back(rail) < 0)]
     margin = np.min([leg.margin(rail, tie=0.0) for leg in legs], axis=0)

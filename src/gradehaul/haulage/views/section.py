@@ -26,7 +26,7 @@ from gradehaul.haulage.stretches import (
     track_stretches,
 )
 from gradehaul.haulage.train import Train, build_train
-from gradehaul.haulage.verdict import Outcome, Verdict, judge, rank
+from gradehaul.haulage.verdict import Outcome, Verdict, hardest_approach, judge, rank
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import RailCondition
@@ -217,7 +217,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         return None
     started = build_train(plan, named)
     train = started.after(profile.route.run_rounds)
-    need = demand(profile, train)
+    need = demand(hardest_approach(profile, train, shown_rails[0], layout.pulls), train)
     too_long = misfits(layout, layout.route(profile.route.whole), started)
     given = [_given(layout, profile, started, rail, need.running, too_long) for rail in shown_rails]
     if rails is None:
@@ -255,7 +255,7 @@ def _given(
     too_long: Sequence[Misfit],
 ) -> PullGiven:
     train = started.after(profile.route.run_rounds)
-    given = supply(profile, train, rail, layout.pulls)
+    given = supply(hardest_approach(profile, train, rail, layout.pulls), train, rail, layout.pulls)
     standing, slipping = (
         ForceCurve.of(
             pull.restrict(demanded.start, demanded.stop)

@@ -7,7 +7,6 @@ import io
 import re
 from dataclasses import replace
 from pathlib import Path
-from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, Problems, QuantityError, clean, quoted, shown
@@ -19,17 +18,14 @@ from gradehaul.plan.schema.stock import ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.text.faults import Entry, checked
 from gradehaul.plan.text.files import is_beside
 from gradehaul.plan.text.toml import read_text
-from gradehaul.quantities import describe, read_quantity
+from gradehaul.quantities import read_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
 
-    from gradehaul.plan.records import Loco
     from gradehaul.plan.schema.stock import BenchTable
     from gradehaul.plan.text.faults import Faults
 
-_CONTRADICTS = 0.3
-"""How far apart the means of two rows of readings of the same thing may be, as a share of the larger."""
 COLUMNS = ("loco", "car", "cars", "rail", "hours", "force", "state", "grade", "radius", "facing", "note")
 """The columns there may be; ``force`` may stand several times, as ``force 1``, ``force 2``, …"""
 
@@ -47,7 +43,6 @@ def book(
     listed: Mapping[str, Sequence[Entry[Any]]],
     bench: Entry[BenchTable] | None,
     known: Mapping[str, Collection[str]],
-    locos: Mapping[str, Loco],
     faults: Faults,
 ) -> Book:
     """Return the book of readings of a plan.
@@ -59,7 +54,6 @@ def book(
         raw += _rows_of_files(bench, faults)
     pulls: list[PullRead] = []
     strings: list[StringRead] = []
-    alike: dict[PullRead, list[tuple[float, str]]] = {}
     for entry in raw:
         reading = checked(ReadingTable, entry, faults)
         if reading is None:
@@ -82,7 +76,6 @@ def book(
         pulls.append(
             PullRead(reading.place, table.loco, table.rail, forces, table.hours, state, table.grade, curvature)
         )
-        _check_alike(reading, pulls[-1], alike, locos, faults)
     return Book(
         pulls=tuple(pulls),
         strings=tuple(strings),
@@ -140,32 +133,6 @@ def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collectio
         faults.at(entry, "the age of a film is given in hours", found=f'"{rail}"', write=write)
     else:
         faults.known(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
-
-
-def _check_alike(
-    entry: Entry[ReadingTable],
-    own: PullRead,
-    before: dict[PullRead, list[tuple[float, str]]],
-    locos: Mapping[str, Loco],
-    faults: Faults,
-) -> None:
-    """Refuse readings that contradict others of just the same thing, of which the lowest and the highest are kept."""
-    mean = fmean(force.value for force in own.forces)
-    same = before.setdefault(replace(own, place="", forces=()), [])
-    others = list(same)
-    same[:] = [min((*same, (mean, own.place))), max((*same, (mean, own.place)))]
-    loco = locos.get(own.loco)
-    if loco is not None and own.hours is None and not own.grade and not own.curvature:
-        table = loco.pull if own.state == "standing" else loco.slipping
-        if own.rail in table:
-            others.append((fmean(force.value for force in table[own.rail]), f'loco "{own.loco}"'))
-    for other, place in others:
-        if abs(mean - other) > _CONTRADICTS * max(mean, other):
-            unit = own.forces[0].unit or "N"
-            wrong = f"this contradicts {place}, which is of the same locomotive on the same rail"
-            found = f"{describe(mean, 'force', unit)} against {describe(other, 'force', unit)}"
-            faults.at(entry, wrong, found=found, write="one of the two, or the hours of each")
-            return
 
 
 def _rows_of_files(bench: Entry[BenchTable], faults: Faults) -> list[Entry[Any]]:

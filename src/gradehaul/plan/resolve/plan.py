@@ -117,7 +117,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         "route": keyed["route"],
         "drawing": drawing,
     }
-    readings = book(tables.listed, single("bench", BenchTable), known, locos, faults)
+    readings = book(tables.listed, single("bench", BenchTable), known, faults)
 
     faults.raise_all()
     assert scale is not None

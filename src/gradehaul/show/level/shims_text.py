@@ -8,8 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.design.deck import STRENGTH
-from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
-from gradehaul.design.level.survey import Steep
+from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim, Steep
 from gradehaul.errors import clean
 from gradehaul.haulage.resistance import NORMAL_95
 from gradehaul.show import RISERS
@@ -32,6 +31,8 @@ def shims_page(found: CorrectedSurveys, units: UnitFormat, more: Collection[str]
     for each in sorted(found.surveys, key=lambda each: (each.met, not each.before)):
         _add(page, each, units, every="stations" in more)
     page.line()
+    if any(each.total for each in found.surveys):
+        page.line("Once they are set, read every railhead again: the new readings go into the plan, not these figures.")
     page.line(CAUTION)
     page.more(RISERS)
     return page

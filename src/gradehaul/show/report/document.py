@@ -168,6 +168,17 @@ def route_document(layout: Layout, route: Route) -> dict[str, Any]:
             for tail in layout.route(route.whole).tails
         ],
         **_profile(profile),
+        # with each way on to its start laid before it, from less than 0
+        "behind": [
+            {
+                "tracks": [
+                    {"id": way.track, "name": name, "forward": way.forward}
+                    for way, name in zip(each.route.ways, each.tracks, strict=True)
+                ],
+                **_profile(each),
+            }
+            for each in profile.behind
+        ],
     }
 
 

@@ -44,8 +44,8 @@ from gradehaul.show.check.route_text import (
 from gradehaul.show.check.sources import BASES, source_rows
 from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
 from gradehaul.show.check.trains_text import WAYS_OVER, add_trains, add_ways_over
-from gradehaul.show.clearance.text import failing_words
-from gradehaul.show.film.text import add_film_plan
+from gradehaul.show.clearance import failing_words
+from gradehaul.show.film import add_film_plan
 from gradehaul.show.plan_view.styles import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import chances, on_conditions, report_document

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gradehaul.design.risers.risers import Risers
+from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.design.risers.strip import PageRoom, StripMark, StripPage, strip_pages
 from gradehaul.errors import clean
 from gradehaul.quantities import INCH, convert
@@ -46,17 +46,23 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
         ("top", "top of each riser") if build.datum is None or below else ("cut to", "what to cut each riser to")
     )
     words = f"{headline(found, units)}. Railhead and {tops}, over {over}, {unit}."
-    dotted = [f"{track_below(found)} They are dotted here."] if below else []
+    dotted = [f'{track_below(found)} They are dotted here: cut "on deck".'] if below else []
     size = LETTER if paper == "letter" else SIZES["a4"]
     sheet = Paper(size, found.title, [words, *dotted], notes=[" ".join(CAUTIONS)])
     columns = [
         Column(
             times * riser.at,
-            (f"{riser.number}", units.number(riser.at), on_rule(riser.cut, build.rule)),
+            (
+                f"{riser.number}",
+                units.number(riser.at),
+                on_rule(riser.cut, build.rule),
+                *([_block(found, riser)] if below else []),
+            ),
         )
         for riser in found.risers
     ]
-    band = Band(sheet, ("riser", "distance", top), columns, {})
+    rows = ("riser", "distance", top, *(["on deck"] if below else []))
+    band = Band(sheet, rows, columns, {})
     panels = sheet.panels({"heights": Panel(2.5, 1.0), "band": Panel(band.height)}, (0.0, times * walk.length))
     axes = panels["heights"]
     x, heights = curve_points(walk.railhead)
@@ -86,6 +92,11 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
 
 
 risers_picture = as_picture(risers_figure)
+
+
+def _block(found: Risers, riser: Riser) -> str:
+    """Return what to cut over the track below, "" where there is none."""
+    return "" if riser.on_deck is None else on_rule(riser.on_deck, found.build.rule, down=True)
 
 
 def cut_list_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
@@ -144,8 +155,8 @@ class _Sheet:
             if found.every >= _CLOSE:
                 words = f"at {place_words(riser.at, units)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
                 cut = "" if found.build.datum is None else f"\ncut to {on_rule(riser.cut, found.build.rule)}"
-                if riser.on_deck is not None:
-                    cut = f"\non deck {on_rule(riser.on_deck, found.build.rule, down=True)}"
+                if block := _block(found, riser):
+                    cut = f"\non deck {block}"
                 self._beside(mark, -half, words + cut, "top")
         for mark, words in page.tangents:
             self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))

@@ -20,7 +20,6 @@ from gradehaul.plan.edit.writer.drawn_tables import (
 from gradehaul.plan.edit.writer.line_heights import (
     MARKS,
     Slot,
-    drawn_marks,
     is_redrawn,
     marks_in,
     merge_heights,
@@ -94,16 +93,7 @@ def new_plan(
         f"title = {written(title)}\nscale = {written(scale)}\nunit = {written(unit)}\n"
     )
     head += f"practice = {written(practice)}\n" if practice else ""
-    heights = {name: length_in(height, unit) for name, height in drawn.heights.items()}
-    railhead = f"\n[railhead]  # heights of joints\n{height_rows(heights)}" if heights else ""
-    tables = tables_of(drawn, unit)
-    rest = "".join(
-        f"\n{with_marks(snippet(*key, table), drawn_marks(table) if key[0] == 'line' else {})}"
-        for key, table in tables.items()
-    )
-    text = head + _import_table(options) + railhead + _unused_comment(drawn, unit) + rest
-    data = _checked(text, tables, "")
-    return Written(text, Changes(added=[_titled(*key) for key in tables]), data)
+    return updated_plan(head + _unused_comment(drawn, unit), drawn, options, file="")
 
 
 def _unused_comment(drawn: Drawn, unit: str) -> str:
@@ -223,18 +213,14 @@ def _insert_all(
         )
 
 
-def _import_table(options: Mapping[str, Any] | None) -> str:
-    rows = table_written("[import]  # how the drawing was read, and is again", options) if options else ()
-    return "".join(f"{row}\n" for row in rows)
-
-
 def _keep_options(
     chunks: list[Chunk], before: Mapping[str, Any] | None, options: Mapping[str, Any] | None, file: str
 ) -> None:
     """Write how the drawing was read where the plan does not say so yet."""
     if before is None:
         if options:
-            insert(chunks, Chunk(("import",), _import_table(options)))
+            rows = table_written("[import]  # how the drawing was read, and is again", options)
+            insert(chunks, Chunk(("import",), "".join(f"{row}\n" for row in rows)))
     elif options and any(before.get(key) != value for key, value in options.items()):
         _put(chunks, "import", options, file)
 
@@ -330,7 +316,7 @@ def _add_heights(
         changes.contrary.append(f"{lie}: if that counts from another 0 than the plan, say so with --raise")
     changes.contrary += contrary
     if values and given is None:
-        insert(chunks, Chunk(("railhead",), f"\n[railhead]\n{height_rows(values)}"))
+        insert(chunks, Chunk(("railhead",), f"\n[railhead]  # heights of joints\n{height_rows(values)}"))
     elif values or marks:
         _put(chunks, "railhead", values, file, values | marks)
     return values

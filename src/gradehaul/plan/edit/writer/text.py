@@ -95,9 +95,9 @@ def comments(text: str) -> list[str]:
 
 
 def insert(chunks: list[Chunk], chunk: Chunk) -> None:
-    """Put a drawn table behind the last of its section, else of the lines, else at the end; another before them."""
-    behind = (chunk.key[0], "line") if chunk.key[0] in DRAWN else ()
-    places = [[at for at, other in enumerate(chunks, 1) if other.key[0] == section] for section in behind]
+    """Put a drawn table behind the last of its section, else of all drawn, else at the end; another before them."""
+    behind = ((chunk.key[0],), DRAWN) if chunk.key[0] in DRAWN else ()
+    places = [[at for at, other in enumerate(chunks, 1) if other.key[0] in sections] for sections in behind]
     place = next((each[-1] for each in places if each), len(chunks))
     if not behind:
         place = next((at for at, other in enumerate(chunks) if other.key[0] in DRAWN), len(chunks))

@@ -244,10 +244,10 @@ const Haulage = (() => {
     return { breaks: route.effort.breaks, values: part("values"), slopes: part("slopes"), seconds: part("seconds") };
   }
 
-  /* A function along the route carried on behind the origin: level, or on a lap the lap again. */
+  /* A function along the route carried on behind where it begins: level, or on a lap the lap again. */
   function withTrackBehind(route, back, effort) {
     if (!route.lap) {
-      const level = { breaks: [-1.0, 0.0], values: [effort.values[0]], slopes: [0.0], seconds: [0.0] };
+      const level = { breaks: [start(effort) - 1.0, start(effort)], values: [effort.values[0]], slopes: [0.0], seconds: [0.0] };
       return joined([level, effort], false);
     }
     const rounds = back > 0 ? Math.ceil(back / length(route)) : 0;
@@ -435,6 +435,7 @@ const Haulage = (() => {
   // The verdict
 
   const LEVEL = 1e-6;
+  const WORST_FIRST = ["stalls", "runs away", "marginal", "climbs"];
 
   /* Whether a route, leg by leg, climbs anywhere or is level all the way: not where it only goes down. */
   function goesUp(legs) {
@@ -454,7 +455,7 @@ const Haulage = (() => {
   }
 
   function trackNumber(route, place, ahead) {
-    const number = firstAbove(route.starts, place + (ahead ? 1e-9 : -1e-9)) - 1;
+    const number = firstAbove(route.starts, place + (ahead || place <= 0 ? 1e-9 : -1e-9)) - 1;
     return Math.min(Math.max(number, 0), route.tracks.length - 1);
   }
   const trackAt = (route, place, ahead = false) => route.tracks[trackNumber(route, place, ahead)].name;
@@ -469,7 +470,15 @@ const Haulage = (() => {
     return [...tooLong, ...shutIn];
   }
 
+  /* A train on a route in one direction, on that of the ways on to its start which is worst for it. */
   function judge(route, train, rail) {
+    const rank = (found) => WORST_FIRST.indexOf(found.outcome);
+    const ways = route.behind.length ? route.behind.map((each) => ({ ...route, ...each })) : [route];
+    return ways.map((way) => judgeOn(way, train, rail))
+      .reduce((low, each) => (rank(each) - rank(low) || each.spare - low.spare) < 0 ? each : low);
+  }
+
+  function judgeOn(route, train, rail) {
     const given = supply(route, train, rail);
     const need = demand(route, train);
     const allowed = TIE * most(given.standing), allowedSlip = TIE * most(given.slipping);

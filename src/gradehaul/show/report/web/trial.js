@@ -24,7 +24,7 @@ const Trial = (() => {
   /* A function that is known track by track, along a route; null where it is zero all the way. */
   function along(route, byTrack) {
     if (!route.tracks.some((track) => byTrack.get(track.id))) return null;
-    const breaks = [0], values = [], slopes = [], seconds = [];
+    const breaks = [route.starts[0]], values = [], slopes = [], seconds = [];
     route.tracks.forEach((track, k) => {
       const [from, to] = [route.starts[k], route.starts[k + 1]];
       const own = byTrack.get(track.id);
@@ -108,7 +108,7 @@ const Trial = (() => {
   function routesWith(data, trial) {
     const may = spread(data, trial);
     const moved = moves(data, trial.heights), bends = bendsOf(moved.map(([station]) => station));
-    return data.routes.map((route) => {
+    function changed(route) {
       const terms = bends.map((byTrack) => [along(route, byTrack), 1]);
       for (const [station, by] of moved) {
         terms.push([along(route, new Map(Object.entries(station.changes).map(([id, change]) => [id, change.per_m]))), by]);
@@ -121,6 +121,10 @@ const Trial = (() => {
       if (!terms.length) return { ...route, rails, conditions };
       const effort = plus(route.effort, terms), railhead = plus({ ...route.railhead, breaks: route.effort.breaks }, terms);
       return { ...route, rails, conditions, effort, railhead };
+    }
+    return data.routes.map((route) => {
+      const now = changed(route), behind = route.behind.map(changed);
+      return now === route && behind.every((each, k) => each === route.behind[k]) ? route : { ...now, behind };
     });
   }
 

@@ -12,8 +12,8 @@ from gradehaul.plan import load_plan, read_plan
 from gradehaul.show import READINGS
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.bench.sheet import bench_figures, bench_sheet
-from gradehaul.show.bench.text import readings_csv, readings_page
+from gradehaul.show.bench import readings_csv, readings_page
+from gradehaul.show.sheets import bench_figures, bench_sheet
 from project import PLANS
 from show.drawn import MARGIN
 

@@ -18,7 +18,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
 from gradehaul.show.base.labels import WOULD
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.film.text import treat_page
+from gradehaul.show.film import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 from project import PLANS
 from treatment.plans import HILL, Line

@@ -1,1 +1,0 @@
-"""The bench: readings, and the sheet to fill."""

@@ -1,1 +1,0 @@
-"""Clearances, in text."""

@@ -1,1 +1,0 @@
-"""Where the film may go, in text and tables."""
