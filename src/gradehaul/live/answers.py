@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 from gradehaul.design.clearance.findings import failing_places
@@ -128,8 +129,9 @@ def _film(layout: Layout) -> Part:
         found = keep_clean_plan(layout, KeepCleanOptions())
     except GradehaulError as error:
         return {"kind": "film", "rails": {}, "words": str(error)}
-    first, *rest = depends_on(found, units_of(layout.plan.unit, force_unit=balance_unit(layout.plan)))
-    # what follows of the rest is of the command and of its table
-    lines = first, *(line[:2] for line in rest[:1]), *riskier(found)
+    units = units_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    # what follows is of the command and of its table, and takes long to find
+    first, *rest = islice(depends_on(found, units), 2)
+    lines = first, *(line[:2] for line in rest), *riskier(found)
     words = " ".join("".join(map(words_of, line)) for line in lines)
     return {"kind": "film", "rails": {} if found.beyond else dict(found.rails), "words": words}

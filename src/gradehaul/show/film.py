@@ -16,7 +16,7 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import DOES, at_age, misfit_words, outcome_cells, plain_words, short_words
-from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, piece, used_stretches
 
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, restarts anywhere, and is held back downhill",
@@ -30,6 +30,8 @@ _CAUTION = (
 )
 _NAMED = 12
 """Tracks, or runs of tracks, of a use that are named one by one at the most."""
+_MORE_FILM = 0.01
+"""So much more film is worth wiping pieces of tracks, m."""
 _FORCING = 3
 """Trains that keep track clean, named one by one at the most."""
 
@@ -244,10 +246,11 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             " How far wheels carry film is a guess (--carry).",
         ]
         yield [f"If the track to keep clean were treated, {'; '.join(_forcing(found, units))}."]
-    if found.options.step is None and found.length("film") < found.length("buffer"):
+    if found.options.step is None and film < found.length("buffer") and found.by_pieces() > film + _MORE_FILM:
+        by_pieces, step = units.length(found.by_pieces()), piece(found.plan)
         yield [
             "Each track is treated as a whole or not at all",
-            ": dividing a long one, in the plan or in the drawing it comes from, may allow more film.",
+            f": divided into pieces, {by_pieces} of it may be treated (--step {step}).",
         ]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from pathlib import Path
 from time import perf_counter
@@ -24,7 +24,7 @@ from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Note, Plan
-from gradehaul.quantities import Kind, describe
+from gradehaul.quantities import Kind, describe, read_quantity
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters, Ratio
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
@@ -36,6 +36,9 @@ Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
 would spread film from it onto rail that must stay clean; or treated or not as one likes, as no locomotive in question
 runs there."""
 
+
+_PIECES_PATIENCE = 5.0
+"""How long dividing tracks is tried, s: what is found by then may be treated."""
 
 _MORE_RISK = 0.005
 """A risk that grows by no more is as before: half of a percent as it is shown."""
@@ -121,6 +124,8 @@ class KeepCleanPlan(AnswerRecord):
     gap: Ratio
     doubts_of: Callable[[], tuple[Note, ...]] = field(repr=False, compare=False)
     need_film: tuple[str, ...] = ()
+    by_pieces: Callable[[], Meters] = field(default=lambda: 0.0, repr=False, compare=False)
+    """How much may be treated by pieces of tracks, of `piece` at most, m; looked for when it is asked for."""
 
     @property
     def doubts(self) -> tuple[Note, ...]:
@@ -183,6 +188,11 @@ class KeepCleanPlan(AnswerRecord):
     def totals(self) -> Mapping[str, Meters]:
         """The length of all track with each use."""
         return {use: self.length(use) for use in get_args(Use)}
+
+
+def piece(plan: Plan) -> str:
+    """Return the length of the pieces that dividing tracks is tried with, as ``--step`` takes it: about an arm's."""
+    return "24in" if plan.unit in {"in", "ft"} else "600mm"
 
 
 class UsedStretch(NamedTuple):
@@ -289,7 +299,15 @@ def keep_clean_plan(
     grouped = any(len(run.train.locos) > 2 for run in runs.values())
     gap = 0.0 if choice is None else math.inf if grouped else choice.gap
     doubts = cache(partial(doubts_of, layout, layout.plan))
-    return KeepCleanPlan(layout.plan, options, name, layout.hours, rows, trains, beyond, gap, doubts, need_film)
+
+    @cache
+    def by_pieces() -> Meters:
+        divided = replace(options, film=name, step=read_quantity(piece(layout.plan), "length"))
+        return keep_clean_plan(layout, divided, patience=_PIECES_PATIENCE).length("film")
+
+    return KeepCleanPlan(
+        layout.plan, options, name, layout.hours, rows, trains, beyond, gap, doubts, need_film, by_pieces
+    )
 
 
 def _use(number: int, unit: Unit, kept: frozenset[int], carried: Collection[int], run_over: frozenset[int]) -> Use:
