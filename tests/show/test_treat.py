@@ -319,10 +319,10 @@ def test_a_train_that_still_climbs_with_more_risk_is_named_with_both_figures() -
 @pytest.mark.parametrize("name", ["cove", "two-levels"])
 def test_pieces_of_tracks_are_advised_with_what_they_allow(name: str) -> None:
     words = " ".join(treat(PLANS / f"{name}.toml").stdout.split())
-    (length, step) = re.findall(r"divided into pieces, (\S+ \S+) of it may be treated \(--step (\S+)\)", words)[0]
+    (step, length) = re.findall(r"with --step (\S+), (\S+ \S+) of track may be treated", words)[0]
     divided = " ".join(treat(PLANS / f"{name}.toml", "--step", step).stdout.split())
     assert f"{length} of track may be treated; " in divided
-    assert "divided into pieces" not in divided
+    assert "--step" not in divided
 
 
 def test_pieces_that_allow_no_more_film_are_not_advised() -> None:

@@ -250,7 +250,7 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
         by_pieces, step = units.length(found.by_pieces()), piece(found.plan)
         yield [
             "Each track is treated as a whole or not at all",
-            f": divided into pieces, {by_pieces} of it may be treated (--step {step}).",
+            f": with --step {step}, {by_pieces} of track may be treated.",
         ]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
