@@ -333,6 +333,8 @@ def test_random_track_with_unequal_chords_over_its_joints_comes_back(pieces, see
 )
 @example(pieces=[(0.0, 0.1), (4.0, 0.34579335805137656)], chord=2.0, seed=1)
 @example(pieces=[(4.0, 0.19635)], chord=2.0, seed=1)
+@example(pieces=[(4.0, 0.4134248665661568)], chord=2.0, seed=1)  # scatter that passed for a corner
+@example(pieces=[(-5.0, 0.2605145179736966), (-4.0, 0.3906222528507007)], chord=2.0, seed=1021)  # and for a kink
 @example(  # the tangent joint of two curves nearly alike
     pieces=[
         (0.0, 0.5),

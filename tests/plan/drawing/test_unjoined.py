@@ -1,12 +1,19 @@
-"""Ends left unjoined for their angle: the kink that joins them is named where it does, and only there."""
+"""Ends that meet at an angle: the kink that joins them is named where it does, and a joint stays where they do."""
 
+import itertools
+import math
 import re
 
 import pytest
 
+from gradehaul.design.clearance.findings import clearances
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan.drawing.wording import by_code
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.plan.reader import read_plan
+from gradehaul.show.base.unit_format import units_of
+from gradehaul.show.drawing.dxf import plan_dxf
 from plan.drawing.double_oval import double_oval
 from plan.drawing.dxf_files import MM, new
 
@@ -32,12 +39,10 @@ def test_the_kink_that_joins_an_end_comes_first_and_does_so(tmp_path):
 
 @pytest.mark.parametrize("angle", [6, 8.96, 14.4, 14.95, 16, 30])
 def test_what_is_named_is_true_at_any_angle(tmp_path, angle):
-    from math import cos, radians, sin
-
     document, space = new(units=MM)
     on = {"layer": "Track"}
     space.add_line((0, 0), (2000, 0), on)
-    space.add_line((800, 0), (800 + 500 * cos(radians(angle)), 500 * sin(radians(angle))), on)
+    space.add_line((800, 0), (800 + 500 * math.cos(math.radians(angle)), 500 * math.sin(math.radians(angle))), on)
     document.saveas(tmp_path / "tarn.dxf")
     drawing = str(tmp_path / "tarn.dxf")
     (text,) = texts(import_drawing(drawing, None, ImportOptions(scale="N")))
@@ -60,15 +65,54 @@ def test_a_kink_that_would_lose_a_crossing_is_not_named(tmp_path):
     assert text.endswith("at 9.0°: left unjoined")
 
 
-def test_a_break_within_a_line_is_named_where_the_track_goes_on_without_it(tmp_path):
-    """A siding whose leg is one straight, then a corner back to parallel: with a wide kink the corner is dropped."""
+def siding(folder, rise, *, separate):
+    """Draw a main line and a siding of straights, mm: away from it over 300, along, and back."""
     document, space = new(units=MM)
     space.add_line((0, 0), (3000, 0), {"layer": "Track"})
-    space.add_lwpolyline([(500, 0), (800, 48.57), (2200, 48.57)], dxfattribs={"layer": "Track"})
-    document.saveas(tmp_path / "tarn.dxf")
-    done = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO", kink="10"))
-    (fault,) = (fault for fault in done.drawn.faults if fault.code == "kink")
-    assert fault.text.startswith("the direction breaks by 9.2° within a line, which goes on without it")
-    assert fault.spot[:2] == pytest.approx((0.8, 0.04857))
-    apart = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO"))
-    assert not [text for text in texts(apart, "kink") if "within" in text]
+    places = [(500, 0), (800, rise), (1400, rise), (1700, 0)]
+    if separate:
+        for pair in itertools.pairwise(places):
+            space.add_line(*pair, {"layer": "Track"})
+    else:
+        space.add_lwpolyline(places, dxfattribs={"layer": "Track"})
+    document.saveas(folder / "tarn.dxf")
+
+
+@pytest.mark.parametrize("separate", [False, True])
+@pytest.mark.parametrize(("rise", "kink"), [(48.57, "10"), (20, None)])
+def test_a_break_of_direction_is_a_plain_joint_and_the_track_behind_it_lies_as_drawn(tmp_path, rise, kink, separate):
+    siding(tmp_path, rise, separate=separate)
+    text = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO", kink=kink)).text
+    plan = read_plan(f"{text}\n[railhead]\n'End 1' = 0", file=str(tmp_path / "plan.toml"))
+    assert sorted(joint.kind for joint in plan.joints.values()) == ["end"] * 2 + ["plain"] * 2 + ["turnout"] * 2
+    (middle,) = (line for line in plan.lines.values() if line.length == pytest.approx(0.6))
+    assert middle.place == pytest.approx((0.8, rise / 1000, 0), abs=1e-6)
+    layout = Layout(plan)
+    assert [each.what for each in clearances(layout).unchecked] == ["radius and reverse curves"]  # there is no stock
+    (tmp_path / "out.dxf").write_bytes(plan_dxf(plan_view(layout), units_of("mm")))
+    back = read_plan(import_drawing(str(tmp_path / "out.dxf"), None, ImportOptions(scale="HO")).text)
+    for name, line in plan.lines.items():
+        assert (back.lines[name].start, back.lines[name].finish) == (line.start, line.finish)
+        assert back.lines[name].length == pytest.approx(line.length, abs=1e-5)
+        assert back.lines[name].place == pytest.approx(line.place, abs=1e-5)
+
+
+@pytest.mark.parametrize("separate", [False, True])
+def test_a_circuit_has_joints_where_its_direction_breaks_and_no_other(tmp_path, separate):
+    """An oval of which one end turns by 176 degrees, wherever and whichever way it is drawn."""
+    half, less = math.tan(math.radians(180) / 4), math.tan(math.radians(176) / 4)
+    corners = [(0, 0, 0), (1000, 0, less), (1000, 1000, 0), (0, 1000, half)]
+    backward = [(0, 0, -half), (0, 1000, 0), (1000, 1000, -less), (1000, 0, 0)]
+    found = set()
+    for begin, around in itertools.product(range(4), (corners, backward)):
+        document, space = new(units=MM)
+        ring = [*around[begin:], *around[:begin]]
+        for first, last in itertools.pairwise([*ring, ring[0]]) if separate else ():
+            space.add_lwpolyline([first, last], format="xyb", dxfattribs={"layer": "Track"})
+        if not separate:
+            space.add_lwpolyline(ring, format="xyb", close=True, dxfattribs={"layer": "Track"})
+        document.saveas(tmp_path / "tarn.dxf")
+        drawn = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO")).drawn
+        assert [joint.kind for joint in drawn.joints.values()] == ["plain", "plain"]
+        found.add(tuple(sorted(tuple(round(each, 6) for each in joint.spot[:2]) for joint in drawn.joints.values())))
+    assert found == {((1.0, 0.0), (1.0, 1.0))}

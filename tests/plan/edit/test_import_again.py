@@ -1,5 +1,6 @@
 """An import over the plan that it wrote: with the drawing as it was nothing changes, and what is the person's stays."""
 
+import math
 import random
 from pathlib import Path
 
@@ -242,8 +243,11 @@ def test_lines_between_the_same_two_joints_keep_their_names_when_both_become_sho
     def draw(end):
         document, space = new(units=MM)
         space.add_line((0, 0), (3000, 0), {"layer": "Main"})
-        places = [(500, 0), (800, 48), (end - 300, 48), (end, 0)]
-        space.add_lwpolyline(places, dxfattribs={"layer": "Passing"})
+        angle = math.atan2(32, 200)  # of the straight leg; a curve leads on to parallel
+        over, bulge = 200 + 16 / math.tan(angle / 2), -math.tan(angle / 4)
+        there = [(500, 0, 0), (700, 32, bulge), (500 + over, 48, 0)]
+        back = [(end - over, 48, bulge), (end - 200, 32, 0), (end, 0, 0)]
+        space.add_lwpolyline(there + back, format="xyb", dxfattribs={"layer": "Passing"})
         document.saveas("siding.dxf")
 
     draw(2300)

@@ -97,7 +97,7 @@ def test_a_line_that_is_drawn_longer_changes_alone_and_keeps_what_is_the_persons
 
 
 def test_a_line_with_another_number_of_tracks_keeps_the_comments_among_them(edited):
-    bent = polyline([(0, 0), (1, 0), (2, 0.03), (3, 0.06)], handle="A", exact=True)
+    bent = polyline([(0, 0), (1, 0), (2, 0.015), (3, 0.03)], handle="A", exact=True)
     text, changes = again(edited, [bent, HILL, OTHER])
     assert changes.changed == ['line "Main"']
     assert "# a remark of my own" in text

@@ -20,7 +20,7 @@ from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, l
 from gradehaul.plan.drawing.heights.texts import Stand, noted_radii, read_height, says_height
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
-from gradehaul.plan.drawing.linking.flaws import kinks_dropped, kinks_left, unsure_curves
+from gradehaul.plan.drawing.linking.flaws import kinks_left, unsure_curves
 from gradehaul.plan.drawing.linking.overlaps import overlap_faults
 from gradehaul.plan.drawing.naming import LONGEST, KnownLine, claimed, is_radius, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, use_of, with_slips
@@ -200,7 +200,6 @@ def _linked(
     linked = link(reaches, terms, marks)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *unsure_curves(linked, terms.plan_unit)]
-    faults += kinks_dropped(linked)
     faults = _with_kinks(faults, linked, reaches, terms, marks)
     faults += doubtful_unit([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], left, level_turns(reaches, terms.snap)

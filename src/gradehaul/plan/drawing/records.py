@@ -40,7 +40,7 @@ SNAP = 1 / 10
 FIT = 1 / 20
 """In gauges: how far vertices may lie from the fitted curve, as track laid by hand holds (common practice)."""
 CHORDS = 1 / 200
-"""In gauges: how far chords of splines and ellipses may lie from them: a tenth of what the fit can see."""
+"""In gauges: how far chords of splines and arcs of ellipses may lie from them: a tenth of what the fit can see."""
 KINK = math.radians(5)
 """The break of direction up to which track goes on (our own choice)."""
 NEAR = 4.0
@@ -121,8 +121,8 @@ class Stroke:
     bulges
         For each of the n - 1 segments the tangent of a quarter of its turn, positive to the left, 0 for a straight one.
     exact
-        Whether its segments are the curve itself (an arc, a bulge, a line) or chords of it (tessellated polylines,
-        splines, ellipses).
+        Whether its segments are the curve itself (an arc, a bulge, a line, the arcs of an ellipse) or chords of it
+        (tessellated polylines, splines).
     heights
         z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout is
         none here; `at_zero_elevation` shows where it is a height after all).

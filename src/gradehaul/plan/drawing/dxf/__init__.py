@@ -54,15 +54,15 @@ def read_drawing(
     unit
         The drawing's unit of length, by its short name, where the file does not say it or says it wrong.
     tolerance
-        How far, m, the chords of ellipses and splines may lie from them.
+        How far, m, the arcs of ellipses and the chords of splines may lie from them.
     typed
         Whether this was typed on the command line, so that advice names its options and not keys of a plan.
 
     Returns
     -------
-        Lines, arcs and bulges as they are, everything else as chords. Its faults have the codes ``zero-length``,
-        ``unknown-entity``, ``missing-block``, ``external-block``, ``unit``, ``encoding``, ``paper-space``, ``not-read``
-        and ``warned``.
+        Lines, arcs and bulges as they are, ellipses as arcs, everything else as chords. Its faults have the codes
+        ``zero-length``, ``unknown-entity``, ``missing-block``, ``external-block``, ``unit``, ``encoding``,
+        ``paper-space``, ``not-read`` and ``warned``.
 
     Raises
     ------

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.dxf.blocks import Item
 from gradehaul.plan.drawing.dxf.entities import Entity, Point, hand_of, handle_of, number_of, point_of, value_of
-from gradehaul.plan.drawing.records import FLAT, LARGEST, LARGEST_BULGE, Fault, FloatArray, Spot, Stroke
+from gradehaul.plan.drawing.fitting.free import MOST, arc_pairs
+from gradehaul.plan.drawing.records import FLAT, LARGEST, LARGEST_BULGE, Fault, FloatArray, IntArray, Spot, Stroke
 
 MOST_POINTS = 5_000_000
 """The most points that the curves of one drawing may have."""
@@ -35,6 +36,8 @@ _NO_SWEEP = 1e-9
 """A sweep, radians, at or under which an arc goes all the way round: its angles were rounded when written."""
 _UPRIGHT = 1e-6
 """How narrow an ellipse may be in the plan, as a share of its length: under this it is a circle seen on edge."""
+_LOOKS = 4
+"""In how many parts of each pair of arcs it is seen how far it lies from its ellipse."""
 _MOST_FIT_POINTS = 5_000
 _MORE, _PARTS = 1.2, 256
 """By how much more a piece is divided than its sagitta asks, as curvature differs along it; into how many at most."""
@@ -53,6 +56,10 @@ class Budget:
         self.points -= count
         if self.points < 0:
             raise OverflowError
+
+    def nearness(self, size: float) -> float:
+        """Return how near to a curve of a size what stands for it keeps."""
+        return max(min(self.tolerance, _COARSEST * size), _NOISE * self.tolerance, _FINEST * size)
 
 
 class Curve(NamedTuple):
@@ -126,29 +133,44 @@ def _arcs(center: Point, major: tuple[float, float], minor: tuple[float, float],
 
 
 def _ellipse(entity: Entity, budget: Budget) -> Curve:
-    """Return an ELLIPSE: arcs where it is round in the plan, else chords."""
+    """Return an ELLIPSE as arcs: one or two where it is round in the plan within the tolerance, else pairs of them.
+
+    The arcs are tangents of one another and keep to the ellipse as chords would, but are far fewer.
+    """
     start = number_of(entity, "start_param", 0.0)
     sweep = _sweep(start, number_of(entity, "end_param", math.tau))
     center, major = point_of(entity, "center"), point_of(entity, "major_axis")
     minor = entity.minor_axis.xyz
     if not math.isfinite(sum((*center, *major, *minor))):
         raise DrawingError("a coordinate must be finite", found="one that is not")
-    (ux, uy, uz), (vx, vy, vz) = major, minor
-    size = max(math.hypot(ux, uy), math.hypot(vx, vy))
-    if abs(ux * vy - uy * vx) <= _UPRIGHT * size * size:
+    axes = np.array((major, minor))
+    long, short = np.linalg.svd(axes[:, :2], compute_uv=False).tolist()
+    if short <= _UPRIGHT * long:
         raise DrawingError("a curve must not stand upright", write="it flat, or on another layer")
-    alike = abs(math.hypot(ux, uy) - math.hypot(vx, vy)) <= _ROUND * size
-    if alike and abs(ux * vx + uy * vy) <= _ROUND * size * size and abs(uz) + abs(vz) <= _ROUND * size:
-        return _arcs(center, (ux, uy), (vx, vy), start, sweep)
-
-    def at(angles: FloatArray) -> FloatArray:
-        points: FloatArray = np.array(center) + np.outer(np.cos(angles), major) + np.outer(np.sin(angles), minor)
-        return points
-
-    points = chords(at, start + np.linspace(0, sweep, 9), budget)
-    if sweep == math.tau:
-        points[-1] = points[0]
-    return Curve(points, None, exact=False)
+    near = budget.nearness(long)
+    if long - short <= max(2 * near, _ROUND * long) and np.abs(axes[:, 2]).sum() <= _ROUND * long:
+        return _arcs(center, major[:2], minor[:2], start, sweep)
+    angles = start + np.linspace(0, sweep, math.ceil(sweep / math.pi * 2 - _NO_SWEEP) + 1)
+    while True:
+        looked = divided(angles, np.full(len(angles) - 1, _LOOKS))
+        cosine, sine = np.cos(looked), np.sin(looked)
+        points = np.column_stack((cosine, sine)) @ axes
+        along = np.column_stack((-sine, cosine)) @ axes[:, :2]
+        steps = np.hypot(*np.diff(points[:, :2], axis=0).T).reshape(-1, _LOOKS).sum(axis=1)
+        scale, at = MOST / near, np.arange(0, len(points), _LOOKS)
+        arcs, miss = arc_pairs(points[:, :2] * scale, np.arctan2(along[:, 1], along[:, 0]), at)
+        high = points[at, 2]
+        sag = np.abs(points[at[:-1] + _LOOKS // 2, 2] - (high[:-1] + high[1:]) / 2)
+        wrong = np.maximum(miss / MOST, sag / near) * (steps > near)
+        if not (wrong > 1).any():
+            break
+        parts = np.where(wrong > 1, np.clip(np.ceil(np.cbrt(_MORE * wrong)), 2, _LOOKS), 1).astype(np.int64)
+        budget.take(int(parts.sum()))
+        angles = divided(angles, parts)
+    rows = np.empty((len(arcs.start) + 1, 3))
+    rows[:-1, :2], rows[-1] = arcs.start[:, :2] / scale, points[-1] if sweep < math.tau else points[0]
+    rows[:-1:2, 2], rows[1::2, 2] = high[:-1], (high[:-1] + high[1:]) / 2
+    return Curve(rows + np.array(center), np.tan(arcs.curvature * arcs.length / 4).tolist(), exact=True)
 
 
 # Polylines
@@ -247,8 +269,7 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
     """
     points = curve(at)
     budget.take(len(points))
-    size = float(np.ptp(points, axis=0).max())
-    tolerance = max(min(budget.tolerance, _COARSEST * size), _NOISE * budget.tolerance, _FINEST * size)
+    tolerance = budget.nearness(float(np.ptp(points, axis=0).max()))
     waiting = np.ones(len(at) - 1, dtype=bool)
     while waiting.any():
         own, step = np.flatnonzero(waiting), np.diff(at)
@@ -265,11 +286,16 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
         if not waiting.any():
             break
         budget.take(len(waiting) - len(parts))
-        first = np.cumsum(parts) - parts
-        share = (np.arange(parts.sum()) - np.repeat(first, parts)) / np.repeat(parts, parts)
-        at = np.append(np.repeat(at[:-1], parts) + share * np.repeat(step, parts), at[-1])
+        at = divided(at, parts)
         points = curve(at)
     return points
+
+
+def divided(at: FloatArray, parts: IntArray) -> FloatArray:
+    """Return parameters, shape (n,), with each step between two of them in so many equal parts, shape (n - 1,)."""
+    first = np.cumsum(parts) - parts
+    share = (np.arange(parts.sum()) - np.repeat(first, parts)) / np.repeat(parts, parts)
+    return np.append(np.repeat(at[:-1], parts) + share * np.repeat(np.diff(at), parts), at[-1])
 
 
 # Strokes

@@ -24,12 +24,22 @@ import numpy as np
 
 from gradehaul.plan.drawing.elements import reverse
 from gradehaul.plan.drawing.fitting.chains import FREE
-from gradehaul.plan.drawing.fitting.course import Course, begun_at, course_of, cuts_of, in_order, lone_chords, scatter
+from gradehaul.plan.drawing.fitting.course import (
+    BEND,
+    Course,
+    begun_at,
+    course_of,
+    cuts_of,
+    in_order,
+    lone_chords,
+    scatter,
+)
 from gradehaul.plan.drawing.fitting.free import free_spans
 from gradehaul.plan.drawing.fitting.runs import chord_spans, circle_span, ring_spans
 from gradehaul.plan.drawing.fitting.search import nodes_of
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, curve_span, exact_span, merged, reaches_from
 from gradehaul.plan.drawing.records import Fault, IntArray, Reach, Spot, Stroke
+from gradehaul.plan.drawing.rows import wrapped
 
 FLAT, FLATTEST = 10.0, 0.004
 """A curve lies off its chords by at most so many tolerances (half a gauge, by default), or this many m."""
@@ -91,8 +101,11 @@ def fit_stroke(
         exact = [exact_span(course, segment) for segment in range(len(course.bulges))]
         return reaches_from(merged(exact, SAME * tolerance, closed=course.closed), course, stroke, kink)
     course, back = in_order(course)
-    ways = (tips[1] + math.pi, tips[0] + math.pi) if back else tips
-    reaches, faults = _fitted(course, stroke, tolerance, kink, ways)
+    ways = FREE if course.closed else (tips[1] + math.pi, tips[0] + math.pi) if back else tips
+    level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
+    corners = cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST), DEEP * tolerance)
+    lone = lone_chords(course, DEEP * tolerance)
+    reaches, faults = _fitted(course, stroke, Fit(tolerance, kink, level / tolerance), corners, lone, ways)
     short = _shortened(reaches, course, stroke)
     if not back:
         return reaches, (*faults, *short)
@@ -101,23 +114,24 @@ def fit_stroke(
 
 
 def _fitted(
-    course: Course, stroke: Stroke, tolerance: float, kink: float, tips: tuple[float, float]
+    course: Course, stroke: Stroke, fit: Fit, corners: IntArray, lone: IntArray, tips: tuple[float, float]
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
-    level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
-    fit = Fit(tolerance, kink, level / tolerance)
-    lone = lone_chords(course, DEEP * tolerance)
-    corners = cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST), DEEP * tolerance)
-    cuts = np.union1d(corners, np.concatenate((lone, lone + 1)))
-    spans: list[Span] = []
-    if course.closed and not len(cuts):
-        spans, cuts = _ring(course, fit)
-    if not spans:
-        if course.closed:
-            course, cuts = begun_at(course, int(cuts[0])), cuts - cuts[0]
-        bounds = np.union1d(cuts, (0, len(course.points) - 1)).tolist()
-        own = tips if not course.closed else FREE
-        spans = [span for low, high in itertools.pairwise(bounds) for span in _run(course, low, high, fit, lone, own)]
-    return reaches_from(spans, course, stroke, kink)
+    """Return the reaches of a course with corners, without those at which the fit hardly breaks: they scatter."""
+    cuts, begun = np.union1d(corners, np.concatenate((lone, lone + 1))), course
+    if course.closed:
+        spans, cuts = ([], cuts) if len(cuts) else _ring(course, fit)
+        if spans:
+            return reaches_from(spans, course, stroke, fit.kink)
+        begun = begun_at(course, int(cuts[0]))
+    bounds = np.union1d(cuts - cuts[0] if course.closed else cuts, (0, len(course.points) - 1)).tolist()
+    runs = [_run(begun, low, high, fit, lone, tips) for low, high in itertools.pairwise(bounds)]
+    before = [runs[-1], *runs[:-1]] if course.closed else runs[:-1]
+    after = runs if course.closed else runs[1:]
+    turn = [other[0].start[2] - one[-1].end_heading for one, other in zip(before, after, strict=True)]
+    smooth = cuts[np.abs(wrapped(np.array(turn, dtype=np.float64))) <= BEND]
+    if np.isin(corners, smooth).any():
+        return _fitted(course, stroke, fit, np.setdiff1d(corners, smooth), lone, tips)
+    return reaches_from([span for run in runs for span in run], begun, stroke, fit.kink)
 
 
 def _shortened(reaches: Sequence[Reach], course: Course, stroke: Stroke) -> list[Fault]:

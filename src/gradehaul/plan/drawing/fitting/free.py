@@ -51,10 +51,10 @@ def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool)
         grown = np.concatenate(([0.0], np.cumsum(often)))
         places = np.interp(np.linspace(0, grown[-1], max(1, math.ceil(grown[-1])) + 1), grown, vertex)
         at = np.unique(places.round().astype(np.int64))
-        miss = np.clip(np.cbrt(_pairs(scaled, heading, at)[1] / AIM), 0.5, 2.0)
+        miss = np.clip(np.cbrt(arc_pairs(scaled, heading, at)[1] / AIM), 0.5, 2.0)
         often = often * miss[np.clip(np.searchsorted(at, vertex[:-1], side="right") - 1, 0, len(miss) - 1)]
     for _ in range(HALVED):
-        arcs, miss = _pairs(scaled, heading, at)
+        arcs, miss = arc_pairs(scaled, heading, at)
         wrong = np.flatnonzero((miss > MOST) & (np.diff(at) > 1))
         if 3 * arcs.count > len(vertex):
             return None
@@ -98,7 +98,7 @@ def _headings(points: FloatArray, *, closed: bool) -> FloatArray:
     return np.concatenate((ends[:1], inner, ends[1:]))
 
 
-def _pairs(points: FloatArray, heading: FloatArray, at: IntArray) -> tuple[Chain, FloatArray]:
+def arc_pairs(points: FloatArray, heading: FloatArray, at: IntArray) -> tuple[Chain, FloatArray]:
     """Return two arcs between each two chosen vertices in a row, both tangents equally long, and how far off they lie.
 
     The pair is Bolton's of 1975 (from memory).

@@ -11,10 +11,11 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.plan.drawing.fitting.chains import FREE, Chain, laid
-from gradehaul.plan.drawing.fitting.course import WIDEST_CHORD, Course, begun_at, shake_of, turns
+from gradehaul.plan.drawing.fitting.course import BEND, WIDEST_CHORD, Course, begun_at, shake_of, turns
 from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Found, search
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of
 from gradehaul.plan.drawing.records import BoolArray, FloatArray, IntArray
+from gradehaul.plan.drawing.rows import wrapped
 
 EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
@@ -198,7 +199,21 @@ def _best(points: FloatArray, scatter: float, kinks: BoolArray, tips: tuple[floa
         best = min(best, one, key=lambda each: (not each.sound, each.cost))
         if one.chains and (one.cost <= found.cost + PRICE / 2 or one.excess(scatter) <= PRICE):
             break
-    return best
+    if (real := _breaks(best.chains) > BEND).all():
+        return best
+    only = np.zeros(len(points), np.bool_)  # where what scatters does not pass for a kink
+    only[np.cumsum([len(chain.off) - 1 for chain in best.chains[:-1]])[real]] = True
+    again = _best(points, scatter, only, tips)
+    return again if again.sound else best
+
+
+def _breaks(chains: Sequence[Chain]) -> FloatArray:
+    """Return by how much the direction breaks between chains in a row, radians, shape (n - 1,)."""
+    turn = [
+        other.start[0, 2] - one.start[-1, 2] - one.curvature[-1] * one.length[-1]
+        for one, other in itertools.pairwise(chains)
+    ]
+    return np.abs(wrapped(np.array(turn, dtype=np.float64)))
 
 
 def _parted(found: Found) -> list[Chain]:

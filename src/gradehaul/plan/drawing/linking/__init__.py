@@ -30,8 +30,8 @@ def link(reaches: Rows, terms: Terms, marks: Sequence[Spot] = ()) -> Linked:
     named. An end on the side of another track, tangent to it, cuts it and makes a turnout. Tracks that only cross are
     not joined. Track is cut wherever another begins or ends to run along with it; of the stretches that lie on one
     another then between the same two joints one is kept. Lines run from joint to joint, whole through plain meetings;
-    plain joints are left only where a closed circuit closes, where there is a kink, and at marks. The answer is the
-    same in whatever order and direction the reaches were drawn.
+    plain joints are left only where a closed circuit closes, where the direction breaks, and at marks. The answer is
+    the same in whatever order and direction the reaches were drawn.
 
     Raises
     ------

@@ -9,7 +9,7 @@ from itertools import pairwise, takewhile
 import numpy as np
 
 from gradehaul.plan.components import components
-from gradehaul.plan.drawing.elements import heading, in_plan, level_with, middle, place, whole, wrapped
+from gradehaul.plan.drawing.elements import in_plan, level_with, middle, place, whole
 from gradehaul.plan.drawing.linking.overlaps import source
 from gradehaul.plan.drawing.linking.ways import Ways, common_spot, continuing
 from gradehaul.plan.drawing.nearness import Nearness, pairs
@@ -27,9 +27,6 @@ EASED = math.radians(15)
 """An arc of an easement turns by no more, radians (our own choice); curves of several radii are drawn with more."""
 SLIGHT = math.radians(1)
 """The radius of an arc that turns by less, radians, is not: next to nothing depends on it."""
-
-_BREAK = math.radians(1)
-"""A break of direction within a line that is named, radians: 18 mm off after 1 m."""
 
 
 def near_misses(ways: Ways, index: Nearness, free: IntArray, terms: Terms) -> list[Fault]:
@@ -116,25 +113,6 @@ def kinks_left(faults: Sequence[Fault], linked: Linked, snap: float) -> list[Fau
     near, _ = pairs(in_plan(list(kinks.values())), 2 * snap, in_plan(joints))
     gone = {*np.array([*kinks], dtype=np.int64)[near].tolist()}
     return [fault for number, fault in enumerate(faults) if number not in gone]
-
-
-def kinks_dropped(linked: Linked) -> list[Fault]:
-    """Return a fault for each break of direction within a line: track of a plan goes on as the tangent of that before.
-
-    What lies behind it is turned by as much, so that a figure that was drawn closed misses closing.
-    """
-    found = [
-        (abs(float(wrapped(other.heading - heading(one, one.length)))), other)
-        for line in linked.lines
-        for one, other in pairwise(line.elements)
-    ]
-    how = "within a line, which goes on without it; draw a short curve there"
-    return [
-        Fault("kink", f"the direction breaks by {degrees:.1f}° {how}", other.start, *source(other), weight=degrees)
-        for turn, other in found
-        for degrees in [math.degrees(turn)]
-        if turn > _BREAK
-    ]
 
 
 def unsure_curves(linked: Linked, unit: str) -> list[Fault]:

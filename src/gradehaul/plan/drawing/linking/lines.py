@@ -10,7 +10,7 @@ import numpy as np
 from gradehaul.plan.drawing.elements import gap, heading, in_space, turned, whole
 from gradehaul.plan.drawing.linking.overlaps import longest_source, source
 from gradehaul.plan.drawing.linking.turnouts import Kind, joint_of, named
-from gradehaul.plan.drawing.linking.ways import Ways, common_spot
+from gradehaul.plan.drawing.linking.ways import Ways, common_spot, cut_at
 from gradehaul.plan.drawing.records import BoolArray, DrawnJoint, DrawnLine, Element, Fault, IntArray, Spot, Terms
 from gradehaul.plan.drawing.rows import Rows, wrapped
 from gradehaul.plan.drawing.wording import gap_text
@@ -47,8 +47,14 @@ def _by_place(table: IntArray, key: Callable[[int], tuple[object, ...]]) -> list
 def written(
     ways: Ways, kinds: Mapping[int, Kind], terms: Terms
 ) -> tuple[tuple[DrawnLine, ...], tuple[DrawnJoint, ...], list[Fault]]:
-    """Return the lines and joints in the order of their coordinates, gaps closed, with faults for the wide gaps."""
-    ways = in_order(_once_round(ways, kinds))
+    """Return the lines and joints in the order of their coordinates, gaps closed, with faults for the wide gaps.
+
+    The tracks of a line are tangents of one another, so a plain joint stands wherever the direction breaks.
+    """
+    ways = _once_round(ways, kinds)
+    breaks = np.flatnonzero(_breaks(ways.rows, np.arange(len(ways.rows.length)) - 1) & (ways.rows.before > 0))
+    kinds = {**kinds, **dict.fromkeys(range(ways.fresh_node, ways.fresh_node + len(breaks)), "plain")}
+    ways = in_order(cut_at(ways, breaks))
     rows = ways.rows
     inner = np.arange(1, len(rows.length))[np.diff(rows.owner) == 0]
     goes_on = np.zeros(len(rows.length), dtype=bool)
@@ -143,8 +149,22 @@ def _goes_on(rows: Rows, before: IntArray, after: IntArray) -> BoolArray:
     return found
 
 
+_BREAK = math.radians(1)
+"""A greater break of direction, radians, ends a line (our own choice): 18 mm off after 1 m."""
+
+
+def _breaks(rows: Rows, before: IntArray) -> BoolArray:
+    """Return whether the direction breaks where each element begins, from the one before it on, shape (n,)."""
+    turn = rows.heading[before] + rows.curvature[before] * rows.length[before] - rows.heading
+    found: BoolArray = np.abs(wrapped(turn)) > _BREAK
+    return found
+
+
 def _once_round(ways: Ways, kinds: Mapping[int, Kind]) -> Ways:
-    """Return ways of which closed circuits begin at the first change of curvature, or of the elements of a circle."""
+    """Return ways of which closed circuits begin at the first break of direction.
+
+    Without one at the first change of curvature, or of the elements of a circle.
+    """
     rows, numbers = ways.rows, np.arange(len(ways.rows.length))
     closed = np.flatnonzero(ways.nodes[:, 0] == ways.nodes[:, 1]).tolist()
     closed = [number for number in closed if kinds.get(int(ways.nodes[number, 0])) == "plain"]
@@ -152,11 +172,11 @@ def _once_round(ways: Ways, kinds: Mapping[int, Kind]) -> Ways:
         return ways
     before = numbers - 1
     before[rows.first[:-1]] = rows.first[1:] - 1
-    step = ~_goes_on(rows, before, numbers)
+    step, breaks = ~_goes_on(rows, before, numbers), _breaks(rows, before)
     places = whole(rows.start)
     for number in closed:
         own = numbers[rows.first[number] : rows.first[number + 1]]
-        among = own[step[own]] if step[own].any() else own
+        among = next((own[each[own]] for each in (breaks, step) if each[own].any()), own)
         own[:] = np.roll(own, own[0] - among[np.lexsort(places[among].T[::-1])[0]])
     return Ways(rows.taken(numbers, np.zeros(len(numbers), dtype=bool), rows.first), ways.nodes)
 

@@ -143,6 +143,13 @@ def cut_ways(ways: Ways, cuts: Iterable[WayCut], snap: float) -> Ways:
     return ways
 
 
+def cut_at(ways: Ways, elements: IntArray) -> Ways:
+    """Return ways cut where some of their elements begin, each cut at a node of its own."""
+    fresh = ways.fresh_node
+    begins = [(each, 0, fresh + number) for number, each in enumerate(elements.tolist())]
+    return _cut(ways, [], begins) if begins else ways
+
+
 def _cut(ways: Ways, pieces: list[tuple[int, float]], begins: list[tuple[int, int, int]]) -> Ways:
     """Return ways with elements in pieces, each way from one of its beginnings to the next."""
     at, on = np.array([each for each, _ in pieces], dtype=np.int64), np.array([along for _, along in pieces])
