@@ -9,9 +9,8 @@ from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING, Any, Literal, ParamSpec
 
 from gradehaul.quantities import INCH, System
-from gradehaul.show.base.colors import INK
 from gradehaul.show.base.paper import Sheet
-from gradehaul.show.base.picture import DOTS_PER_INCH, drawing_rules, pages_bytes
+from gradehaul.show.base.picture import DOTS_PER_INCH, INK, drawing_rules, pages_bytes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -24,7 +24,7 @@ from gradehaul.plan.records import Note
 from gradehaul.show import CHECK as SECTIONS
 from gradehaul.show.base.labels import basis_words, cars_words, chance_words, rail_name
 from gradehaul.show.base.page import FULL, shortened
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.base.unit_format import UnitFormat, units_for, units_of
 from gradehaul.show.check.outcome_words import spare_words
 from gradehaul.show.check.route_text import DOWNHILL, judged_words
 from gradehaul.show.check.text import check_page
@@ -39,7 +39,7 @@ Shown = tuple[CheckAnswer, UnitFormat, str]
 
 
 def shown(layout: Layout, answer: CheckAnswer, ways: tuple[WaysOver, ...] | None = None) -> Shown:
-    units = units_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    units = units_for(layout.plan)
     fails = failing_places(layout)
     answer = replace(answer, clearance_fails=None if fails is None else len(fails))
     return answer, units, check_page(answer, units, ways_over(layout, answer) if ways is None else ways).text()

@@ -17,11 +17,10 @@ from gradehaul.haulage.answers.unusual import stock_notes
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
 from gradehaul.show.base.labels import basis_words, cars_words
-from gradehaul.show.base.paper import LETTER, MARGIN, SIZES, Sheet
-from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
+from gradehaul.show.base.paper import MARGIN, SIZES, Sheet
+from gradehaul.show.base.picture import DOTS_PER_INCH, INK, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.check.outcome_words import film_everywhere, judged_on, outcome_of_train
 from gradehaul.show.check.route_text import (
     COUNTED,
@@ -116,7 +115,7 @@ def load_card_figures(cards: Sequence[Card], date: str = "", paper: PaperName = 
 
 def _parts(cards: Sequence[Card], paper: PaperName) -> list[_Part]:
     """Return cards in as many parts as each takes: kinds of car side by side as far as there is room, then below."""
-    size, found = LETTER if paper == "letter" else SIZES["a4"], list[_Part]()
+    size, found = SIZES[paper], list[_Part]()
     sheet = Sheet(size.width, size.width, _FONT)
     room = (1 - _ROUTE) * (0.5 * size.width - 2 * MARGIN) * DOTS_PER_INCH
     for card in cards:
@@ -160,7 +159,7 @@ def _by(items: Sequence[_Each], count: int) -> list[Sequence[_Each]]:
 
 def _sheet(parts: Sequence[_Part], date: str, paper: PaperName) -> Figure:
     """Return parts of cards four to a sheet, sheets below one another."""
-    size = LETTER if paper == "letter" else SIZES["a4"]
+    size = SIZES[paper]
     width, height = size.width, size.height or 0.0
     sheets = -(-len(parts) // 4)
     sheet = Sheet(width, height * sheets, _FONT)

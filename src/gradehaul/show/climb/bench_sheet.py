@@ -17,7 +17,7 @@ from gradehaul.design.climb.incline import CARE
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.strip import section_words
 from gradehaul.design.risers.walk import Walk
-from gradehaul.show.base.colors import INK
+from gradehaul.show.base.picture import INK
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.sheet import cut_list_figures, risers_figure
 from gradehaul.show.sheets import Form, PaperName, as_pages, on_rule

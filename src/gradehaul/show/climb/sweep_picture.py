@@ -15,10 +15,9 @@ from matplotlib.ticker import MaxNLocator
 from gradehaul.design.climb.helix_sweep import Sweep
 from gradehaul.errors import DesignError
 from gradehaul.quantities import convert
-from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.labels import percent_words
 from gradehaul.show.base.paper import SIZES, Paper
-from gradehaul.show.base.picture import as_picture, plain
+from gradehaul.show.base.picture import FAINT, INK, as_picture, plain
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.piecewise import FloatArray
 

@@ -14,9 +14,8 @@ from gradehaul.design.level.railheads import Leveled
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
-from gradehaul.show.base.colors import EVEN, INK
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, grade_axis, words_alone
-from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
+from gradehaul.show.base.picture import EVEN, INK, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE
 from gradehaul.show.level.text import CAUTION, binding_words, headline

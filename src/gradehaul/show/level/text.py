@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 
 from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.as_checked import ParkedGrade, RulingGrade
@@ -158,18 +158,15 @@ def _parked(found: Leveled, berth: ParkedGrade, units: UnitFormat) -> list[Piece
         )
     at = [] if found.gains else ["At the railheads of --more heights: "]
     newly = [car for car in berth.roll_after if car not in berth.rolled_before]
-    already = (
-        f"; {_listed(berth.rolled_before)} {'do' if berth.rolled_before[1:] else 'does'} so already"
-        if berth.rolled_before
-        else ""
-    )
+    before = listed(berth.rolled_before, _MOST_NAMES)
     if newly:
+        already = f"; {before} {'do' if berth.rolled_before[1:] else 'does'} so already" if before else ""
         return [
             *at,
-            (f"Parked {_listed(newly)} would newly ROLL AWAY from {clean(berth.berth)}", "bold red"),
+            (f"Parked {listed(newly, _MOST_NAMES)} would newly ROLL AWAY from {clean(berth.berth)}", "bold red"),
             f", which gets steeper, {grades}{already}.{keeps}",
         ]
-    rest = f"; parked {_listed(berth.rolled_before)} would roll away before and after" if berth.rolled_before else ""
+    rest = f"; parked {before} would roll away before and after" if before else ""
     style = "bold red" if berth.fails else "yellow"
     return [*at, (f"{clean(berth.berth)}, where cars stand, gets steeper", style), f", {grades}{rest}.{keeps}"]
 
@@ -235,7 +232,7 @@ def binding_words(hardest: Hardest, units: UnitFormat) -> list[str]:
 
 
 def _words(binding: ActiveLimit, units: UnitFormat) -> str:
-    where = _listed(binding.where)
+    where = listed(binding.where, _MOST_NAMES)
     lower = None if binding.lower is None else units.grade(binding.lower)
     if binding.rule == "change":
         assert binding.limit is not None
@@ -253,13 +250,6 @@ def _words(binding: ActiveLimit, units: UnitFormat) -> str:
         "apart": f"the room over the track below at {where}",
         "train": f"{where}: no harder grade than before",
     }[binding.rule]
-
-
-def _listed(names: Sequence[str]) -> str:
-    """Return names in words, those beyond the third as a count."""
-    shown = [clean(name) for name in names[:_MOST_NAMES]]
-    more = len(names) - len(shown)
-    return listed([*shown, f"{more} more"] if more else shown)
 
 
 def _heights(found: Leveled, units: UnitFormat) -> list[list[Piece]]:

@@ -15,11 +15,10 @@ from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show import film as film_text
-from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.labels import FILM_CAUTION, USE_MEANINGS, WOULD
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.paper import SizeName
-from gradehaul.show.base.picture import as_picture
+from gradehaul.show.base.picture import FAINT, INK, as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
 from gradehaul.show.plan_view.labels import LOOKS, Mark, draw_labels, draw_marks

@@ -12,10 +12,9 @@ from gradehaul.design.risers.strip import PageRoom, StripMark, StripPage, strip_
 from gradehaul.errors import clean
 from gradehaul.quantities import INCH, convert
 from gradehaul.show.base.band import Band, Column
-from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.page import shortened
-from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper
-from gradehaul.show.base.picture import as_picture, curve_points, plain
+from gradehaul.show.base.paper import SIZES, Panel, Paper
+from gradehaul.show.base.picture import EARTH, INK, PALE_EARTH, as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns, track_below
 from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, PaperName, as_pages, on_rule
@@ -47,7 +46,7 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
     )
     words = f"{headline(found, units)}. Railhead and {tops}, over {over}, {unit}."
     dotted = [f'{track_below(found)} They are dotted here: cut "on deck".'] if below else []
-    size = LETTER if paper == "letter" else SIZES["a4"]
+    size = SIZES[paper]
     sheet = Paper(size, found.title, [words, *dotted], notes=[" ".join(CAUTIONS)])
     columns = [
         Column(

@@ -14,9 +14,18 @@ from matplotlib.patches import Patch
 from gradehaul.haulage.verdict import STATES, HeadStretch, rank
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.quantities import convert
-from gradehaul.show.base.colors import FAINT, INK, OUTCOME_COLORS, RAILS, SHORT, SPARE
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName
-from gradehaul.show.base.picture import as_picture, curve_points, curve_points_in
+from gradehaul.show.base.picture import (
+    FAINT,
+    INK,
+    OUTCOME_COLORS,
+    RAILS,
+    SHORT,
+    SPARE,
+    as_picture,
+    curve_points,
+    curve_points_in,
+)
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.section.text import condition_words, outcome_text
 from gradehaul.show.section.track import draw_effective, draw_railhead, figures_band

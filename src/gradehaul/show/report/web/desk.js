@@ -9,7 +9,7 @@ const Desk = (() => {
     let clicked = null, before = null, order = [], waiting = 0, later = 0, slowest = 0, planView = null, workbench = null;
 
     function take(document_) {
-      for (const route of document_.routes) route.railhead.breaks = route.effort.breaks;
+      for (const route of document_.routes) route.railhead.breaks = route.compensated.breaks;
       desk.data = document_;
       desk.units = UnitFormat.of(document_.units);
       desk.stock = Haulage.stockFrom(document_.stock);

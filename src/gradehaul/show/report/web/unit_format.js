@@ -19,6 +19,7 @@ const UnitFormat = (() => {
     const forceUnit = (value) => (Math.abs(value) < rules.heavy ? rules.force[0] : rules.force[1]);
     return {
       length: (value) => withUnit(value, rules.length),
+      railhead: (value) => withUnit(value, rules.length, ["in", "ft", "yd", "mile"].includes(rules.length.name) ? 1 : 0),
       fine: (value) => withUnit(value, rules.length, rules.length.name === "in" ? 3 : 1),
       force: (value) => withUnit(value, forceUnit(value)),
       grade(value) {
