@@ -354,7 +354,7 @@ def helix(
     centers: float | None = None,
     vertical: float | None = None,
     find: HelixSearch | None = None,
-    train: str | None = None,
+    train: str | Sequence[str] | None = None,
     rail: str | None = None,
     need: Need = "climbs",
     direction: Direction | None = None,
@@ -376,7 +376,7 @@ def helix(
         ``radius`` for the least, ``grade`` for the steepest, ``cars`` for the most cars in a floor; None for what is
         fixed.
     train, rail, need
-        The train that must get over it, on which rail, and the verdict that it needs.
+        The train or trains that must get over it, on which rail, and the verdict that they need.
     direction
         Which way trains run, ``up``, ``down`` or ``both``; None for that of each in its own plan, else both.
 
@@ -428,7 +428,7 @@ def incline(
     vertical: float | None = None,
     compensate: bool = False,
     find: Literal["length", "rise"] | None = None,
-    train: str | None = None,
+    train: str | Sequence[str] | None = None,
     rail: str | None = None,
     need: Need = "climbs",
     direction: Direction | None = None,
@@ -452,7 +452,7 @@ def incline(
     find
         ``length`` for the shortest, ``rise`` for the highest; None for what is fixed.
     train, rail, need
-        The train that must get over it, on which rail, and the verdict that it needs.
+        The train or trains that must get over it, on which rail, and the verdict that they need.
     direction
         Which way trains run, ``up``, ``down`` or ``both``; None for that of each in its own plan, else both.
 

@@ -51,6 +51,25 @@ def test_round_a_circuit_the_berth_alone_bounds_them():
     assert found.tails[0].round_room == 2.5
 
 
+def table(name: str, length: float, *lines: str) -> str:
+    return f"[table.{name}]\nlines = {list(lines)}\nlength = {length}\n"
+
+
+@pytest.mark.parametrize("bridge", [0.4, 0.9, 3.0])
+def test_locomotives_stand_whole_on_a_turntable_over_which_they_run(bridge):
+    ring = (
+        *(line("Back", "B", "A", 6), turnout("A", "Quay", "Neck", "Back"), line("Stub", "B", "End", 9)),
+        table("B", bridge, "Quay", "Back", "Stub"),
+    )
+    assert up(*LEADS, *ring).tails[0].round_room == pytest.approx(min(bridge, 2.5))
+
+
+@pytest.mark.parametrize(("bridge", "room"), [(0.2, 0.3), (0.4, 0.4), (9.0, 1.3)])
+def test_locomotives_that_reverse_before_a_turntable_go_beyond_it_where_they_fit_on_it(bridge, room):
+    stub = (line("Stub", "B", "T", 0.3), line("Pit", "T", "End", 1), turnout("B", "Stub", "Quay", "Side"))
+    assert up(*LEADS, *SIDE, *stub, table("T", bridge, "Stub", "Pit")).tails[0].round_room == pytest.approx(room)
+
+
 @pytest.mark.parametrize(
     ("tables", "more", "says"),
     [

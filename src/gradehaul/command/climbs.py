@@ -60,7 +60,11 @@ def _hill_options(function: options.Verb) -> options.Verb:
             help="Which way trains run.  [default: as in their own plan, else both]",
         ),
         click.option(
-            "--train", type=Name("train"), help="The train to judge by.  [default: all; to find, the only one]"
+            "--train",
+            "trains",
+            type=Name("train"),
+            multiple=True,
+            help="A train to judge by; repeat for more.  [default: all; to find, the only one]",
         ),
         click.option(
             "--practice",
@@ -140,7 +144,7 @@ def helix(
     powers: tuple[str, ...],
     car: str | None,
     steepest: float,
-    train: str | None,
+    trains: tuple[str, ...],
     rail: str | None,
     need: Need,
     direction: Direction | None,
@@ -165,10 +169,18 @@ def helix(
 
     build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)
     if sweep:
-        own = {"powers": powers, "car": car, "train": train, "direction": direction, "steepest": steepest}
+        if len(trains) > 1:
+            raise click.UsageError("a chart shows where one train climbs: name one --train")
+        own = {
+            "powers": powers,
+            "car": car,
+            "train": next(iter(trains), None),
+            "direction": direction,
+            "steepest": steepest,
+        }
         return _sweep(stock, out, build, turns, sweep, rail, **own)
     fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)
-    found = design_helix(fixed, build, stock, find=find, train=train, rail=rail, need=need, direction=direction)
+    found = design_helix(fixed, build, stock, find=find, train=trains, rail=rail, need=need, direction=direction)
 
     def sheet(units: UnitFormat) -> bytes:
         from gradehaul.design.climb.designs import helix_bench
@@ -209,7 +221,7 @@ def incline(
     vertical_curve: float | None,
     compensate: bool,
     find: Literal["length", "rise"] | None,
-    train: str | None,
+    trains: tuple[str, ...],
     rail: str | None,
     need: Need,
     direction: Direction | None,
@@ -229,7 +241,7 @@ def incline(
 
     bends = tuple(Bend(radius, angle, ease or 0.0) for radius, angle in curves)
     fixed = InclineGiven(rise, length, grade, bends, vertical_curve, compensate)
-    found = design_incline(fixed, stock, find=find, train=train, rail=rail, need=need, direction=direction)
+    found = design_incline(fixed, stock, find=find, train=trains, rail=rail, need=need, direction=direction)
 
     def sheet(units: UnitFormat) -> bytes:
         from gradehaul.design.climb.designs import incline_bench

@@ -80,7 +80,34 @@ def test_a_fixed_design_is_judged_by_the_train_that_is_named(verb: str) -> None:
     assert {each["name"] for each in whole["trains"]} > {"stone"}
     assert one["trains"] == [each for each in whole["trains"] if each["name"] == "stone"]
     assert re.search(r"^stone, going \w+, ", run(*words, "--train", "stone").stdout, re.MULTILINE)
+    both = json.loads(run(*words, "--train", "stone", "--train", "empties", "--json").stdout)
+    assert {each["name"] for each in both["trains"]} == {"stone", "empties"}
     assert 'no train of this name, got "sand"' in run(*words, "--train", "sand").output
+
+
+@pytest.mark.parametrize(
+    "verb", ["helix --find radius --rise-per-turn 90 --turns 3", "incline --find length --rise 300"]
+)
+def test_of_several_trains_the_worst_decides_and_is_named(verb: str) -> None:
+    kind, key = ("helix", "radius_m") if "helix" in verb else ("incline", "length_m")
+
+    def found(*trains: str) -> tuple[float, str]:
+        named = [word for train in trains for word in ("--train", train)]
+        answer = json.loads(run(*shlex.split(verb), "--plan", "plans/two-levels.toml", *named, "--json").stdout)
+        return answer[kind][key], answer[kind]["stops_why"]
+
+    (stone, why), (express, _) = found("stone"), found("express")
+    assert stone > express
+    assert 'train "stone"' in why
+    for order in (("stone", "express"), ("express", "stone")):
+        assert found(*order) == (stone, why)
+
+
+def test_a_chart_of_several_trains_is_refused() -> None:
+    sweep = ["helix", "--plan", "plans/two-levels.toml", "--turns", "3", "--sweep", "400", "900", "60", "120", "--json"]
+    found = run(*sweep, "--train", "stone", "--train", "express")
+    assert found.exit_code == 2
+    assert "name one --train" in found.stderr
 
 
 def test_a_radius_that_headroom_sets_is_not_blamed_on_the_train() -> None:

@@ -142,7 +142,7 @@ def test_its_figures_are_those_of_the_document(name, size):
     found = json.loads(json.dumps(view.to_dict()))
     with drawing_rules():
         texts = svg_texts(picture_bytes(figure_of(name, size), "svg"))
-    labels = {each["name"]: read.length(each["railhead_m"]).split(" ")[0] for each in found["joints"]}
+    labels = {each["name"]: read.railhead(each["railhead_m"]) for each in found["joints"]}
     for text in texts:
         joint = max((each for each in labels if text.startswith(f"{each} ")), key=len, default=None)
         if joint is not None and figures(text) and "," not in text:
@@ -218,10 +218,10 @@ def test_a_label_lies_nearest_to_its_own_joint_or_a_line_leads_to_it(size):
         for line in figure.findobj(Line2D)
         if (line.get_gid() or "").startswith("leads to ")
     }
-    labeled = [name for name in spots if f"{name} 0.0" in boxes]
+    labeled = [name for name in spots if f"{name} 0.00" in boxes]
     assert len(labeled) > 15
     for name in labeled:
-        box = boxes[f"{name} 0.0"]
+        box = boxes[f"{name} 0.00"]
         if name in leaders:
             assert np.allclose(leaders[name][0], spots[name])
             continue
@@ -241,7 +241,7 @@ def test_a_label_lies_nearest_to_its_own_joint_or_a_line_leads_to_it(size):
 def test_the_worst_train_is_the_headline_and_a_stack_says_how_many_turns(size):
     found = words(figure_of("first-hill", size))
     assert " ".join(found).find("On treated rail local stalls on Lower bend") >= 0
-    assert {"Harbor 0.0", "Ridge 4.0", "Lower bend 4.04 %", "over 4 %", "2 to 3 %"} <= set(found)
+    assert {"Harbor 0.00", "Ridge 4.00", "Lower bend 4.04 %", "over 4 %", "2 to 3 %"} <= set(found)
     assert any("Three turns" in text and text.endswith("3 turns") for text in words(figure_of("two-levels", size)))
     assert stacks(view_of("first-hill")) == stacks(view_of("loop")) == {}  # a crossing over itself is no stack
     turns = 'track = [{ left = 0.6, angle = 720 }, { name = "More", left = 0.6, angle = 540 }]'

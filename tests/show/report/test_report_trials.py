@@ -28,7 +28,7 @@ from show.browser import Opened, opened
 from show.report.test_report_page import units_for, written
 
 TAKE = """data => {
-  for (const route of data.routes) route.railhead.breaks = route.effort.breaks;
+  for (const route of data.routes) route.railhead.breaks = route.compensated.breaks;
   window.data = data;
 }"""
 JUDGE = """trial => {

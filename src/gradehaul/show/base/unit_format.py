@@ -73,6 +73,14 @@ class UnitFormat:
         """Return a length, m, as `length` does, without its unit."""
         return self.length(value, fine=fine).rpartition(" ")[0]
 
+    def railhead(self, value: float) -> str:
+        """Return a railhead, m, as near as a riser is cut: to 1 mm, or a hundredth of an inch; without its unit.
+
+        >>> UnitFormat("in", "imperial").railhead(0.0508), UnitFormat("mm", "metric").railhead(0.0508)
+        ('2.00', '51')
+        """
+        return self.number(value, fine=self.length_unit in _IMPERIAL)
+
     @property
     def lengths(self) -> str:
         """The unit of length in a sentence."""

@@ -167,7 +167,7 @@ def _leader(at: tuple[float, float], box: Box) -> FloatArray:
 
 
 def _height(joint: JointView, units: UnitFormat) -> str:
-    height = units.number(joint.railhead)
+    height = units.railhead(joint.railhead)
     return height if convert(joint.railhead, units.length_unit) >= 0 else height.replace("-", "\N{MINUS SIGN}")
 
 

@@ -194,7 +194,7 @@ def _profile(profile: RouteProfile) -> dict[str, Any]:
         "starts": profile.starts.tolist(),
         "rails": [own[0] for own in profile.rails],
         "conditions": [list(own) for own in profile.rails],
-        "effort": _function(profile.compensated),
+        "compensated": _function(profile.compensated),
         # at the same breakpoints
         "railhead": {key: part for key, part in _function(profile.railhead).items() if key != "breaks"},
     }

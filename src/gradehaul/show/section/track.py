@@ -98,7 +98,7 @@ def figures_band(paper: Paper, section: LongSection, units: UnitFormat) -> Band:
     columns = [
         Column(
             convert(joint.at, unit),
-            (joint.name, units.number(joint.at), units.number(section.profile.railhead(joint.at))),
+            (joint.name, units.number(joint.at), units.railhead(section.profile.railhead(joint.at))),
             0 if joint.at in ends else 2 if joint.kind == "plain" else 1,
         )
         for joint in section.joints

@@ -9,7 +9,7 @@ const Workbench = (() => {
     let drawn = null, drawnOf = "", train = null, verdict = null;
     const figure = byId("bench-section");
     const zoom = Zoom.start(figure, {
-      length: () => Haulage.stop(state.route.effort),
+      length: () => Haulage.stop(state.route.compensated),
       units: () => units,
       redraw() { if (verdict) { draw(); drawn.mark(state.head); } },
       placeAt: (event) => (drawn ? drawn.placeAt(event.clientX) : 0),
