@@ -40,9 +40,6 @@ _BOM = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"\xef\xbb\xbf": "UTF-8 wi
 _LOCK = threading.Lock()
 
 
-_PLAIN = frozenset({"LINE", "ARC", "CIRCLE", "LWPOLYLINE", "SPLINE"})
-
-
 def dxf_library() -> Any:  # noqa: ANN401 - a module
     """Return ezdxf, imported the first time it is needed, without the cache of fonts that it would make at home.
 
@@ -158,19 +155,6 @@ def kink_of(document: Any) -> float | None:  # noqa: ANN401 - the library's
     text = str(document.header.custom_vars.get(KINK_PROPERTY, ""))
     degrees = float(text) if re.fullmatch(r"\d{1,2}(\.\d{1,3})?", text) else 0.0
     return math.radians(degrees) if 0 < degrees <= _MOST_KINK else None
-
-
-def release(document: Any) -> None:  # noqa: ANN401 - a document of the library
-    """Let go of the lines and curves of a document that were read.
-
-    Each refers to itself, so that Python's collector would go over all of them again and again while others are made.
-    """
-    for layout in document.blocks:
-        for entity in layout:
-            if entity.dxftype() in _PLAIN and entity.extension_dict is None:
-                entity.destroy()
-        layout.purge()
-    document.entitydb.purge()
 
 
 def _damaged(found: str) -> DrawingError:
