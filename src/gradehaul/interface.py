@@ -119,7 +119,7 @@ class Layout(engine.Layout):
         trains
             The trains that must run; all that are named where empty.
         film
-            The film; the first of the plan where None.
+            The film; None for the only one of the plan.
         need
             ``climbs``; or ``marginal``, where trains that do not climb with no more film may be so.
         reserve
@@ -134,7 +134,7 @@ class Layout(engine.Layout):
         DesignError
             A reserve or a length that makes no sense.
         RouteError
-            A train or a film that the plan does not have, or no train.
+            A train or a film that the plan does not have, or no train; no film named where the plan has several.
 
         Notes
         -----

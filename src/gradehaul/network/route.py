@@ -61,8 +61,8 @@ class Tail:
 
     @property
     def name(self) -> str:
-        """Its name in messages."""
-        return f"the tail {self.place}"
+        """Its name in messages: a berth that is not all of it holds less than it does."""
+        return f'the tail with berth "{self.berth}"' if self.berth and not self.within else f"the tail {self.place}"
 
     @property
     def round_room(self) -> Meters | None:

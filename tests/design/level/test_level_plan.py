@@ -325,6 +325,7 @@ def test_a_berth_that_leveling_makes_steeper_is_named_with_the_cars_that_newly_r
     plan.write_text(STANDING.replace('"6 %"', f'"{mine}"'), encoding="utf-8")
     assert words in (said := " ".join(run("level", plan).stdout.split()))
     assert "free" in said
+    assert "A grade or rise written on its tracks keeps it." in said
     (berth,) = leveled(Layout(load_plan(plan))).parked
     copy = tmp_path / "copy.toml"
     assert run("level", plan, "-o", copy).exit_code == 0
@@ -334,6 +335,47 @@ def test_a_berth_that_leveling_makes_steeper_is_named_with_the_cars_that_newly_r
     for roll, found in ((berth.rolled_before, before), (berth.roll_after, after)):
         assert roll == tuple(car for car, stay in found.cars_stay.items() if not stay)
     assert run("level", plan, "--strict").exit_code == 1
+
+
+CURVED_IN = f"""
+{HEAD}
+railhead = {{ A = 0, J = 0.1, C = 0.12 }}
+vertical_curve.length = 0.4
+line.Hill = {{ from = "A", to = "J", track = [{{ straight = 2HILL }}, {{ left = 2, length = 2 }}] }}
+line.Mine = {{ from = "J", to = "C", track = [
+  {{ straight = 3, rise = 0 }},
+  {{ right = 0.6, length = 1 }},
+  {{ straight = 1 }},
+  BERTH,
+] }}
+{STOCK}
+rolling = "1.5 %"
+[train.turn]
+route = "In"
+consist = ["mule", "2 ore"]
+[route.In]
+from = "A"
+to = "C"
+"""
+"""The branch needs 0.02 m over 2 m, which leveling shifts from its bend to the straight before the berth."""
+
+
+@pytest.mark.parametrize("gains", [True, False])
+def test_a_berth_steeper_by_the_vertical_curve_at_its_end_is_told_from_one_that_is_tilted(gains, tmp_path):
+    plan = tmp_path / "plan.toml"
+    text = CURVED_IN.replace("HILL", "" if gains else ', grade = "2.5 %"')
+    plan.write_text(text.replace("BERTH", '{ straight = 1, rise = 0, berth = "Pit" }'), encoding="utf-8")
+    found = leveled(Layout(load_plan(plan)))
+    assert found.gains == gains
+    said = " ".join(run("level", plan).stdout.split())
+    assert "Parked ore would newly ROLL AWAY from Pit, which gets steeper, " in said
+    assert "Its own grade stays: the vertical curve into the track beside it" in said
+    assert "A grade or rise written" not in said
+    assert ("At the railheads of --more heights: Parked" in said) != gains
+    # what it advises: the berth ends where the curve begins
+    cured = '{ straight = 0.2, rise = 0 }, { straight = 0.8, rise = 0, berth = "Pit" }'
+    plan.write_text(text.replace("BERTH", cured), encoding="utf-8")
+    assert leveled(Layout(load_plan(plan))).parked == ()
 
 
 def test_a_berth_that_gets_steeper_and_holds_all_cars_passes_strict(tmp_path):

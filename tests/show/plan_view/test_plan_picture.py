@@ -19,7 +19,7 @@ from matplotlib.text import Text
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.show.base.picture import drawing_rules, picture_bytes
+from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import UnitFormat, units_for
 from gradehaul.show.plan_view.labels import label_places, stacks
 from gradehaul.show.plan_view.picture import plan_figure, plan_picture
@@ -127,9 +127,7 @@ def lines(figure, gid: str) -> list[Line2D]:
 
 
 @pytest.mark.parametrize("size", ["a4", "phone"])
-@pytest.mark.parametrize(
-    "name", ["first-hill", "n-mountain", "switchback", "two-levels", "yard", "hollow", "odd", "lost"]
-)
+@pytest.mark.parametrize("name", ["switchback", "yard", "odd", "lost"])
 def test_words_keep_to_the_sheet_and_never_overlap(name, size):
     with drawing_rules():
         check_sheet(figure_of(name, size))
@@ -137,11 +135,11 @@ def test_words_keep_to_the_sheet_and_never_overlap(name, size):
 
 @pytest.mark.parametrize("size", ["a4", "phone"])
 @pytest.mark.parametrize("name", ["first-hill", "landing", "n-mountain", "two-levels", "hollow"])
-def test_its_figures_are_those_of_the_document(name, size):
+def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, size):
     view, read = view_of(name), units(view_of(name))
     found = json.loads(json.dumps(view.to_dict()))
     with drawing_rules():
-        texts = svg_texts(picture_bytes(figure_of(name, size), "svg"))
+        texts = check_sheet(figure_of(name, size))
     labels = {each["name"]: read.railhead(each["railhead_m"]) for each in found["joints"]}
     for text in texts:
         joint = max((each for each in labels if text.startswith(f"{each} ")), key=len, default=None)

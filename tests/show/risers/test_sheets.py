@@ -113,6 +113,8 @@ def test_the_strip_measures_true_over_all_its_pages() -> None:
         bars = [abs(one - other) for one, other in page.lines[1.0]]
         assert sorted(bars)[-2:] == pytest.approx([0.1, 0.1016], abs=1e-5)
     assert seen == {riser.number for riser in found.risers if riser.at <= 2.8}
+    begin = re.findall(r"^(.+) from here", "\n".join(page.words for page in pages), re.MULTILINE)
+    assert list(dict.fromkeys(begin)) == ["easement", "radius 500 mm", "radius 400 mm", "straight"]
 
 
 def test_pages_meet_where_the_track_does() -> None:

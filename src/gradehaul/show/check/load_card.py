@@ -22,7 +22,15 @@ from gradehaul.show.base.labels import basis_words, cars_words
 from gradehaul.show.base.paper import MARGIN, SIZES, Sheet
 from gradehaul.show.base.picture import DOTS_PER_INCH, INK, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.check.outcome_words import film_everywhere, judged_on, outcome_of_train
-from gradehaul.show.check.route_text import COUNTED, MARKS, CardCell, load_cell, rows_by_engine, worst_load
+from gradehaul.show.check.route_text import (
+    COUNTED,
+    MARKS,
+    CardCell,
+    load_cell,
+    rows_by_engine,
+    standing_out,
+    worst_load,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -284,6 +292,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
     if any(cars_words(MOST_CARS) in cell.cars + cell.range for cell in cells):
         note += f" {COUNTED}"
+    note += "".join(f" {words}" for words in standing_out(answer, power.name))
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
     made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())

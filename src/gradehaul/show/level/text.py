@@ -41,7 +41,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line()
     page.line(*headline(found, units), *([] if found.gains else [" See --more limits."]))
     for berth in found.parked:
-        page.line(*_parked(berth, units))
+        page.line(*_parked(found, berth, units))
     if not found.gains and _measured_binds(found):
         page.line("If these heights were measured on track already built: --survey finds shims.")
     for each in found.worse:
@@ -147,21 +147,40 @@ def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
     return pieces
 
 
-def _parked(berth: ParkedGrade, units: UnitFormat) -> list[Piece]:
-    """Return that a berth gets steeper, and which cars would roll away from it."""
+def _parked(found: Leveled, berth: ParkedGrade, units: UnitFormat) -> list[Piece]:
+    """Return that a berth gets steeper, and which cars would roll away from it; then why, or what keeps its grade."""
     grades = from_to(units.grade(berth.even), units.grade(berth.leveled))
     keeps = " A grade or rise written on its tracks keeps it."
+    if _moves_as_a_whole(found, berth.berth):
+        keeps = (
+            " Its own grade stays: the vertical curve into the track beside it, which gets steeper, reaches into it. "
+            "Let the berth end where that curve begins."
+        )
+    at = [] if found.gains else ["At the railheads of --more heights: "]
     newly = [car for car in berth.roll_after if car not in berth.rolled_before]
     before = listed(berth.rolled_before, _MOST_NAMES)
     if newly:
         already = f"; {before} {'do' if berth.rolled_before[1:] else 'does'} so already" if before else ""
         return [
+            *at,
             (f"Parked {listed(newly, _MOST_NAMES)} would newly ROLL AWAY from {clean(berth.berth)}", "bold red"),
             f", which gets steeper, {grades}{already}.{keeps}",
         ]
     rest = f"; parked {before} would roll away before and after" if before else ""
     style = "bold red" if berth.fails else "yellow"
-    return [(f"{clean(berth.berth)}, where cars stand, gets steeper", style), f", {grades}{rest}.{keeps}"]
+    return [*at, (f"{clean(berth.berth)}, where cars stand, gets steeper", style), f", {grades}{rest}.{keeps}"]
+
+
+def _moves_as_a_whole(found: Leveled, name: str) -> bool:
+    """Return whether leveling changes all heights within a berth by the same, so that its own grade stays."""
+    tracks = [found.plan.tracks[track] for track in found.plan.berths[name].tracks]
+    line = found.plan.lines[tracks[0].line]
+    start = sum(track.length for track in line.tracks if track.number < tracks[0].number)
+    stop = start + sum(track.length for track in tracks)
+    numbers, distance = found.stations.lines[line.name]
+    within = (distance > start - _STILL) & (distance < stop + _STILL)
+    moved = (found.heights - found.even)[numbers[within]]
+    return float(moved.max() - moved.min()) <= _STILL
 
 
 def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
