@@ -183,7 +183,7 @@ def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_pa
 @pytest.mark.parametrize(
     ("option", "value", "words"),
     [
-        ("--reserve", "100 %", "a reserve is at least 0 and less than 100 %"),
+        ("--reserve", "100 %", "a reserve must be at least 0 and less than 100 %"),
         ("--reserve", "lots", "--reserve:"),
         ("--carry", "-1 m", "carried 0 or farther"),
         ("--carry", "far", "--carry:"),
@@ -314,3 +314,20 @@ def test_a_train_that_still_climbs_with_more_risk_is_named_with_both_figures() -
     kept = run("treat", PLANS / "landing.toml").stdout  # nothing is treated: nothing changes, and no file is written
     assert "becomes riskier" not in kept
     assert "treat -o" not in kept
+
+
+@pytest.mark.parametrize("name", ["cove", "two-levels"])
+def test_pieces_of_tracks_are_advised_with_what_they_allow(name: str) -> None:
+    words = " ".join(treat(PLANS / f"{name}.toml").stdout.split())
+    (step, length) = re.findall(r"with --step (\S+), (\S+ \S+) of track may be treated", words)[0]
+    divided = " ".join(treat(PLANS / f"{name}.toml", "--step", step).stdout.split())
+    assert f"{length} of track may be treated; " in divided
+    assert "--step" not in divided
+
+
+def test_pieces_that_allow_no_more_film_are_not_advised() -> None:
+    plan = PLANS / "bench.toml"
+    found, divided = (json.loads(treat(plan, *more, "--json").stdout) for more in ((), ("--step", "600mm")))
+    film, buffer = (found["totals_m"][use] for use in ("film", "buffer"))
+    assert divided["totals_m"]["film"] <= film < buffer
+    assert "--step" not in treat(plan).stdout

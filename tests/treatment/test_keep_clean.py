@@ -16,6 +16,8 @@ from gradehaul.errors import RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import worst
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.show.base.unit_format import units_of
+from gradehaul.show.film import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
 from treatment.plans import HILL, Line, lines
 
@@ -108,6 +110,18 @@ def test_film_everywhere_beside_another_film_is_as_check_has_it() -> None:
     treated = Layout(read_plan(TWO_FILMS.replace("FIRST", first.replace(" }", ', rail = "y" }'))))
     margins = [treated.verdict("ore", rail=rail).spare for rail in treated.planned]
     assert train.everywhere.verdict.spare == pytest.approx(min(margins))
+
+
+def test_of_several_films_none_is_taken_unasked() -> None:
+    """The films of a plan stand in the order of their tables, which says nothing of what is to be wiped on."""
+    layout = Layout(read_plan(TWO_FILMS.replace("FIRST", "{ straight = 2, rise = 0 }")))
+    with pytest.raises(RouteError, match=r'--film: track is planned for one film, got "x", "y"; write --film with one'):
+        keep_clean_plan(layout, KeepCleanOptions())
+    for film in "xy":
+        found = keep_clean_plan(layout, KeepCleanOptions(film=film))
+        assert set(found.rails.values()) <= {film, "clean"}
+        words = treat_page(found, units_of("mm")).text()
+        assert words.startswith(f'plan: where film "{film}" may go')
 
 
 def test_film_does_not_go_where_it_would_let_a_train_run_away() -> None:

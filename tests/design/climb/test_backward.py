@@ -89,7 +89,9 @@ def passing(
     direction: Direction | None = None,
 ) -> TrainTest:
     """What a design must pass."""
-    return train_test(stock, train, None, need, directions_of(stock, direction))._replace(rails=tuple(rails))
+    return train_test(stock, (train,) if train else (), None, need, directions_of(stock, direction))._replace(
+        rails=tuple(rails)
+    )
 
 
 @pytest.mark.parametrize(("find", "scale", "unit", "radius", "pull", "cars", "number"), [*questions()])

@@ -313,7 +313,7 @@ def test_a_page_too_small_is_refused(name: str) -> None:
 
 def test_a_strip_has_a_length_and_an_end() -> None:
     found = hill("{ straight = 90000 }", every=10.0)
-    with pytest.raises(DesignError, match="a strip has a length"):
+    with pytest.raises(DesignError, match="a strip must be longer than 0"):
         strip_pages(found, 0.0, PageRoom(0.277, 0.16), 0.02)
     with pytest.raises(DesignError, match="at most 100 pages"):
         strip_pages(found, 90.0, PageRoom(0.277, 0.16), 0.02)

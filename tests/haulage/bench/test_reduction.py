@@ -61,6 +61,7 @@ def test_a_coarse_balance_is_not_taken_for_sure():
     found = [mean_of([value] * 5, step=5.0) for value in read]
     assert np.mean([abs(one.value - t) <= one.half for one, t in zip(found, truth, strict=True)]) > 0.95
     assert all(one.error >= 5 / np.sqrt(12) * (1 - 1e-12) for one in found)
+    assert mean_of([1.0, 1.0, 1.0, 2.0], step=1.0).error == 0.25  # a scatter of half a step is one that shows
 
 
 @pytest.mark.parametrize("values", [[79.0, 82.0, 81.0], [50.0, 52.0], [66.1, 66.4, 65.2, 67.0, 66.6]])

@@ -24,7 +24,7 @@ from gradehaul.plan.records import Note
 from gradehaul.show import CHECK as SECTIONS
 from gradehaul.show.base.labels import basis_words, cars_words, chance_words, rail_name
 from gradehaul.show.base.page import FULL, shortened
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.base.unit_format import UnitFormat, units_for, units_of
 from gradehaul.show.check.outcome_words import spare_words
 from gradehaul.show.check.route_text import DOWNHILL, judged_words
 from gradehaul.show.check.text import check_page
@@ -39,7 +39,7 @@ Shown = tuple[CheckAnswer, UnitFormat, str]
 
 
 def shown(layout: Layout, answer: CheckAnswer, ways: tuple[WaysOver, ...] | None = None) -> Shown:
-    units = units_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    units = units_for(layout.plan)
     fails = failing_places(layout)
     answer = replace(answer, clearance_fails=None if fails is None else len(fails))
     return answer, units, check_page(answer, units, ways_over(layout, answer) if ways is None else ways).text()
@@ -87,7 +87,12 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
         row = next((found for line in text.splitlines() if (found := TRAIN.match(line)) and found[1] == name), None)
         if row is None:
             continue
-        place_agrees(name, row.string, answer, units)
+        shown_on = (*answer.judged_rails, *answer.film_rails)
+        place_agrees(
+            row.string,
+            [each for each in document["trains"] if each["name"] == name and each["rail"] in shown_on],
+            units,
+        )
         risk, spare = row[3], row[4]
         assert (risk, spare) in {
             (chance_words(each["risk"]), units.force(each["spare_n"])) if each["outcome"] != "too long" else ("–", "–")
@@ -102,10 +107,8 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
     return compared
 
 
-def place_agrees(name: str, row: str, answer: CheckAnswer, units: UnitFormat) -> None:
+def place_agrees(row: str, every: list[dict[str, Any]], units: UnitFormat) -> None:
     """Compare the place at the end of a train's row with that of the worst condition shown."""
-    shown_on = (*answer.judged_rails, *answer.film_rails)
-    every = [each for each in answer.to_dict()["trains"] if each["name"] == name and each["rail"] in shown_on]
     worst = min(every, key=lambda each: (WORST_FIRST.index(each["outcome"]), each["spare_n"]))
     place = re.split(r"  +", row)[-1]
     wanted = worst["spare_track"], f"{worst['spare_track']}, {units.length(worst['spare_at_m'])}"

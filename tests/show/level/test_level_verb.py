@@ -199,4 +199,4 @@ def test_where_no_train_gains_the_headline_names_the_limit_and_a_change_that_hel
     assert "Railheads to change" not in words
     assert found[2] in run(path, "--change", found[1]).stdout
     path.write_text(HILL.replace("{ straight = 2000 }, { left = 600, angle = 150 }", "{ straight = 3000 }"))
-    assert "the heights that are given keep that of up at" in " ".join(run(path).stdout.split())
+    assert "the heights that are fixed keep the hardest grade of up at" in " ".join(run(path).stdout.split())

@@ -113,6 +113,8 @@ def test_the_strip_measures_true_over_all_its_pages() -> None:
         bars = [abs(one - other) for one, other in page.lines[1.0]]
         assert sorted(bars)[-2:] == pytest.approx([0.1, 0.1016], abs=1e-5)
     assert seen == {riser.number for riser in found.risers if riser.at <= 2.8}
+    begin = re.findall(r"^(.+) from here", "\n".join(page.words for page in pages), re.MULTILINE)
+    assert list(dict.fromkeys(begin)) == ["easement", "radius 500 mm", "radius 400 mm", "straight"]
 
 
 def test_pages_meet_where_the_track_does() -> None:
@@ -155,13 +157,13 @@ def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
         assert caution in " ".join(side.split())
 
 
-def test_heights_that_are_no_lengths_to_cut_are_said_to_be_none() -> None:
+def test_heights_that_are_not_lengths_to_cut_are_said_to_be_so() -> None:
     few = replace(bent(), risers=bent().risers[:3], build=replace(bent().build, datum=None))
     bare = pypdf.PdfReader(io.BytesIO(risers_sheet(few, READER, "a4"))).pages
     bare_words = [page.extract_text() for page in bare]
     for texts, said in (
-        ([page.words for page in pages_of("a4")], "what to cut each riser to, over what they stand on"),
-        (bare_words, "top of each riser, over the plan's 0; without --datum these are no lengths"),
+        ([page.words for page in pages_of("a4")], "what to cut each riser to, in mm above what they stand on"),
+        (bare_words, "top of each riser, in mm above the plan's 0: not lengths to cut"),
     ):
         assert f"Railhead and {said}" in " ".join("\n".join(texts).split())
     assert "joins strip" not in "".join(bare_words)

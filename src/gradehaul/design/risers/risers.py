@@ -293,7 +293,7 @@ def _refuse(walk: Walk, every: float, begin: float, deck_joints: Sequence[float]
     for at in deck_joints:
         if not 0 <= at <= walk.length:
             found = f"{_described(walk, at)} on {_described(walk, walk.length)}"
-            raise DesignError(f"a joint of the deck must lie on {walk.name}", place="--deck-joint", found=found)
+            raise DesignError(f"a deck joint must lie on {walk.name}", place="--deck-joint", found=found)
     if (walk.length - begin) / every > _MOST:
         raise DesignError(f"at most {_MOST} risers in one answer", place="--every", found=_described(walk, every))
 

@@ -204,12 +204,19 @@ def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float | None) -> Loco:
         elif late or hours is not None or value < known:
             unit = next((force.unit for name in ages(found.film) for force in loco.pull.get(name, ())), None)
             unsure = (found.at(found.first_age) - value) / 2 if late else 0.0  # none of that fall, or as much again
-            pull[rail] = (Reading(value, math.hypot(bench.pooled.share * value, unsure), unit),)
+            alone = (Reading(value, math.hypot(bench.pooled.share * value, unsure), unit),)
+            pull[rail] = (() if late else _read_as(bench.row(loco.name, rail), value)) or alone
             worked_out[rail] = source
         least = min(value, bound)
         if rail in slipping and least < known:
             slipping[rail] = tuple(replace(each, value=each.value * least / known) for each in slipping[rail])
     return replace(loco, pull=pull, slipping=slipping, worked_out=worked_out)
+
+
+def _read_as(row: Reduced | None, pull: Newtons) -> tuple[Reading, ...]:
+    """Return the readings at the age of a film whose mean a pull is, which say how sure it is; none where none is."""
+    ages = () if row is None else row.ages.values()
+    return next((age.readings for age in ages if math.isclose(age.mean, pull)), ())
 
 
 def _held_down(plan: Plan, loco: Loco) -> Loco:

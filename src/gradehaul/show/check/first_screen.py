@@ -43,6 +43,7 @@ from gradehaul.show.check.route_text import (
     load_cell,
     rows_by_engine,
     ruling_words,
+    standing_out,
     worst_load,
 )
 from gradehaul.show.check.trains_text import best_way
@@ -285,18 +286,23 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         rows += [[_hill_words(routes, units)], *loads]
         shown += 1
     page.table(["", *(shortened(car, _NAME) for car in cars)], rows, indent=0)
-    cells = [words_of(cell) for row in rows for cell in row[1:]]
-    for mark, words in MARKS.items():
-        if any(f" {mark}" in cell for cell in cells):
-            page.line(words)
-    if any(cars_words(MOST_CARS) in cell for cell in cells):
-        page.line(COUNTED)
+    for words in _what_cells_mean(answer, [words_of(cell) for row in rows for cell in row[1:]]):
+        page.line(words)
     left = sum(len(routes) for _, routes in groups[shown:])
     if left:
         page.line(f"{left} more {'routes' if left > 1 else 'route'}, no steeper: --more loads")
     if cars and len(cars) < len(answer.plan.cars):
         more = len(answer.plan.cars) - len(cars)
         page.line(f"{more} more {'kinds' if more > 1 else 'kind'} of car: --more loads")
+
+
+def _what_cells_mean(answer: CheckAnswer, cells: Sequence[str]) -> Iterator[str]:
+    """Yield what marks in the cells mean, and where the longest trains stand out of a berth."""
+    yield from (words for mark, words in MARKS.items() if any(f" {mark}" in cell for cell in cells))
+    if any(cars_words(MOST_CARS) in cell for cell in cells):
+        yield COUNTED
+    if cells:
+        yield from standing_out(answer)
 
 
 def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[tuple[_Rows, list[RouteAnswer]]]]:

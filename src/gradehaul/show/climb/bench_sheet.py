@@ -17,7 +17,7 @@ from gradehaul.design.climb.incline import CARE
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.strip import section_words
 from gradehaul.design.risers.walk import Walk
-from gradehaul.show.base.colors import INK
+from gradehaul.show.base.picture import INK
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.sheet import cut_list_figures, risers_figure
 from gradehaul.show.risers.text import no_block_fits, rounded_up
@@ -54,7 +54,7 @@ def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> lis
     """Return the sheets of a helix as figures; to be called by the `drawing_rules`."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
     count = "Distances along the track" if build.straight else "Angles"
-    form = Form("Helix: sheets for the bench", paper, foot=f"{count} count from where the curve begins.")
+    form = Form("Helix: sheets for the bench", paper, foot=f"{count} are measured from where the curve begins.")
     short = helix.short_by(_vertical(bench))
     low = f"TOO LOW by {units.length(short, fine=True)}: stock does not clear the deck above."
     form.words("Take care", [low, GUARD] if short else [GUARD], numbered=False)

@@ -13,10 +13,9 @@ from gradehaul.design.risers.strip import PageRoom, StripMark, StripPage, strip_
 from gradehaul.errors import clean
 from gradehaul.quantities import INCH, convert
 from gradehaul.show.base.band import Band, Column
-from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.page import shortened
-from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper
-from gradehaul.show.base.picture import as_picture, curve_points, plain
+from gradehaul.show.base.paper import SIZES, Panel, Paper
+from gradehaul.show.base.picture import EARTH, INK, PALE_EARTH, as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.text import (
     beside_lines,
@@ -49,14 +48,14 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
     """Return the risers from the side; to be called by the `drawing_rules`."""
     walk, build, unit = found.walk, found.build, units.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
-    over = "the plan's 0; without --datum these are no lengths to cut" if build.datum is None else "what they stand on"
+    over = "the plan's 0: not lengths to cut, without --datum" if build.datum is None else "what they stand on"
     below = found.below
     top, tops = (
-        ("top", "top of each riser") if build.datum is None or below else ("cut to", "what to cut each riser to")
+        ("top", "top of each riser,") if build.datum is None or below else ("cut to", "what to cut each riser to,")
     )
-    words = f"{headline(found, units)}. Railhead and {tops}, over {over}, {unit}."
+    words = f"{headline(found, units)}. Railhead and {tops} in {'inches' if unit == 'in' else unit} above {over}."
     dotted = [f"{track_below(found)} They are dotted here: see the cut list."] if below else []
-    size = LETTER if paper == "letter" else SIZES["a4"]
+    size = SIZES[paper]
     sheet = Paper(size, found.title, [words, *dotted], notes=[" ".join(CAUTIONS)])
     columns = [
         Column(
@@ -223,7 +222,7 @@ class _Sheet:
                 self._line(np.array([complex(end, y - 0.002), complex(end, y + 0.002)]), lw=1.0, color=INK)
             self._text(complex(left + 0.5 * length, y + 0.001), words, 7, ha="center", va="bottom")
         reminders = (
-            "Print at 100 %, not fitted.",
+            "Print at 100 %, unscaled.",
             "Measure both bars first.",
             "Saws, drops, children:",
             "see the cut list.",

@@ -142,13 +142,13 @@ def explained(found: Risers, units: UnitFormat, *, off: bool = True) -> list[str
     assumed = f"; {listed(build.assumed)} assumed: write [deck]" if build.assumed else ""
     counted = (
         "Railhead and top are measured from the plan's 0. Top is the height of the riser's top, which may be below 0, "
-        "not a length to cut: --datum gives that."
+        "not a length to cut: for that, add --datum."
         if build.datum is None
         else "Railhead is measured from the plan's 0. Cut to is measured from what the risers stand on, "
         f"{units.length(abs(build.datum))} {'higher' if build.datum < 0 else 'lower'}."
     )
     more = (
-        ". On deck: a block from the top of the deck below to under this one, rounded down; where none fits, move the "
+        ". On deck: a block from the top of the deck below to the underside of this one, rounded down; where none fits, move the "
         "riser, and cut nothing for it here"
         if found.below
         else ""
