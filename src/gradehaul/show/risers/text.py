@@ -148,8 +148,8 @@ def explained(found: Risers, units: UnitFormat, *, off: bool = True) -> list[str
         f"{units.length(abs(build.datum))} {'higher' if build.datum < 0 else 'lower'}."
     )
     more = (
-        ". On deck: a block from the top of the deck below to the underside of this one, rounded down; where none fits, move the "
-        "riser, and cut nothing for it here"
+        ". On deck: a block from the top of the deck below to the underside of this one, rounded down; where none "
+        "fits, move the riser, and cut nothing for it here"
         if found.below
         else ""
     )
