@@ -15,6 +15,7 @@ from gradehaul.haulage.bench.reduction import (
     Reduced,
     Taken,
     all_forces,
+    least_step,
     pool,
     reduce_row,
     rows_taken,
@@ -64,12 +65,12 @@ def work_out(plan: Plan) -> Bench:
     resistance = _curve_resistance(plan, curve)
     coefficient = curve_coefficient(resistance, plan.scale)
     taken = rows_taken(plan, coefficient)
-    pooled = pool(all_forces(taken.values()))
+    read = (force for rows in taken.values() for row in rows for force in row.forces)
+    step = least_step(read) if plan.book.step is None else plan.book.step
+    pooled = pool(all_forces(taken.values(), step), step)
     locos, rails = list(plan.locos), conditions(plan.films)
     rows = tuple(
-        reduce_row(
-            key, taken[key], pooled, step=plan.book.step, sure=_sure(plan, key[0], taken[key], resistance, coefficient)
-        )
+        reduce_row(key, taken[key], pooled, sure=_sure(plan, key[0], taken[key], resistance, coefficient))
         for key in sorted(taken, key=lambda key: (locos.index(key[0]), rails.index(key[1]), key[2] == "slipping"))
     )
     by_rail: dict[str, list[Reduced]] = {}
