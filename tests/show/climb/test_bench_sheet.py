@@ -120,10 +120,10 @@ def test_in_plan_the_second_track_lies_inside_and_the_deck_reaches_over_both() -
 def test_the_foot_of_a_page_stands_below_all_else() -> None:
     with drawing_rules():
         pages = [(page.dpi, dict(drawn_texts(page))) for page in helix_figures(bench(), READER, "a4")]
-    feet = [(dpi, page) for dpi, page in pages if "Angles count from where the curve begins." in page]
+    feet = [(dpi, page) for dpi, page in pages if "Angles are measured from where the curve begins." in page]
     assert len(feet) == 2
     for dpi, page in feet:
-        foot = page.pop("Angles count from where the curve begins.")
+        foot = page.pop("Angles are measured from where the curve begins.")
         assert 0.3 * dpi < foot.y0 < foot.y1 <= min(box.y0 for box in page.values())
 
 

@@ -107,7 +107,7 @@ def test_the_verb_sweeps(tmp_path: Path) -> None:
     assert "Rise per turn, in" in chart.read_text()
     for words, message in (
         (["--sweep", "18", "40", "3", "6", "--turns", "3"], "--sweep draws a chart: put -o"),
-        (["--sweep", "40", "18", "3", "6", "--turns", "3", "--json"], "from less to more"),
+        (["--sweep", "40", "18", "3", "6", "--turns", "3", "--json"], "from the smaller figure to the larger"),
         (["--sweep", "18", "40", "3", "6", "--json"], "turns are missing"),
         (["--sweep", "18", "40", "3", "6", "--turns", "3", "--find", "radius"], "--find"),
         (["--sweep", "18", "40", "3", "6", "--turns", "3", "--power", "x"], "no power of this name"),

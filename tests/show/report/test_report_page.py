@@ -736,7 +736,7 @@ def test_without_script_the_answer_is_there(browser, pages):
     got = page.inner_text("body")
     for words in (
         "All 3 trains get through as planned",
-        "gets through even if the wheels slip",
+        "get through even if the wheels slip",
         "needs JavaScript",
         "Ruling grade 3.99 %",
     ):
