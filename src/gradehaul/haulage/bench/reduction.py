@@ -238,9 +238,10 @@ def counted(
             kept.append(each)
     for value in far_off:
         others = [each for each in values if each not in far_off]
-        means = fmean([*others, value]), fmean(others)
-        both = f"the mean is {show(means[0])} with it, {show(means[1])} without it"
-        doubts.append(Doubt(f"{show(value)} is far from the others: {both}; the {side} counts", _share_off(*means)))
+        included, alone = fmean([*others, value]), fmean(others)
+        both = f"the mean is {show(included)} with it, {show(alone)} without it"
+        far = f"{show(value)} is far from the others: {both}; the {side} counts"
+        doubts.append(Doubt(far, _share_off(included, alone)))
     return Counted(tuple(kept), far_off, tuple(doubts))
 
 
