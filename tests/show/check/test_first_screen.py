@@ -332,3 +332,34 @@ train.up = { route = "Up", consist = ["tank", "16 ore"] }
 """)
     )
     assert "With 12 ore fewer it fits." in " ".join(shown(layout, check_layout(layout))[2].split())
+
+
+BETWEEN = """scale = "HO"
+unit = "mm"
+railhead = { A = 0, B = 60 }
+line.Hill = { from = "A", to = "B", track = [{ straight = 4000 }] }
+loco.goat = { mass = "300 g", length = 150 }
+car.ore = { mass = "100 g", length = 120 }
+route.Up = { from = "A", to = "B" }
+train.T = { route = "Up", consist = ["goat", "4 ore"] }
+"""
+
+
+@pytest.mark.parametrize(("first", "second", "counts"), [(40, 50, "0.5 h"), (52, 44, "25 h")])
+def test_a_film_between_two_ages_read_has_the_lower_pull_and_the_screen_names_its_age(
+    first: float, second: float, counts: str
+) -> None:
+    rows = "".join(
+        f'[[reading]]\nloco = "goat"\nrail = "treated"\nhours = {hours}\nforce = "{pull} gf"\n'
+        for hours, pull in ((0.5, first), (25, second))
+    )
+    plan = read_plan(BETWEEN + rows)
+    pulls, screens = {}, {}
+    for hours in (0.5, 24, 25):
+        answer = check_layout(Layout(plan, hours=hours))
+        (train,) = (train for rail in answer.film_rails for train in answer.on([rail]))
+        pulls[hours] = train.verdict.spare
+        screens[hours] = " ".join(check_page(answer, units_for(plan)).text().split())
+    assert pulls[24] == min(pulls.values())
+    assert f"At 24 h, between readings at 0.5 h and 25 h, the lower counts for goat: {counts}." in screens[24]
+    assert not any("between readings" in screens[hours] for hours in (0.5, 25))

@@ -153,6 +153,25 @@ def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     if len(worst) > _TRAINS:
         page.line(f"{len(worst) - _TRAINS} more trains, none of them worse: --more trains")
     _add_marginal(page, answer, shown_on, units)
+    for words in between_readings(answer):
+        page.line(words)
+
+
+_BETWEEN = 3
+"""Locomotives that are named where the age of a film lies between two that were read."""
+
+
+def between_readings(answer: CheckAnswer) -> Iterator[str]:
+    """Yield which locomotives have the pull of an age read before or after the one that is asked for."""
+    found: dict[tuple[float, float, float], list[str]] = {}
+    for loco in answer.plan.locos.values():
+        for source in loco.worked_out.values():
+            if source.between is not None:
+                found.setdefault(source.between, []).append(loco.name)
+    for (before, after, counts), names in found.items():
+        locos = listed([clean(name) for name in dict.fromkeys(names)], _BETWEEN)
+        age = at_age(answer.hours).strip().capitalize()
+        yield f"{age}, between readings at {before:g} h and {after:g} h, the lower counts for {locos}: {counts:g} h."
 
 
 def _add_marginal(
