@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from demos import layout_of
 from gradehaul.errors import RouteError
+from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import worst
 from gradehaul.plan import load_plan, read_plan
@@ -395,3 +396,26 @@ def test_a_locomotive_over_the_joint_of_a_lap_stands_on_the_track_behind(film: f
     assert chosen in good
     longest = max(sum(found.rows[n].unit.length for n in some) for some in good)
     assert sum(found.rows[n].unit.length for n in chosen) == pytest.approx(longest)
+
+
+def test_what_no_film_plan_can_help_is_named_where_check_names_it() -> None:
+    """A hill of one grade in three straights: as far short all along it, and both name where that begins."""
+    plan = read_plan(
+        """scale = "N"
+unit = "mm"
+railhead = { A = 0, B = 20, C = 120 }
+line.Foot = { from = "A", to = "B", track = [{ straight = 900 }] }
+line.Hill = { from = "B", to = "C", track = [{ straight = 700 }, { straight = 800 }, { straight = 500 }] }
+loco.goat = { mass = "88 g", length = 100, pull.clean = "19 gf", slipping.clean = "16 gf" }
+car.ore = { mass = "30 g", length = 86 }
+route.Up = { from = "A", to = "C" }
+train.T = { route = "Up", consist = ["goat", "9 ore"] }
+"""
+    )
+    layout = Layout(plan)
+    (train,) = (each for each in check_layout(layout).trains if each.rail == "clean")
+    beyond = {place.test: place for place in keep_clean_plan(layout).beyond}
+    assert train.verdict.spare_by in beyond
+    named = beyond[train.verdict.spare_by]
+    assert (named.head, named.short) == (pytest.approx(train.verdict.spare_at), pytest.approx(-train.verdict.spare))
+    assert {round(place.head, 6) for place in beyond.values()} == {round(train.verdict.spare_at, 6)}

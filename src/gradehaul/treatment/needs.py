@@ -174,7 +174,7 @@ def needs_of(
         # a load that is exact on paper is not lost to rounding, as in the verdict
         short = greatest / (1.0 - reserve) - (1.0 + TIE) * np.sum(base, axis=0)
         for found, lack in ((short_now, short), (beyond, short - np.sum(gain, axis=0))):
-            k = int(np.argmax(lack))
+            k = int(np.argmax(lack >= lack.max() - _ROUNDING * abs(greatest[np.argmax(lack)])))
             if lack[k] > 0:
                 head = float(at[k])
                 found.append(Shortfall(name, test, start + head, profile.track_at(head), float(lack[k])))
@@ -188,6 +188,9 @@ def needs_of(
     )
     return Needs(tuple(tight), _worst(beyond), _worst(short_now), run_over)
 
+
+_ROUNDING = 1e-12
+"""Demands that differ by no more, as a share, are equal: of several places the first counts, as in `check`."""
 
 _PullOf = Callable[[Loco, str], Pull]
 _Tested = tuple[FilmTest, tuple[FloatArray, FloatArray], _PullOf]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 
 from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.as_checked import ParkedGrade, RulingGrade
@@ -42,8 +42,8 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line(*headline(found, units), *([] if found.gains else [" See --more limits."]))
     for berth in found.parked:
         page.line(*_parked(found, berth, units))
-    if not found.gains and _measured_binds(found):
-        page.line("If these heights were measured on track already built: --survey finds shims.")
+    for words in _held_by(found):
+        page.line(words)
     for each in found.worse:
         style = "bold red" if each.newly_fails else "yellow"
         before, after = (f"risk {chance_words(train.risk)}" for train in (each.before, each.after))
@@ -115,10 +115,15 @@ def to_change(found: Leveled, station: StationHeight) -> bool:
     return abs(station.railhead - station.string) > (_SAME if found.gains else _NOT_WORTH)
 
 
-def _measured_binds(found: Leveled) -> bool:
-    """Return whether a height that is given within a line, as one is measured, keeps the hardest grade up."""
-    given = {where for each in found.top.binds if each.rule == "given" for where in each.where}
-    return not given <= found.stations.joints.keys()
+def _held_by(found: Leveled) -> Iterator[str]:
+    """Yield which heights given within lines, as drawn or measured, keep the hardest grade up, and what to do."""
+    given = (where for each in found.top.binds if each.rule == "given" for where in each.where)
+    held = [where for where in given if where not in found.stations.joints]
+    if held and found.gains:
+        words = f"heights given within lines keep the hardest grade from being lower: {listed(held, _MOST_NAMES)}"
+        yield f"For {found.top.train}, {words}. Where you may, change one or leave it out, and level again."
+    elif held:
+        yield "If these heights were measured on track already built: --survey finds shims."
 
 
 def _behind(cars: int) -> str:
