@@ -406,10 +406,11 @@ unit = "mm"
 railhead = { A = 0, B = 20, C = 120 }
 line.Foot = { from = "A", to = "B", track = [{ straight = 900 }] }
 line.Hill = { from = "B", to = "C", track = [{ straight = 700 }, { straight = 800 }, { straight = 500 }] }
-loco.goat = { mass = "88 g", length = 100, pull.clean = "19 gf", slipping.clean = "16 gf" }
+loco.goat = { mass = "88 g", length = 104, pull.clean = "15 gf", slipping.clean = "14 gf" }
 car.ore = { mass = "30 g", length = 86 }
+car.van = { mass = "17.3 g", length = 66 }
 route.Up = { from = "A", to = "C" }
-train.T = { route = "Up", consist = ["goat", "9 ore"] }
+train.T = { route = "Up", consist = ["goat", "9 ore", "van"] }
 """
     )
     layout = Layout(plan)

@@ -231,7 +231,7 @@ def _joined(group: Sequence[Under]) -> Under:
 
 
 def _greatest_between(function: PiecewiseQuadratic, places: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the greatest value between each two places, and where it is reached."""
+    """Return the greatest value between each two places, and where it is first reached, to within rounding."""
     fine = function + steps(places, np.zeros(places.size - 1)) if places[-1] > places[0] else function
     piece, t = fine.vertices()
     value = np.concatenate([fine.values, fine.ends, fine.values[piece] + 0.5 * fine.slopes[piece] * t])
@@ -240,7 +240,11 @@ def _greatest_between(function: PiecewiseQuadratic, places: FloatArray) -> tuple
     within = np.concatenate([own, own, own[piece]])
     order = np.lexsort((at, -value, within))
     first = np.searchsorted(within[order], np.arange(places.size - 1))
-    return value[order][first], at[order][first]
+    top = value[order][first]
+    reached = value >= (top - _ROUNDING * np.abs(top))[within]
+    begins = np.full(top.size, np.inf)
+    np.minimum.at(begins, within[reached], at[reached])
+    return top, begins
 
 
 def _pulls_under(

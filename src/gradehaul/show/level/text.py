@@ -42,8 +42,8 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line(*headline(found, units), *([] if found.gains else [" See --more limits."]))
     for berth in found.parked:
         page.line(*_parked(found, berth, units))
-    for words in _held_by(found):
-        page.line(words)
+    for held in _held_by(found):
+        page.line(held)
     for each in found.worse:
         style = "bold red" if each.newly_fails else "yellow"
         before, after = (f"risk {chance_words(train.risk)}" for train in (each.before, each.after))
