@@ -119,7 +119,7 @@ class Layout(engine.Layout):
         trains
             The trains that must run; all that are named where empty.
         film
-            The film; the first of the plan where None.
+            The film; None for the only one of the plan.
         need
             ``climbs``; or ``marginal``, where trains that do not climb with no more film may be so.
         reserve
@@ -134,7 +134,7 @@ class Layout(engine.Layout):
         DesignError
             A reserve or a length that makes no sense.
         RouteError
-            A train or a film that the plan does not have, or no train.
+            A train or a film that the plan does not have, or no train; no film named where the plan has several.
 
         Notes
         -----
@@ -328,12 +328,12 @@ class Layout(engine.Layout):
         """
         from gradehaul.haulage.views.section import long_section
         from gradehaul.show.base.picture import drawing_rules
-        from gradehaul.show.base.unit_format import balance_unit, units_of
+        from gradehaul.show.base.unit_format import units_for
         from gradehaul.show.section.picture import long_section_figure
 
         section = long_section(self, route, train=train, rails=rails)
         with drawing_rules():
-            return long_section_figure(section, units_of(self.plan.unit, force_unit=balance_unit(self.plan)), size=size)
+            return long_section_figure(section, units_for(self.plan), size=size)
 
 
 def helix(
@@ -354,7 +354,7 @@ def helix(
     centers: float | None = None,
     vertical: float | None = None,
     find: HelixSearch | None = None,
-    train: str | None = None,
+    train: str | Sequence[str] | None = None,
     rail: str | None = None,
     need: Need = "climbs",
     direction: Direction | None = None,
@@ -376,7 +376,7 @@ def helix(
         ``radius`` for the least, ``grade`` for the steepest, ``cars`` for the most cars in a floor; None for what is
         fixed.
     train, rail, need
-        The train that must get over it, on which rail, and the verdict that it needs.
+        The train or trains that must get over it, on which rail, and the verdict that they need.
     direction
         Which way trains run, ``up``, ``down`` or ``both``; None for that of each in its own plan, else both.
 
@@ -428,7 +428,7 @@ def incline(
     vertical: float | None = None,
     compensate: bool = False,
     find: Literal["length", "rise"] | None = None,
-    train: str | None = None,
+    train: str | Sequence[str] | None = None,
     rail: str | None = None,
     need: Need = "climbs",
     direction: Direction | None = None,
@@ -452,7 +452,7 @@ def incline(
     find
         ``length`` for the shortest, ``rise`` for the highest; None for what is fixed.
     train, rail, need
-        The train that must get over it, on which rail, and the verdict that it needs.
+        The train or trains that must get over it, on which rail, and the verdict that they need.
     direction
         Which way trains run, ``up``, ``down`` or ``both``; None for that of each in its own plan, else both.
 

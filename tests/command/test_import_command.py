@@ -78,7 +78,7 @@ def test_a_dash_prints_the_plan_and_the_rest_on_standard_error(folder):
         ([COVE, "-o", "x.toml", "--scale", "HO", "--layers", "RAIL"], f"{COVE}: nothing is on the layers"),
         ([COVE, "-o", "x.toml", "--scale", "HO", "--unit", "ell"], "--unit: no unit of length is called that"),
         ([COVE, "-o", "x.toml", "--scale", "HO", "--snap", "-1"], "--snap: must be more than 0"),
-        ([str(ROOT / "README.md"), "-o", "x.toml", "--scale", "HO"], f"{ROOT / 'README.md'}: this is no DXF file"),
+        ([str(ROOT / "README.md"), "-o", "x.toml", "--scale", "HO"], f"{ROOT / 'README.md'}: this is not a DXF file"),
     ],
 )
 def test_wrong_input_writes_nothing(folder, args, message):

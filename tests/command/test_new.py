@@ -70,7 +70,7 @@ def test_the_verb_writes_and_shows_what_next(tmp_path: Path, monkeypatch: pytest
     before = (tmp_path / "my-hill.toml").read_bytes()
     again = new("my-hill", "--layout", "helix")
     assert again.exit_code == 2
-    assert "there is such a file already" in again.output
+    assert "this file already exists" in again.output
     assert (tmp_path / "my-hill.toml").read_bytes() == before
     assert tomllib.loads(new("-", "--layout", "branch").stdout)["title"] == "My layout"
 

@@ -8,7 +8,7 @@ from gradehaul.design.level.railheads import leveled
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.live.answers import Part, parts, stated
 from gradehaul.live.plan_files import proposed
-from gradehaul.plan import load_plan
+from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.trial import TrialHeights
 from project import PLANS
 
@@ -42,3 +42,17 @@ def test_what_is_put_aside_leaves_the_file_that_is_written(tmp_path):
     before, after, _ = proposed(path, TrialHeights({"joint Foot": 0.004}))
     assert before.count("rise = 0") == after.count("rise = 0") + 2
     assert load_plan(path).railhead["Foot"] == 0.0
+
+
+def test_of_several_films_the_page_plans_for_none():
+    films = ["gray", "treated"]
+    stock = "".join(f"\n[rail.{film}]\nmetal = {{ fresh = 0.7, settled = 0.8 }}\n" for film in films)
+    stock = stock.replace("0.8 }\n", "0.8 }\ntyred = { fresh = 0.5, settled = 0.6 }\n")
+    plan = read_plan((PLANS / "first-hill.toml").read_text(encoding="utf-8") + stock)
+    found = part(plan, "film", TrialHeights())
+    assert found["rails"] == {}
+    assert all(f'"{film}"' in found["words"] for film in films)
+    assert "treat --film NAME" in found["words"]
+    one = part(plan_of("first-hill"), "film", TrialHeights())
+    assert one["rails"]
+    assert "--film" not in one["words"]

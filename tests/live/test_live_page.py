@@ -247,10 +247,13 @@ def test_on_a_phone_what_a_handle_says_and_what_is_written_are_seen_whole(browse
 
 def test_a_typed_figure_and_the_address_keeps_it(one, hill):
     page = one.page
+    handle = page.locator(".handle[aria-label='Railhead at Top']")
     page.locator("#railhead-of").select_option("joint Top")
-    page.get_by_label("Height").fill("45.5")
-    page.keyboard.press("Enter")
-    expect(page.locator(".handle[aria-label='Railhead at Top']")).to_have_attribute("aria-valuetext", "45.5 mm")
+    for written, height in (("45 1/2", "45.5 mm"), ("50 mm", "50.0 mm"), ("three", "50.0 mm"), ("45.5", "45.5 mm")):
+        page.get_by_label("Height").fill(written)
+        page.keyboard.press("Enter")
+        expect(handle).to_have_attribute("aria-valuetext", height)
+        assert one.run("document.querySelector('#railhead').validity.valid") == (written != "three")
     flat = spare(page)
     page.get_by_label("How many of vehicle 2").fill("9")
     verdict = one.text("#bench-verdict")
@@ -264,6 +267,25 @@ def test_a_typed_figure_and_the_address_keeps_it(one, hill):
     save(hill.plan, lambda text: text.replace("straight = 4000", "straight = 4500"))
     eventually(lambda: "4500" in one.run("document.getElementById('text').value"))
     assert spare(page) == flat
+
+
+def test_a_height_as_it_is_typed(one):
+    numbers = {
+        "3.5": 3.5, "3,5": 3.5, " -.25 ": -0.25, "3 13/32": 3.40625, "3-1/2": 3.5, "-3 1/2 in": -3.5, '7/8"': 0.875,
+        "": None, "3 13": None, "3 1/0": None, "1/2/3": None, "3 mm": None, "1,000.5": None, "1,000": None, "1e3": None,
+    }  # fmt: skip
+    read = one.page.evaluate("texts => texts.map((text) => UnitFormat.typed(text, { name: 'in' }))", list(numbers))
+    assert dict(zip(numbers, read, strict=True)) == numbers
+
+
+def test_a_height_that_cannot_be_tried_is_said_once_and_the_outcomes_are_not_called_as_saved(one):
+    page = one.page
+    page.locator("#railhead-of").select_option("joint Top")
+    page.get_by_label("Height").fill("31332")
+    page.keyboard.press("Enter")
+    expect(page.locator("#said")).to_contain_text("This cannot be tried")
+    expect(page.locator("#state")).to_contain_text("cannot be tried")
+    assert page.locator("#said").inner_text().count("100 %") <= 1
 
 
 def test_a_plan_that_only_begins_gets_its_train_as_it_is_written(browser, serve):
@@ -589,7 +611,7 @@ def test_five_trains_are_all_seen_the_worst_first_and_nothing_is_cut(browser, se
             cut = "node => [node.scrollWidth > node.clientWidth, node.scrollHeight > node.clientHeight]"
             assert page.locator(selector).evaluate(cut) == [False, False], selector
         assert one.run("document.documentElement.scrollWidth") <= width
-        expect(page.locator("#film-row")).to_contain_text("A film does not come off again")
+        expect(page.locator("#film-row")).to_contain_text("A film does not come off")
 
 
 def test_railheads_have_names_of_their_own_with_the_place_along_the_track(browser, serve):
@@ -657,7 +679,7 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
         assert (folder.plan.parent / "hollow.toml").exists()
         assert os.fspath(folder.plan.parent) not in page.locator("#report").inner_text()
         page.get_by_label("Name").fill("my hill")
-        page.get_by_role("button", name="Make it").click()
+        page.get_by_role("button", name="Create it").click()
         page.wait_for_selector("html[data-heights]", state="attached")
         assert (folder.plan.parent / "my hill.toml").exists()
         expect(page.locator("#outcomes-rows .outcome").first).to_be_visible()
@@ -667,7 +689,7 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
     assert folder.request("GET", "events?plan=stock.toml").status_code == 404
     again = folder.post("new", {"name": "hill", "layout": "hill", "scale": "HO", "unit": "mm"})
     assert again.status_code == 409
-    assert "such a file already" in again.json()["wrong"]
+    assert "this file already exists" in again.json()["wrong"]
     bad = folder.request("POST", "drawing?name=x.dxf&scale=HO", content=b"no drawing")
     assert bad.status_code == 409
     assert str(tmp_path) not in bad.text

@@ -100,7 +100,7 @@ def test_the_nearest_berth_on_the_way_serves_and_all_that_is_shared_is_the_tail(
     assert [told(run) for run in runs] == ["Main:1 Stub:1 Stub:2", "-Stub:2 -Stub:1 Hill:1"]
     tail = tail_between(graph, *runs)
     assert (tail.berth, tail.joint, tail.length, tail.within) == ("Pocket", "K", 3.0, False)
-    assert tail.name == 'the tail in berth "Pocket"'
+    assert tail.name == 'the tail with berth "Pocket"'
 
 
 def test_via_is_passed_on_any_run():

@@ -51,23 +51,42 @@ def test_round_a_circuit_the_berth_alone_bounds_them():
     assert found.tails[0].round_room == 2.5
 
 
+def table(name: str, length: float, *lines: str) -> str:
+    return f"[table.{name}]\nlines = {list(lines)}\nlength = {length}\n"
+
+
+@pytest.mark.parametrize("bridge", [0.4, 0.9, 3.0])
+def test_locomotives_stand_whole_on_a_turntable_over_which_they_run(bridge):
+    ring = (
+        *(line("Back", "B", "A", 6), turnout("A", "Quay", "Neck", "Back"), line("Stub", "B", "End", 9)),
+        table("B", bridge, "Quay", "Back", "Stub"),
+    )
+    assert up(*LEADS, *ring).tails[0].round_room == pytest.approx(min(bridge, 2.5))
+
+
+@pytest.mark.parametrize(("bridge", "room"), [(0.2, 0.3), (0.4, 0.4), (9.0, 1.3)])
+def test_locomotives_that_reverse_before_a_turntable_go_beyond_it_where_they_fit_on_it(bridge, room):
+    stub = (line("Stub", "B", "T", 0.3), line("Pit", "T", "End", 1), turnout("B", "Stub", "Quay", "Side"))
+    assert up(*LEADS, *SIDE, *stub, table("T", bridge, "Stub", "Pit")).tails[0].round_room == pytest.approx(room)
+
+
 @pytest.mark.parametrize(
     ("tables", "more", "says"),
     [
         (
             (*LEADS,),
             UP,
-            "no track leads round it with room to reverse at both ends; write track beside the berth, joined",
+            "no track leads around it with room to reverse at both ends; write track beside the berth, joined",
         ),
         (
             (*LEADS, line("Stub", "B", "End", 5)),
             UP,
-            "no track leads round it with room to reverse at both ends; write track beside the berth",
+            "no track leads around it with room to reverse at both ends; write track beside the berth",
         ),
         (
             (*LEADS, SIDE[0].replace("track =", 'runs = "forward"\ntrack ='), SIDE[1], *STUB),
             UP,
-            'lines that lead round it run one way only; write runs = "both" on them',
+            'lines that lead around it run one way only; write runs = "both" on them',
         ),
         (
             (*LEADS, *SIDE, line("Stub", "B", "End", 1, berths=["Pen"]), STUB[1]),
@@ -81,7 +100,7 @@ def test_what_keeps_them_from_it_is_told(tables, more, says):
         up(*tables, more=more)
     assert 'route "Up"' in str(told.value)
     assert says in str(told.value)
-    assert ('cannot run round the train in berth "Dock": ' in str(told.value)) == ("Pen" not in more)
+    assert ('cannot run around the train in berth "Dock": ' in str(told.value)) == ("Pen" not in more)
 
 
 def test_a_route_that_does_not_reverse_has_no_run_round():

@@ -109,7 +109,13 @@ def test_scales_without_a_table_come_within_a_sixteenth_of_an_inch_of_hos_one_fi
     """O and S over 87.1 at 32 in, class Ia, against the 2 1/2 in printed for HO."""
     scale = own_scale(87.1, 0.0165)
     bend = np.array([1 / (32 * INCH)])
-    assert spacing_for(scale, "NMRA", 26.0).wanted(bend, bend)[0] / INCH == pytest.approx(2.5, abs=1 / 16)
+    spacing = spacing_for(scale, "NMRA", 26.0)
+    assert spacing.wanted(bend, bend)[0] / INCH == pytest.approx(2.5, abs=1 / 16)
+    sources = (spacing.curve_source, spacing_for(scale, "NEM", 26.0).curve_source)
+    assert [("by length of stock" in said, "on both sides" in said) for said in sources] == [
+        (True, False),
+        (False, True),
+    ]
 
 
 @pytest.mark.parametrize(

@@ -26,8 +26,8 @@ def drawn_texts(figure: Figure) -> list[tuple[str, Bbox]]:
     return [(text.get_text(), text.get_window_extent(renderer)) for text in shown]
 
 
-def check_sheet(figure: Figure) -> None:
-    """Check that all words lie within the margins, and none over another."""
+def check_sheet(figure: Figure) -> list[str]:
+    """Check that all words lie within the margins, and none over another; return their lines in order."""
     texts = drawn_texts(figure)
     edge = MARGIN * figure.dpi
     for text, box in texts:
@@ -39,6 +39,7 @@ def check_sheet(figure: Figure) -> None:
     shared = np.minimum(high[:, None], high) - np.maximum(low[:, None], low)  # of each with each
     over = np.argwhere(np.triu((shared > 1).all(axis=-1), 1))
     assert [(texts[one][0], texts[other][0]) for one, other in over] == []
+    return [line.strip() for text, _ in texts for line in text.split("\n")]
 
 
 def svg_texts(svg: bytes) -> list[str]:

@@ -50,7 +50,7 @@ def test_json_and_csv_show_the_same(helix: Path) -> None:
     assert place["rule"] == "vertical room"
     assert place["value_m"] == pytest.approx(0.055, abs=1e-5)
     assert place["along_m"] == pytest.approx(1.2 * math.pi, abs=0.02)
-    assert "fails along 3770 mm" in " ".join(clearance(helix).stdout.split())
+    assert "fails for 3770 mm" in " ".join(clearance(helix).stdout.split())
     assert (place["passes_m"], place["fails_m"]) == (pytest.approx(0.083935, abs=1e-6), 0.059)
     rows = list(csv.DictReader(io.StringIO(clearance(helix, "--csv", "--si").stdout)))
     assert [row["outcome"] for row in rows] == [each["outcome"] for each in document["places"]]
@@ -179,7 +179,7 @@ def test_a_clear_height_that_is_wanted_fails_and_the_standards_is_looked_at(heli
     helix.write_text(HELIX.replace("RISE", "120") + STOCK)
     words = " ".join(clearance(helix, "--clear", "40", *stated).stdout.split())
     assert "0 fail, 1 to look at" in words
-    assert "look: over one another, railhead over railhead; under the standard's 59 mm, over your 40 mm" in words
+    assert "look: one above the other, railhead to railhead; under the standard's 59 mm, over your 40 mm" in words
     assert "Clear height 59 mm by the standard (40 mm wanted) +" in words
     assert json.loads(clearance(helix, "--clear", "40", "--json").stdout)["would_fail"] == 1  # 60 mm, 64.9 with a deck
     assert "1 fail, 0 to look at" in " ".join(clearance(helix, "--clear", "49", *stated).stdout.split())

@@ -20,7 +20,7 @@ from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.show.base.labels import USE_MEANINGS, USE_WORDS
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.unit_format import balance_unit, units_of
+from gradehaul.show.base.unit_format import units_for
 from gradehaul.show.drawing.dxf import USE_BESIDE, USE_LINES
 from gradehaul.show.plan_view.picture import plan_figure
 from gradehaul.show.plan_view.styles import FORCED_WORDS, USES
@@ -37,7 +37,7 @@ def shown(name: str, step: float | None = None):
     layout = layout_of(name)
     plan = layout.plan
     found = keep_clean_plan(layout, KeepCleanOptions(step=step))
-    return plan_view(layout, rails=["clean"]), found, units_of(plan.unit, force_unit=balance_unit(plan))
+    return plan_view(layout, rails=["clean"]), found, units_for(plan)
 
 
 def test_uses_are_told_apart_without_color() -> None:

@@ -12,7 +12,7 @@ from command_line import run
 from demos import DEMOS, answer_of, layout_of, leveled_of, plan_of, ways_of
 from gradehaul.show import CHECK, LEVEL
 from gradehaul.show.base.page import FULL, Columns, Page, words_of
-from gradehaul.show.base.unit_format import balance_unit, units_of
+from gradehaul.show.base.unit_format import units_for
 from gradehaul.show.check.text import check_page
 from gradehaul.show.level.text import level_page
 from project import PLANS
@@ -75,7 +75,7 @@ def keeps_its_width(page: Page, text: str) -> None:
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_check_and_level_keep_to_their_width_and_figures_to_their_units(name: str) -> None:
-    units = units_of(plan_of(name).unit, force_unit=balance_unit(plan_of(name)))
+    units = units_for(plan_of(name))
     pages = [check_page(answer_of(name), units, ways_of(name), CHECK)]
     if name not in ("full-size-example", "yard"):  # no train, or longer than the hill
         pages.append(level_page(leveled_of(name), units, LEVEL))

@@ -24,7 +24,7 @@ from gradehaul.plan import read_plan
 from gradehaul.show.base.labels import rail_name
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.base.unit_format import UnitFormat, units_for
 from gradehaul.show.check.load_card import load_card_figures, load_cards
 from gradehaul.show.check.text import check_page, trains_csv
 from gradehaul.show.drawing.dxf import plan_dxf
@@ -116,7 +116,7 @@ def begins(text: str, outcomes: tuple[str, ...] = (*WORST_FIRST, "held back")) -
 
 def compare(layout: Layout, answer: CheckAnswer, rails: tuple[str, ...] | None, *, pictures: bool) -> set[str]:
     """Read the outcomes of all trains back from whatever shows them; return those that were met."""
-    units = units_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    units = units_for(layout.plan)
     truth = expected(layout)
     said = in_words(layout, truth)
     judged = {key: outcome for key, outcome in truth.items() if key[1] in answer.judged_rails}

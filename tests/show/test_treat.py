@@ -176,16 +176,16 @@ def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_pa
     result = treat(hill, "--step", "300 mm", "-o", str(tmp_path / "x.toml"))
     assert result.exit_code == 2
     assert result.stdout == ""
-    assert "leave -o out, and --csv or --json has each stretch" in " ".join(result.stderr.split())
+    assert "leave out -o and use --csv or --json, which have every stretch" in " ".join(result.stderr.split())
     assert "--step" not in treat(hill).stdout
 
 
 @pytest.mark.parametrize(
     ("option", "value", "words"),
     [
-        ("--reserve", "100 %", "a reserve is at least 0 and less than 100 %"),
+        ("--reserve", "100 %", "a reserve must be at least 0 and less than 100 %"),
         ("--reserve", "lots", "--reserve:"),
-        ("--carry", "-1 m", "carried 0 or farther"),
+        ("--carry", "-1 m", "carry-over length must be 0 or more"),
         ("--carry", "far", "--carry:"),
         ("--step", "0 mm", "the step is too short"),
         ("--train", "upp", 'write "up"'),
@@ -261,7 +261,10 @@ def test_a_copy_that_would_not_find_what_it_includes_is_refused_with_the_cure_an
     assert result.exit_code == 2
     assert "with this plan" in result.stdout
     assert "as check does on the plan that treat -o writes" in " ".join(result.stdout.split())
-    assert 'would not find what the plan names: that stands beside a plan or below it, got "cars.toml"' in result.stderr
+    assert (
+        'would not find the files that the plan names: they must be beside it or below it, got "cars.toml"'
+        in result.stderr
+    )
     cure = f"write -o with a name in the folder of the plan, {parted.parent}, or copy these files to {other} first"
     assert cure in result.stderr
     assert not out.exists()
@@ -291,7 +294,7 @@ def test_leveled_copies_go_the_same_way(parted: Path, tmp_path: Path) -> None:
     result = run("level", parted, "-o", str(other / "x.toml"))
     assert result.exit_code == 2
     assert result.stdout
-    assert "would not find what the plan names" in result.stderr
+    assert "would not find the files that the plan names" in result.stderr
 
 
 def test_the_copy_can_be_printed_behind_the_answer(parted: Path) -> None:
@@ -314,3 +317,20 @@ def test_a_train_that_still_climbs_with_more_risk_is_named_with_both_figures() -
     kept = run("treat", PLANS / "landing.toml").stdout  # nothing is treated: nothing changes, and no file is written
     assert "becomes riskier" not in kept
     assert "treat -o" not in kept
+
+
+@pytest.mark.parametrize("name", ["cove", "two-levels"])
+def test_pieces_of_tracks_are_advised_with_what_they_allow(name: str) -> None:
+    words = " ".join(treat(PLANS / f"{name}.toml").stdout.split())
+    (step, length) = re.findall(r"with --step (\S+), (\S+ \S+) of track may be treated", words)[0]
+    divided = " ".join(treat(PLANS / f"{name}.toml", "--step", step).stdout.split())
+    assert f"{length} of track may be treated; " in divided
+    assert "--step" not in divided
+
+
+def test_pieces_that_allow_no_more_film_are_not_advised() -> None:
+    plan = PLANS / "bench.toml"
+    found, divided = (json.loads(treat(plan, *more, "--json").stdout) for more in ((), ("--step", "600mm")))
+    film, buffer = (found["totals_m"][use] for use in ("film", "buffer"))
+    assert divided["totals_m"]["film"] <= film < buffer
+    assert "--step" not in treat(plan).stdout

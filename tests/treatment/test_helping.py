@@ -88,6 +88,22 @@ def test_train_and_helper_together_fit_in_a_loop(on, within):
         assert helped.meets_itself(on, on + 0.5) is (meets and within)
 
 
+@pytest.mark.parametrize(("on", "over"), [(6.0, True), (7.9, True), (9.5, False), (3.0, False)])
+def test_train_and_helper_together_stand_on_a_turntable_that_they_pass(on, over):
+    """With the helper on, the head runs on over 0.5 m; the turntable is at 6 m."""
+    table = 'scale = "HO"\nunit = "m"\nrailhead.Foot = 0\ntable.T = { lines = ["Lead", "Stall"], length = 2.0 }\n'
+    lines = "".join(
+        f'[line.{name}]\nfrom = "{start}"\nto = "{stop}"\ntrack = [{{ straight = 6 }}]\n'
+        for name, start, stop in (("Lead", "Foot", "T"), ("Stall", "T", "End"))
+    )
+    layout = Layout(read_plan(f'{table}[route.In]\nfrom = "Foot"\nto = "End"\n{lines}'))
+    profile = layout.profile("In")
+    for train, longer in ((1.79, False), (1.81, True)):
+        helped = HelpedTrain(layout, profile, profile, train, 0.2)
+        assert helped.overhangs_bridge(on, on + 0.5) is (longer and over)
+        assert (obstacle(helped, "tail", on, on + 0.5) == "room") >= (longer and over)
+
+
 def test_on_a_lap_the_ways_under_a_train_go_on_across_its_origin():
     lap = PLAN.replace('{ straight = 6 }, { straight = 4, grade = "9 %" }, { straight = 6 }', "{ straight = 6 }")
     lap = lap.replace('[route.Up]\nfrom = "Foot"\nto = "Top"', '[route.Up]\nlap = ["Hill", "Back"]')

@@ -13,9 +13,12 @@ from hypothesis import strategies as st
 
 from demos import layout_of
 from gradehaul.errors import RouteError
+from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.verdict import worst
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.show.base.unit_format import units_of
+from gradehaul.show.film import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
 from treatment.plans import HILL, Line, lines
 
@@ -108,6 +111,18 @@ def test_film_everywhere_beside_another_film_is_as_check_has_it() -> None:
     treated = Layout(read_plan(TWO_FILMS.replace("FIRST", first.replace(" }", ', rail = "y" }'))))
     margins = [treated.verdict("ore", rail=rail).spare for rail in treated.planned]
     assert train.everywhere.verdict.spare == pytest.approx(min(margins))
+
+
+def test_of_several_films_none_is_taken_unasked() -> None:
+    """The films of a plan stand in the order of their tables, which says nothing of what is to be wiped on."""
+    layout = Layout(read_plan(TWO_FILMS.replace("FIRST", "{ straight = 2, rise = 0 }")))
+    with pytest.raises(RouteError, match=r'--film: track is planned for one film, got "x", "y"; write --film with one'):
+        keep_clean_plan(layout, KeepCleanOptions())
+    for film in "xy":
+        found = keep_clean_plan(layout, KeepCleanOptions(film=film))
+        assert set(found.rails.values()) <= {film, "clean"}
+        words = treat_page(found, units_of("mm")).text()
+        assert words.startswith(f'plan: where film "{film}" may go')
 
 
 def test_film_does_not_go_where_it_would_let_a_train_run_away() -> None:
@@ -381,3 +396,27 @@ def test_a_locomotive_over_the_joint_of_a_lap_stands_on_the_track_behind(film: f
     assert chosen in good
     longest = max(sum(found.rows[n].unit.length for n in some) for some in good)
     assert sum(found.rows[n].unit.length for n in chosen) == pytest.approx(longest)
+
+
+def test_what_no_film_plan_can_help_is_named_where_check_names_it() -> None:
+    """A hill of one grade in three straights: as far short all along it, and both name where that begins."""
+    plan = read_plan(
+        """scale = "N"
+unit = "mm"
+railhead = { A = 0, B = 20, C = 120 }
+line.Foot = { from = "A", to = "B", track = [{ straight = 900 }] }
+line.Hill = { from = "B", to = "C", track = [{ straight = 700 }, { straight = 800 }, { straight = 500 }] }
+loco.goat = { mass = "88 g", length = 104, pull.clean = "15 gf", slipping.clean = "14 gf" }
+car.ore = { mass = "30 g", length = 86 }
+car.van = { mass = "17.3 g", length = 66 }
+route.Up = { from = "A", to = "C" }
+train.T = { route = "Up", consist = ["goat", "9 ore", "van"] }
+"""
+    )
+    layout = Layout(plan)
+    (train,) = (each for each in check_layout(layout).trains if each.rail == "clean")
+    beyond = {place.test: place for place in keep_clean_plan(layout).beyond}
+    assert train.verdict.spare_by in beyond
+    named = beyond[train.verdict.spare_by]
+    assert (named.head, named.short) == (pytest.approx(train.verdict.spare_at), pytest.approx(-train.verdict.spare))
+    assert {round(place.head, 6) for place in beyond.values()} == {round(train.verdict.spare_at, 6)}

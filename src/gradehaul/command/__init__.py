@@ -10,9 +10,8 @@ from gradehaul import __version__
 from gradehaul.command.answers import check, profile, readings, report, treat, try_
 from gradehaul.command.climbs import helix, incline
 from gradehaul.command.hills import clearance, fit, level, risers
-from gradehaul.command.live import live
 from gradehaul.command.output import complain
-from gradehaul.command.plans import export, import_, map_, new
+from gradehaul.command.plans import export, import_, live, map_, new
 from gradehaul.errors import GradehaulError
 
 __all__ = ["main"]

@@ -70,9 +70,9 @@ class Output:
 
     def units(self, plan: Plan) -> UnitFormat:
         """Return the units in which lengths, forces and grades are written."""
-        from gradehaul.show.base.unit_format import balance_unit, units_of
+        from gradehaul.show.base.unit_format import units_for
 
-        return units_of(plan.unit, self.show, self.grades, force_unit=balance_unit(plan))
+        return units_for(plan, self.show, self.grades)
 
     def paper_for(self, units: UnitFormat) -> PaperName:
         """Return the paper of sheets: the one wanted, else that at hand where the units are used."""

@@ -138,7 +138,7 @@ def try_(
 @options.plan_argument
 @click.argument("route", type=ROUTE, required=False)
 @click.option("--train", type=Name("train"), help="A train of the plan.  [default: the first named for this route]")
-@options.rails_option("judged, and each film everywhere, fresh or rested, whichever is worse")
+@options.rails_option("those judged, and each film everywhere, fresh or rested, whichever is worse")
 @options.output_option("Write this file; .png, .svg or .pdf draws the long section.")
 @options.open_option
 @options.size_option
@@ -249,8 +249,8 @@ def treat(
     """Plan where the film may go, and which rails stay clean."""
     if film.step is not None and out.path is not None:
         raise click.UsageError(
-            "-o writes a plan, where a track has one rail all along, and --step divides tracks: leave --step out for "
-            "whole tracks, or leave -o out, and --csv or --json has each stretch"
+            "-o writes a plan, where each track has one rail condition, and --step divides tracks: leave out --step, "
+            "or leave out -o and use --csv or --json, which have every stretch"
         )
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.treatment.keep_clean import keep_clean_plan, treated_plan

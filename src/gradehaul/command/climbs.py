@@ -31,7 +31,7 @@ _GIVEN = ("radius", "rise_per_turn", "rise", "grade", "floor")
 _LENGTH_OPTIONS = {
     "straight": "Length of each of two straight sides.  [default: none, round]",
     "ease": "Easement at each end of a curve.  [default: none]",
-    "centers": "Between the centers of two tracks.  [default: as the practice wants on the curve]",
+    "centers": "Spacing of two tracks, center to center.  [default: what the practice needs on the curve]",
     "deck": "Thickness of the deck.  [default: the plan's, else 1/2 in]",
     "roadbed": "Thickness of the roadbed.  [default: the plan's, else 1/4 in]",
     "clear": "Clear height you want; less is flagged.  [default: the standard's]",
@@ -60,7 +60,11 @@ def _hill_options(function: options.Verb) -> options.Verb:
             help="Which way trains run.  [default: as in their own plan, else both]",
         ),
         click.option(
-            "--train", type=Name("train"), help="The train to judge by.  [default: all; to find, the only one]"
+            "--train",
+            "trains",
+            type=Name("train"),
+            multiple=True,
+            help="A train to judge by; repeat for more.  [default: all; to find, the only one]",
         ),
         click.option(
             "--practice",
@@ -102,7 +106,7 @@ def _length_options(*names: str) -> Callable[[options.Verb], options.Verb]:
 @click.option(
     "--find",
     type=click.Choice(["radius", "grade", "cars"]),
-    help="Find the smallest radius, the steepest grade, or the most cars for a floor.",
+    help="Find the smallest radius, the steepest grade, or the most cars for a floor space.",
 )
 @click.option(
     "--sweep",
@@ -140,7 +144,7 @@ def helix(
     powers: tuple[str, ...],
     car: str | None,
     steepest: float,
-    train: str | None,
+    trains: tuple[str, ...],
     rail: str | None,
     need: Need,
     direction: Direction | None,
@@ -165,10 +169,18 @@ def helix(
 
     build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)
     if sweep:
-        own = {"powers": powers, "car": car, "train": train, "direction": direction, "steepest": steepest}
+        if len(trains) > 1:
+            raise click.UsageError("a chart shows where one train climbs: name one --train")
+        own = {
+            "powers": powers,
+            "car": car,
+            "train": next(iter(trains), None),
+            "direction": direction,
+            "steepest": steepest,
+        }
         return _sweep(stock, out, build, turns, sweep, rail, **own)
     fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)
-    found = design_helix(fixed, build, stock, find=find, train=train, rail=rail, need=need, direction=direction)
+    found = design_helix(fixed, build, stock, find=find, train=trains, rail=rail, need=need, direction=direction)
 
     def sheet(units: UnitFormat) -> bytes:
         from gradehaul.design.climb.designs import helix_bench
@@ -209,7 +221,7 @@ def incline(
     vertical_curve: float | None,
     compensate: bool,
     find: Literal["length", "rise"] | None,
-    train: str | None,
+    trains: tuple[str, ...],
     rail: str | None,
     need: Need,
     direction: Direction | None,
@@ -229,7 +241,7 @@ def incline(
 
     bends = tuple(Bend(radius, angle, ease or 0.0) for radius, angle in curves)
     fixed = InclineGiven(rise, length, grade, bends, vertical_curve, compensate)
-    found = design_incline(fixed, stock, find=find, train=train, rail=rail, need=need, direction=direction)
+    found = design_incline(fixed, stock, find=find, train=trains, rail=rail, need=need, direction=direction)
 
     def sheet(units: UnitFormat) -> bytes:
         from gradehaul.design.climb.designs import incline_bench
@@ -295,7 +307,9 @@ def _sweep(
 
     low, high, least, most = bounds
     if not (0 < low < high and 0 < least < most):
-        raise DesignError("a sweep runs from less to more", place="--sweep", write="--sweep 18 40 3 6")
+        raise DesignError(
+            "a sweep runs from the smaller figure to the larger", place="--sweep", write="--sweep 18 40 3 6"
+        )
     if turns is None:
         raise DesignError("the turns are missing", place="--turns", write="--turns 3")
     radii, rises, judged = np.linspace(low, high, _SIDE), np.linspace(least, most, _SIDE), judged_rails(stock, rail)

@@ -41,7 +41,7 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 @click.command()
 @options.plan_argument
 @click.option(
-    "--structure", type=LENGTH, help="Deck, roadbed and track together.  [default: the plan's, else as helix has it]"
+    "--structure", type=LENGTH, help="Deck, roadbed and track together.  [default: the plan's, else as for a helix]"
 )
 @click.option("--clear", type=LENGTH, help="Clear height you want; less is flagged.  [default: the standard's]")
 @click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
@@ -96,7 +96,7 @@ def clearance(
 @click.option(
     "--target",
     type=GRADE,
-    help="With a survey: the intended grade.  [default: its own, else the even grade and a step]",
+    help="With a survey: the intended grade.  [default: its own, else the even grade plus one step]",
 )
 @click.option(
     "--shim", type=LENGTH, help="With a survey: the largest correction.  [default: its own, else 1/4 in or 6 mm]"
@@ -144,7 +144,7 @@ def level(
         return _shims(plan, out, surveys, more, target=target, shim=shim, step=step)
     if change is not None and change <= 0:
         given = describe(change, "grade", "%")
-        raise DesignError("a change of grade is more than 0", place="--change", found=given)
+        raise DesignError("a change of grade must be more than 0", place="--change", found=given)
     from gradehaul.design.level.railheads import MOST_CHANGE, leveled
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.show.level.text import level_csv, level_page, to_change

@@ -136,7 +136,7 @@ def film_options(function: Callable[..., None]) -> Callable[..., None]:
         need_option(
             "Outcome that every train must reach; marginal: only for those that cannot climb even with no more film."
         ),
-        click.option("--film", type=Name("film"), help="The film to plan for.  [default: the plan's first]"),
+        click.option("--film", type=Name("film"), help="The film to plan for.  [default: the plan's only one]"),
     ):
         verb = option(verb)
     return verb

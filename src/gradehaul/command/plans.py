@@ -1,7 +1,9 @@
-"""The verbs that make a plan or draw one: new, import, map and export."""
+"""The verbs that make a plan, draw one or follow it: new, import, map, export and live."""
 
 from __future__ import annotations
 
+import os
+import sys
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -43,7 +45,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
         raise PlanError("the name is empty", place="NAME", write="gradehaul new my-layout")
     path = Path(name if name.lower().endswith(".toml") or name == "-" else f"{name}.toml")
     if name != "-" and path.exists():
-        raise PlanError("there is such a file already", file=str(path), write="another name")
+        raise PlanError("this file already exists", file=str(path), write="another name")
     title = "My layout" if name == "-" else path.stem.replace("-", " ").replace("_", " ").strip().capitalize()
     deliver(starter(layout, scale=scale, unit=unit, title=title), str(path), said=True)
     if name != "-":
@@ -63,7 +65,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 @click.option("--fit", help="Largest error of a fitted curve.  [default: gauge / 20]")
 @click.option("--kink", help="Largest kink at which track continues.  [default: 5 degrees]")
 @click.option("--rails", is_flag=True, help="Both rails are drawn: read the center line between them.")
-@click.option("--raise", "raise_", help="How far above the plan's 0 that of the drawing lies; negative: below.")
+@click.option("--raise", "raise_", help="How far the drawing's 0 lies above the plan's 0; negative: below.")
 @click.option("--scale", help="Scale, such as HO; an existing plan has its own.")
 @click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Practice of a new plan.  [default: NMRA]")
 @options.more_option(IMPORT)
@@ -175,3 +177,56 @@ def _view(
 
     view = plan_view(layout, trains or None, rails, routes)
     return replace(view, trains=()) if film is not None and not rails else view
+
+
+_LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
+
+
+@click.command()
+@click.argument("plan", type=click.Path(), required=False)
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; 0.0.0.0 for a phone.")
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port to listen on.  [default: a free one]")
+@click.option("--no-open", is_flag=True, help="Print the link and open no browser.")
+@click.option("--stay", is_flag=True, help="Keep running after the last page is closed.")
+def live(*, plan: str | None, host: str, port: int, no_open: bool, stay: bool) -> None:
+    """Open a local page that answers while you edit a plan.
+
+    Without PLAN it lists the plans of this folder, starts new ones, and reads drawings.
+    """
+    from gradehaul.live.app import Shown
+    from gradehaul.live.serving import Service, as_picture, open_in_browser
+
+    path = Path(plan or ".").absolute()
+    if not path.exists():
+        cure = "gradehaul live, for the plans of this folder"
+        raise PlanError("there is no such file", file=plan or "", write=cure) from FileNotFoundError(plan)
+    shown = Shown(path) if path.is_dir() else Shown(path.parent, path.name)
+    try:
+        service = Service(shown, host=host, port=port, stay=stay)
+    except OSError as error:
+        raise OSError(error.errno, f"cannot listen: {error.strerror or error}", f"{host}:{port}") from error
+
+    def started() -> None:
+        click.echo(f"{plan or 'The plans of this folder'} live at {service.url} (Ctrl-C ends it)")
+        if host not in _LOOPBACK:
+            click.echo("Whoever is on this network and has this link can see the plan and change it.")
+            click.echo(as_picture(service.url))
+        if not no_open and not open_in_browser(service.url):
+            complain("no browser could be started: open the link yourself")
+
+    service.run(started)
+    complain("stopped")
+    sys.stdout.flush()
+    sys.stderr.flush()
+    # an answer may still be worked out, in compiled code that aborts where the interpreter ends around it
+    os._exit(0)
+
+
+def run() -> None:
+    """Start with the plans in the reader's own folder, without a terminal."""
+    if sys.stdout is None or sys.stderr is None:  # started by a double click, where nobody reads
+        quiet = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - for as long as the program runs
+        sys.stdout, sys.stderr = sys.stdout or quiet, sys.stderr or quiet
+    folder = Path.home() / "Documents"
+    os.chdir(folder if folder.is_dir() else Path.home())
+    live(args=sys.argv[1:], prog_name="gradehaul-live")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 from gradehaul.design.clearance.findings import failing_places
@@ -11,12 +12,12 @@ from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.check_notes import doubtful_readings, doubts_of
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.answers.set_heights import tried_plan
-from gradehaul.haulage.views.railhead_response import railhead_responses
+from gradehaul.haulage.answers.set_heights import railhead_responses, tried_plan
 from gradehaul.plan.edit.trial import TrialHeights, fixed_railheads, known_part
 from gradehaul.plan.records import Plan
+from gradehaul.show.base.labels import listed
 from gradehaul.show.base.page import words_of
-from gradehaul.show.base.unit_format import balance_unit, units_of
+from gradehaul.show.base.unit_format import units_for
 from gradehaul.show.check.first_screen import clearance_words
 from gradehaul.show.check.trial_text import aside_words
 from gradehaul.show.clearance import failing_words
@@ -81,7 +82,7 @@ def parts(base: Stated, trial: TrialHeights) -> Iterator[Part]:
         yield {"kind": "refused", "trial": _trial(trial), "lines": str(error).splitlines()}
         return
     layout = now.layout
-    units = units_of(now.plan.unit, force_unit=balance_unit(now.plan))
+    units = units_for(now.plan)
     document = report_document(layout, now.trains, layout.judged(), units)
     document |= {
         "kind": "answer",
@@ -118,13 +119,17 @@ def _trial(trial: TrialHeights) -> dict[str, Any]:
 
 
 def _film(layout: Layout) -> Part:
-    """Return where the film may go, as rail conditions to take over."""
+    """Return where the film may go, as rail conditions to take over; none where the plan has several films."""
+    if len(layout.plan.films) > 1:
+        names = listed([f'"{film}"' for film in layout.plan.films])
+        words = f"The plan has the films {names}: gradehaul treat --film NAME plans where one of them may go."
+        return {"kind": "film", "rails": {}, "words": words}
     try:
         found = keep_clean_plan(layout, KeepCleanOptions())
     except GradehaulError as error:
         return {"kind": "film", "rails": {}, "words": str(error)}
-    first, *rest = depends_on(found, units_of(layout.plan.unit, force_unit=balance_unit(layout.plan)))
-    # what follows of the rest is of the command and of its table
-    lines = first, *(line[:2] for line in rest[:1]), *riskier(found)
+    # what follows is of the command and of its table, and takes long to find
+    first, *rest = islice(depends_on(found, units_for(layout.plan)), 2)
+    lines = first, *(line[:2] for line in rest), *riskier(found)
     words = " ".join("".join(map(words_of, line)) for line in lines)
     return {"kind": "film", "rails": {} if found.beyond else dict(found.rails), "words": words}

@@ -125,7 +125,7 @@ def drawn(folder: Path, data: bytes, *, name: str, scale: str) -> dict[str, Any]
 
     stem = Path(name).stem
     if (folder / f"{stem}.toml").exists():
-        raise PlanError("there is such a plan already", found=quoted(clean(f"{stem}.toml")), write="another name")
+        raise PlanError("this plan already exists", found=quoted(clean(f"{stem}.toml")), write="another name")
     with tempfile.TemporaryDirectory() as beside:
         drawing = Path(beside) / f"{clean(stem).replace('/', '').replace('.', '') or 'drawing'}.dxf"
         drawing.write_bytes(data)

@@ -196,12 +196,12 @@ def write_copy(path: Path, name: str, text: str) -> Path:
     name = name.strip()
     name = name if name.lower().endswith(".toml") else f"{name}.toml"
     if Path(name).name != name or "\\" in name or ":" in name or not clean(name).removesuffix(".toml").strip("."):
-        raise PlanError("a copy stands beside the plan", found=quoted(clean(name)), write="a name without a folder")
+        raise PlanError("a copy must be beside the plan", found=quoted(clean(name)), write="a name without a folder")
     if clean(name).partition(".")[0].strip().upper() in _DEVICES:
         raise PlanError("Windows keeps this name for a device", found=quoted(clean(name)), write="another name")
     name.encode("utf-8")  # half a sign is refused before anything is written
     target = path.with_name(name)
     if target.exists():
-        raise PlanError("there is such a file already", file=name, write="another name")
+        raise PlanError("this file already exists", file=name, write="another name")
     write_whole(str(target), text.encode("utf-8"))
     return target

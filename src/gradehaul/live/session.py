@@ -17,7 +17,7 @@ from gradehaul.live.answers import Part, Stated, parts, stated
 from gradehaul.live.plan_files import Followed, Reading
 from gradehaul.plan.edit.trial import TrialHeights
 from gradehaul.show.base.labels import from_to
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.base.unit_format import UnitFormat, units_for
 from gradehaul.show.check.outcome_words import outcome_piece
 
 MOST_PAGES = 30
@@ -141,7 +141,7 @@ class Session:
         for part in parts(good, trial):
             if part["kind"] == "answer":
                 page.shown = good
-                units = units_of(good.plan.unit, force_unit=balance_unit(good.plan))
+                units = units_for(good.plan)
                 part["changes"] = [] if before is None else list(changes(before.judged, good.judged, units))
                 part["file"] = self.followed.path.name
             yield part

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -31,7 +32,7 @@ def engine_moves(
     """Yield the ways that an engine can run onto, those first that leave most room; some come more than once.
 
     Where it reverses beyond a joint, all of it must clear the joint: the room there is the farthest that it gets from
-    it by the shortest way.
+    it by the shortest way. On a turntable that it passes all of it must stand.
 
     It stands on a chain of ways, the one last from which it runs on; the first may be behind it. Other vehicles stand
     on tracks `taken`, though the way `into` may be run onto. Room that is `enough` counts for no more, m.
@@ -49,7 +50,7 @@ def engine_moves(
             continue
         seen.add(way)
         for following in graph.successors[way]:
-            moves = [(following, -less, spurs)]
+            moves = [(following, min(-less, graph.bridge_between(way, following)), spurs)]
             if following.track not in taken:
                 out = _reversed_out(graph, way, following, taken, -less)
                 moves += [(other, room, (*spurs, following)) for other, room in out]
@@ -64,20 +65,29 @@ def _reversed_out(
     """Yield the ways onto which an engine comes out again that has run from one way onto the next, and the room, m."""
     others = [other for other in graph.successors.get(following.turned(), ()) if other != way.turned()]
     if others:
-        there = room_beyond(graph, following, taken, room)
+        there = room_beyond(graph, following, taken, min(room, graph.bridge_between(way, following)))
         yield from ((other, there) for other in others)
 
 
 def room_beyond(graph: MovementGraph, start: Way, taken: Collection[str], enough: float) -> float:
-    """Return how far one gets over a way and those beyond it that are run both ways, each by the shortest way, m."""
+    """Return how long an engine may be to stand on a way and those beyond it, m.
 
-    def onward(way: Way, here: float) -> Iterator[tuple[float, Way]]:
-        for following in graph.successors[way] if here < enough else ():
-            if following.turned() in graph.successors and following.track not in taken:
-                yield here + graph.lengths[following], following
+    That is how far one gets over ways that are run both ways, each by the shortest way, and over no turntable on which
+    an engine so long does not stand. What is `enough` counts for no more.
+    """
 
-    reached = dijkstra([(graph.lengths[start], start)], onward)
-    return min(enough, max(here for here, _ in reached.values()))
+    def farthest(bridge: float) -> float:
+        def onward(way: Way, here: float) -> Iterator[tuple[float, Way]]:
+            for following in graph.successors[way] if here < enough else ():
+                passable = graph.bridge_between(way, following) >= bridge
+                if passable and following.turned() in graph.successors and following.track not in taken:
+                    yield here + graph.lengths[following], following
+
+        reached = dijkstra([(graph.lengths[start], start)], onward)
+        return min(bridge, max(here for here, _ in reached.values()))
+
+    # a shorter engine may pass more bridges
+    return min(enough, max(map(farthest, (math.inf, *graph.bridges))))
 
 
 def can_reach(graph: MovementGraph, chain: Sequence[Way], goal: Way, taken: Collection[str], length: float) -> bool:
@@ -138,10 +148,10 @@ def run_round(graph: MovementGraph, last: Way, taken: Collection[str] = ()) -> R
 def no_run_round(graph: MovementGraph, last: Way) -> RouteError:
     """Return the error that locomotives cannot run round a train in a berth, with the reason."""
     berth = graph.berth_of[last.track]
-    wrong = f'the locomotives cannot run round the train in berth "{berth}"'
+    wrong = f'the locomotives cannot run around the train in berth "{berth}"'
     free = graph.run_both_ways
     if free is not graph and run_round(free, last):
-        return RouteError(f"{wrong}: lines that lead round it run one way only", write='runs = "both" on them')
-    lacks = "no track leads round it with room to reverse at both ends"
+        return RouteError(f"{wrong}: lines that lead around it run one way only", write='runs = "both" on them')
+    lacks = "no track leads around it with room to reverse at both ends"
     write = f'track beside the berth, joined to it at both ends with track beyond, or no "{berth}" in run_round'
     return RouteError(f"{wrong}: {lacks}", write=write)

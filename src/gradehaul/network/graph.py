@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -108,6 +109,12 @@ class MovementGraph:
         """Return the joint that a move passes through, None between two tracks of one line."""
         return self._joint.get((one, following))
 
+    def bridge_between(self, one: Way, following: Way) -> float:
+        """Return how long the bridge is that a move passes over, m: that of a turntable, else without end."""
+        joint = self.joint_between(one, following)
+        length = None if joint is None else self.plan.joints[joint].length
+        return math.inf if length is None else length
+
     def met(self, before: Way | None, way: Way) -> tuple[tuple[str, ...], ...]:
         """Return the names that a train meets as it runs onto a way, in order; those in one group at the same time.
 
@@ -142,6 +149,11 @@ class MovementGraph:
                 raise RouteError("the plan has no such track", file=self.plan.file, found=f'"{way.track}"')
         run = {way for way in starts if way in self.graph}
         return run.union(*(beyond(self.graph, way) for way in run))
+
+    @cached_property
+    def bridges(self) -> tuple[float, ...]:
+        """The lengths of turntables that are known, m, each once."""
+        return tuple(sorted({joint.length for joint in self.plan.joints.values() if joint.length is not None}))
 
     @cached_property
     def ways_at(self) -> Mapping[str, tuple[Way, ...]]:

@@ -61,8 +61,8 @@ class Tail:
 
     @property
     def name(self) -> str:
-        """Its name in messages."""
-        return f"the tail {self.place}"
+        """Its name in messages: a berth that is not all of it holds less than it does."""
+        return f'the tail with berth "{self.berth}"' if self.berth and not self.within else f"the tail {self.place}"
 
     @property
     def round_room(self) -> Meters | None:
@@ -238,7 +238,7 @@ def check_run_rounds(wanted: NamedRoute, tails: Sequence[Tail] = ()) -> None:
         if berth not in there:
             write = " or ".join(f'"{name}"' for name in dict.fromkeys(there))
             raise RouteError(
-                "locomotives run round where their train reverses in a berth, and it does not reverse in this one",
+                "locomotives run around where their train reverses in a berth, and it does not reverse in this one",
                 found=f'run_round = ["{berth}"]',
                 write=write or "no run_round",
             )

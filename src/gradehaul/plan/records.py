@@ -11,7 +11,7 @@ from gradehaul.plan.bench_records import Book, State
 from gradehaul.plan.consistency import check_consistent, freeze_mappings
 from gradehaul.plan.rail_condition import CARRY_OVER
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
-from gradehaul.quantities.si import Kilograms, Meters, Newtons, PerMeter, Radians, Ratio, Share
+from gradehaul.quantities.si import Hours, Kilograms, Meters, Newtons, PerMeter, Radians, Ratio, Share
 from gradehaul.scales import Scale
 
 Basis = Literal["measured", "stated", "fitted", "scaled", "assumed"]
@@ -274,6 +274,8 @@ class WorkedOut:
 
     basis: Basis
     how: str
+    between: tuple[Hours, Hours, Hours] | None = None
+    """Where an age lies between two that were read, without a curve: both, and the one of them whose pull counts."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,9 +20,9 @@ from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 
-_FIRST = "Try a film on a spare length of track, never first on the layout: it does not come off again."
+_FIRST = "Try a film on a spare length of track, never first on the layout: it does not come off."
 _CAUTION = (
-    "Try a film on a spare length of track, never first on the layout: it does not come off again, and a dry rag does "
+    "Try a film on a spare length of track, never first on the layout: it does not come off, and a dry rag does "
     "not lift it. Follow the data sheet of whatever you wipe with: ventilate the room, no flames, no track power while "
     "it dries. Keep fingers clear of a train that is pulling, and put stops at both ends of a tilted track."
 )

@@ -168,11 +168,11 @@ def _listed(names: Iterable[str], most: int = _PLACES) -> str:
 
 
 RULES: dict[Rule, str] = {
-    "vertical room": "Over one another: railhead over railhead",
-    "side room": "Beside one another: between track centers",
+    "vertical room": "One above the other: railhead to railhead",
+    "side room": "Side by side: center to center",
     "radius": "Radius",
     "change of grade": "Vertical curve: the length over which the grade changes",
-    "reverse curve": "Curves of opposite hand: the straight between",
+    "reverse curve": "Reverse curve: the straight between its two curves",
     "string-lining": "Cars on curves: tipping moment over what the car's weight holds",
 }
 
@@ -206,7 +206,7 @@ def place_words(finding: Finding, units: UnitFormat) -> str:
     if finding.other is None or finding.other_at is None:
         return here
     joined = "over" if finding.rule == "vertical room" else "and"
-    fails = "fails along" if finding.outcome == "fail" else "along"
+    fails = "fails for" if finding.outcome == "fail" else "for"
     along = "" if finding.along is None else f", {fails} {units.length(finding.along)}"
     return f"{here} {joined} {finding.other} at {units.length(finding.other_at)}{along}"
 

@@ -16,7 +16,7 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
 from gradehaul.show.check.outcome_words import DOES, at_age, misfit_words, outcome_cells, plain_words, short_words
-from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use, UsedUnit, piece, used_stretches
 
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, restarts anywhere, and is held back downhill",
@@ -24,12 +24,14 @@ _NEEDS: dict[Need, str] = {
     "never slip, and all hold back downhill",
 }
 _CAUTION = (
-    "Film does not come off again: try it on a spare length of track first, and measure there. Use very little, on a "
+    "Film does not come off: try it on a spare length of track first, and measure there. Use very little, on a "
     "cloth, away from flames and with fresh air, as its maker's data sheet says; keep it from children. Switch track "
     "power off while you wipe and until it is dry."
 )
 _NAMED = 12
 """Tracks, or runs of tracks, of a use that are named one by one at the most."""
+_MORE_FILM = 0.01
+"""So much more film is worth wiping pieces of tracks, m."""
 _FORCING = 3
 """Trains that keep track clean, named one by one at the most."""
 
@@ -37,7 +39,8 @@ _FORCING = 3
 def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the keep-clean plan as a page, and below it the sections that are named in `more`."""
     page = Page()
-    page.line((clean(found.plan.title), "bold"), f": where the film may go{at_age(found.hours)}")
+    film = f'film "{found.film}"' if len(found.plan.films) > 1 else "the film"
+    page.line((clean(found.plan.title), "bold"), f": where {film} may go{at_age(found.hours)}")
     add_doubts(page, found.doubts)
     page.line()
     _add_answer(page, found, units)
@@ -85,8 +88,8 @@ def riskier(found: KeepCleanPlan) -> Iterator[list[Piece]]:
     if found.beyond:
         return
     for each in sorted(found.trains, key=lambda train: train.now.risk - train.planned.risk):
-        if each.riskier and each.planned.outcome not in FAILS:
-            now, then = (chance_words(judged.risk) for judged in (each.now, each.planned))
+        now, then = (chance_words(judged.risk) for judged in (each.now, each.planned))
+        if each.riskier and now != then and each.planned.outcome not in FAILS:
             yield [(f"{each.name} becomes riskier", "yellow"), f": risk {now} now, {then} with this plan."]
 
 
@@ -243,10 +246,11 @@ def depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]
             " How far wheels carry film is a guess (--carry).",
         ]
         yield [f"If the track to keep clean were treated, {'; '.join(_forcing(found, units))}."]
-    if found.options.step is None and found.length("film") < found.length("buffer"):
+    if found.options.step is None and film < found.length("buffer") and found.by_pieces() > film + _MORE_FILM:
+        by_pieces, step = units.length(found.by_pieces()), piece(found.plan)
         yield [
             "Each track is treated as a whole or not at all",
-            ": dividing a long one, in the plan or in the drawing it comes from, may allow more film.",
+            f": with --step {step}, {by_pieces} of track may be treated.",
         ]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
@@ -285,7 +289,7 @@ def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     if found.options.step is not None:
         heads[1:1] = ["stretch of it>"]
     page.table(heads, table)
-    page.line("A train's place is that of its head, from where its route begins.", indent=2)
+    page.line("A train's place is where its head is, from the start of its route.", indent=2)
 
 
 def _since(row: UsedUnit, units: UnitFormat) -> str:

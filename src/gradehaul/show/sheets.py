@@ -9,9 +9,8 @@ from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING, Any, Literal, ParamSpec
 
 from gradehaul.quantities import INCH, System
-from gradehaul.show.base.colors import INK
 from gradehaul.show.base.paper import Sheet
-from gradehaul.show.base.picture import DOTS_PER_INCH, drawing_rules, pages_bytes
+from gradehaul.show.base.picture import DOTS_PER_INCH, INK, drawing_rules, pages_bytes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -181,9 +180,9 @@ def on_rule(length: float, step: float, *, down: bool = False) -> str:
 
 PULLS = (
     "Level straight track without rail joints, on a firm board; check with a level, then turn the level end for end.",
-    "Wipe rails and wheels clean, let them dry and rest a quarter of an hour. Note which way the locomotive faces.",
+    "Wipe rails and wheels clean, let them dry, and wait a quarter of an hour. Note which way the locomotive faces.",
     "Hook the balance to the coupler, in line with the track. Raise the power slowly until the wheels slide.",
-    "Standing: the most that it showed before they slid. Slipping: what it shows while they slide. Stop at once then.",
+    "Standing: the most that it showed before they slid. Slipping: what it shows while they slide. Then stop at once.",
     "Five readings each, all five even if one looks odd. Note the unit on the balance: g on a balance means gf.",
     "Then wipe the film on this track, not on the layout, and read again: within an hour, and after a day's rest.",
 )
@@ -193,8 +192,8 @@ CARS = (
     "Tilt: one car on a straight track; raise one end until it starts, then find the rise at which it rolls on evenly.",
 )
 BENCH_CAUTIONS = (
-    "A film does not come off again, and a dry rag does not lift it: never try it first on the layout.",
-    "Follow the data sheet of whatever you wipe with. Air the room; no flames or sparks; gloves if it says so.",
+    "A film does not come off, and a dry rag does not lift it: never try it first on the layout.",
+    "Follow the data sheet of whatever you wipe with. Ventilate the room; no flames or sparks; gloves if it says so.",
     "No track power while a wiped rail dries. Wheels that slide heat the motor: a few seconds at a time, then rest.",
     "Trains pulled hard can tip or let go: keep fingers clear, and put a stop at both ends of a tilted track.",
 )
@@ -208,7 +207,7 @@ _PULL_COLUMNS = (
 )
 _CAR_COLUMNS = (
     ("car, how many", 1.75),
-    ("string, curve (radius) or tilt (over)", 2.35),
+    ("string, curve (radius) or tilt (track length)", 2.35),
     *((str(number), 0.61) for number in range(1, 6)),
 )
 

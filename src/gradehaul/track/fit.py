@@ -155,7 +155,7 @@ def _known(own: Sequence[Section]) -> bool:
 def _unfixed(plan: Plan, line: Line, round_: _Round, waiting: Sequence[Line]) -> PlanError:
     """Return the error of a line whose figures wait for places that no other line fixes."""
     others = [other.name for other in waiting if other is not line]
-    wrong = f'nothing fixes where "{line.start}" and "{line.finish}" lie to one another'
+    wrong = f'nothing fixes where "{line.start}" and "{line.finish}" lie relative to each other'
     if round_.placed(line):
         wrong = "it runs beside, or eases into, a line whose figures are still to be found"
     write = f"numbers in {listed([line.name, *others])}, all but one" if others else "a number in place of each fit"

@@ -204,6 +204,16 @@ class HelpedTrain:
             for near, far in loops
         )
 
+    def overhangs_bridge(self, on: float, off: float) -> bool:
+        """Whether both together are longer than a turntable over which they run while the helper is on."""
+        joints = self.layout.plan.joints
+        return any(
+            (joints[joint.name].length or math.inf) < self.both * _WHOLE
+            and joint.at < off + self.helper
+            and on < joint.at + self.both
+            for joint in joints_along(self.layout, self.leg)
+        )
+
     def under(self, start: float, stop: float) -> tuple[Way, ...]:
         """Return the ways of the leg between two places, in running order; on a lap it is as if unrolled."""
         ways, starts, length = self.leg.route.ways, self.leg.starts.tolist(), self.leg.length
@@ -241,7 +251,7 @@ class HelpedTrain:
 
 def obstacle(helped: HelpedTrain, where: TrainEnd, on: float, off: float) -> Obstacle | None:
     """Return what keeps a helper from coming on and going off with the train's own head at two places of the leg."""
-    if helped.meets_itself(on, off):
+    if helped.meets_itself(on, off) or helped.overhangs_bridge(on, off):
         return "room"
     if where == "head":
         return _head_on(helped, on) or _head_off(helped, off)

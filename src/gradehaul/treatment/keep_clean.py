@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from pathlib import Path
 from time import perf_counter
@@ -12,9 +12,9 @@ from typing import ClassVar, Literal, NamedTuple, get_args
 
 import numpy as np
 
-from gradehaul.errors import DesignError, RouteError
+from gradehaul.errors import DesignError, RouteError, quoted
 from gradehaul.haulage.answers.check_notes import doubts_of
-from gradehaul.haulage.answers.judged import Judged, judged
+from gradehaul.haulage.answers.judged import Judged, judged, worst_over
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, build_train, trains_named
@@ -24,7 +24,7 @@ from gradehaul.plan.edit.copies import plan_with_rails
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Note, Plan
-from gradehaul.quantities import Kind, describe
+from gradehaul.quantities import Kind, describe, read_quantity
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters, Ratio
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
@@ -37,6 +37,9 @@ would spread film from it onto rail that must stay clean; or treated or not as o
 runs there."""
 
 
+_PIECES_PATIENCE = 5.0
+"""How long dividing tracks is tried, s: what is found by then may be treated."""
+
 _MORE_RISK = 0.005
 """A risk that grows by no more is as before: half of a percent as it is shown."""
 
@@ -45,7 +48,7 @@ _MORE_RISK = 0.005
 class KeepCleanOptions:
     """What a keep-clean plan is made for.
 
-    `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `need` the outcome
+    `trains` by name, all named ones where empty; `film` by name, None for the only one of the plan; `need` the outcome
     that they reach with the share `reserve` of the pull held back, ``marginal`` only for trains that do not climb
     with no more film; `step` the greatest length of a stretch that is wiped or left as a whole, m, None for
     whole tracks; `carry` how far wheels carry the film, m, None for what the plan says or else is assumed.
@@ -121,6 +124,8 @@ class KeepCleanPlan(AnswerRecord):
     gap: Ratio
     doubts_of: Callable[[], tuple[Note, ...]] = field(repr=False, compare=False)
     need_film: tuple[str, ...] = ()
+    by_pieces: Callable[[], Meters] = field(default=lambda: 0.0, repr=False, compare=False)
+    """How much may be treated by pieces of tracks, of `piece` at most, m; looked for when it is asked for."""
 
     @property
     def doubts(self) -> tuple[Note, ...]:
@@ -183,6 +188,11 @@ class KeepCleanPlan(AnswerRecord):
     def totals(self) -> Mapping[str, Meters]:
         """The length of all track with each use."""
         return {use: self.length(use) for use in get_args(Use)}
+
+
+def piece(plan: Plan) -> str:
+    """Return the length of the pieces that dividing tracks is tried with, as ``--step`` takes it: about an arm's."""
+    return "24in" if plan.unit in {"in", "ft"} else "600mm"
 
 
 class UsedStretch(NamedTuple):
@@ -289,7 +299,15 @@ def keep_clean_plan(
     grouped = any(len(run.train.locos) > 2 for run in runs.values())
     gap = 0.0 if choice is None else math.inf if grouped else choice.gap
     doubts = cache(partial(doubts_of, layout, layout.plan))
-    return KeepCleanPlan(layout.plan, options, name, layout.hours, rows, trains, beyond, gap, doubts, need_film)
+
+    @cache
+    def by_pieces() -> Meters:
+        divided = replace(options, film=name, step=read_quantity(piece(layout.plan), "length"))
+        return keep_clean_plan(layout, divided, patience=_PIECES_PATIENCE).length("film")
+
+    return KeepCleanPlan(
+        layout.plan, options, name, layout.hours, rows, trains, beyond, gap, doubts, need_film, by_pieces
+    )
 
 
 def _use(number: int, unit: Unit, kept: frozenset[int], carried: Collection[int], run_over: frozenset[int]) -> Use:
@@ -324,8 +342,7 @@ def _wanted(
 
 def _worse(layout: Layout, train: Train, profile: RouteProfile, trials: RandomTrials) -> Judged:
     """Return the worst of what becomes of a train at every age of the film."""
-    ages = (judged(Judged, layout, profile, train, planned, trials) for planned in layout.planned)
-    return min(ages, key=lambda each: each.rank)
+    return worst_over([judged(Judged, layout, profile, train, planned, trials) for planned in layout.planned])
 
 
 def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
@@ -340,6 +357,9 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
 def _film(plan: Plan, name: str | None) -> str:
     if not plan.films:
         raise RouteError("the plan has no film", file=plan.file, write="[rail.treated] with metal and tyred")
+    if name is None and len(plan.films) > 1:  # a plan for another film than the reader has in mind would mislead
+        found, write = ", ".join(map(quoted, plan.films)), "--film with one of these"
+        raise RouteError("track is planned for one film", file=plan.file, place="--film", found=found, write=write)
     if name is None:
         return next(iter(plan.films))
     return look_up(name, plan.films, "film", file=plan.file, place="--film").name
@@ -349,7 +369,7 @@ def _refuse(plan: Plan, options: KeepCleanOptions) -> None:
     length: tuple[Kind, str] = ("length", plan.unit)
     if not 0 <= options.reserve < 1:
         raise DesignError(
-            "a reserve is at least 0 and less than 100 % of the pull",
+            "a reserve must be at least 0 and less than 100 % of the pull",
             place="--reserve",
             found=f"{100 * options.reserve:g} %",
             write="--reserve 10%",
@@ -359,7 +379,7 @@ def _refuse(plan: Plan, options: KeepCleanOptions) -> None:
         raise DesignError(wrong, place="--step", found=found, write="--step 300mm")
     if options.carry is not None and options.carry < 0:
         found = describe(options.carry, *length)
-        raise DesignError("the film is carried 0 or farther", place="--carry", found=found, write="--carry 2m")
+        raise DesignError("the carry-over length must be 0 or more", place="--carry", found=found, write="--carry 2m")
 
 
 def treated_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:

@@ -174,7 +174,7 @@ def needs_of(
         # a load that is exact on paper is not lost to rounding, as in the verdict
         short = greatest / (1.0 - reserve) - (1.0 + TIE) * np.sum(base, axis=0)
         for found, lack in ((short_now, short), (beyond, short - np.sum(gain, axis=0))):
-            k = int(np.argmax(lack))
+            k = int(np.argmax(lack >= lack.max() - _ROUNDING * abs(greatest[np.argmax(lack)])))
             if lack[k] > 0:
                 head = float(at[k])
                 found.append(Shortfall(name, test, start + head, profile.track_at(head), float(lack[k])))
@@ -188,6 +188,9 @@ def needs_of(
     )
     return Needs(tuple(tight), _worst(beyond), _worst(short_now), run_over)
 
+
+_ROUNDING = 1e-12
+"""Demands that differ by no more, as a share, are equal: of several places the first counts, as in `check`."""
 
 _PullOf = Callable[[Loco, str], Pull]
 _Tested = tuple[FilmTest, tuple[FloatArray, FloatArray], _PullOf]
@@ -228,7 +231,7 @@ def _joined(group: Sequence[Under]) -> Under:
 
 
 def _greatest_between(function: PiecewiseQuadratic, places: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the greatest value between each two places, and where it is reached."""
+    """Return the greatest value between each two places, and where it is first reached, to within rounding."""
     fine = function + steps(places, np.zeros(places.size - 1)) if places[-1] > places[0] else function
     piece, t = fine.vertices()
     value = np.concatenate([fine.values, fine.ends, fine.values[piece] + 0.5 * fine.slopes[piece] * t])
@@ -237,7 +240,11 @@ def _greatest_between(function: PiecewiseQuadratic, places: FloatArray) -> tuple
     within = np.concatenate([own, own, own[piece]])
     order = np.lexsort((at, -value, within))
     first = np.searchsorted(within[order], np.arange(places.size - 1))
-    return value[order][first], at[order][first]
+    top = value[order][first]
+    reached = value >= (top - _ROUNDING * np.abs(top))[within]
+    begins = np.full(top.size, np.inf)
+    np.minimum.at(begins, within[reached], at[reached])
+    return top, begins
 
 
 def _pulls_under(

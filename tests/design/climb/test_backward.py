@@ -89,7 +89,9 @@ def passing(
     direction: Direction | None = None,
 ) -> TrainTest:
     """What a design must pass."""
-    return train_test(stock, train, None, need, directions_of(stock, direction))._replace(rails=tuple(rails))
+    return train_test(stock, (train,) if train else (), None, need, directions_of(stock, direction))._replace(
+        rails=tuple(rails)
+    )
 
 
 @pytest.mark.parametrize(("find", "scale", "unit", "radius", "pull", "cars", "number"), [*questions()])
@@ -236,13 +238,13 @@ def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(
 
 
 def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: HelixBuild) -> None:
-    with pytest.raises(DesignError, match="in a space"):
+    with pytest.raises(DesignError, match="for a floor space"):
         roomiest(HelixGiven(rise=0.5), build, stock)
     with pytest.raises(DesignError, match="not even one turn"):
         roomiest(HelixGiven(floor=(2.0, 1.7), rise=0.05), build, stock)
-    with pytest.raises(DesignError, match="what is looked for"):
+    with pytest.raises(DesignError, match="what --find finds"):
         search_helix("radius", HelixGiven(radius=0.6, grade=0.02, turns=3), build, passing(stock, ["clean"]))
-    with pytest.raises(DesignError, match="what is looked for"):
+    with pytest.raises(DesignError, match="what --find finds"):
         search_helix("grade", HelixGiven(radius=0.6, grade=0.02, turns=3), build, passing(stock, ["clean"]))
     with pytest.raises(DesignError, match="not enough is known"):
         search_helix("radius", HelixGiven(grade=0.02), build, passing(stock, ["clean"]))

@@ -165,7 +165,7 @@ def test_what_is_missing_and_what_contradicts_is_told(build: HelixBuild) -> None
         helix_of(HelixGiven(radius=24 * INCH, rise_per_turn=4 * INCH, grade=0.03, turns=3), build, "in")
     with pytest.raises(DesignError, match="floor 900 mm by 900 mm contradicts radius 600 mm"):
         helix_of(HelixGiven(radius=0.6, grade=0.02, turns=3, floor=(0.9, 0.9)), build)
-    with pytest.raises(DesignError, match=r"whole half turns.*write --turns 3\.5 and"):
+    with pytest.raises(DesignError, match=r"whole number of half turns.*write --turns 3\.5 and"):
         helix_of(HelixGiven(radius=0.6, grade=0.02, turns=3.3), replace(build, straight=0.3))
     with pytest.raises(DesignError, match="two tracks this close foul one another on this curve, got 54 mm"):
         helix_of(HelixGiven(radius=0.45, grade=0.02, turns=3), replace(two, centers=0.054))

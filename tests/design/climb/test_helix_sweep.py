@@ -36,7 +36,7 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
     radii, rises = np.linspace(0.27, 0.9, 4), np.linspace(0.05, 0.16, 4)
     train = next(iter(stock.trains))
     found = sweep(radii, rises, build, stock, turns=turns, train=train, steepest=0.03)
-    test = train_test(stock, train, None, "climbs", directions_of(stock))
+    test = train_test(stock, (train,), None, "climbs", directions_of(stock))
     exact = 0
     for down, across in np.ndindex(4, 4):
         given = HelixGiven(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=turns)

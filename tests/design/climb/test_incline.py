@@ -126,7 +126,7 @@ def test_a_compensated_length_is_found_between_too_steep_and_falling_on_a_curve(
     # longer than the found one by a little, and the grade on the curve would turn downward
     for rise in (0.02, 0.03, 0.05):
         bends = (Bend(0.5, math.pi),)
-        test = TrainTest(stock, "local", ("clean",), "climbs", directions_of(stock))
+        test = TrainTest(stock, ("local",), ("clean",), "climbs", directions_of(stock))
         found, _ = search_incline("length", InclineGiven(rise, None, None, bends, None, compensated=True), test)
         assert found.grade_in(bends[0]) >= 0
 
@@ -148,7 +148,7 @@ def test_what_cannot_be_is_refused(stock: Plan) -> None:
         InclineGiven(0.1, 9.0, bends=(Bend(0.6, 1.0, 0.7),)), "easements are longer than the curve .* at most 23.62 in"
     )
     refused(InclineGiven(0.1, 6.0, bends=(Bend(0.6, 1.0, -0.1),)), "easement must be 0 or longer")
-    refused(InclineGiven(0.1, 6.0, bends=(Bend(0.3, 1e6),)), "ten whole turns .* write gradehaul helix for more")
+    refused(InclineGiven(0.1, 6.0, bends=(Bend(0.3, 1e6),)), "ten full turns .* write gradehaul helix for more")
 
 
 def outcome(incline: Incline, stock: Plan, rail: str) -> str:
@@ -169,7 +169,7 @@ def outcome(incline: Incline, stock: Plan, rail: str) -> str:
 def test_backwards_is_tight(stock: Plan, rail: str, need: Need, compensated: bool) -> None:
     passing = ("climbs",) if need == "climbs" else ("climbs", "marginal")
     fixed = InclineGiven(0.12, None, None, BENDS, None, compensated)
-    test = TrainTest(stock, "local", (rail,), need, directions_of(stock))
+    test = TrainTest(stock, ("local",), (rail,), need, directions_of(stock))
     short, _ = search_incline("length", fixed, test)
     assert outcome(short, stock, rail) in passing
     shorter = incline_of(replace(fixed, length=short.length - steps_of(stock.unit).length), stock)

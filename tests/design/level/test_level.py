@@ -72,7 +72,7 @@ def test_limits_of_joints_and_what_contradicts_them() -> None:
         leveled(layout, least={"M": 0.03}, most={"M": 0.02})
     with pytest.raises(RouteError, match="no joint of this name"):
         leveled(layout, least={"N": 0.03})
-    with pytest.raises(DesignError, match="no heights keep all limits"):
+    with pytest.raises(DesignError, match="no heights satisfy all limits"):
         leveled(layout, least={"M": 0.05})
 
 

@@ -154,7 +154,7 @@ def test_a_vertical_curve_that_takes_back_what_was_gained_is_named_and_fails_str
     assert found.exit_code == 1
     words = " ".join(found.stdout.split())
     assert "The hardest grade falls for 1 of 2 trains: for empties, 4.67 to 4.55 %; for the rest it changes" in words
-    assert "One spot on Creek bend has a higher effective grade (4.67 % to 4.94 %), but averaged" in words
+    assert "One spot on Creek bend has a higher effective grade (4.94 %, was 4.67 %), but averaged" in words
     assert "loads does worse on treated rail: runs away, risk 54 % before; risk >99 % after." in words
     words = " ".join(run("level", PLANS / "switchback.toml").stdout.split())
     assert "stone does worse on treated fresh rail: gets through, risk 4 % before; risk 8 % after." in words
@@ -212,7 +212,7 @@ def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
     (tmp_path / "hill.toml").write_text(f'[line.Hill]\nfrom = "A"\nto = "B"\n{track}\n{STOCK}', encoding="utf-8")
     plan = tmp_path / "plan.toml"
     plan.write_text(f'include = ["hill.toml"]\n{HEAD}[railhead]\nA = 0\nB = 0.1\n{TRAIN}', encoding="utf-8")
-    with pytest.raises(PlanError, match='line "Hill": this does not stand in this file'):
+    with pytest.raises(PlanError, match='line "Hill": this is not in this file'):
         leveled_plan(leveled(Layout(load_plan(plan))), tmp_path)
 
 
@@ -325,6 +325,7 @@ def test_a_berth_that_leveling_makes_steeper_is_named_with_the_cars_that_newly_r
     plan.write_text(STANDING.replace('"6 %"', f'"{mine}"'), encoding="utf-8")
     assert words in (said := " ".join(run("level", plan).stdout.split()))
     assert "free" in said
+    assert "A grade or rise written on its tracks keeps it." in said
     (berth,) = leveled(Layout(load_plan(plan))).parked
     copy = tmp_path / "copy.toml"
     assert run("level", plan, "-o", copy).exit_code == 0
@@ -334,6 +335,47 @@ def test_a_berth_that_leveling_makes_steeper_is_named_with_the_cars_that_newly_r
     for roll, found in ((berth.rolled_before, before), (berth.roll_after, after)):
         assert roll == tuple(car for car, stay in found.cars_stay.items() if not stay)
     assert run("level", plan, "--strict").exit_code == 1
+
+
+CURVED_IN = f"""
+{HEAD}
+railhead = {{ A = 0, J = 0.1, C = 0.12 }}
+vertical_curve.length = 0.4
+line.Hill = {{ from = "A", to = "J", track = [{{ straight = 2HILL }}, {{ left = 2, length = 2 }}] }}
+line.Mine = {{ from = "J", to = "C", track = [
+  {{ straight = 3, rise = 0 }},
+  {{ right = 0.6, length = 1 }},
+  {{ straight = 1 }},
+  BERTH,
+] }}
+{STOCK}
+rolling = "1.5 %"
+[train.turn]
+route = "In"
+consist = ["mule", "2 ore"]
+[route.In]
+from = "A"
+to = "C"
+"""
+"""The branch needs 0.02 m over 2 m, which leveling shifts from its bend to the straight before the berth."""
+
+
+@pytest.mark.parametrize("gains", [True, False])
+def test_a_berth_steeper_by_the_vertical_curve_at_its_end_is_told_from_one_that_is_tilted(gains, tmp_path):
+    plan = tmp_path / "plan.toml"
+    text = CURVED_IN.replace("HILL", "" if gains else ', grade = "2.5 %"')
+    plan.write_text(text.replace("BERTH", '{ straight = 1, rise = 0, berth = "Pit" }'), encoding="utf-8")
+    found = leveled(Layout(load_plan(plan)))
+    assert found.gains == gains
+    said = " ".join(run("level", plan).stdout.split())
+    assert "Parked ore would newly ROLL AWAY from Pit, which gets steeper, " in said
+    assert "Its own grade stays: the vertical curve into the track beside it" in said
+    assert "A grade or rise written" not in said
+    assert ("At the railheads of --more heights: Parked" in said) != gains
+    # what it advises: the berth ends where the curve begins
+    cured = '{ straight = 0.2, rise = 0 }, { straight = 0.8, rise = 0, berth = "Pit" }'
+    plan.write_text(text.replace("BERTH", cured), encoding="utf-8")
+    assert leveled(Layout(load_plan(plan))).parked == ()
 
 
 def test_a_berth_that_gets_steeper_and_holds_all_cars_passes_strict(tmp_path):

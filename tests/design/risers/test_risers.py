@@ -22,10 +22,15 @@ from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError, GradehaulError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.scales import scale_named
+from gradehaul.track.proximity.spacing import spacing_of
 from project import PLANS
 from strategies import ROUTE, layouts
 from strategies import Layout as Written
 
+HO = scale_named("HO")
+NEED = 0.5 * HO.stock_width + HO.side_clearance + 0.75 * 0.0254
+"""Half the width of stock, the room beside it, and half a 1x2 laid flat, m."""
 BUILD = RiserBuild(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=1.0)
 HEAD = 'scale = "HO"\nunit = "mm"\nrailhead.A = 0\n'
 
@@ -308,7 +313,7 @@ def test_a_page_too_small_is_refused(name: str) -> None:
 
 def test_a_strip_has_a_length_and_an_end() -> None:
     found = hill("{ straight = 90000 }", every=10.0)
-    with pytest.raises(DesignError, match="a strip has a length"):
+    with pytest.raises(DesignError, match="a strip must be longer than 0"):
         strip_pages(found, 0.0, PageRoom(0.277, 0.16), 0.02)
     with pytest.raises(DesignError, match="at most 100 pages"):
         strip_pages(found, 90.0, PageRoom(0.277, 0.16), 0.02)
@@ -370,8 +375,43 @@ line.Over = {{ from = "E", to = "F", at = [1000, 0], heading = {cross}, track = 
             room = 0.2 + 0.01 * riser.at - (0.02 + slope * spot.real) - BUILD.deck
             assert riser.on_deck is not None
             assert room - 0.05 * wide < riser.on_deck <= room + 0.0001
-        elif abs(off) > 0.02 + wide:
+        elif abs(off) > 0.02 + max(wide, NEED):
             assert riser.on_deck is None
+
+
+@pytest.mark.parametrize("cross", [0, 40, 90])
+@pytest.mark.parametrize("side", [0, 10, 18, 30, 43, 46])
+def test_no_block_stands_where_stock_passes_below(cross: float, side: float) -> None:
+    """By hand: a block's center line, half a block, the room beside stock and half its width, square to the track."""
+    text = f"""{HEAD}railhead.E = 200
+line.Low = {{ from = "A", to = "B", at = [-1000, {-side}], track = [{{ straight = 2000, rise = 0 }}] }}
+line.Over = {{ from = "E", to = "F", at = [0, 0], heading = {cross}, track = [{{ straight = 400, rise = 0 }}] }}
+"""
+    layout = Layout(read_plan(text))
+    for riser in risers_along(walk_along(layout, line="Over"), BUILD, every=0.02).risers:
+        apart = side / 1000 + riser.at * math.sin(math.radians(cross))
+        below = riser.below
+        if apart > NEED:
+            assert below is None
+            continue
+        assert below is not None
+        assert (below.track, below.apart) == ("Low:1", pytest.approx(apart, abs=1e-6))
+        assert below.clear == pytest.approx(NEED - 0.01905)
+        assert below.fits is below.beside is (not cross and side < 16.5)
+
+
+def test_on_a_curve_below_a_block_keeps_clear_of_what_stock_overhangs() -> None:
+    low = 'line.Low = { from = "A", to = "B", at = [0, 0], track = [{ left = 400, angle = 90 }] }\n'
+    over = 'line.Over = { from = "E", to = "F", at = [200, 0], heading = 90, track = [{ straight = 300, rise = 0 }] }\n'
+    layout = Layout(read_plan(f"{HEAD}railhead.B = 0\nrailhead.E = 200\n{low}{over}"))
+    (least,) = {
+        riser.below.clear
+        for riser in risers_along(walk_along(layout, line="Over"), BUILD, every=0.02).risers
+        if riser.below is not None
+    }
+    overhang = float(spacing_of(layout.plan).overhang(np.array(2.5)))
+    assert overhang > 0.002
+    assert least == pytest.approx(NEED - 0.01905 + overhang)
 
 
 @pytest.mark.parametrize("ease", [0, 150])

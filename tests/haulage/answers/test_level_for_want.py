@@ -45,7 +45,7 @@ def test_of_many_lines_three_are_named() -> None:
 
 def test_a_plan_meant_flat_gets_one_line() -> None:
     assert [str(each) for each in check(hill()).doubts] == [
-        "heights: all track is taken as level, since the plan has no second height"
+        "heights: all track is taken as level, since the plan states fewer than two heights"
     ]
 
 

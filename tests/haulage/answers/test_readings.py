@@ -62,7 +62,7 @@ def test_sound_readings_raise_no_remark():
         (reading("goat", '["0.065 N", "0.066 N", "0.067 N"]'), "0.066 N is 2 % of its weight"),
         (
             reading("goat", FIVE) + reading("goat", '["70 gf", "71 gf", "70 gf"]', 'state = "slipping"'),
-            "which cannot be",
+            "which is impossible",
         ),
         (reading("goat", FIVE) + reading("goat", '["70 gf", "71 gf", "70 gf"]', 'rail = "treated"'), "as on no film"),
         (
@@ -233,8 +233,8 @@ def test_check_and_readings_name_the_same_measurement(name):
     ("hours", "wanted"),
     [
         ([], ["wipe the film (treated) on a spare length of track"]),
-        ([30], ["rail on the day you apply it too"]),
-        ([0], ["rail after a day too"]),
+        ([30], ["rail on the day you apply the film"]),
+        ([0], ["rail after a day"]),
         ([0, 30], []),
     ],
 )
@@ -248,8 +248,8 @@ def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
     advice = " ".join(readings(plan).measure_next)
     every = (
         "wipe the film (treated) on a spare length of track",
-        "rail on the day you apply it too",
-        "rail after a day too",
+        "rail on the day you apply the film",
+        "rail after a day",
     )
     assert [words for words in every if words in advice] == wanted
 

@@ -10,6 +10,7 @@ from scipy.optimize import curve_fit
 
 from checked import check
 from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.answers.judged import judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.bench.film_age import EARLY, _levels, pull_at, recovery
 from gradehaul.plan import read_plan
@@ -112,6 +113,22 @@ def test_any_age_can_be_asked_for():
     assert asked[-1] == pytest.approx(51, abs=1)
     two = [(0.5, 42), (24, 50)]
     assert [pulls_at(hours, two) for hours in (3, 30)] == [pytest.approx(42), pytest.approx(50)]
+
+
+@pytest.mark.parametrize(("hours", "rail"), [(0.3, "treated fresh"), (0.7, "treated fresh"), (30, "treated")])
+def test_an_age_that_was_read_is_as_sure_as_its_readings(hours, rail):
+    """The same film, readings and draws as for fresh or rested film: the same risk."""
+    sets = {0.7: ["38 gf", "41 gf", "44 gf"], 24: ["39 gf", "43 gf", "46 gf", "48 gf"]}
+    text = "".join(
+        f'[[reading]]\nloco = "goat"\nrail = "treated"\nhours = {age}\nforce = {forces}\n'
+        for age, forces in sets.items()
+    )
+    plan = read_plan(PLAN.replace("4 ore", "7 ore") + text.replace("'", '"'))
+    (by_age,) = judged_trains(Layout(plan, hours=hours), [rail])
+    (as_such,) = judged_trains(Layout(plan), [rail])
+    assert 0.02 < as_such.risk < 0.98
+    assert by_age.verdict.spare == pytest.approx(as_such.verdict.spare)
+    assert (by_age.risk, by_age.trust.causes) == (as_such.risk, as_such.trust.causes)
 
 
 AGES = st.lists(

@@ -61,6 +61,7 @@ def test_a_coarse_balance_is_not_taken_for_sure():
     found = [mean_of([value] * 5, step=5.0) for value in read]
     assert np.mean([abs(one.value - t) <= one.half for one, t in zip(found, truth, strict=True)]) > 0.95
     assert all(one.error >= 5 / np.sqrt(12) * (1 - 1e-12) for one in found)
+    assert mean_of([1.0, 1.0, 1.0, 2.0], step=1.0).error == 0.25  # a scatter of half a step is one that shows
 
 
 @pytest.mark.parametrize("values", [[79.0, 82.0, 81.0], [50.0, 52.0], [66.1, 66.4, 65.2, 67.0, 66.6]])
@@ -104,7 +105,19 @@ def test_readings_far_off_are_shown_and_count_where_the_mean_is_lower_with_them(
     assert row.outliers == (pytest.approx(odd * GF),)
     assert (row.count, row.counted) == (5, counts)
     assert row.mean == pytest.approx(np.mean([80, 81, 82, 80, odd][:counts]) * GF)
-    assert str(row.doubts[0]).startswith(f"{odd} gf is far from the others; the lower mean is used")
+    both = f"the mean is {np.mean([80, 81, 82, 80, odd]):.4g} gf with it, 80.75 gf without it"
+    assert str(row.doubts[0]) == f"{odd} gf is far from the others: {both}; the lower counts"
+
+
+@pytest.mark.parametrize("more", ["", '[bench]\nstep = "0.5 gf"\n'])
+def test_readings_of_which_most_are_equal_have_the_spread_that_the_balance_can_show(more):
+    """By hand: the mean of five, and Student's t of 2.776 times their standard deviation over the root of five."""
+    row = rows(more + reading('["13 gf", "13.5 gf", "13 gf", "14 gf", "13 gf"]'))["goat", "clean", "standing"]
+    assert (row.outliers, row.counted) == ((), 5)
+    half = 2.776 * np.std([13, 13.5, 13, 14, 13], ddof=1) / np.sqrt(5)
+    assert [row.low, row.mean, row.high] == pytest.approx([(13.3 + k * half) * GF for k in (-1, 0, 1)], rel=1e-4)
+    odd = rows(more + reading('["13 gf", "13.5 gf", "13 gf", "19 gf", "13 gf"]'))["goat", "clean", "standing"]
+    assert odd.outliers == (pytest.approx(19 * GF),)
 
 
 def test_which_readings_lie_far_off():

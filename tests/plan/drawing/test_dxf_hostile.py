@@ -29,7 +29,7 @@ def said(path, **more):
             "only DXF is an open format, got a DWG file; write it again, saved as DXF (2018 or older)",
         ),
         (b"AC1015", "only DXF is an open format, got a DWG file; write it again, saved as DXF (2018 or older)"),
-        (b"\x89PNG\r\n\x1a\n\0\0\0", "this is no DXF file, got binary data; write it again, saved as DXF"),
+        (b"\x89PNG\r\n\x1a\n\0\0\0", "this is not a DXF file, got binary data; write it again, saved as DXF"),
         (plain(line()).encode("utf-16"), "a DXF file is plain text, got UTF-16; write it again, saved as DXF"),
     ],
 )
@@ -53,7 +53,7 @@ def test_a_file_too_large(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize("text", ["hello\nworld\n", "0\nSECTION\n", "0\nSECTION\n2\nENTITIES\n0\nENDSEC\n", "0\n" * 50])
 def test_text_that_is_no_drawing(tmp_path, text):
-    with pytest.raises(DrawingError, match=r"damaged or cut short|draws nothing|unit|this is no DXF file") as caught:
+    with pytest.raises(DrawingError, match=r"damaged or cut short|draws nothing|unit|this is not a DXF file") as caught:
         read(written(tmp_path, text))
     assert not isinstance(caught.value.__cause__, OSError)  # which would say that the file cannot be read
 
@@ -156,7 +156,7 @@ def test_splines_that_are_none(tmp_path, change):
         else:
             setattr(spline, f"_{name}", value)
     (message,) = said(saved(document, tmp_path))
-    assert message.startswith(f'SPLINE #{spline.dxf.handle} on layer "Track": this is no spline, got ')
+    assert message.startswith(f'SPLINE #{spline.dxf.handle} on layer "Track": this is not a spline, got ')
 
 
 def test_a_spline_at_one_place_has_no_length_and_is_left_out(tmp_path):

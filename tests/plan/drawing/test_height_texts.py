@@ -81,7 +81,7 @@ def test_heights_that_are_not_used_stand_above_the_verdict(tmp_path):
     lines = " ".join(answer("check", plan).split())
     doubt = (
         "tarn.dxf: 2 heights of the drawing are not used: a hill may be steeper "
-        '("99" stands beside no track (66 mm is the limit), at (1000.0, 900.0) mm on layer "Heights")'
+        '("99" is beside no track (66 mm is the limit), at (1000.0, 900.0) mm on layer "Heights")'
     )
     assert lines.index(doubt) < lines.index("the plan names no train")
     (line,) = load_plan(plan).lines.values()
@@ -101,7 +101,7 @@ def test_heights_where_entities_meet_are_heights_along_the_line(tmp_path):
     shown = answer("import", drawing_with(tmp_path, texts, HILL), "-o", plan, "--scale", "HO")
     assert shown.splitlines()[0] == "1 height of the drawing is not used: a hill may be steeper"
     text = plan.read_text("utf-8")
-    assert '# "77" stands beside no track (66 mm is the limit), at (900.0, 800.0) mm on layer "Heights"\n' in text
+    assert '# "77" is beside no track (66 mm is the limit), at (900.0, 800.0) mm on layer "Heights"\n' in text
     (line,) = load_plan(plan).lines.values()
     assert [track.railhead for track in line.tracks] == [pytest.approx(0.005), pytest.approx(0.04), None]
     ((at, height),) = line.railhead_at
@@ -165,7 +165,7 @@ UPRIGHT = [((0, 0), (0, 2000))]
 def test_a_text_that_ends_at_the_track_stands_beside_it_and_one_beyond_the_limit_is_measured(tmp_path):
     assert along_of(tmp_path, UPRIGHT, "H=27 mm", (-80, 400)) == ([(pytest.approx(0.4, abs=0.013), 0.027)], [])
     found, (said,) = along_of(tmp_path, UPRIGHT, "H=27 mm", (40, 400))
-    assert (found, said) == ([], '"H=27 mm" stands beside no track (the nearest is 40 mm away, 36 mm is the limit)')
+    assert (found, said) == ([], '"H=27 mm" is beside no track (the nearest is 40 mm away, 36 mm is the limit)')
 
 
 @pytest.mark.parametrize("y", [8, -20])
@@ -185,7 +185,7 @@ def test_a_text_at_one_track_is_not_taken_for_the_other_that_its_middle_is_neare
     ]  # the text ends at the first, and begins 20 mm from the other
     found, (said,) = along_of(tmp_path, lines, "+27.5", (-52, 400))
     assert found == []
-    assert "stands beside several tracks" in said
+    assert "is beside several tracks" in said
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import pytest
 from gradehaul.errors import Problems
 from plan.drawing.hand_made import assembled, label, polyline, straight
 
-SEVERAL = "stands beside several tracks; for the nearest write"
+SEVERAL = "is beside several tracks; for the nearest write"
 
 
 def height(text, x, y):
@@ -32,7 +32,7 @@ def test_a_text_that_is_no_height_or_near_nothing_is_told():
     drawn = assembled([straight(0, 0, 2, 0)], [height("top", 2.01, 0), height("50", 1.0, 0.2)])
     assert [(fault.code, fault.text) for fault in drawn.faults] == [
         ("height-unread", 'the text "top" is no height (this is not a length)'),
-        ("height-unused", '"50" stands beside no track (66 mm is the limit)'),
+        ("height-unused", '"50" is beside no track (66 mm is the limit)'),
     ]
     assert drawn.heights == {}
 
@@ -45,7 +45,7 @@ def test_a_text_that_is_no_height_or_near_nothing_is_told():
             [("30", 1.0, 0.02)],
             f'"30" {SEVERAL} railhead_at = [[1000, 30]] in [line."TRACK 1"]',
         ),
-        ([("30", 1.0, 0.01), ("40", 1.01, -0.015)], '"40" stands farther off than 30 mm at this place'),
+        ([("30", 1.0, 0.01), ("40", 1.01, -0.015)], '"40" is farther off than 30 mm at this place'),
         ([("30", 1.0, 0.01), ("30", 1.01, -0.015)], ""),
     ],
 )

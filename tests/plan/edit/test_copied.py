@@ -31,8 +31,9 @@ def test_what_does_not_stand_below_the_copy_is_told_with_the_cure(tmp_path: Path
     with pytest.raises(PlanError) as caught:
         lead_from(document, tmp_path / "p.toml", tmp_path / "else", file="p.toml")
     assert str(caught.value) == (
-        "p.toml: a copy in another folder would not find what the plan names: that stands beside a plan or below it, "
-        f'got "a.toml", "d.dxf"; write -o with a name in the folder of the plan, {tmp_path}, or copy these files to '
+        "p.toml: a copy in another folder would not find the files that the plan names: they must be beside it or "
+        f'below it, got "a.toml", "d.dxf"; write -o with a name in the folder of the plan, {tmp_path}, or copy '
+        "these files to "
         f"{tmp_path / 'else'} first"
     )
 

@@ -123,11 +123,11 @@ def test_a_plan_without_unit_gets_figures_with_theirs(tmp_path: Path) -> None:
 
 def test_what_cannot_be_written_is_refused(tmp_path: Path) -> None:
     (tmp_path / "closed.toml").write_text(TEXT.replace('"fit"', "1"))
-    with pytest.raises(PlanError, match="no figure of this plan is to be found"):
+    with pytest.raises(PlanError, match='no figure of this plan is "fit"'):
         plan_with_numbers(load_plan(tmp_path / "closed.toml"))
     (tmp_path / "track.toml").write_text(TEXT.replace('scale = "HO"\n', ""))
     (tmp_path / "outer.toml").write_text('scale = "HO"\nunit = "in"\ninclude = ["track.toml"]\n')
-    with pytest.raises(PlanError, match="this does not stand in this file"):
+    with pytest.raises(PlanError, match="this is not in this file"):
         plan_with_numbers(fitted(load_plan(tmp_path / "outer.toml")))
 
 

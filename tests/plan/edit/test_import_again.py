@@ -165,7 +165,7 @@ def test_a_height_of_a_joint_that_is_drawn_no_more_stays_and_is_said_first():
     for done in (imported(), imported()):
         assert done.text == first.text
         assert done.changes.contrary == [
-            f'"{joint}" stays at 0 mm, which is drawn no more: take it out of [railhead] to follow the drawing'
+            f'"{joint}" stays at 0 mm, which is no longer drawn: take it out of [railhead] to follow the drawing'
         ]
 
 
@@ -177,7 +177,7 @@ def test_heights_along_a_line_that_nobody_changed_follow_the_drawing():
     double_oval("oval.dxf", heights=(HEIGHTS[0], ("17", 1300, 142), ("23", 1592, 142)))
     done = imported()
     assert sorted(heights_of().values()) == [0.017, 0.025]
-    assert [said.partition(" mm: ")[2] for said in done.changes.heights] == ["35 mm is drawn no more"]
+    assert [said.partition(" mm: ")[2] for said in done.changes.heights] == ["35 mm is no longer drawn"]
 
 
 def test_a_changed_height_whose_drawing_changes_is_said_first_and_apart_and_its_mark_moves():

@@ -11,7 +11,7 @@ from gradehaul.plan.reader import read_plan
 from plan.drawing.dxf_files import MM, new
 
 LOOK = '3 texts on "texts" look like heights: if they are, add --height-layers "texts"'
-TAKEN = 'read from numbers on "texts": if they are none, add --height-layers none'
+TAKEN = 'read from numbers on "texts": if they are not, add --height-layers none'
 FURNITURE = ("TABLES", "Wall_2", "FASCIA line", "A-DOORS", "Track dimensions", "Fenster")
 
 
@@ -70,7 +70,7 @@ def test_closed_figures_with_corners_are_no_track_on_whatever_layer(imported, la
     done = imported(draw)
     assert list(done.drawn.lines) == ["TRACK 1"]
     (text,) = said(done, "no-track")
-    assert text == f'closed figures with corners on layer "{layer}" are no track: 13200.0 mm left out'
+    assert text == f'closed figures with corners on layer "{layer}" are not track: 13200.0 mm left out'
 
 
 def test_what_meets_a_corner_or_has_none_is_track(imported):
@@ -91,7 +91,7 @@ def test_a_layer_that_meets_no_other_is_asked_about(imported):
         space.add_line((0, 2000), (2000, 2000), {"layer": "Narrow track"})
 
     assert said(imported(draw), "lone-layer") == [
-        'nothing on layer "Edge" meets track of another: if it is none, name the others by --layers'
+        'nothing on layer "Edge" meets track of another: if it is not track, name the others in --layers'
     ]
     assert said(imported(draw, layers=("TRACK", "Edge")), "lone-layer") == []
 

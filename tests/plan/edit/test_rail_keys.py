@@ -83,7 +83,7 @@ def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
     path.write_text('scale = "HO"\nunit = "in"\ninclude = ["lines.toml"]\nrailhead.A = 0\n')
     with pytest.raises(
         PlanError,
-        match='line "Far": this does not stand in this file but in one that it names; write a plan with its track',
+        match='line "Far": this is not in this file but in one that it includes or reads; write a plan with its track',
     ):
         plan_with_rails(load_plan(path), {"Far:1": "treated"})
 
@@ -91,7 +91,7 @@ def test_lines_of_an_included_file_are_refused(tmp_path: Path) -> None:
 def test_a_drawing_has_no_lines_to_change() -> None:
     plan = load_plan("plans/cove.toml")
     track = next(iter(plan.tracks))
-    with pytest.raises(PlanError, match="does not stand in this file"):
+    with pytest.raises(PlanError, match="is not in this file"):
         plan_with_rails(plan, {track: "treated"})
 
 

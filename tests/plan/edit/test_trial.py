@@ -43,7 +43,7 @@ def test_every_fixed_railhead_of_the_demo_plans_is_written_in_place(name):
         written += 1
     drawn = name == "cove"  # all of its heights stand in its drawing
     assert (len(refused) if drawn else written) == len(fixed_railheads(plan))
-    assert all("does not stand in this file" in words for words in refused)
+    assert all("is not in this file" in words for words in refused)
 
 
 def test_a_joint_without_a_height_gets_one():
@@ -73,7 +73,7 @@ def test_stock_in_another_file_is_no_obstacle_and_a_railhead_there_is(tmp_path: 
     path = tmp_path / "plan.toml"
     path.write_text(text)
     plan = load_plan(path)
-    with pytest.raises(PlanError, match="does not stand in this file"):
+    with pytest.raises(PlanError, match="is not in this file"):
         tried_text(plan, text, TrialHeights({"joint B": 0.03}))
 
 

@@ -10,6 +10,7 @@ import tomli
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan import read_plan
+from gradehaul.plan.drawing.records import Fault
 from gradehaul.plan.edit.writer import Changes, new_plan, updated_plan
 from gradehaul.plan.edit.writer.drawn_tables import lines_before
 from gradehaul.plan.edit.writer.text import MARK
@@ -48,6 +49,15 @@ def edited():
     )
     text = text.replace("[line.Hill]  # drawn\n", '[line.Hill]  # drawn\nruns = "forward"   # one way\n')
     return text + STOCK
+
+
+def test_a_new_plan_names_heights_that_were_not_used_and_keeps_them_when_brought_up_to_date():
+    drawn = replace(DRAWN, faults=(*DRAWN.faults, Fault("height-unused", '"50" stands beside no track')))
+    text = written(drawn)
+    head = text[: text.index("\n[")]
+    assert head.endswith('1 height of the drawing is not used: a hill may be steeper:\n# "50" stands beside no track\n')
+    assert "stands beside" not in written()
+    assert updated_plan(text, DRAWN, file="tarn.toml").text == text  # a remark like any other
 
 
 def test_it_reads_back():

@@ -68,7 +68,7 @@ def test_resistances_of_a_car():
 
 def test_a_starting_resistance_below_the_rolling_resistance_gets_a_note():
     assert read_plan(HEAD + CAR + 'rolling = "3 %"\nstarting = "2 %"').notes == (
-        Note('car "ore"', "the starting resistance is less than the rolling resistance, which cannot be"),
+        Note('car "ore"', "the starting resistance is less than the rolling resistance, which is impossible"),
     )
 
 

@@ -115,8 +115,8 @@ def test_a_byte_order_mark_and_windows_line_ends_are_welcome(tmp_path):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("x = " + "[" * 5000 + "]" * 5000, "this cannot be read: lists or tables stand too deep in one another"),
-        (".".join("a" * 20_000) + " = 1", "this cannot be read: lists or tables stand too deep in one another"),
+        ("x = " + "[" * 5000 + "]" * 5000, "this cannot be read: lists or tables are nested too deep"),
+        (".".join("a" * 20_000) + " = 1", "this cannot be read: lists or tables are nested too deep"),
         ("x = " + "9" * 5000, "this cannot be read: a number has thousands of digits"),
     ],
     ids=["brackets", "dots", "digits"],
@@ -172,7 +172,7 @@ def test_names_lose_control_characters_and_stay_one_name():
 def test_a_header_with_control_characters_is_shown_without_them():
     (message,) = said(HEAD + "[\x01draw ing]\n")
     assert message.endswith("got [draw ing]; write the line without it")
-    unseen = "tarn.toml:3: a control character, which cannot be seen, stands on this line, got "
+    unseen = "tarn.toml:3: there is an invisible control character on this line, got "
     assert said(HEAD + "[\x01drawing]\n") == [unseen + "[drawing]; write the line without it"]
     assert said(HEAD + "ti\x7ftle\t= 3\n") == [unseen + "title = 3; write the line without it"]
     assert said(HEAD + "[line.\u202eMain]\n") == [unseen + "[line.Main]; write the line without it"]

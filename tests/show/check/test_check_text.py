@@ -248,9 +248,11 @@ def test_a_run_round_is_shown_with_the_room_there_is():
 
     assert found(run_round_plan.plan())[1] == (
         'Reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long; the locomotives, up to 0.500 m long, '
-        'run round it in berth "Dock", and lead on, the cars in reverse order.'
+        'run around it in berth "Dock", and lead on, the cars in reverse order.'
     )
-    assert found(run_round_plan.plan(more=""))[1].endswith("3.000 m long, and continues with its rear end leading.")
+    assert found(run_round_plan.plan(more=""))[1].endswith(
+        'in the tail with berth "Dock", 3.000 m long, 1.700 m of it the berth, and continues with its rear end leading.'
+    )
 
 
 ENDLESS = """

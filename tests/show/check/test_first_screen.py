@@ -24,7 +24,7 @@ from gradehaul.plan.records import Note
 from gradehaul.show import CHECK as SECTIONS
 from gradehaul.show.base.labels import basis_words, cars_words, chance_words, rail_name
 from gradehaul.show.base.page import FULL, shortened
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.base.unit_format import UnitFormat, units_for, units_of
 from gradehaul.show.check.outcome_words import spare_words
 from gradehaul.show.check.route_text import DOWNHILL, judged_words
 from gradehaul.show.check.text import check_page
@@ -39,7 +39,7 @@ Shown = tuple[CheckAnswer, UnitFormat, str]
 
 
 def shown(layout: Layout, answer: CheckAnswer, ways: tuple[WaysOver, ...] | None = None) -> Shown:
-    units = units_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    units = units_for(layout.plan)
     fails = failing_places(layout)
     answer = replace(answer, clearance_fails=None if fails is None else len(fails))
     return answer, units, check_page(answer, units, ways_over(layout, answer) if ways is None else ways).text()
@@ -87,7 +87,12 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
         row = next((found for line in text.splitlines() if (found := TRAIN.match(line)) and found[1] == name), None)
         if row is None:
             continue
-        place_agrees(name, row.string, answer, units)
+        shown_on = (*answer.judged_rails, *answer.film_rails)
+        place_agrees(
+            row.string,
+            [each for each in document["trains"] if each["name"] == name and each["rail"] in shown_on],
+            units,
+        )
         risk, spare = row[3], row[4]
         assert (risk, spare) in {
             (chance_words(each["risk"]), units.force(each["spare_n"])) if each["outcome"] != "too long" else ("–", "–")
@@ -102,10 +107,8 @@ def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
     return compared
 
 
-def place_agrees(name: str, row: str, answer: CheckAnswer, units: UnitFormat) -> None:
+def place_agrees(row: str, every: list[dict[str, Any]], units: UnitFormat) -> None:
     """Compare the place at the end of a train's row with that of the worst condition shown."""
-    shown_on = (*answer.judged_rails, *answer.film_rails)
-    every = [each for each in answer.to_dict()["trains"] if each["name"] == name and each["rail"] in shown_on]
     worst = min(every, key=lambda each: (WORST_FIRST.index(each["outcome"]), each["spare_n"]))
     place = re.split(r"  +", row)[-1]
     wanted = worst["spare_track"], f"{worst['spare_track']}, {units.length(worst['spare_at_m'])}"
@@ -329,3 +332,34 @@ train.up = { route = "Up", consist = ["tank", "16 ore"] }
 """)
     )
     assert "With 12 ore fewer it fits." in " ".join(shown(layout, check_layout(layout))[2].split())
+
+
+BETWEEN = """scale = "HO"
+unit = "mm"
+railhead = { A = 0, B = 60 }
+line.Hill = { from = "A", to = "B", track = [{ straight = 4000 }] }
+loco.goat = { mass = "300 g", length = 150 }
+car.ore = { mass = "100 g", length = 120 }
+route.Up = { from = "A", to = "B" }
+train.T = { route = "Up", consist = ["goat", "4 ore"] }
+"""
+
+
+@pytest.mark.parametrize(("first", "second", "counts"), [(40, 50, "0.5 h"), (52, 44, "25 h")])
+def test_a_film_between_two_ages_read_has_the_lower_pull_and_the_screen_names_its_age(
+    first: float, second: float, counts: str
+) -> None:
+    rows = "".join(
+        f'[[reading]]\nloco = "goat"\nrail = "treated"\nhours = {hours}\nforce = "{pull} gf"\n'
+        for hours, pull in ((0.5, first), (25, second))
+    )
+    plan = read_plan(BETWEEN + rows)
+    pulls, screens = {}, {}
+    for hours in (0.5, 24, 25):
+        answer = check_layout(Layout(plan, hours=hours))
+        (train,) = (train for rail in answer.film_rails for train in answer.on([rail]))
+        pulls[hours] = train.verdict.spare
+        screens[hours] = " ".join(check_page(answer, units_for(plan)).text().split())
+    assert pulls[24] == min(pulls.values())
+    assert f"At 24 h, between readings at 0.5 h and 25 h, the lower counts for goat: {counts}." in screens[24]
+    assert not any("between readings" in screens[hours] for hours in (0.5, 25))

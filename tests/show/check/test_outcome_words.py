@@ -29,6 +29,6 @@ def test_what_ends_a_clear_length_says_what_trains_need_on_curves_and_on_straigh
     words = fouled_words([Fouling("Main", 0.0, 0.0559), Fouling("Lead", 0.03, scale.fouling_distance)], scale, READER)
     straight = READER.length(scale.fouling_distance, fine=True)
     assert words == (
-        f"fouls Main, which it meets; between centers trains need 2.20 in on the curves there, {straight} on straight "
-        f"track to pass; fouls Lead, 1.2 in away; between centers trains need {straight} to pass"
+        f"fouls Main, which it meets; to pass, trains need 2.20 in between track centers on the curves there, "
+        f"{straight} on straight track; fouls Lead, 1.2 in away; to pass, trains need {straight} between track centers"
     )

@@ -79,8 +79,8 @@ def test_what_counts_film_that_wheels_spread_says_so_in_a_line(verb: tuple[str],
     for stated, counted in (("", "78.7 in (a guess)"), ("carry_over.length = 80\n", "80.0 in")):
         treated.write_text(stated + treated.read_text(encoding="utf-8"), encoding="utf-8")
         (line,) = lines(str(treated))
-        assert line.strip() == f"Wheels spread film: it counts up to {counted} past wiped track."
-    assert " ".join(run(*verb, str(treated), *more).stdout.split()).count("it does not come off again") == 1
+        assert line.strip() == f"Wheels spread film: it is counted up to {counted} past wiped track."
+    assert " ".join(run(*verb, str(treated), *more).stdout.split()).count("it does not come off") == 1
 
 
 def test_a_train_too_long_is_shown_with_its_place() -> None:

@@ -76,6 +76,13 @@ def test_the_sheets_of_a_helix_show_every_height_and_the_cautions() -> None:
             assert f"{round(1000 * riser.cut, 1):g} mm" in words
     for caution in (GUARD, *CAUTIONS):
         assert caution in words
+    least = max(riser.below.clear for riser in found.found.risers if riser.below is not None)
+    assert least > found.helix.build.edge  # on a curve stock overhangs
+    assert f"On turn 2: at 8 risers two blocks of {math.floor(2000 * (0.1 - 0.0127)) / 2:g} mm" in words
+    assert (
+        f"their faces at least {math.ceil(1000 * least):.1f} mm from the center of every track, or trains hit them"
+        in words
+    )
     clear = 1000 * (0.1 - found.found.build.structure)
     assert words.count(f"clear {clear:.1f} mm") == 3  # at riser 5 twice, at riser 1 away from its curved ends once
     assert "R 600.0 mm" in words
@@ -113,10 +120,10 @@ def test_in_plan_the_second_track_lies_inside_and_the_deck_reaches_over_both() -
 def test_the_foot_of_a_page_stands_below_all_else() -> None:
     with drawing_rules():
         pages = [(page.dpi, dict(drawn_texts(page))) for page in helix_figures(bench(), READER, "a4")]
-    feet = [(dpi, page) for dpi, page in pages if "Angles count from where the curve begins." in page]
+    feet = [(dpi, page) for dpi, page in pages if "Angles are measured from where the curve begins." in page]
     assert len(feet) == 2
     for dpi, page in feet:
-        foot = page.pop("Angles count from where the curve begins.")
+        foot = page.pop("Angles are measured from where the curve begins.")
         assert 0.3 * dpi < foot.y0 < foot.y1 <= min(box.y0 for box in page.values())
 
 

@@ -12,12 +12,12 @@ from command_line import run
 from demos import leveled_of
 from gradehaul.quantities import convert
 from gradehaul.show.base.paper import SIZES
-from gradehaul.show.base.picture import drawing_rules, picture_bytes
+from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.level.picture import drawn_routes, level_figure, level_pages
 from gradehaul.show.level.text import CAUTION
 from project import PLANS
-from show.drawn import check_sheet, drawn_texts, figures, svg_texts
+from show.drawn import check_sheet, drawn_texts, figures
 
 
 def drawn(figure, gid: str):
@@ -32,8 +32,7 @@ def test_heights_grades_and_risers_are_those_of_the_document(name: str, size: st
     units = units_of(unit, None)
     with drawing_rules():
         figure = level_figure(found, units, size=size)
-        check_sheet(figure)
-        shown = svg_texts(picture_bytes(figure, "svg"))
+        shown = check_sheet(figure)
     document = json.loads(json.dumps(found.to_dict()))
     heights = {(each["line"], round(each["at_m"], 3)): each for each in document["stations"]}
     names = {

@@ -199,4 +199,27 @@ def test_where_no_train_gains_the_headline_names_the_limit_and_a_change_that_hel
     assert "Railheads to change" not in words
     assert found[2] in run(path, "--change", found[1]).stdout
     path.write_text(HILL.replace("{ straight = 2000 }, { left = 600, angle = 150 }", "{ straight = 3000 }"))
-    assert "the heights that are given keep that of up at" in " ".join(run(path).stdout.split())
+    assert "the heights that are fixed keep the hardest grade of up at" in " ".join(run(path).stdout.split())
+
+
+@pytest.mark.parametrize("inner", ["railhead_at = [[1500, 30]], ", ""])
+def test_heights_within_a_line_that_keep_the_grade_up_are_named(inner: str, tmp_path: Path) -> None:
+    path = tmp_path / "hill.toml"
+    curves = "{ straight = 1000 }, { right = 500, angle = 90 }, { straight = 1000 }, { left = 600, angle = 90 }"
+    path.write_text(
+        f"""scale = "HO"
+unit = "mm"
+railhead = {{ A = 0, B = 100 }}
+line.Hill = {{ from = "A", to = "B", {inner}track = [{curves}, {{ straight = 1000 }}] }}
+loco.goat = {{ mass = "300 g", length = 150, pull.clean = "60 gf" }}
+car.ore = {{ mass = "100 g", length = 120 }}
+route.Up = {{ from = "A", to = "B" }}
+train.T = {{ route = "Up", consist = ["goat", "4 ore"] }}
+"""
+    )
+    words = " ".join(CliRunner().invoke(main, ["level", str(path)]).stdout.split())
+    held = "For T, heights given within lines keep the hardest grade from being lower: Hill at 1500 mm. Where you may"
+    assert (held in words) is bool(inner)
+    assert ("heights given within lines" in words) is bool(inner)
+    after = [float(figure) for figure in re.findall(r"hardest grade of T falls from .* to ([0-9.]+) %", words)]
+    assert len(after) == 1

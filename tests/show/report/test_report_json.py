@@ -33,7 +33,7 @@ def test_profiles_have_all_their_digits(layout, document):
     for route in document["routes"]:
         profile = layout.profile(route["name"])
         for key in ("breaks", "values", "slopes", "seconds"):
-            assert route["effort"][key] == getattr(profile.compensated, key).tolist()
+            assert route["compensated"][key] == getattr(profile.compensated, key).tolist()
         assert route["railhead"]["values"] == profile.railhead.values.tolist()
         assert route["starts"] == profile.starts.tolist()
         assert len(route["rails"]) == len(route["tracks"]) == len(route["starts"]) - 1

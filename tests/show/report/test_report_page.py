@@ -25,7 +25,7 @@ from gradehaul.network.route import Route
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan
 from gradehaul.show.base.labels import apart, rail_name
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, unit_rules, units_of
+from gradehaul.show.base.unit_format import UnitFormat, unit_rules, units_for
 from gradehaul.show.check.outcome_words import SENTENCES, stretch_words
 from gradehaul.show.report.document import route_document, stock_document
 from gradehaul.show.report.page import report_page
@@ -108,10 +108,6 @@ length = "8 in"
 [car.ore]
 length = "5.5 in"
 """
-
-
-def units_for(plan: Plan) -> UnitFormat:
-    return units_of(plan.unit, force_unit=balance_unit(plan))
 
 
 def written(plan: Plan | str, path: Path) -> Path:
@@ -495,7 +491,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         assert "Judged on rail treated fresh" in one.text("#bench-facts")
         assert one.text("#bench-verdict").startswith("runs away on treated rail: Downhill it runs away: the cars push")
         section = one.page.locator("#bench-section svg")
-        assert "Rail: treated, solid clean and dashed with film" in section.text_content()
+        assert "Rail, treated: solid is clean, dashed has film" in section.text_content()
         assert section.locator(".bed:not(.treated)").count() == 0
         bars = section.locator(".bar.away")
         verdict = layout.verdict("loads", rail="treated fresh")
@@ -740,7 +736,7 @@ def test_without_script_the_answer_is_there(browser, pages):
     got = page.inner_text("body")
     for words in (
         "All 3 trains get through as planned",
-        "gets through even if the wheels slip",
+        "get through even if the wheels slip",
         "needs JavaScript",
         "Ruling grade 3.99 %",
     ):

@@ -13,8 +13,7 @@ import pytest
 from gradehaul.errors import GradehaulError
 from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.set_heights import tried_plan
-from gradehaul.haulage.views.railhead_response import railhead_responses
+from gradehaul.haulage.answers.set_heights import railhead_responses, tried_plan
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.trial import TrialHeights, tried
 from gradehaul.plan.rail_condition import CLEAN
@@ -29,7 +28,7 @@ from show.browser import Opened, opened
 from show.report.test_report_page import units_for, written
 
 TAKE = """data => {
-  for (const route of data.routes) route.railhead.breaks = route.effort.breaks;
+  for (const route of data.routes) route.railhead.breaks = route.compensated.breaks;
   window.data = data;
 }"""
 JUDGE = """trial => {

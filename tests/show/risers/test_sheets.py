@@ -113,6 +113,8 @@ def test_the_strip_measures_true_over_all_its_pages() -> None:
         bars = [abs(one - other) for one, other in page.lines[1.0]]
         assert sorted(bars)[-2:] == pytest.approx([0.1, 0.1016], abs=1e-5)
     assert seen == {riser.number for riser in found.risers if riser.at <= 2.8}
+    begin = re.findall(r"^(.+) from here", "\n".join(page.words for page in pages), re.MULTILINE)
+    assert list(dict.fromkeys(begin)) == ["easement", "radius 500 mm", "radius 400 mm", "straight"]
 
 
 def test_pages_meet_where_the_track_does() -> None:
@@ -155,13 +157,13 @@ def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
         assert caution in " ".join(side.split())
 
 
-def test_heights_that_are_no_lengths_to_cut_are_said_to_be_none() -> None:
+def test_heights_that_are_not_lengths_to_cut_are_said_to_be_so() -> None:
     few = replace(bent(), risers=bent().risers[:3], build=replace(bent().build, datum=None))
     bare = pypdf.PdfReader(io.BytesIO(risers_sheet(few, READER, "a4"))).pages
     bare_words = [page.extract_text() for page in bare]
     for texts, said in (
-        ([page.words for page in pages_of("a4")], "what to cut each riser to, over what they stand on"),
-        (bare_words, "top of each riser, over the plan's 0; without --datum these are no lengths"),
+        ([page.words for page in pages_of("a4")], "what to cut each riser to, in mm above what they stand on"),
+        (bare_words, "top of each riser, in mm above the plan's 0: not lengths to cut"),
     ):
         assert f"Railhead and {said}" in " ".join("\n".join(texts).split())
     assert "joins strip" not in "".join(bare_words)
@@ -177,11 +179,39 @@ def test_over_track_the_sheets_have_the_block_on_its_deck_and_the_columns_keep_t
     assert pages[0].extract_text().count(" 975.5 87.5 +0.23 ") == len(found.risers)
     side = pages[1].extract_text().replace("\n", " ")
     assert side.count("87.5 mm") == len(found.risers)
-    assert 'cut "on deck"' in side
+    assert "They are dotted here: see the cut list." in side
     strip = "".join(page.extract_text() for page in pages[2:])
     assert "on deck 87.5 mm" in strip
+    assert "Under:1 below, blocks beside it" in strip
     assert "cut to" not in strip  # or a post goes through the track below
     assert sum(column.width for column in riser_columns(found, READER)) <= 8.27 - 2 * 0.52
+
+
+def test_where_no_block_fits_no_sheet_has_a_length_to_cut(tmp_path: Path) -> None:
+    over = 'line.Over = { from = "C", to = "D", at = [0, 0], heading = 30, track = [{ straight = 300, rise = 0 }] }'
+    under = over.replace("Over", "Under").replace('"C", to = "D"', '"A", to = "B"').replace("= 30,", "= 0,")
+    file = tmp_path / "plan.toml"
+    file.write_text(f'scale = "HO"\nunit = "mm"\nrailhead = {{ A = 0, C = 100 }}\n{under}\n{over}\n')
+    arguments = ("risers", str(file), "--line", "Over", "--every", "50", "--datum", "900", "--deck", "12.5")
+    text = " ".join(run(*arguments).stdout.split())
+    assert "Riser 2: Under:1 passes 25.0 mm from its center: no block fits; move the riser." in text
+    assert "A block counts as a 1x2 laid flat, 38.1 mm wide" in text
+    row = next(csv.DictReader(io.StringIO(run(*arguments, "--csv").stdout)))
+    assert (row["below_track"], row["block_fits"]) == ("Under:1", "no")
+    risers = json.loads(run(*arguments, "--json").stdout)["risers"]
+    assert [riser["block_fits"] for riser in risers] == [False] * 2 + [None] * 5
+    plan = read_plan(file.read_text())
+    build = usual_riser_build(plan, "metric", datum=0.9, deck=0.0125)
+    found = risers_along(walk_along(Layout(plan), line="Over"), build, every=0.05)
+    pages = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "a4", strip=0.06))).pages
+    words = [page.extract_text() for page in pages]
+    assert words[0].count(" – move ") == 2
+    assert "Under:1 passes 25.0 mm from its center" in " ".join(words[0].split())
+    assert words[1].replace("\n", " ").count("move") == 2
+    strip = "".join(words[2:])
+    assert strip.count("no block fits: move the riser") == 2
+    assert "Under:1 below, 25.0 mm away" in strip
+    assert "87.5" not in "".join(words)  # what a block would be cut to
 
 
 def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from gradehaul.plan import read_plan
 from gradehaul.quantities import convert
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import drawing_rules, picture_bytes, picture_format, plain
-from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
+from gradehaul.show.base.unit_format import UnitFormat, units_for
 from gradehaul.show.section.picture import long_section_figure, long_section_picture
 from project import ROOT
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
@@ -69,7 +69,7 @@ SECTIONS = (
 
 
 def units(section: LongSection, **rest) -> UnitFormat:
-    return units_of(section.plan.unit, force_unit=balance_unit(section.plan), **rest)
+    return units_for(section.plan, **rest)
 
 
 @cache
@@ -99,8 +99,7 @@ def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, ro
     found, read = section.to_dict(), units(section)
     figure = figure_of(section, size)
     with drawing_rules():
-        check_sheet(figure)
-        texts = svg_texts(picture_bytes(figure, "svg"))
+        texts = check_sheet(figure)
 
     def number(value: float) -> str:
         return read.length(value).split(" ")[0]
@@ -112,7 +111,8 @@ def test_its_figures_are_those_of_the_document_and_its_words_keep_apart(name, ro
         joint["name"]
         for joint in found["joints"]
         if not any(
-            row[0].startswith(joint["name"][:6]) and row[1:] == (number(joint["at_m"]), number(heights[joint["at_m"]]))
+            row[0].startswith(joint["name"][:6])
+            and row[1:] == (number(joint["at_m"]), read.railhead(heights[joint["at_m"]]))
             for row in rows
         )
     ]

@@ -198,7 +198,7 @@ def test_a_misfit_of_just_two_millimeters_is_shared_out(last: float) -> None:
 @pytest.mark.parametrize(("last", "misfit"), [(-0.0179, "0.0021 m"), (-0.0221, "0.0021 m"), (0.02, "0.04 m")])
 def test_more_than_two_millimeters_is_an_error_that_names_the_loop_and_the_misfit(last: float, misfit: str) -> None:
     (told,) = refused(given_heights(A=0.0), loop((0.01, 0.01, last)))
-    assert told.startswith("plan.toml: railheads: heights contradict one another round a loop: ")
+    assert told.startswith("plan.toml: railheads: heights contradict one another around a loop: ")
     assert all(f'line "{name}", track 1' in told for name, _, _ in LOOP)
     assert f", got a misfit of {misfit}; write " in told
     assert 'railhead of "A"' not in told  # the given height is no part of this loop

@@ -250,11 +250,9 @@ def _assumed(standard: Standard) -> str:
 
 def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
     if standard.longest is None:
-        yield Note("stock", "the plan has none: curves widen for the longest")
+        yield Note("stock", "the plan has none: spacing on curves allows for the longest")
     if standard.deck_assumed:
-        yield Note("deck", f"{_assumed(standard)}; [deck] in the plan, or --structure, says what it is")
+        yield Note("deck", f"{_assumed(standard)}; set it with [deck] in the plan, or --structure")
     if standard.overhead_assumed:
-        yield Note(
-            "wire", "the height of the overhead line over its lowest wire is assumed; --overhead says what it is"
-        )
+        yield Note("wire", "the height of the overhead line over its lowest wire is assumed; set it with --overhead")
     yield from layout.alignment.notes

@@ -190,7 +190,7 @@ def standard_of(plan: Plan, allowances: Allowances) -> Standard:
     """
     table, scale = figures(), plan.scale
     if allowances.overhead is not None and not allowances.wire:
-        raise DesignError("it counts under wire only", place="--overhead", write="--wire beside it")
+        raise DesignError("it has an effect under wire only", place="--overhead", write="--wire beside it")
     _refuse(allowances, plan)
     if allowances.wire:
         if scale.wire_height is None:

@@ -182,7 +182,7 @@ def design_helix(
     stock: Plan,
     *,
     find: HelixSearch | None = None,
-    train: str | None = None,
+    train: str | Sequence[str] | None = None,
     rail: str | None = None,
     need: Need = "climbs",
     direction: Direction | None = None,
@@ -191,11 +191,11 @@ def design_helix(
 
     Where no rail is named the train must climb on the stock's first film, at both ages; where no direction is given
     each train runs as in its own plan. A fixed one, and that of the most cars,
-    is judged by the train that is named, else by all. What is raised is
-    that of `gradehaul.helix`.
+    is judged by the trains that are named, else by all. What is raised is that of `gradehaul.helix`.
     """
+    trains = _names(train)
     if find not in ("radius", "grade"):
-        stock = _judged_by(stock, train)
+        stock = _judged_by(stock, trains)
     directions = directions_of(stock, direction)
     stop: Stop | None = None
     if find is None:
@@ -203,7 +203,7 @@ def design_helix(
     elif find == "cars":
         helix = roomiest(given, build, stock)
     else:
-        helix, stop = search_helix(find, given, build, train_test(stock, train, rail, need, directions))
+        helix, stop = search_helix(find, given, build, train_test(stock, trains, rail, need, directions))
     return HelixAnswer(stock, helix.hill(stock, directions), stop, helix)
 
 
@@ -212,29 +212,36 @@ def design_incline(
     stock: Plan,
     *,
     find: Literal["length", "rise"] | None = None,
-    train: str | None = None,
+    train: str | Sequence[str] | None = None,
     rail: str | None = None,
     need: Need = "climbs",
     direction: Direction | None = None,
 ) -> InclineAnswer:
     """Return the incline that is fixed, or looked for; the rest as in `design_helix`."""
+    trains = _names(train)
     if find is None:
-        stock = _judged_by(stock, train)
+        stock = _judged_by(stock, trains)
     directions = directions_of(stock, direction)
     stop: Stop | None = None
     if find is None:
         incline = incline_of(given, stock)
     else:
-        incline, stop = search_incline(find, given, train_test(stock, train, rail, need, directions))
+        incline, stop = search_incline(find, given, train_test(stock, trains, rail, need, directions))
     return InclineAnswer(stock, incline.hill(stock, directions), stop, incline)
 
 
-def _judged_by(stock: Plan, train: str | None) -> Plan:
-    """Return the stock with the train that is named, or with all."""
-    if train is None:
+def _names(train: str | Sequence[str] | None) -> tuple[str, ...]:
+    return (train,) if isinstance(train, str) else tuple(train or ())
+
+
+def _judged_by(stock: Plan, trains: Sequence[str]) -> Plan:
+    """Return the stock with the trains that are named, or with all."""
+    if not trains:
         return stock
-    look_up(train, stock.trains, "train", file=stock.file, place="--train")
-    return replace(stock, trains={train: stock.trains[train]})
+    return replace(
+        stock,
+        trains={name: look_up(name, stock.trains, "train", file=stock.file, place="--train") for name in trains},
+    )
 
 
 SPOKES = 8

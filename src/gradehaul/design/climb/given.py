@@ -177,7 +177,7 @@ def _refuse_impossible(helix: Helix, unit: str) -> None:
     if build.straight and abs(2 * helix.turns - round(2 * helix.turns)) > 1e-6:
         whole = max(1, round(2 * helix.turns)) / 2
         raise DesignError(
-            "a helix with straight sides makes whole half turns",
+            "a helix with straight sides has a whole number of half turns",
             place="--turns",
             found=f"{helix.turns:.4g}",
             write=f"--turns {whole:g} and leave another figure out",

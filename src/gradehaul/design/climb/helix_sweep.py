@@ -152,7 +152,7 @@ def sweep(
     """
     across, down = (np.atleast_1d(np.asarray(values, dtype=np.float64)) for values in (radii, rises))
     if build.straight:
-        raise DesignError("a sweep is of round helices", place="--straight", write="without straight sides")
+        raise DesignError("a sweep is for round helices only", place="--straight", write="without straight sides")
     if not (turns > 0 and math.isfinite(turns) and (across > 0).all() and (down > 0).all()):
         wrong = "radii, rises per turn and turns must be more than 0"
         raise DesignError(wrong, place="--sweep", write="--sweep 18 40 3 6 --turns 3")

@@ -206,7 +206,7 @@ def refuse_curves(given: InclineGiven, unit: str) -> None:
             raise DesignError(wrong, place="--curve", found=found, write='--curve "24 in" 90')
         if abs(bend.angle) > _MOST_ANGLE:
             raise DesignError(
-                "a curve on the way turns through ten whole turns at the most",
+                "a curve on an incline may turn through ten full turns at most",
                 place="--curve",
                 found=describe(abs(bend.angle), "angle", "deg"),
                 write="gradehaul helix for more",

@@ -127,41 +127,45 @@ class Stop:
 
 
 class TrainTest(NamedTuple):
-    """What a design must pass: a train of the stock, the rail conditions, the verdict it needs on all, its ways."""
+    """What a design must pass: trains of the stock, the rail conditions, the verdict they need on all, their ways."""
 
     stock: Plan
-    train: str
+    trains: tuple[str, ...]
     rails: tuple[str, ...]
     need: Need
     directions: Mapping[str, Direction]
 
     def stop(self, hill: Hill, cure: str) -> Stop | None:
-        """Return the worst that becomes of the train on a hill where that is not enough."""
+        """Return the worst that becomes of a train on a hill where that is not enough."""
         enough = ("climbs",) if self.need == "climbs" else ("climbs", "marginal")
         tried = [
-            (run, rail, hill.layout.verdict(run, rail=rail)) for run in hill.runs[self.train] for rail in self.rails
+            (name, run, rail, hill.layout.verdict(run, rail=rail))
+            for name in self.trains
+            for run in hill.runs[name]
+            for rail in self.rails
         ]
-        stuck = [each for each in tried if each[2].outcome not in enough]
+        stuck = [each for each in tried if each[-1].outcome not in enough]
         if not stuck:
             return None
-        run, rail, verdict = min(stuck, key=lambda each: rank(each[2]))
+        name, run, rail, verdict = min(stuck, key=lambda each: rank(each[-1]))
         going = ", going down," if hill.plan.trains[run].route == DOWN else ""
         outcome = "is marginal" if verdict.outcome == "marginal" else verdict.outcome
-        words = f"train {quoted(self.train)}{going} {outcome} on {rail} rail"
+        words = f"train {quoted(name)}{going} {outcome} on {rail} rail"
         return Stop("train", DesignError(words, write=cure), rail)
 
 
 def train_test(
-    stock: Plan, train: str | None, rail: str | None, need: Need, directions: Mapping[str, Direction]
+    stock: Plan, trains: Sequence[str], rail: str | None, need: Need, directions: Mapping[str, Direction]
 ) -> TrainTest:
-    """Return the test of a train, the only one where none is named, on a rail, the first film's ages where none is."""
-    if train is None and len(stock.trains) == 1:
-        train = next(iter(stock.trains))
-    if train is None:
+    """Return the test of trains, the only one where none is named, on a rail, the first film's ages where none is."""
+    if not trains and len(stock.trains) == 1:
+        trains = tuple(stock.trains)
+    if not trains:
         write = " or ".join(f"--train {quoted(name)}" for name in stock.trains)
         raise RouteError("no train is named", place="--train", write=write or "[train.NAME] in the file after --plan")
-    look_up(train, stock.trains, "train", file=stock.file, place="--train")
-    return TrainTest(stock, train, judged_rails(stock, rail), need, directions)
+    for train in trains:
+        look_up(train, stock.trains, "train", file=stock.file, place="--train")
+    return TrainTest(stock, tuple(trains), judged_rails(stock, rail), need, directions)
 
 
 def hardest(
@@ -218,7 +222,7 @@ def search_helix(
     stock, unit = test.stock, test.stock.unit
     if find == "radius":
         if given.radius is not None or given.floor is not None:
-            raise DesignError("the radius is what is looked for", write="without --radius and --floor")
+            raise DesignError("the radius is what --find finds", write="without --radius and --floor")
         gauge, one = stock.scale.gauge, steps_of(unit).length
         low, high = (round(gauges * gauge / one) for gauges in (_LEAST_RADIUS, _MOST_RADIUS))
         least, most = (describe(each * one, "length", unit) for each in (low, high))
@@ -226,7 +230,7 @@ def search_helix(
         last = high - low
     else:
         if given.grade is not None or given.rise_per_turn is not None:
-            raise DesignError("the grade is what is looked for", write="without --grade and --rise-per-turn")
+            raise DesignError("the grade is what --find finds", write="without --grade and --rise-per-turn")
         beyond = round(STEEP / GRADE_STEP) + 1  # the first grade that is refused
         last, end = beyond - 1, ""
 
@@ -281,7 +285,7 @@ def roomiest(given: HelixGiven, build: HelixBuild, stock: Plan) -> Helix:
         or any(each is not None for each in open_ones)
         or (given.rise is None) == (given.turns is None)
     ):
-        raise DesignError("the most cars are looked for in a space", write="--floor, and --rise or --turns, alone")
+        raise DesignError("the most cars are found for a floor space", write="--floor, and --rise or --turns, alone")
     radius = radius_in(given.floor, build)
     lowest = least_rise_per_turn(radius, build, stock)
     if lowest is None:
@@ -303,7 +307,7 @@ def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: T
     fixed = "rise" if find == "length" else "length"
     if getattr(given, fixed) is None or getattr(given, find) is not None or given.grade is not None:
         write = f"--{fixed}, without --{find} and --grade"
-        raise DesignError(f"the {find} is what is looked for", write=write)
+        raise DesignError(f"the {find} is what --find finds", write=write)
     refuse_curves(given, unit)
     looks: Sequence[int] = ()
     if find == "length":

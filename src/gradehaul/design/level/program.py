@@ -145,7 +145,7 @@ class Program:
         cost: FloatArray,
         least: float,
     ) -> Optimum | None:
-        """Return the heights and further variables of least cost, None where no heights keep all limits.
+        """Return the heights and further variables of least cost, None where no heights satisfy all limits.
 
         The rows are sums of them, shape (rows, stations + further), with the most that each may be. Only the further
         variables cost, shape (further,), and none is under `least`.

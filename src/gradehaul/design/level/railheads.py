@@ -267,12 +267,12 @@ def leveled(
             "the limits of joints fix every railhead: nothing is left to find",
             file=plan.file,
             place=" and ".join(option for option, own in (("--at-least", least), ("--at-most", most)) if own),
-            write="limits that leave some joint room",
+            write="limits that leave a joint free to move",
         )
     found = chosen.hill_by_hill()
     if found is None:
         raise DesignError(
-            "no heights keep all limits",
+            "no heights satisfy all limits",
             file=plan.file,
             write="a larger change of grade, or wider limits of joints",
         )

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.design.deck import assumed_layers, structure_of
+from gradehaul.design.risers.below import PARALLEL, TrackBelow, tracks_below
 from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
 from gradehaul.haulage.stretches import grade_stretches
@@ -26,12 +26,10 @@ from gradehaul.track.piecewise import FloatArray
 LEVEL = {"metric": 0.6, "imperial": 24 * INCH}
 """Length of a usual level, m (common practice)."""
 _MOST = 1000
-_PARALLEL = math.cos(math.radians(20))
-"""A track that runs at a greater angle does not run beside."""
 _BESIDE = 2.0
 """Tracks within so many track centers stand on one deck."""
 _NEAR_BY = 0.005
-"""How closely track is followed to see whether it lies below a riser, m."""
+"""How closely the walk is followed to find the place one turn before, m."""
 _FINE = 1e-5
 """How closely tracks beside are followed, m."""
 _LEVEL_STEP = 0.001
@@ -82,7 +80,7 @@ class Riser:
 
     KEYS: ClassVar[str] = (
         "number reason joint track at after railhead top cut residual change turned per_turn block low_end on_deck "
-        "beside"
+        "below_track=below.track below_apart=below.apart below_clear=below.clear block_fits=below.fits beside"
     )
 
     number: int
@@ -108,14 +106,19 @@ class Riser:
     """Thickness of the block under the low end of the level; None where the level is too long to lie on the track."""
     low_end: str
     """Where that end lies: behind, ahead, or neither where the track is level."""
-    on_deck: Meters | None
-    """From the top of the deck of track below it up to its own top, where a post would go through that; else None."""
+    below: TrackBelow | None
+    """The track below that a post to the floor would go through or stand too near to, else None."""
     beside: tuple[TrackBeside, ...]
 
     @property
     def residual(self) -> Meters:
         """By how much the cut is too high, m."""
         return self.cut - self.top
+
+    @property
+    def on_deck(self) -> Meters | None:
+        """From the top of the deck of track below it up to its own top; None where no track is below."""
+        return None if self.below is None else self.below.room
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,7 +140,7 @@ class Risers(AnswerRecord):
     @property
     def below(self) -> tuple[int, ...]:
         """The numbers of risers that stand over track of any line, which a post would go through."""
-        return tuple(riser.number for riser in self.risers if riser.on_deck is not None)
+        return tuple(riser.number for riser in self.risers if riser.below is not None)
 
     @property
     def longest_level(self) -> Meters | None:
@@ -242,7 +245,7 @@ def risers_at(walk: Walk, build: RiserBuild, where: Sequence[tuple[float, RiserR
     railheads = walk.railhead.at(np.minimum(places, walk.length))
     beside = list(_beside(walk, places, railheads))
     turned, per_turn = _turns(walk, places)
-    on_deck = list(_on_decks(walk, build, places, railheads))
+    below = list(tracks_below(walk, places, build.structure, build.deck))
     tops = railheads - build.structure + (build.datum or 0.0)
     cuts = (np.round(tops / build.rule) * build.rule).tolist()
     if build.datum is not None:
@@ -265,42 +268,11 @@ def risers_at(walk: Walk, build: RiserBuild, where: Sequence[tuple[float, RiserR
                 turned[index],
                 per_turn[index],
                 *_block(walk, at, build.level),
-                on_deck[index],
+                below[index],
                 beside[index],
             )
         )
     return tuple(found)
-
-
-def _on_decks(walk: Walk, build: RiserBuild, places: FloatArray, railheads: FloatArray) -> Iterator[float | None]:
-    """Yield for each riser the least room within a car's width, m, from a deck below to its own; None without one."""
-    samples = np.linspace(0.0, walk.length, max(int(walk.length / _NEAR_BY), 2))
-    others, heights = _other_track(walk)
-    points = np.concatenate([walk.places(samples)[0], others])
-    heights = np.concatenate([walk.railhead.at(samples), heights])
-    wide = walk.layout.plan.scale.stock_width
-    spots, headings, _ = walk.places(places)
-    for at, spot, heading, railhead in zip(places, spots, headings, railheads, strict=True):
-        below = (np.abs(points - spot) < wide) & (heights < railhead - build.structure)
-        # both decks slope, so each point below counts against the point of this deck over it
-        over = at + ((points[below] - spot) * np.exp(-1j * heading)).real
-        rooms = walk.railhead.at(np.clip(over, 0.0, walk.length)) - heights[below]
-        yield float(rooms.min() - build.deck) if rooms.size else None
-
-
-def _other_track(walk: Walk) -> tuple[NDArray[np.complex128], FloatArray]:
-    """Return points close together on all track that is not walked, m, x + iy, and the railheads there, m."""
-    alignment = walk.layout.alignment
-    positions, walked = alignment.positions, {way.track for way in walk.ways}
-    frame = positions.tracks[walk.ways[0].track].frame
-    names = [name for name, at in positions.tracks.items() if at.frame == frame and name not in walked]
-    if not names or not positions.usable(frame):
-        return np.empty(0, dtype=complex), np.empty(0)
-    tracks = [alignment.tracks[name] for name in names]
-    starts = [positions.tracks[name].start for name in names]
-    of, at, points = many_points([track.sections for track in tracks], starts, _NEAR_BY, longest=_NEAR_BY)
-    heights = [track.railhead.at(at[of == number]) for number, track in enumerate(tracks)]
-    return points[:, 0] + 1j * points[:, 1], np.concatenate(heights)
 
 
 def _described(walk: Walk, length: float) -> str:
@@ -321,7 +293,7 @@ def _refuse(walk: Walk, every: float, begin: float, deck_joints: Sequence[float]
     for at in deck_joints:
         if not 0 <= at <= walk.length:
             found = f"{_described(walk, at)} on {_described(walk, walk.length)}"
-            raise DesignError(f"a joint of the deck must lie on {walk.name}", place="--deck-joint", found=found)
+            raise DesignError(f"a deck joint must lie on {walk.name}", place="--deck-joint", found=found)
     if (walk.length - begin) / every > _MOST:
         raise DesignError(f"at most {_MOST} risers in one answer", place="--every", found=_described(walk, every))
 
@@ -432,7 +404,7 @@ def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[t
             way = complex(on.x - back.x, on.y - back.y)
             off = complex(near.x, near.y) - spot
             ahead = complex(math.cos(heading), math.sin(heading))
-            if abs((way * ahead.conjugate()).real) < _PARALLEL * abs(way):
+            if abs((way * ahead.conjugate()).real) < PARALLEL * abs(way):
                 continue
             if not 1e-6 < along < line.length - 1e-6 and abs((off * ahead.conjugate()).real) > 1e-3:
                 continue  # it ends before the riser

@@ -67,7 +67,7 @@ def strip_pages(found: Risers, length: float, paper: PageRoom, half_width: float
     """
     unit = found.walk.layout.plan.unit
     if length <= 0:
-        raise DesignError("a strip has a length", place="--strip", found=describe(length, "length", unit))
+        raise DesignError("a strip must be longer than 0", place="--strip", found=describe(length, "length", unit))
     if 2 * half_width > paper.across:
         raise DesignError(
             f"the page is too small for one riser: its mark is {describe(2 * half_width, 'length', unit)} wide",

@@ -14,7 +14,7 @@ from gradehaul.haulage.answers.check_notes import (
     unsure_predictions,
 )
 from gradehaul.haulage.answers.figures import Measurement, SourcedFigure, figures, measurements
-from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages, worst_of_each
+from gradehaul.haulage.answers.judged import TrainAnswer, judged_trains, worse_ages
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile, Ruling
@@ -146,8 +146,8 @@ class CheckAnswer(AnswerRecord):
     berths: tuple[BerthAnswer, ...]
     figures: tuple[SourcedFigure, ...]
     doubts: tuple[Note, ...]
-    """Readings that contradict, unusual figures, doubtful geometry and trains round much curve: each can make the whole
-    answer wrong."""
+    """Readings that contradict, unusual figures, doubtful geometry and trains around a lot of curve: each can make the
+    whole answer wrong."""
     not_checked: tuple[str, ...]
     """What the answer had to leave out, and why."""
     notes: tuple[Note, ...]
@@ -174,7 +174,7 @@ class CheckAnswer(AnswerRecord):
     @property
     def measure_next(self) -> Measurement | None:
         """What to measure next, the first that `readings` names; None where it names none."""
-        judged, film = worst_of_each(self.on(self.judged_rails)), worse_ages(self.on(self.film_rails))
+        judged, film = (worse_ages(self.on(rails)) for rails in (self.judged_rails, self.film_rails))
         return next(measurements(self.written, self.plan, judged, film), None)
 
     @property

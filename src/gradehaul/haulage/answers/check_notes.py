@@ -77,7 +77,7 @@ def level_for_want(layout: Layout, routes: Collection[str]) -> Iterator[Note]:
         return
     heights = {round(height, _DIGITS) for height in alignment.railheads.values()}
     if len(heights) == 1 and not any(track.rise or track.grade or track.railhead for track in plan.tracks.values()):
-        yield Note("heights", "all track is taken as level, since the plan has no second height")
+        yield Note("heights", "all track is taken as level, since the plan states fewer than two heights")
         return
     lines = list(dict.fromkeys(plan.tracks[track].line for track in on_way))
     yield Note(f"line{'s' * (len(lines) > 1)} {some(lines, _NAMED, quoted)}", f"on a train's way, {LEVEL}")
@@ -161,8 +161,8 @@ def unsure_predictions(plan: Plan, trials: RandomTrials) -> Iterator[Note]:
             )
             yield Note(
                 f'loco "{each.loco}", {each.rail}',
-                f"its pull by the readings of other locomotives is {others}, by its weight {weight}; the first is used "
-                "and says little: read its own pull",
+                f"its pull by the readings of other locomotives is {others}, by its weight {weight}; the first is "
+                "used, and is very uncertain: read its own pull",
             )
 
 

@@ -148,7 +148,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Mea
         if row.counted < ENOUGH and row.state == "standing" and not advised(row.loco, row.rail)
     ]
     if few:
-        yield Measurement(f"read more often, five times{_each(few)}: {some(few, 4)}")
+        yield Measurement(f"take five readings{_each(few)}: {some(few, 4)}")
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
     if unrolled and not any(guess.startswith(ROLL) for guess in guesses):
         yield Measurement(
@@ -162,7 +162,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[Mea
         and plan.cars
         and BEND not in guesses
     ):
-        yield Measurement("pull the same string round a curve of known radius")
+        yield Measurement("pull the same string around a curve of known radius")
 
 
 def _of_films(plan: Plan, bench: Bench) -> Iterator[Measurement]:
@@ -175,7 +175,7 @@ def _of_films(plan: Plan, bench: Bench) -> Iterator[Measurement]:
             )
         elif not (fresh and settled):
             yield Measurement(
-                f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
+                f"also read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply the film'}"
             )
         own = [one for one in bench.films if one.film == film]
         if fresh and (late := [one.loco for one in own if one.first_age > EARLY]):

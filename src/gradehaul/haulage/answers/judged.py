@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Hashable, Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
+from itertools import accumulate
 from typing import ClassVar, TypeVar
 
 from gradehaul.haulage.answers.layout import Layout
@@ -42,6 +43,19 @@ class Misfit:
     available: Meters
 
 
+@dataclass(frozen=True, slots=True)
+class StandsOut:
+    """A berth in which a train reverses that is longer than it, and the tracks before it on which the rest stands.
+
+    `clear` is how much the berth holds, and `outside` what it does not, m.
+    """
+
+    berth: str
+    clear: Meters
+    outside: Meters
+    tracks: tuple[str, ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
     """What becomes of a train on one rail condition: a verdict on the track alone, and places too short for it."""
@@ -51,6 +65,7 @@ class Judged:
     rail: str
     verdict: Verdict
     misfits: tuple[Misfit, ...] = ()
+    stands_out: tuple[StandsOut, ...] = ()
     run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
     """Its random trials, run when they are first looked at."""
 
@@ -107,6 +122,7 @@ def judged(
         rail=rail,
         verdict=judge(profile, train, rail, layout.pulls),
         misfits=misfits(layout, profile.route, train),
+        stands_out=tuple(standing_out(layout, profile.route, train)),
         run_trials=cache(partial(trust_in_train, profile, train, rail, trials)),
         **own,
     )
@@ -124,6 +140,25 @@ def misfits(layout: Layout, route: Route, train: Train) -> tuple[Misfit, ...]:
         for tail, length, room in train.too_long_round(route.tails)
     )
     return (*rooms, *shut_in)
+
+
+def standing_out(layout: Layout, route: Route, train: Train) -> Iterator[StandsOut]:
+    """Yield the berths that a train stands out of as it reverses in them.
+
+    It must fit the track that it runs over both ways, of which the berth may be a part.
+    """
+    lengths = layout.movements.lengths
+    for tail, leg in zip(route.tails, route.legs, strict=False):
+        clear = train.length if tail.berth is None or tail.within else layout.clear[tail.berth].length
+        if tail.berth is None or not clear * _WHOLE < train.length <= tail.length * _WHOLE:
+            continue
+        ends = accumulate(lengths[way] for way in reversed(leg.ways))
+        names = [
+            layout.plan.tracks[way.track].name
+            for way, end in zip(reversed(leg.ways), ends, strict=True)
+            if end > clear * _WHOLE and end - lengths[way] < train.length
+        ]
+        yield StandsOut(tail.berth, clear, train.length - clear, tuple(names))
 
 
 def judged_trains(
@@ -167,24 +202,36 @@ def outcome_of(verdict: Verdict, misfits: Sequence[Misfit]) -> Outcome:
 
 
 def worst_of_each(judged: Iterable[_Train]) -> list[_Train]:
-    """Return one record for each train: its worst, by outcome and pull to spare, in the order of the trains."""
-    return _worst(judged, by_film=False)
+    """Return one record for each train, the worst of each figure as `worst_over` has it, in the order of the trains."""
+    by_name: dict[str, list[_Train]] = {}
+    for each in judged:
+        by_name.setdefault(each.name, []).append(each)
+    return [worst_over(alike) for alike in by_name.values()]
+
+
+def worst_over(alike: Sequence[_Judged]) -> _Judged:
+    """Return one record of a train for several rails: its worst outcome, least pull to spare, and greatest risk.
+
+    These may be of different rails: what locomotives pull on a rested film can be less sure than on a fresh one, so
+    that the risk is greater though they pull more. The rail and all else are those of the worst outcome.
+    """
+    first = min(alike, key=lambda each: each.rank)
+    least = min((each.verdict for each in alike), key=lambda verdict: verdict.spare)
+    place = {key: getattr(least, key) for key in ("spare", "spare_at", "spare_track", "spare_by")}
+    riskiest = cache(lambda: max((each.trust for each in (first, *alike)), key=lambda trust: trust.fail_probability))
+    return replace(first, verdict=replace(first.verdict, **place), run_trials=riskiest)
 
 
 def worse_ages(judged: Iterable[_Train]) -> list[_Train]:
-    """Return one record for each train and film: that of the age of the film that is worse for it."""
-    return _worst(judged, by_film=True)
+    """Return one record for each train and film: that of the age that is worse for it, by outcome and pull to spare."""
+    found: dict[Hashable, _Train] = {}
+    for each in judged:
+        key = each.name, RailCondition.named(each.rail).film
+        if key not in found or each.rank < found[key].rank:
+            found[key] = each
+    return list(found.values())
 
 
 def worst_first(judged: Iterable[_Train]) -> list[_Train]:
     """Return trains by their outcomes, the worst first; those alike stay in order."""
     return sorted(judged, key=lambda each: WORST_FIRST.index(each.outcome))
-
-
-def _worst(judged: Iterable[_Train], *, by_film: bool) -> list[_Train]:
-    found: dict[Hashable, _Train] = {}
-    for each in judged:
-        key = each.name, RailCondition.named(each.rail).film if by_film else None
-        if key not in found or each.rank < found[key].rank:
-            found[key] = each
-    return list(found.values())

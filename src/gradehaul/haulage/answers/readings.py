@@ -9,7 +9,7 @@ from typing import ClassVar
 
 from gradehaul.haulage.answers.check_notes import doubtful_readings
 from gradehaul.haulage.answers.figures import Measurement, measurements
-from gradehaul.haulage.answers.judged import judged_trains, worse_ages, worst_of_each
+from gradehaul.haulage.answers.judged import judged_trains, worse_ages
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.seen_runs import JudgedTrial, judged_runs, run_notes
 from gradehaul.haulage.answers.unusual import curve_notes, stock_notes
@@ -85,7 +85,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> Iterator[Measurement]:
     rails = layout.judged()
     film = [rail for rail in film_rails(layout.rails) if rail not in rails]
     judged, treated = (judged_trains(layout, on, trials=trials) for on in (rails, film))
-    return measurements(plan, layout.plan, worst_of_each(judged), worse_ages(treated), bench)
+    return measurements(plan, layout.plan, worse_ages(judged), worse_ages(treated), bench)
 
 
 def _odd_figures(plan: Plan, bench: Bench) -> tuple[Note, ...]:
@@ -121,7 +121,7 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
         for tilt in steeper:
             yield Note(
                 tilt.place,
-                f"{result.car} rolls on at a steeper tilt than it starts at, which cannot be: are the two swapped?",
+                f"{result.car} rolls on at a steeper tilt than it starts at, which is impossible: are the two swapped?",
             )
         if (
             not steeper
@@ -130,7 +130,7 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
             and result.starting.value < rolling.value
         ):
             yield Note(
-                result.car, "it starts at less than it rolls on at, which cannot be: was the string pulled level?"
+                result.car, "it starts at less than it rolls on at, which is impossible: was the string pulled level?"
             )
     if bench.curve is None:
         return

@@ -9,7 +9,7 @@ from typing import ClassVar
 
 from gradehaul.errors import PlanError, Problems, quoted
 from gradehaul.haulage.answers.check_notes import doubtful_readings, level_for_want, unknown_behind
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, judged, misfits, worst_over
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.seen_runs import doubtful_runs
 from gradehaul.haulage.answers.set_heights import HeldHeight, with_heights
@@ -45,7 +45,7 @@ _MOST_REVERSALS = 9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialOutcome(Judged):
-    """What becomes of the train on one condition of the rails, at the age of the film that is worse for it."""
+    """What becomes of the train on one condition of the rails; each figure for a film is that of its worse age."""
 
     KEYS: ClassVar[str] = (
         f"condition rail {JUDGED_KEYS} risk trust.stall_probability most_cars=most most_limited_by=room"
@@ -258,7 +258,7 @@ def _tried(
         most, room = (None, None) if counted is None else _most(layout, profile, consist, counted, rails)
         own = {"condition": condition, "most": most, "room": room}
         ages = [judged(TrialOutcome, layout, profile, train, rail, random_trials, **own) for rail in rails]
-        trials.append(min(ages, key=lambda trial: trial.rank))
+        trials.append(worst_over(ages))
     return TrialTrain(power, consist, train.length, counted, fits, tuple(trials))
 
 

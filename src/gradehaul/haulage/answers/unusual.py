@@ -165,7 +165,7 @@ def _slipping_above_standing(plan: Plan, loco: Loco, pulls: Pulls) -> Iterator[N
         why = {
             "scaled": "which is scaled from other rail: measure that too",
             "assumed": "which is assumed from its weight: measure that too",
-        }.get(stand.basis, "which cannot be: are the two swapped?")
+        }.get(stand.basis, "which is impossible: are the two swapped?")
         wrong = f"{own} with sliding wheels is more than the standing pull, {other}, {why}"
         yield Note(f'loco "{loco.name}", slipping, {rail}', wrong)
 

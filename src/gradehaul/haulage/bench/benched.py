@@ -15,6 +15,7 @@ from gradehaul.haulage.bench.reduction import (
     Reduced,
     Taken,
     all_forces,
+    least_step,
     pool,
     reduce_row,
     rows_taken,
@@ -64,12 +65,12 @@ def work_out(plan: Plan) -> Bench:
     resistance = _curve_resistance(plan, curve)
     coefficient = curve_coefficient(resistance, plan.scale)
     taken = rows_taken(plan, coefficient)
-    pooled = pool(all_forces(taken.values()))
+    read = (force for rows in taken.values() for row in rows for force in row.forces)
+    step = least_step(read) if plan.book.step is None else plan.book.step
+    pooled = pool(all_forces(taken.values(), step), step)
     locos, rails = list(plan.locos), conditions(plan.films)
     rows = tuple(
-        reduce_row(
-            key, taken[key], pooled, step=plan.book.step, sure=_sure(plan, key[0], taken[key], resistance, coefficient)
-        )
+        reduce_row(key, taken[key], pooled, sure=_sure(plan, key[0], taken[key], resistance, coefficient))
         for key in sorted(taken, key=lambda key: (locos.index(key[0]), rails.index(key[1]), key[2] == "slipping"))
     )
     by_rail: dict[str, list[Reduced]] = {}
@@ -204,12 +205,19 @@ def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float | None) -> Loco:
         elif late or hours is not None or value < known:
             unit = next((force.unit for name in ages(found.film) for force in loco.pull.get(name, ())), None)
             unsure = (found.at(found.first_age) - value) / 2 if late else 0.0  # none of that fall, or as much again
-            pull[rail] = (Reading(value, math.hypot(bench.pooled.share * value, unsure), unit),)
+            alone = (Reading(value, math.hypot(bench.pooled.share * value, unsure), unit),)
+            pull[rail] = (() if late else _read_as(bench.row(loco.name, rail), value)) or alone
             worked_out[rail] = source
         least = min(value, bound)
         if rail in slipping and least < known:
             slipping[rail] = tuple(replace(each, value=each.value * least / known) for each in slipping[rail])
     return replace(loco, pull=pull, slipping=slipping, worked_out=worked_out)
+
+
+def _read_as(row: Reduced | None, pull: Newtons) -> tuple[Reading, ...]:
+    """Return the readings at the age of a film whose mean a pull is, which say how sure it is; none where none is."""
+    ages = () if row is None else row.ages.values()
+    return next((age.readings for age in ages if math.isclose(age.mean, pull)), ())
 
 
 def _held_down(plan: Plan, loco: Loco) -> Loco:

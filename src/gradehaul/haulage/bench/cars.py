@@ -100,7 +100,7 @@ def _possible(read: Counted) -> Counted:
     """Return what was read of a resistance, without readings that count where they come to none at all."""
     if read.mean > 0:
         return read
-    text = f"it comes out at {_percent(read.mean)} of its weight, which cannot be, so that it stays as it was"
+    text = f"it comes out at {_percent(read.mean)} of its weight, which is impossible, so that it stays as it was"
     doubt = Doubt(f"{text}: was the track level, and were all cars counted?", 1.0)
     return replace(read, readings=(), doubts=(doubt, *read.doubts))
 

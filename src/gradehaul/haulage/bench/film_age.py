@@ -66,6 +66,15 @@ class Recovery:
             return min(self._curve(self.time, hours), *after)
         return min(before[-1] if before else after[0], *after)
 
+    def around(self, hours: float) -> tuple[tuple[Hours, Newtons], tuple[Hours, Newtons]]:
+        """Return the last age read at or before an age and the first at or after it, each with its pull, stepwise.
+
+        Both are the same where the age was read, lies beyond the ages read, or has a curve.
+        """
+        before = next((age for age in reversed(self.ages) if age[0] <= hours), self.ages[0])
+        after = next((age for age in self.ages if age[0] >= hours), before)
+        return (before, after) if self.time is None else (before, before)
+
     def kept_since(self, hours: float, later: float) -> float:
         """Return the least share of its pull at a later age that it had at an age: 1 where it may not have recovered.
 
@@ -134,6 +143,12 @@ def pull_at(own: Recovery, films: Sequence[Recovery], hours: float) -> tuple[New
     first, value = own.ages[0][0], own.at(hours)
     read = own.at(first)
     if hours >= first:
+        before, after = own.around(hours)
+        if before[0] < hours < after[0]:
+            counts = min(before, after, key=lambda age: age[1])[0]
+            read_at = f"readings at {before[0]:g} h and {after[0]:g} h"
+            how = f"the lower of its {read_at}, that at {counts:g} h, for {hours:g} h"
+            return value, WorkedOut("measured", how, (before[0], after[0], counts))
         last = own.ages[-1][0]
         read_at = f"reading at {first:g} h" if first == last else f"readings from {first:g} h to {last:g} h"
         return value, WorkedOut("measured", f"its {read_at}, at {hours:g} h")

@@ -65,24 +65,44 @@ class Pooled:
         return Scatter(max(value, self.step / math.sqrt(12)), freedom)
 
 
-def pool(rows: Iterable[Sequence[Reading]]) -> Pooled:
+def pool(rows: Iterable[Sequence[Reading]], step: float | None = None) -> Pooled:
     """Pool the scatter of rows of readings, each of one locomotive on one rail, as shares of their means.
 
     s² = (4 s₀² + Σ (x / mean - 1)²) / (4 + Σ (n - 1)), with s₀ the scatter assumed where nothing is known: the usual
     pooled variance, and a prior worth four degrees of freedom (inverse chi-square; any text on Bayesian statistics).
     """
-    squares, freedom = 0.0, 0
-    decimals: dict[str, int] = {}
-    for readings in rows:
-        squares += _mean_and_squares(readings)[1]
-        freedom += len(readings) - 1
-        for reading in readings:
-            if reading.unit is not None:
-                decimals[reading.unit] = max(
-                    decimals.get(reading.unit, 0), _decimals(convert(reading.value, reading.unit))
-                )
-    steps = [10.0**-count / convert(1.0, unit) for unit, count in decimals.items()]
-    return Pooled(_pooled_share(squares, freedom), PRIOR_READINGS + freedom, min(steps, default=0.0))
+    taken = list(rows)
+    squares = sum(_mean_and_squares(readings)[1] for readings in taken)
+    freedom = sum(len(readings) - 1 for readings in taken)
+    step = least_step(reading for readings in taken for reading in readings) if step is None else step
+    return Pooled(_pooled_share(squares, freedom), PRIOR_READINGS + freedom, step)
+
+
+_SAME_DIGITS = 5
+"""So many readings that all end in 0 or 5, or in even digits, were read on a balance that shows no others."""
+
+
+def least_step(readings: Iterable[Reading]) -> float:
+    """Return the least step that balances show by what was read on them, in the unit of the values; 0 for none.
+
+    It is the last digit that was written in a unit, or 2 or 5 of it where five readings or more, three of which differ,
+    are all multiples of that. The least of all units counts.
+
+    >>> half = [Reading(value, None, "N") for value in (13.0, 13.5, 13.0, 14.0, 13.0)]
+    >>> least_step(half), least_step(half[:4])
+    (0.5, 0.1)
+    """
+    written: dict[str, list[float]] = {}
+    for reading in readings:
+        if reading.unit is not None:
+            written.setdefault(reading.unit, []).append(convert(reading.value, reading.unit))
+    steps = []
+    for unit, values in written.items():
+        digit = 10.0 ** -max(map(_decimals, values))
+        whole = [round(value / digit) for value in values]
+        coarse = next((each for each in (5, 2) if not any(value % each for value in whole)), 1)
+        steps.append(digit * (coarse if len(whole) >= _SAME_DIGITS and len(set(whole)) > 2 else 1) / convert(1.0, unit))
+    return min(steps, default=0.0)
 
 
 def _mean_and_squares(readings: Sequence[Reading]) -> tuple[float, float]:
@@ -218,9 +238,10 @@ def counted(
             kept.append(each)
     for value in far_off:
         others = [each for each in values if each not in far_off]
-        how = "including" if value in _values(kept) else "leaving out"
-        far = f"{show(value)} is far from the others; the {side} mean is used, {how} it"
-        doubts.append(Doubt(far, _share_off(fmean([*others, value]), fmean(others))))
+        included, alone = fmean([*others, value]), fmean(others)
+        both = f"the mean is {show(included)} with it, {show(alone)} without it"
+        far = f"{show(value)} is far from the others: {both}; the {side} counts"
+        doubts.append(Doubt(far, _share_off(included, alone)))
     return Counted(tuple(kept), far_off, tuple(doubts))
 
 
@@ -366,14 +387,12 @@ def rows_taken(plan: Plan, coefficient: float) -> dict[tuple[str, str, State], l
     return found
 
 
-def reduce_row(
-    key: tuple[str, str, State], taken: Sequence[Taken], pooled: Pooled, *, step: float | None, sure: float = 0.0
-) -> Reduced:
+def reduce_row(key: tuple[str, str, State], taken: Sequence[Taken], pooled: Pooled, *, sure: float = 0.0) -> Reduced:
     """Return the readings of one locomotive on one rail in one state, reduced.
 
     `sure` is the standard error of the correction for curves, N, common to all of the readings.
     """
-    step = pooled.step if step is None else step
+    step = pooled.step
     unit = next((force.unit for row in taken for force in row.forces if force.unit), "N")
     ages = {
         hours: counted(
@@ -423,13 +442,14 @@ def _within_ages(ages: Sequence[Sequence[float]]) -> tuple[float | None, int]:
 def outliers(values: Sequence[float], *, step: float = 0.0) -> tuple[float, ...]:
     """Return readings that lie far from the others: more than 3.5 robust standard deviations from the median.
 
-    The spread is the median distance from the median times 1.4826, at least 1 % of the median and half a step of the
-    balance. Fewer than four readings have no outlier.
+    The spread is the median distance from the median and half a step of the balance, since either may be rounded by
+    as much, together times 1.4826, and at least 1 % of the median. So readings of which most are equal, as a balance
+    shows them, have no spread of 0. Fewer than four readings have no outlier.
     """
     if len(values) < 4:
         return ()
     middle = median(values)
-    spread = max(1.4826 * median(abs(x - middle) for x in values), 0.01 * abs(middle), step / 2)
+    spread = max(1.4826 * (median(abs(x - middle) for x in values) + step / 2), 0.01 * abs(middle))
     return tuple(x for x in values if abs(x - middle) > FAR_OUT * spread)
 
 
@@ -438,6 +458,7 @@ def weights_on(loco: Loco) -> tuple[float, float]:
     return (loco.on_drivers - loco.on_tyres) * GRAVITY, loco.on_tyres * GRAVITY
 
 
-def all_forces(rows: Iterable[Sequence[Taken]]) -> list[tuple[Reading, ...]]:
+def all_forces(rows: Iterable[Sequence[Taken]], step: float) -> list[tuple[Reading, ...]]:
     """Return the readings of every row that count of it, for pooling: a slip in one must not hide others' doubts."""
-    return [counted([(row.place, row.forces)], 0.0, str).readings for taken in rows for row in taken if row.forces]
+    each = [row for taken in rows for row in taken if row.forces]
+    return [counted([(row.place, row.forces)], 0.0, str, step=step).readings for row in each]

@@ -28,7 +28,7 @@ CURVE_AFTER, ROLLING_AFTER = 0.07, 0.05
 
 ROLL = "tilt a track, or pull a string of cars, for rolling resistance"
 START = "tilt a track for the starting resistance"
-BEND = "pull a string of cars round a curve of known radius"
+BEND = "pull a string of cars around a curve of known radius"
 """The measurements of a rolling and a starting resistance, behind which cars are named, and of the curves."""
 
 

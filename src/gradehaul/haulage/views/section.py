@@ -28,12 +28,15 @@ from gradehaul.haulage.stretches import (
 from gradehaul.haulage.train import Train, build_train
 from gradehaul.haulage.verdict import Outcome, Verdict, hardest_approach, judge, rank
 from gradehaul.network.route import Route
-from gradehaul.plan.names import look_up
+from gradehaul.plan.names import look_up, some
 from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Hours, Meters
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
+
+_NAMED = 8
+"""Routes that an error names at the most."""
 
 
 class ForceCurve(PiecewiseQuadratic):
@@ -185,7 +188,7 @@ def _route(layout: Layout, name: str | None) -> Route:
     if not routes:
         raise RouteError("no train can run from one end or berth to another, so there is no route to show", file=file)
     if len(routes) > 1:
-        names = ", ".join(quoted(route.name) for route in routes)
+        names = some((route.name for route in routes), _NAMED, quoted)
         wrong = f"the plan has {len(routes)} routes, and one is shown at a time"
         raise RouteError(wrong, file=file, write=f"its name after the plan: {names}")
     return _one_direction(routes[0], file)

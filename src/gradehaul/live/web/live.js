@@ -94,7 +94,9 @@
       document.documentElement.dataset.fault = String(Number(document.documentElement.dataset.fault || 0) + 1);
     },
     refused(part) {
-      say(`This cannot be tried: ${part.lines.join(" ")}`);
+      const [first, ...others] = part.lines;
+      say(`This cannot be tried: ${first}${others.length ? ` There ${others.length > 1 ? `are ${others.length} more faults` : "is one more fault"}.` : ""}`);
+      state("Your changes cannot be tried: the outcomes are of the last that could, or estimates.");
       byId("said").dataset.trial = "yes";  // holds until another trial is answered
     },
     closed() {

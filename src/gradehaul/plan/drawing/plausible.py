@@ -143,7 +143,7 @@ def _left_out(figures: Sequence[Stroke], unit: str) -> Fault:
     drawn = sum(float(np.hypot(*np.diff(each.points[:, :2], axis=0).T).sum()) for each in figures)
     first = figures[0]
     text = (
-        f"closed figures with corners on layer {quoted(first.layer)} are no track: {length_text(drawn, unit)} left out"
+        f"closed figures with corners on layer {quoted(first.layer)} are not track: {length_text(drawn, unit)} left out"
     )
     return Fault("no-track", text, Spot(*first.points[0].tolist()), first.handle, first.layer, drawn)
 

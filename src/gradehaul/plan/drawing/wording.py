@@ -204,10 +204,10 @@ def doubtful_heights(file: str, faults: Sequence[Fault], unit: str) -> list[Note
 
     Examples
     --------
-    >>> fault = Fault(UNUSED, '"50" stands beside no track', Spot(0.3, 0.1), layer="HEIGHTS")
+    >>> fault = Fault(UNUSED, '"50" is beside no track', Spot(0.3, 0.1), layer="HEIGHTS")
     >>> for note in doubtful_heights("tarn.dxf", [fault, fault], "mm"):
     ...     print(note.text)
-    2 heights of the drawing are not used: a hill may be steeper ("50" stands beside no track, at (300.0, 100.0) mm on
+    2 heights of the drawing are not used: a hill may be steeper ("50" is beside no track, at (300.0, 100.0) mm on
     layer "HEIGHTS")
     """
     found = by_code(faults)

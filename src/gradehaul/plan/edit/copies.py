@@ -93,7 +93,7 @@ def plan_with_numbers(plan: Plan, *, folder: Path | None = None) -> str:
     document = document_of(plan)
     lines = [line for line in plan.lines.values() if any(track.fit for track in line.tracks)]
     if not lines:
-        raise PlanError("no figure of this plan is to be found", file=plan.file, write='straight = "fit" in a line')
+        raise PlanError('no figure of this plan is "fit"', file=plan.file, write='straight = "fit" in a line')
     bare = "unit" in document
     for line in lines:
         tracks = dict(enumerate(line.tracks, 1))
@@ -135,7 +135,7 @@ def elsewhere(plan: Plan, place: str) -> PlanError:
     """Return the error of what is written in another file than the plan's."""
     write = "a plan with its track in one file; import makes one of a drawing"
     return PlanError(
-        "this does not stand in this file but in one that it names", file=plan.file, place=place, write=write
+        "this is not in this file but in one that it includes or reads", file=plan.file, place=place, write=write
     )
 
 
@@ -246,7 +246,7 @@ def lead_from(document: Any, plan: Path, folder: Path, *, file: str) -> None:  #
         drawing["file"] = led(str(drawing["file"]))
     if lost:
         raise PlanError(
-            "a copy in another folder would not find what the plan names: that stands beside a plan or below it",
+            "a copy in another folder would not find the files that the plan names: they must be beside it or below it",
             file=file,
             found=", ".join(map(quoted, lost)),
             write=f"-o with a name in the folder of the plan, {plan.parent}, or copy these files to {folder} first",

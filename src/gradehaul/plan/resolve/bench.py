@@ -160,7 +160,7 @@ def _rows(text: str, file: str, bench: Entry[BenchTable], faults: Faults) -> Ite
     try:
         lines = list(csv.reader(io.StringIO(text), delimiter=parted))
     except csv.Error as error:
-        raise PlanError(f"this is no table of readings: {error}", file=file) from error
+        raise PlanError(f"this is not a table of readings: {error}", file=file) from error
     heads = _heads(lines[0], file)
     source = replace(bench.source, file=file, headers={})
     if len(lines) > _MOST_ROWS:
@@ -193,7 +193,7 @@ def _heads(cells: list[str], file: str) -> list[tuple[str, str]]:
                 f"there is no column {quoted(name)}", file=file, write=near or f"one of {', '.join(COLUMNS)}"
             )
         if name != "force" and name in [head for head, _ in heads]:
-            raise PlanError(f"column {quoted(name)} stands twice", file=file)
+            raise PlanError(f"column {quoted(name)} appears twice", file=file)
         unit = (match[2] or "") if match else ""
         if name == "force" and unit:
             _refuse_mass(clean(cell), unit, file)

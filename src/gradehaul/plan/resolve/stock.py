@@ -116,7 +116,7 @@ def cars(
         if starting is None:
             starting = Reading(STARTING * rolling.value, None if spread is None else STARTING * spread)
         if starting.value < rolling.value:
-            faults.note(entry.place, "the starting resistance is less than the rolling resistance, which cannot be")
+            faults.note(entry.place, "the starting resistance is less than the rolling resistance, which is impossible")
         found[name] = Car(
             name=name,
             mass=mass,

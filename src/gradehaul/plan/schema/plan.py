@@ -100,7 +100,7 @@ class DrawingTerms(Table):
 
 
 class ImportTable(DrawingTerms):
-    """The options of the last `import`, which writes them here and takes them again unless others are typed."""
+    """The options of the last `import`, which writes them here and uses them again unless you type others."""
 
     unused_heights: int = Field(default=0, ge=0)
     """How many heights of the drawing `import` could not use: a doubt about every answer. Left out: none."""

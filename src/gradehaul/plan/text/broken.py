@@ -65,7 +65,7 @@ def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
         return PlanError(wrong, file=f"{file}:{at}", found=cut(clean(lines[at - 1])), write=write)
 
     if any(map(unseen, stop.line)):
-        return fault("a control character, which cannot be seen, stands on this line", write="the line without it")
+        return fault("there is an invisible control character on this line", write="the line without it")
     if opened := _left_open(stop):
         what, write = _NEVER_CLOSED[opened[0]]
         return fault(f"the {what} opened here is never closed", opened[1], write)

@@ -106,7 +106,7 @@ def parse(text: str, file: str) -> dict[str, Any]:
 
         raise not_toml(error, text, file) from error
     except RecursionError as error:
-        raise PlanError("this cannot be read: lists or tables stand too deep in one another", file=file) from error
+        raise PlanError("this cannot be read: lists or tables are nested too deep", file=file) from error
     except ValueError as error:  # e.g. a whole number of thousands of digits
         raise PlanError("this cannot be read: a number has thousands of digits", file=file) from error
     if not data:

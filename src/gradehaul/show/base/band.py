@@ -9,10 +9,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from scipy.optimize import isotonic_regression
 
-from gradehaul.show.base.colors import FAINT, INK, PALE_EARTH
 from gradehaul.show.base.label_placing import Board, Box
 from gradehaul.show.base.paper import POINT, Paper
-from gradehaul.show.base.picture import DOTS_PER_INCH
+from gradehaul.show.base.picture import DOTS_PER_INCH, FAINT, INK, PALE_EARTH
 from gradehaul.track.piecewise import FloatArray
 
 _SCALE = 0.82

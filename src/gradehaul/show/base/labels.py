@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from gradehaul.treatment.keep_clean import Use
     from gradehaul.treatment.needs import FilmTest as Needed
 
-FILM_CAUTION = "Try a film on a spare length of track first: it does not come off again."
+FILM_CAUTION = "Try a film on a spare length of track first: it does not come off."
 
 RISK = "Risk: chance of stalling or running away; being marginal does not count"
 
@@ -92,12 +92,14 @@ def counted(count: int, what: str) -> str:
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
-def listed(words: Sequence[str]) -> str:
-    """Return words as a list in a sentence.
+def listed(words: Sequence[str], most: int | None = None) -> str:
+    """Return words as a list in a sentence, those beyond the most as a count.
 
-    >>> listed(["clean"]), listed(["clean", "film", "mud"])
-    ('clean', 'clean, film and mud')
+    >>> listed(["clean"]), listed(["clean", "film", "mud"]), listed(["clean", "film", "mud"], 1)
+    ('clean', 'clean, film and mud', 'clean and 2 more')
     """
+    if most is not None and len(words) > most:
+        words = [*words[:most], f"{len(words) - most} more"]
     return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
 
 

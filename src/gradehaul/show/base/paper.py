@@ -16,9 +16,8 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from gradehaul.quantities import convert
-from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.label_placing import Box
-from gradehaul.show.base.picture import DOTS_PER_INCH, plain
+from gradehaul.show.base.picture import DOTS_PER_INCH, FAINT, INK, plain
 from gradehaul.show.base.unit_format import UnitFormat
 
 MARGIN = 8.5 / 25.4
@@ -38,10 +37,12 @@ class Size(NamedTuple):
 
 SizeName = Literal["a4", "phone"]
 
-SIZES: dict[SizeName, Size] = {"a4": Size(11.69, 8.27, 8.5), "phone": Size(3.75, None, 7.8)}
-"""A4 landscape, and the width of a phone: 360 px of 96 to an inch."""
-LETTER = Size(11.0, 8.5, 8.5)
-"""US Letter, landscape."""
+SIZES: dict[SizeName | Literal["letter"], Size] = {
+    "a4": Size(11.69, 8.27, 8.5),
+    "letter": Size(11.0, 8.5, 8.5),
+    "phone": Size(3.75, None, 7.8),
+}
+"""A4 and US Letter, landscape, and the width of a phone: 360 px of 96 to an inch."""
 
 
 class Panel(NamedTuple):

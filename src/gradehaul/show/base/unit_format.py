@@ -73,6 +73,14 @@ class UnitFormat:
         """Return a length, m, as `length` does, without its unit."""
         return self.length(value, fine=fine).rpartition(" ")[0]
 
+    def railhead(self, value: float) -> str:
+        """Return a railhead, m, as near as a riser is cut: to 1 mm, or a hundredth of an inch; without its unit.
+
+        >>> UnitFormat("in", "imperial").railhead(0.0508), UnitFormat("mm", "metric").railhead(0.0508)
+        ('2.00', '51')
+        """
+        return self.number(value, fine=self.length_unit in _IMPERIAL)
+
     @property
     def lengths(self) -> str:
         """The unit of length in a sentence."""
@@ -180,7 +188,12 @@ def _unit_rule(unit: str) -> dict[str, Any]:
     return {"name": unit, "decimals": _DECIMALS[unit], "times": times, "parts": parts}
 
 
-def balance_unit(plan: Plan) -> str | None:
+def units_for(plan: Plan, system: System | None = None, grades: Grades = "percent") -> UnitFormat:
+    """Return how figures of a plan are written, as `units_of` has it, with forces in the unit of its balance."""
+    return units_of(plan.unit, system, grades, force_unit=_balance_unit(plan))
+
+
+def _balance_unit(plan: Plan) -> str | None:
     """Return the unit in which most of a plan's pulls were read, None where it has no readings."""
     units = Counter(
         reading.unit

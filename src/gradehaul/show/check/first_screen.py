@@ -43,6 +43,7 @@ from gradehaul.show.check.route_text import (
     load_cell,
     rows_by_engine,
     ruling_words,
+    standing_out,
     worst_load,
 )
 from gradehaul.show.check.trains_text import best_way
@@ -152,6 +153,25 @@ def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     if len(worst) > _TRAINS:
         page.line(f"{len(worst) - _TRAINS} more trains, none of them worse: --more trains")
     _add_marginal(page, answer, shown_on, units)
+    for words in between_readings(answer):
+        page.line(words)
+
+
+_BETWEEN = 3
+"""Locomotives that are named where the age of a film lies between two that were read."""
+
+
+def between_readings(answer: CheckAnswer) -> Iterator[str]:
+    """Yield which locomotives have the pull of an age read before or after the one that is asked for."""
+    found: dict[tuple[float, float, float], list[str]] = {}
+    for loco in answer.plan.locos.values():
+        for source in loco.worked_out.values():
+            if source.between is not None:
+                found.setdefault(source.between, []).append(loco.name)
+    for (before, after, counts), names in found.items():
+        locos = listed([clean(name) for name in dict.fromkeys(names)], _BETWEEN)
+        age = at_age(answer.hours).strip().capitalize()
+        yield f"{age}, between readings at {before:g} h and {after:g} h, the lower counts for {locos}: {counts:g} h."
 
 
 def _add_marginal(
@@ -285,18 +305,23 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         rows += [[_hill_words(routes, units)], *loads]
         shown += 1
     page.table(["", *(shortened(car, _NAME) for car in cars)], rows, indent=0)
-    cells = [words_of(cell) for row in rows for cell in row[1:]]
-    for mark, words in MARKS.items():
-        if any(f" {mark}" in cell for cell in cells):
-            page.line(words)
-    if any(cars_words(MOST_CARS) in cell for cell in cells):
-        page.line(COUNTED)
+    for words in _what_cells_mean(answer, [words_of(cell) for row in rows for cell in row[1:]]):
+        page.line(words)
     left = sum(len(routes) for _, routes in groups[shown:])
     if left:
         page.line(f"{left} more {'routes' if left > 1 else 'route'}, no steeper: --more loads")
     if cars and len(cars) < len(answer.plan.cars):
         more = len(answer.plan.cars) - len(cars)
         page.line(f"{more} more {'kinds' if more > 1 else 'kind'} of car: --more loads")
+
+
+def _what_cells_mean(answer: CheckAnswer, cells: Sequence[str]) -> Iterator[str]:
+    """Yield what marks in the cells mean, and where the longest trains stand out of a berth."""
+    yield from (words for mark, words in MARKS.items() if any(f" {mark}" in cell for cell in cells))
+    if any(cars_words(MOST_CARS) in cell for cell in cells):
+        yield COUNTED
+    if cells:
+        yield from standing_out(answer)
 
 
 def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[tuple[_Rows, list[RouteAnswer]]]]:

@@ -17,13 +17,20 @@ from gradehaul.haulage.answers.unusual import stock_notes
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
 from gradehaul.show.base.labels import basis_words, cars_words
-from gradehaul.show.base.paper import LETTER, MARGIN, SIZES, Sheet
-from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
+from gradehaul.show.base.paper import MARGIN, SIZES, Sheet
+from gradehaul.show.base.picture import DOTS_PER_INCH, INK, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.check.outcome_words import film_everywhere, judged_on, outcome_of_train
-from gradehaul.show.check.route_text import COUNTED, MARKS, CardCell, load_cell, rows_by_engine, worst_load
+from gradehaul.show.check.route_text import (
+    COUNTED,
+    MARKS,
+    CardCell,
+    load_cell,
+    rows_by_engine,
+    standing_out,
+    worst_load,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -108,7 +115,7 @@ def load_card_figures(cards: Sequence[Card], date: str = "", paper: PaperName = 
 
 def _parts(cards: Sequence[Card], paper: PaperName) -> list[_Part]:
     """Return cards in as many parts as each takes: kinds of car side by side as far as there is room, then below."""
-    size, found = LETTER if paper == "letter" else SIZES["a4"], list[_Part]()
+    size, found = SIZES[paper], list[_Part]()
     sheet = Sheet(size.width, size.width, _FONT)
     room = (1 - _ROUTE) * (0.5 * size.width - 2 * MARGIN) * DOTS_PER_INCH
     for card in cards:
@@ -152,7 +159,7 @@ def _by(items: Sequence[_Each], count: int) -> list[Sequence[_Each]]:
 
 def _sheet(parts: Sequence[_Part], date: str, paper: PaperName) -> Figure:
     """Return parts of cards four to a sheet, sheets below one another."""
-    size = LETTER if paper == "letter" else SIZES["a4"]
+    size = SIZES[paper]
     width, height = size.width, size.height or 0.0
     sheets = -(-len(parts) // 4)
     sheet = Sheet(width, height * sheets, _FONT)
@@ -285,6 +292,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     note += "".join(f" {words}" for mark, words in MARKS.items() if any(cell.mark == mark for cell in cells))
     if any(cars_words(MOST_CARS) in cell.cars + cell.range for cell in cells):
         note += f" {COUNTED}"
+    note += "".join(f" {words}" for words in standing_out(answer, power.name))
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
     locos = Counter(answer.plan.locos[name].title for name in power.locos)
     made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import Judged, Misfit, TrainAnswer, worst_of_each
+from gradehaul.haulage.answers.judged import Judged, Misfit, StandsOut, TrainAnswer, worst_of_each
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import FAILS, WORST_FIRST, HeadStretch, Outcome, Verdict, worst
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
 from gradehaul.plan.records import Plan
 from gradehaul.scales import Scale
-from gradehaul.show.base.labels import apart, chance_words, rail_name
+from gradehaul.show.base.labels import apart, chance_words, listed, rail_name
 from gradehaul.show.base.page import Piece, words_of
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.proximity.fouling import Fouling
@@ -142,10 +142,17 @@ def misfit_words(misfit: Misfit, units: UnitFormat) -> str:
     return SENTENCES[kind].format(length=length, room=apart(misfit.place), holds=holds)
 
 
+def standing_out_words(standing: StandsOut, units: UnitFormat) -> str:
+    """Return in a sentence which part of a train stands out of a berth as it reverses there, and on which track."""
+    holds, outside = units.length(standing.clear), units.length(standing.outside)
+    on = listed([apart(track) for track in standing.tracks])
+    return f'As it reverses, berth "{apart(standing.berth)}" holds {holds} of it; {outside} of it stand on {on}.'
+
+
 def spread_words(plan: Plan, units: UnitFormat) -> str:
     """Return how far film counts past wiped track; a guess, unless the plan states it."""
     guess = " (a guess)" if plan.carry_basis == "assumed" else ""
-    return f"Wheels spread film: it counts up to {units.length(plan.carry_over)}{guess} past wiped track."
+    return f"Wheels spread film: it is counted up to {units.length(plan.carry_over)}{guess} past wiped track."
 
 
 def fouled_words(fouled_by: Iterable[Fouling], scale: Scale, units: UnitFormat) -> str:
@@ -161,9 +168,9 @@ def fouled_words(fouled_by: Iterable[Fouling], scale: Scale, units: UnitFormat) 
     for each in fouled_by:
         near = f"{units.length(each.distance)} away" if each.distance > _MEETS else "which it meets"
         curved = each.needed > straight + 5e-5
-        needs = centers(each.needed)
+        needs = f"{centers(each.needed)} between track centers"
         needs += f" on the curves there, {centers(straight)} on straight track" if curved else ""
-        words.append(f"fouls {each.track}, {near}; between centers trains need {needs} to pass")
+        words.append(f"fouls {each.track}, {near}; to pass, trains need {needs}")
     return "; ".join(words)
 
 

@@ -12,16 +12,17 @@ from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import Ruling
 from gradehaul.haulage.verdict import Test
 from gradehaul.network.route import Route
+from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.labels import apart, basis_words, cars_words, rail_name
+from gradehaul.show.base.labels import apart, basis_words, cars_words, listed, rail_name
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
 
 _HOW_LOADED = (
-    "To run: cars of a train that gets through even if the wheels slip, can restart anywhere, and fits. Limit: cars of "
-    "one that gets through while the wheels never slip, whether or not it fits. Neither runs away. 9 of 10 random "
-    "trials of every uncertain figure lie in the range in parentheses; for cars to run it counts a marginal train as "
-    "one that fails, as risk does not."
+    "To run: the most cars that get through even if the wheels slip, can restart anywhere, and fit. Limit: the most "
+    "that get through as long as the wheels never slip, whether or not they fit. Neither runs away. 9 of 10 random "
+    "trials of every uncertain figure lie in the range in parentheses; for cars to run, unlike risk, it counts a "
+    "marginal train as failing."
 )
 COUNTED = f"{cars_words(MOST_CARS)}: at least so many cars; no more are counted."
 """What the most cars that are counted mean."""
@@ -109,10 +110,13 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
     for number, reversal in enumerate(route.reversals, 1):
         tail, turned = reversal.tail, number % 2 == 1
         where = f"Reverses at {units.length(reversal.at)}, in {apart(tail.name)}, {units.length(tail.length)} long"
+        if tail.berth is not None and not tail.within:
+            clear = next(berth.clear_length for berth in answer.berths if berth.name == tail.berth)
+            where += f", {units.length(clear)} of it the berth"
         if tail.round_room is None:
             yield f"{where}, and continues with its {'rear' if turned else 'front'} end leading."
         else:
-            room = f"the locomotives, up to {units.length(tail.round_room)} long, run round it {apart(tail.place)}"
+            room = f"the locomotives, up to {units.length(tail.round_room)} long, run around it {apart(tail.place)}"
             order = "in reverse order" if turned else "in their first order"
             yield f"{where}; {room}, and lead on, the cars {order}."
     if route.route.legs:
@@ -240,6 +244,30 @@ MARKS = {
     "downhill": "Downhill: one more car and it runs away, pushing the locomotive.",
 }
 """What marks behind a number of cars mean."""
+
+
+def standing_out(answer: CheckAnswer, power: str | None = None) -> Iterator[str]:
+    """Yield in a sentence each in which berths the longest trains of a power, or of any, reverse without fitting them.
+
+    Such a train may be longer than one that must stand in the berth at the end of its route.
+    """
+    clear = {berth.name: berth.clear_length for berth in answer.berths}
+    found: dict[str, dict[str, None]] = {}
+    for route in answer.routes:
+        loads = [load for load in route.loads if load.rail in answer.judged_rails and power in (None, load.power)]
+        longest = max((_length(answer.plan, load) for load in loads), default=0.0)
+        for tail in route.route.tails:
+            if tail.berth is not None and not tail.within and longest > clear[tail.berth] * (1 + 1e-9):
+                found.setdefault(tail.berth, {})[route.route.name] = None
+    for berth, routes in found.items():
+        on = listed([apart(route) for route in routes])
+        out = f'stand partly out of berth "{apart(berth)}" as they reverse'
+        yield f"On {on} the longest trains {out}; those that begin or end there must fit it."
+
+
+def _length(plan: Plan, load: Load) -> float:
+    locos = sum(plan.locos[name].length for name in plan.powers[load.power].locos)
+    return locos + load.to_run * plan.cars[load.car].length
 
 
 def load_cell(route: RouteAnswer, load: Load) -> CardCell:

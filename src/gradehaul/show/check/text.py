@@ -26,7 +26,7 @@ _CLEAR_LENGTH = {"stated": "plan", "map": "map", "whole": "track"}
 
 _CAUTION = (
     "Before any film goes on a rail of the layout: wipe it on a spare length of track, measure the pull there, and put "
-    "the readings in the plan. A film does not come off again; a dry rag does not lift it."
+    "the readings in the plan. A film does not come off; a dry rag does not lift it."
 )
 
 
@@ -112,8 +112,9 @@ def add_berths(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         page.line(f"{car} parked in {berth.name} would roll toward {roll.toward}: {run}, {stops}; {why}", indent=2)
     if rolling:
         page.line(
-            "Each run is that of a single car from the worst place, at its lowest rolling resistance, on the way that "
-            "lets it run farthest. A film on the rail makes no difference. Block the wheels, or park cars elsewhere.",
+            "Each distance is that of a single car from the worst place, at its lowest rolling resistance, over the "
+            "track that lets it run farthest. A film on the rail makes no difference. Block the wheels, or park cars "
+            "elsewhere.",
             indent=2,
         )
 

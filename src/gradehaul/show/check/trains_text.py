@@ -12,7 +12,14 @@ from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.show.base.labels import RISK, basis_words, counted, listed, rail_name, rail_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import DOES, care_lines, everywhere, misfit_words, outcome_cells
+from gradehaul.show.check.outcome_words import (
+    DOES,
+    care_lines,
+    everywhere,
+    misfit_words,
+    outcome_cells,
+    standing_out_words,
+)
 from gradehaul.treatment.helping import Help, Obstacle
 from gradehaul.treatment.ways_over import Doubling, Undivided, WaysOver
 
@@ -33,7 +40,8 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         indent=2,
     )
     for name, ages in everywhere(answer.film_rails).items():
-        page.line(f"{name.capitalize()}: the worse of {listed(ages)}. Fresh: on the day you apply the film.", indent=2)
+        words = f"{name.capitalize()}: each figure is the worse of {listed(ages)}"
+        page.line(f"{words}. Fresh: on the day you apply the film.", indent=2)
     count = answer.trains[0].trust.trials
     page.line(
         f"{RISK}. From {count:,} random trials of all uncertain figures.",
@@ -63,6 +71,8 @@ def _add_train(
         page.line("Held back downhill" if back else ("RUNS AWAY downhill", "bold red"), f": {rails}.", indent=4)
     for misfit in first.misfits:
         page.line(("Too long", "bold red"), f": {misfit_words(misfit, units)}", indent=4)
+    for standing in first.stands_out:
+        page.line(standing_out_words(standing, units), indent=4)
     for train in judged:
         for line in care_lines(train.verdict, profiles[train.route], units):
             page.line(f"{rail_name(train.rail)}: {line}", indent=4)
@@ -168,7 +178,7 @@ _NO_DOUBLING: dict[Undivided, str] = {
     "pull": "no split leaves two parts that climb and fit.",
     "foot": "no berth holds the second part where the route begins.",
     "summit": "no berth holds both parts and the locomotives where the route ends.",
-    "through": "the route, or a way round the train on it, runs again through a berth in which a part would stand.",
+    "through": "the route, or a way around the train on it, runs again through a berth in which a part would stand.",
     "return": "no way leads the locomotives back to the second part past the first.",
 }
 

@@ -16,7 +16,15 @@ from gradehaul.show.base.labels import FILM_CAUTION, RISK, apart, listed
 from gradehaul.show.base.page import FULL, Page, Piece, shortened
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_doubts
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, at_age, misfit_words, outcome_cells, spread_words
+from gradehaul.show.check.outcome_words import (
+    DOES,
+    OUTCOMES,
+    at_age,
+    misfit_words,
+    outcome_cells,
+    spread_words,
+    standing_out_words,
+)
 from gradehaul.show.check.route_text import MARKS
 
 _PLACE, _AGED = 26, 21
@@ -133,6 +141,8 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
         yield f"Grades change only as far as the next heights that are given: {held}. --set sets those too."
     if answer.route.tails:
         yield f"It reverses in {' and in '.join(apart(tail.name) for tail in answer.route.tails)}."
+    if not answer.compares:
+        yield from (standing_out_words(each, units) for each in train.judged.stands_out)
     if answer.film_spreads:
         yield spread_words(answer.plan, units)
     yield from (f"Note: {note.text}." for note in answer.notes)

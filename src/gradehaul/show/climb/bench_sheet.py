@@ -17,9 +17,10 @@ from gradehaul.design.climb.incline import CARE
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.strip import section_words
 from gradehaul.design.risers.walk import Walk
-from gradehaul.show.base.colors import INK
+from gradehaul.show.base.picture import INK
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.sheet import cut_list_figures, risers_figure
+from gradehaul.show.risers.text import no_block_fits, rounded_up
 from gradehaul.show.sheets import Form, PaperName, as_pages, on_rule
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> lis
     """Return the sheets of a helix as figures; to be called by the `drawing_rules`."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
     count = "Distances along the track" if build.straight else "Angles"
-    form = Form("Helix: sheets for the bench", paper, foot=f"{count} count from where the curve begins.")
+    form = Form("Helix: sheets for the bench", paper, foot=f"{count} are measured from where the curve begins.")
     short = helix.short_by(_vertical(bench))
     low = f"TOO LOW by {units.length(short, fine=True)}: stock does not clear the deck above."
     form.words("Take care", [low, GUARD] if short else [GUARD], numbered=False)
@@ -166,18 +167,27 @@ def _heights(form: Form, bench: HelixBench, units: UnitFormat) -> None:
             for spoke in bench.spokes
         ]
         form.table("Under the deck at each riser: nuts on threaded rod, or tops of posts", columns, rows, row=0.22)
-    if blocks := list(_blocks(bench)):
+    if blocks := list(_blocks(bench, units)):
         form.words("Blocks from deck to deck", blocks, numbered=False)
 
 
-def _blocks(bench: HelixBench) -> Iterator[str]:
+def _blocks(bench: HelixBench, units: UnitFormat) -> Iterator[str]:
+    """Yield how long the blocks of each turn are, and where they stand: beside the track below, never on it."""
     rule = bench.found.build.rule
+    if any(map(no_block_fits, bench.found.risers)):
+        yield "The cut list names risers where no block fits: move them."
     for turn, risers in enumerate(zip_longest(*(spoke.risers[1:] for spoke in bench.spokes)), 1):
-        sizes = [riser.on_deck for riser in risers if riser is not None and riser.on_deck is not None]
+        sizes = [each.below.room for each in risers if each is not None and each.below is not None and each.below.fits]
         if sizes:
             low, high = (on_rule(size, rule, down=True) for size in (min(sizes), max(sizes)))
             words = low if low == high else f"{low} to {high}, see the cut list"
-            yield f"On turn {turn}: {len(sizes)} block{'s' if len(sizes) > 1 else ''} of {words}."
+            yield f"On turn {turn}: at {len(sizes)} riser{'s' if len(sizes) > 1 else ''} two blocks of {words}."
+    clear = max((riser.below.clear for riser in bench.found.risers if riser.below is not None), default=None)
+    if clear is not None:
+        yield (
+            f"Stand the two at the edges of the deck, their faces at least {rounded_up(clear, units)} from the "
+            "center of every track, or trains hit them: make the deck wider there, or use threaded rod outside it."
+        )
 
 
 _POINTS = 1500

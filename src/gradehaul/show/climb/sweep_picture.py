@@ -15,10 +15,9 @@ from matplotlib.ticker import MaxNLocator
 from gradehaul.design.climb.helix_sweep import Sweep
 from gradehaul.errors import DesignError
 from gradehaul.quantities import convert
-from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.labels import percent_words
 from gradehaul.show.base.paper import SIZES, Paper
-from gradehaul.show.base.picture import as_picture, plain
+from gradehaul.show.base.picture import FAINT, INK, as_picture, plain
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.piecewise import FloatArray
 
@@ -151,7 +150,8 @@ def _draw(axes: Axes, found: Sweep, reach: FloatArray, units: UnitFormat, region
         axes.fill([left, right, right, left], [low, low, high, high], color="white", zorder=0.5)
         x, y = (convert(each, units.length_unit) for each in found.nearest)
         axes.plot([x], [y], zorder=6, gid="nearest", **_NEAREST)
-        pad_x, pad_y = 0.06 * (right - left), 0.08 * (high - low)
-        left, right, low, high = min(left, x - pad_x), max(right, x + pad_x), min(low, y - pad_y), max(high, y + pad_y)
+        whole_x, whole_y = max(right, x) - min(left, x), max(high, y) - min(low, y)
+        left, right = min(left, x - 0.05 * whole_x), max(right, x + 0.05 * whole_x)
+        low, high = min(low, y - 0.05 * whole_y), max(high, y + 0.05 * whole_y)
     axes.set_xlim(left, right)
     axes.set_ylim(low, high)

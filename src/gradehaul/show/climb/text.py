@@ -57,7 +57,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     ]
     if two:
         rows += [
-            ("between their centers", units.length(float(build.apart(helix.radius)), fine=True)),
+            ("track spacing, center to center", units.length(float(build.apart(helix.radius)), fine=True)),
             ("outer track: radius", units.length(helix.outer_radius, fine=True)),
             ("outer track: grade", units.grade(helix.outer_grade)),
             ("outer track: effective grade", units.grade(found.outer_effective)),
@@ -79,7 +79,7 @@ def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None
     if two:
         page.line(
             "Let trains climb on the outer track (route Up): it is longer for the same rise, so its grade is flatter, "
-            "and its curve is wider. Trains come down on the inner."
+            "and its curve is wider. Trains come down on the inner track."
         )
     words = "too tight, under 2" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
     words = "looks good" if ratio >= _GOOD else words

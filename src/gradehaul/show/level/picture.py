@@ -14,9 +14,8 @@ from gradehaul.design.level.railheads import Leveled
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
-from gradehaul.show.base.colors import EVEN, INK
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, grade_axis, words_alone
-from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
+from gradehaul.show.base.picture import EVEN, INK, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.route_text import DOWNHILL, NO_GRADE
 from gradehaul.show.level.text import CAUTION, binding_words, headline
@@ -130,7 +129,7 @@ def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: Ro
     given = ~found.stations.free[order]
     dot: dict[str, Any] = {"ls": "", "marker": "o", "mec": INK, "zorder": 5, "clip_on": False}
     key: dict[str, Artist] = {paper.fitted(f"Route {route.name}", 0.6 * paper.width): words_alone()}
-    key |= {"even between given heights": dashed, "leveled": line}
+    key |= {"even grade between fixed heights": dashed, "leveled": line}
     looks: tuple[tuple[str, Any, dict[str, Any]], ...] = (
         ("height given", given, {"ms": 4.6, "mfc": INK}),
         ("free", ~given, {"ms": 3.6, "mfc": "white", "mew": 0.8}),

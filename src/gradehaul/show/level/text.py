@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator
 
 from gradehaul.design.deck import STRENGTH
 from gradehaul.design.level.as_checked import ParkedGrade, RulingGrade
@@ -41,9 +41,9 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     page.line()
     page.line(*headline(found, units), *([] if found.gains else [" See --more limits."]))
     for berth in found.parked:
-        page.line(*_parked(berth, units))
-    if not found.gains and _measured_binds(found):
-        page.line("If these heights were measured on track that stands: --survey finds shims.")
+        page.line(*_parked(found, berth, units))
+    for held in _held_by(found):
+        page.line(held)
     for each in found.worse:
         style = "bold red" if each.newly_fails else "yellow"
         before, after = (f"risk {chance_words(train.risk)}" for train in (each.before, each.after))
@@ -69,7 +69,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
     changed = [row for row, station in rows_of if to_change(found, station)]
     page.line()
     if changed and not found.gains:
-        page.line("No railhead need change: only places that are less hard would gain (--more heights).")
+        page.line("No railhead needs to change: only easier places would gain (--more heights).")
     elif changed:
         page.line("Railheads to change:")
         page.table(_HEADS, changed, indent=0)
@@ -77,7 +77,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
         page.line("All others stay as they are: --more heights.")
         page.line(CAUTION)
     else:
-        page.line("No railhead need change.")
+        page.line("No railhead needs to change.")
     page.more(LEVEL)
     if "heights" in more:
         page.heading("All railheads")
@@ -90,7 +90,7 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
         page.heading("Notes")
         page.line(
             "Hardest: the effective grade, averaged under the locomotives alone or with any number of cars. Places are "
-            "along the route of the train. Before: heights that run evenly between those that are fixed.",
+            "along the route of the train. Before: an even grade between the heights that are fixed.",
             indent=2,
         )
         page.line(
@@ -115,10 +115,15 @@ def to_change(found: Leveled, station: StationHeight) -> bool:
     return abs(station.railhead - station.string) > (_SAME if found.gains else _NOT_WORTH)
 
 
-def _measured_binds(found: Leveled) -> bool:
-    """Return whether a height that is given within a line, as one is measured, keeps the hardest grade up."""
-    given = {where for each in found.top.binds if each.rule == "given" for where in each.where}
-    return not given <= found.stations.joints.keys()
+def _held_by(found: Leveled) -> Iterator[str]:
+    """Yield which heights given within lines, as drawn or measured, keep the hardest grade up, and what to do."""
+    given = (where for each in found.top.binds if each.rule == "given" for where in each.where)
+    held = [where for where in given if where not in found.stations.joints]
+    if held and found.gains:
+        words = f"heights given within lines keep the hardest grade from being lower: {listed(held, _MOST_NAMES)}"
+        yield f"For {found.top.train}, {words}. Where you may, change one or leave it out, and level again."
+    elif held:
+        yield "If these heights were measured on track already built: --survey finds shims."
 
 
 def _behind(cars: int) -> str:
@@ -141,30 +146,46 @@ def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
     if routes:
         steepest = max(routes, key=lambda each: each.leveled - each.even)
         run = any(found.plan.trains[each.train].route == steepest.route for each in found.hardest)
-        grades = f" ({units.grade(steepest.even)} to {units.grade(steepest.leveled)})"
+        grades = f" ({units.grade(steepest.leveled)}, was {units.grade(steepest.even)})"
         rest = ", but averaged over a train's length it is no worse" if run else "; no train judged here runs there"
         pieces += [" ", (f"One spot on {steepest.track} has a higher effective grade", "yellow"), f"{grades}{rest}."]
     return pieces
 
 
-def _parked(berth: ParkedGrade, units: UnitFormat) -> list[Piece]:
-    """Return that a berth gets steeper, and which cars would roll away from it."""
+def _parked(found: Leveled, berth: ParkedGrade, units: UnitFormat) -> list[Piece]:
+    """Return that a berth gets steeper, and which cars would roll away from it; then why, or what keeps its grade."""
     grades = from_to(units.grade(berth.even), units.grade(berth.leveled))
     keeps = " A grade or rise written on its tracks keeps it."
+    if _moves_as_a_whole(found, berth.berth):
+        keeps = (
+            " Its own grade stays: the vertical curve into the track beside it, which gets steeper, reaches into it. "
+            "Let the berth end where that curve begins."
+        )
+    at = [] if found.gains else ["At the railheads of --more heights: "]
     newly = [car for car in berth.roll_after if car not in berth.rolled_before]
-    already = (
-        f"; {_listed(berth.rolled_before)} {'do' if berth.rolled_before[1:] else 'does'} so already"
-        if berth.rolled_before
-        else ""
-    )
+    before = listed(berth.rolled_before, _MOST_NAMES)
     if newly:
+        already = f"; {before} {'do' if berth.rolled_before[1:] else 'does'} so already" if before else ""
         return [
-            (f"Parked {_listed(newly)} would newly ROLL AWAY from {clean(berth.berth)}", "bold red"),
+            *at,
+            (f"Parked {listed(newly, _MOST_NAMES)} would newly ROLL AWAY from {clean(berth.berth)}", "bold red"),
             f", which gets steeper, {grades}{already}.{keeps}",
         ]
-    rest = f"; parked {_listed(berth.rolled_before)} would roll away before and after" if berth.rolled_before else ""
+    rest = f"; parked {before} would roll away before and after" if before else ""
     style = "bold red" if berth.fails else "yellow"
-    return [(f"{clean(berth.berth)}, where cars stand, gets steeper", style), f", {grades}{rest}.{keeps}"]
+    return [*at, (f"{clean(berth.berth)}, where cars stand, gets steeper", style), f", {grades}{rest}.{keeps}"]
+
+
+def _moves_as_a_whole(found: Leveled, name: str) -> bool:
+    """Return whether leveling changes all heights within a berth by the same, so that its own grade stays."""
+    tracks = [found.plan.tracks[track] for track in found.plan.berths[name].tracks]
+    line = found.plan.lines[tracks[0].line]
+    start = sum(track.length for track in line.tracks if track.number < tracks[0].number)
+    stop = start + sum(track.length for track in tracks)
+    numbers, distance = found.stations.lines[line.name]
+    within = (distance > start - _STILL) & (distance < stop + _STILL)
+    moved = (found.heights - found.even)[numbers[within]]
+    return float(moved.max() - moved.min()) <= _STILL
 
 
 def _better(found: Leveled, units: UnitFormat) -> list[Piece]:
@@ -192,7 +213,8 @@ def _limits_words(found: Leveled, units: UnitFormat) -> str:
     if "change" in found.limited_by:
         changes = [each for each in top.binds if each.rule == "change"]
         best = min(changes, key=lambda each: math.inf if each.lower is None else each.lower)
-        limit = f"the largest change of grade, {units.grade(best.limit or 0.0)}, keeps that of {top.train} at {grade}"
+        own = f"the hardest grade of {top.train} at {grade}"
+        limit = f"the largest change of grade, {units.grade(best.limit or 0.0)}, keeps {own}"
         if best.lower is None or best.wider is None or best.lower > top.leveled - GAIN:
             return limit
         return f"{limit}; with --change {units.grade(best.wider)} it would be {units.grade(best.lower)}"
@@ -200,10 +222,11 @@ def _limits_words(found: Leveled, units: UnitFormat) -> str:
         "at least": "--at-least",
         "at most": "--at-most",
         "rise": "a stated rise or grade",
-        "given": "the heights that are given",
+        "given": "the heights that are fixed",
     }
     words = [names[each] for each in found.limited_by if each in names]
-    return f"{listed(words)} keep{'s' * (len(words) == 1 and words != [names['given']])} that of {top.train} at {grade}"
+    keep = "keeps" if len(words) == 1 and words != [names["given"]] else "keep"
+    return f"{listed(words)} {keep} the hardest grade of {top.train} at {grade}"
 
 
 def _from_to(hardest: Hardest, units: UnitFormat) -> str:
@@ -216,7 +239,7 @@ def binding_words(hardest: Hardest, units: UnitFormat) -> list[str]:
 
 
 def _words(binding: ActiveLimit, units: UnitFormat) -> str:
-    where = _listed(binding.where)
+    where = listed(binding.where, _MOST_NAMES)
     lower = None if binding.lower is None else units.grade(binding.lower)
     if binding.rule == "change":
         assert binding.limit is not None
@@ -234,13 +257,6 @@ def _words(binding: ActiveLimit, units: UnitFormat) -> str:
         "apart": f"the room over the track below at {where}",
         "train": f"{where}: no harder grade than before",
     }[binding.rule]
-
-
-def _listed(names: Sequence[str]) -> str:
-    """Return names in words, those beyond the third as a count."""
-    shown = [clean(name) for name in names[:_MOST_NAMES]]
-    more = len(names) - len(shown)
-    return listed([*shown, f"{more} more"] if more else shown)
 
 
 def _heights(found: Leveled, units: UnitFormat) -> list[list[Piece]]:

@@ -12,9 +12,9 @@ from matplotlib.ticker import MaxNLocator
 
 from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.quantities import convert
-from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Board
 from gradehaul.show.base.paper import MARGIN, POINT, SIZES, Paper, SizeName
+from gradehaul.show.base.picture import INK
 from gradehaul.show.plan_view.styles import SHADES
 from gradehaul.track.piecewise import FloatArray
 

@@ -14,10 +14,10 @@ from scipy.spatial import cKDTree
 from gradehaul.haulage.views.plan_view import JointView, PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.quantities import convert
-from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box, crossed
 from gradehaul.show.base.labels import spans
 from gradehaul.show.base.paper import POINT
+from gradehaul.show.base.picture import INK
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.plan_view.styles import FORCED_WORDS, shades_of, steepest_places
 from gradehaul.track.piecewise import FloatArray
@@ -167,7 +167,7 @@ def _leader(at: tuple[float, float], box: Box) -> FloatArray:
 
 
 def _height(joint: JointView, units: UnitFormat) -> str:
-    height = units.number(joint.railhead)
+    height = units.railhead(joint.railhead)
     return height if convert(joint.railhead, units.length_unit) >= 0 else height.replace("-", "\N{MINUS SIGN}")
 
 

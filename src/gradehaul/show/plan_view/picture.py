@@ -15,11 +15,10 @@ from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show import film as film_text
-from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.labels import FILM_CAUTION, USE_MEANINGS, WOULD
 from gradehaul.show.base.page import words_of
 from gradehaul.show.base.paper import SizeName
-from gradehaul.show.base.picture import as_picture
+from gradehaul.show.base.picture import FAINT, INK, as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
 from gradehaul.show.plan_view.labels import LOOKS, Mark, draw_labels, draw_marks
@@ -56,9 +55,9 @@ def plan_figure(
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     marks, rows = _marks_and_rows(view, units, film)
     title = film_text.headline(film) if film is not None else headline(view, units)
-    words = [f"{view.plan.title}: railheads in {units.lengths}, arrows uphill"]
+    words = [f"{view.plan.title}: railheads in {units.lengths}; arrows point uphill"]
     if film is None:
-        words[0] += "; shaded by the effective grade for a train that climbs"
+        words[0] += ", shading is the effective grade for a train that climbs"
     else:
         words += [*("".join(map(words_of, line)) for line in film_text.depends_on(film, units)), FILM_CAUTION]
     canvas = Canvas(

@@ -11,7 +11,7 @@ import numpy as np
 from gradehaul.haulage.views.plan_view import MarkKind, PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.show.base.colors import FILM, INK, PALE_FILM
+from gradehaul.show.base.picture import FILM, INK, PALE_FILM
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.treatment.keep_clean import Use
 

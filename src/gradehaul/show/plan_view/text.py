@@ -56,7 +56,7 @@ def _add_hardest(page: Page, view: PlanView, units: UnitFormat) -> None:
     page.table(_HEADS, [_row(track, units) for track in order[:most]], indent=0)
     if len(order) > most:
         page.line(f"{len(order) - most} more, none harder: --more tracks")
-    page.line("Grade: the mean; effective: the greatest at a point; reverse: that for a train the other way.", indent=2)
+    page.line("Grade: the mean; effective: the greatest at a point; reverse: for a train the other way.", indent=2)
 
 
 def _add_tracks(page: Page, view: PlanView, units: UnitFormat) -> None:

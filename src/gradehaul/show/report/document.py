@@ -10,11 +10,11 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import TrainAnswer, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.set_heights import Response
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.verdict import WORST_FIRST
 from gradehaul.haulage.views.plan_view import PlanView
-from gradehaul.haulage.views.railhead_response import Response
 from gradehaul.haulage.views.section import LongSection, section_without_train
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.network.route import Route
@@ -194,7 +194,7 @@ def _profile(profile: RouteProfile) -> dict[str, Any]:
         "starts": profile.starts.tolist(),
         "rails": [own[0] for own in profile.rails],
         "conditions": [list(own) for own in profile.rails],
-        "effort": _function(profile.compensated),
+        "compensated": _function(profile.compensated),
         # at the same breakpoints
         "railhead": {key: part for key, part in _function(profile.railhead).items() if key != "breaks"},
     }

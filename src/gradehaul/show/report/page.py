@@ -15,10 +15,10 @@ from gradehaul.errors import PlanError, clean
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.set_heights import railhead_responses
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.verdict import Outcome
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
-from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import USE_MEANINGS

@@ -7,17 +7,25 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gradehaul.design.risers.below import TrackBelow
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.design.risers.strip import PageRoom, StripMark, StripPage, strip_pages
 from gradehaul.errors import clean
 from gradehaul.quantities import INCH, convert
 from gradehaul.show.base.band import Band, Column
-from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.page import shortened
-from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper
-from gradehaul.show.base.picture import as_picture, curve_points, plain
+from gradehaul.show.base.paper import SIZES, Panel, Paper
+from gradehaul.show.base.picture import EARTH, INK, PALE_EARTH, as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.risers.text import beside_lines, explained, headline, place_words, riser_columns, track_below
+from gradehaul.show.risers.text import (
+    beside_lines,
+    explained,
+    headline,
+    no_block_fits,
+    place_words,
+    riser_columns,
+    track_below,
+)
 from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, PaperName, as_pages, on_rule
 
 if TYPE_CHECKING:
@@ -40,14 +48,14 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
     """Return the risers from the side; to be called by the `drawing_rules`."""
     walk, build, unit = found.walk, found.build, units.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
-    over = "the plan's 0; without --datum these are no lengths to cut" if build.datum is None else "what they stand on"
+    over = "the plan's 0: not lengths to cut, without --datum" if build.datum is None else "what they stand on"
     below = found.below
     top, tops = (
-        ("top", "top of each riser") if build.datum is None or below else ("cut to", "what to cut each riser to")
+        ("top", "top of each riser,") if build.datum is None or below else ("cut to", "what to cut each riser to,")
     )
-    words = f"{headline(found, units)}. Railhead and {tops}, over {over}, {unit}."
-    dotted = [f'{track_below(found)} They are dotted here: cut "on deck".'] if below else []
-    size = LETTER if paper == "letter" else SIZES["a4"]
+    words = f"{headline(found, units)}. Railhead and {tops} in {'inches' if unit == 'in' else unit} above {over}."
+    dotted = [f"{track_below(found)} They are dotted here: see the cut list."] if below else []
+    size = SIZES[paper]
     sheet = Paper(size, found.title, [words, *dotted], notes=[" ".join(CAUTIONS)])
     columns = [
         Column(
@@ -55,7 +63,7 @@ def risers_figure(found: Risers, units: UnitFormat, paper: PaperName = "a4") -> 
             (
                 f"{riser.number}",
                 units.number(riser.at),
-                on_rule(riser.cut, build.rule),
+                "–" if no_block_fits(riser) else on_rule(riser.cut, build.rule),
                 *([_block(found, riser)] if below else []),
             ),
         )
@@ -95,8 +103,16 @@ risers_picture = as_picture(risers_figure)
 
 
 def _block(found: Risers, riser: Riser) -> str:
-    """Return what to cut over the track below, "" where there is none."""
+    """Return what to cut over the track below, "" where there is none, and that the riser must move where none fits."""
+    if no_block_fits(riser):
+        return "move"
     return "" if riser.on_deck is None else on_rule(riser.on_deck, found.build.rule, down=True)
+
+
+def _below(below: TrackBelow, units: UnitFormat) -> str:
+    """Return the track below and where it passes, for a mark of the strip."""
+    where = f"{units.length(below.apart, fine=True)} away"
+    return f"{shortened(plain(clean(below.track)), 24)} below, {'blocks beside it' if below.beside else where}"
 
 
 def cut_list_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
@@ -151,12 +167,14 @@ class _Sheet:
         self._line(page.line + self.middle, lw=0.8, color=INK, dashes=(8, 3, 2, 3))
         for mark, riser in page.risers:
             self._across(mark, half, lw=RISER, color=INK)
-            self._number(mark, str(riser.number))
+            self._number(mark, f"{riser.number}{': move' * no_block_fits(riser)}")
             if found.every >= _CLOSE:
                 words = f"at {place_words(riser.at, units)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
                 cut = "" if found.build.datum is None else f"\ncut to {on_rule(riser.cut, found.build.rule)}"
                 if block := _block(found, riser):
-                    cut = f"\non deck {block}"
+                    cut = "\nno block fits: move the riser" if no_block_fits(riser) else f"\non deck {block}"
+                    if riser.below is not None:
+                        cut += f"\n{_below(riser.below, units)}"
                 self._beside(mark, -half, words + cut, "top")
         for mark, words in page.tangents:
             self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))
@@ -204,7 +222,7 @@ class _Sheet:
                 self._line(np.array([complex(end, y - 0.002), complex(end, y + 0.002)]), lw=1.0, color=INK)
             self._text(complex(left + 0.5 * length, y + 0.001), words, 7, ha="center", va="bottom")
         reminders = (
-            "Print at 100 %, not fitted.",
+            "Print at 100 %, unscaled.",
             "Measure both bars first.",
             "Saws, drops, children:",
             "see the cut list.",

@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import groupby
 from typing import NamedTuple
 
+from gradehaul.design.risers.below import BLOCK_WIDTH
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.errors import clean
-from gradehaul.quantities import convert
+from gradehaul.quantities import INCH, convert
 from gradehaul.show.base.labels import listed, spans
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.spreadsheet import table
@@ -59,17 +60,61 @@ def beside_lines(found: Risers, units: UnitFormat) -> list[str]:
     """Return the tracks that run beside, those of risers in a row that have the same in one line."""
     lines: list[str] = []
     if found.below:
-        lines.append(f'{track_below(found)} Cut blocks to "on deck" there.')
+        lines += [track_below(found), *_supports(found, units)]
     for words, run in groupby(found.risers, key=lambda riser: _beside_words(riser, units)):
-        numbers = [riser.number for riser in run]
         if words:
-            lines.append(f"Beside riser{'s' if len(numbers) > 1 else ''} {spans(numbers)}: {words}.")
+            lines.append(f"Beside {_numbered([riser.number for riser in run])}: {words}.")
     return lines
+
+
+def _numbered(numbers: Sequence[int]) -> str:
+    return f"riser{'s' if len(numbers) > 1 else ''} {spans(numbers)}"
 
 
 def track_below(found: Risers) -> str:
     """Return which risers stand over track."""
-    return f"TRACK BELOW risers {spans(found.below)}: a post to the floor would go through it."
+    return f"TRACK BELOW {_numbered(found.below)}: a post to the floor would go through it, or hit what runs on it."
+
+
+def no_block_fits(riser: Riser) -> bool:
+    """Return whether nothing that is cut for a riser can stand there: what runs on track below would hit it."""
+    return riser.below is not None and not riser.below.fits
+
+
+def _supports(found: Risers, units: UnitFormat) -> Iterator[str]:
+    """Yield what can hold the risers that stand over track: nothing, one block, or two beside the track."""
+
+    def words(riser: Riser) -> str:
+        below = riser.below
+        if below is None:
+            return ""
+        clear = f"faces at least {rounded_up(below.clear, units)} from the center of every track there"
+        if below.beside:
+            return (
+                f'{clean(below.track)} lies right under it: cut two blocks to "on deck" and stand one on each side, '
+                f"{clear}, never on that track"
+            )
+        passes = f"{clean(below.track)} passes {units.length(below.apart, fine=True)} from its center"
+        return (
+            f'{passes}: cut one block to "on deck", {clear}'
+            if below.fits
+            else f"{passes}: no block fits; move the riser"
+        )
+
+    for said, run in groupby(found.risers, key=words):
+        if said:
+            numbers = _numbered([riser.number for riser in run])
+            yield f"{numbers[0].upper()}{numbers[1:]}: {said}."
+    yield (
+        f"A block counts as a 1x2 laid flat, {units.length(BLOCK_WIDTH, fine=True)} wide; beside it room is kept for "
+        "half the width of stock, what that overhangs on a curve, and the room that is usual."
+    )
+
+
+def rounded_up(length: float, units: UnitFormat) -> str:
+    """Return a length as text, never less than it is."""
+    part = 0.001 if units.system == "metric" else INCH / 16
+    return units.length(math.ceil(length / part - 1e-6) * part, fine=True)
 
 
 def headline(found: Risers, units: UnitFormat) -> str:
@@ -97,13 +142,14 @@ def explained(found: Risers, units: UnitFormat, *, off: bool = True) -> list[str
     assumed = f"; {listed(build.assumed)} assumed: write [deck]" if build.assumed else ""
     counted = (
         "Railhead and top are measured from the plan's 0. Top is the height of the riser's top, which may be below 0, "
-        "not a length to cut: --datum gives that."
+        "not a length to cut: for that, add --datum."
         if build.datum is None
         else "Railhead is measured from the plan's 0. Cut to is measured from what the risers stand on, "
         f"{units.length(abs(build.datum))} {'higher' if build.datum < 0 else 'lower'}."
     )
     more = (
-        ". On deck: cut this over track, from the top of the deck below to under this one, rounded down"
+        ". On deck: a block from the top of the deck below to the underside of this one, rounded down; where none "
+        "fits, move the riser, and cut nothing for it here"
         if found.below
         else ""
     )
@@ -156,6 +202,8 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
 
     joints = [f"{clean(riser.joint)}{_PAST}{at(riser.after)}" for riser in risers]
     on_deck = ["" if riser.on_deck is None else height(riser.on_deck, down=True) for riser in risers]
+    on_deck = ["move" if no_block_fits(riser) else cell for riser, cell in zip(risers, on_deck, strict=True)]
+    cuts = ["–" if found.build.datum is not None and no_block_fits(riser) else height(riser.cut) for riser in risers]
     off = [f"{convert(riser.residual, unit):+.{2 if unit == 'mm' else 3}f}" for riser in risers]
     labels = [f"{riser.number}" if riser.reason == "spacing" else f"{riser.reason} {riser.number}" for riser in risers]
     turns = any(riser.per_turn is not None for riser in risers)
@@ -164,7 +212,7 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
         RiserColumn("at>", 0.62, [at(riser.at) for riser in risers]),
         RiserColumn(_FROM_JOINT, 1.35, joints),
         RiserColumn("railhead>", 0.72, [height(riser.railhead) for riser in risers]),
-        RiserColumn("top>" if found.build.datum is None else "cut to>", 0.75, [height(riser.cut) for riser in risers]),
+        RiserColumn("top>" if found.build.datum is None else "cut to>", 0.75, cuts),
         RiserColumn("on deck>", 0.68, on_deck),
         RiserColumn("off>", 0.6, off),
         RiserColumn("change>", 0.65, [change(riser.change) for riser in risers]),

@@ -14,11 +14,20 @@ from matplotlib.patches import Patch
 from gradehaul.haulage.verdict import STATES, HeadStretch, rank
 from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.quantities import convert
-from gradehaul.show.base.colors import FAINT, INK, OUTCOME_COLORS, RAILS, SHORT, SPARE
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName
-from gradehaul.show.base.picture import as_picture, curve_points, curve_points_in
+from gradehaul.show.base.picture import (
+    FAINT,
+    INK,
+    OUTCOME_COLORS,
+    RAILS,
+    SHORT,
+    SPARE,
+    as_picture,
+    curve_points,
+    curve_points_in,
+)
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.section.text import condition_words, outcome_text
+from gradehaul.show.section.text import bracketed, condition_words, outcome_text
 from gradehaul.show.section.track import draw_effective, draw_railhead, figures_band
 from gradehaul.track.heights.vertical import UNCHANGED
 from gradehaul.track.piecewise import PiecewiseQuadratic
@@ -80,7 +89,7 @@ def _headline(section: LongSection, units: UnitFormat, judged: list[PullGiven]) 
         return f"{section.route.name}: ruling grade {units.grade(ruling.effective)} on {where}"
     worst = _worst(judged)
     words = outcome_text(section.haul, worst, units)
-    rail = f" ({condition_words(section.haul, worst)})" if len(judged) > 1 or section.haul.hours is not None else ""
+    rail = bracketed(section.haul, worst) if len(judged) > 1 or section.haul.hours is not None else ""
     return f"{section.haul.name} {'is ' if words.startswith(('marginal', 'too long')) else ''}{words}{rail}"
 
 

@@ -40,7 +40,7 @@ def profile_page(section: LongSection, units: UnitFormat, more: Collection[str] 
         judged = [each for each in haul.given if each.judged] or list(haul.given)
         worst = min(judged, key=lambda each: (WORST_FIRST.index(each.outcome), each.verdict.spare))
         words = outcome_text(haul, worst, units)
-        page.line((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({condition_words(haul, worst)}).")
+        page.line((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f"{bracketed(haul, worst)}.")
     length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     ruling = profile.ruling()
     page.line(ruling_sentence(ruling, units))
@@ -134,6 +134,12 @@ def condition_words(haul: Haul, given: PullGiven) -> str:
         return rail_at(given.rail, haul.hours)
     films = everywhere([each.rail for each in haul.given if not each.judged], haul.hours)
     return next(name for name, ages in films.items() if given.rail in ages)
+
+
+def bracketed(haul: Haul, given: PullGiven) -> str:
+    """Return a rail condition behind an outcome, in parentheses unless it has its own."""
+    words = condition_words(haul, given)
+    return f", {words}" if words.endswith(")") else f" ({words})"
 
 
 def _add_care(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -> None:

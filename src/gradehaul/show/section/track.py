@@ -14,9 +14,8 @@ from gradehaul.haulage.stretches import TrackStretch
 from gradehaul.haulage.views.section import LongSection
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column, Level, Stretch
-from gradehaul.show.base.colors import CURVED, EARTH, INK, PALE_CURVED, PALE_EARTH, VERTICAL
 from gradehaul.show.base.paper import Paper, grade_axis, words_alone
-from gradehaul.show.base.picture import curve_points_in
+from gradehaul.show.base.picture import CURVED, EARTH, INK, PALE_CURVED, PALE_EARTH, VERTICAL, curve_points_in
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.heights.vertical import UNCHANGED
 
@@ -99,7 +98,7 @@ def figures_band(paper: Paper, section: LongSection, units: UnitFormat) -> Band:
     columns = [
         Column(
             convert(joint.at, unit),
-            (joint.name, units.number(joint.at), units.number(section.profile.railhead(joint.at))),
+            (joint.name, units.number(joint.at), units.railhead(section.profile.railhead(joint.at))),
             0 if joint.at in ends else 2 if joint.kind == "plain" else 1,
         )
         for joint in section.joints

@@ -82,7 +82,7 @@ class _Network:
 def solve_railheads(plan: Plan) -> Railheads:
     """Find the railhead at every joint, track end and measured place of a plan.
 
-    Rises that contradict one another round a loop by more than 2 mm are refused, and pieces of the network without any
+    Rises that contradict one another around a loop by more than 2 mm are refused, and pieces of the network without any
     known height, each named.
     """
     network = _stations(plan)
@@ -98,7 +98,7 @@ def solve_railheads(plan: Plan) -> Railheads:
         if misfit > SHARED_MISFIT + _EXACT:
             problems.append(
                 PlanError(
-                    f"heights contradict one another round a loop: {loop}",
+                    f"heights contradict one another around a loop: {loop}",
                     file=plan.file,
                     place="railheads",
                     found=f"a misfit of {size}",
@@ -106,7 +106,7 @@ def solve_railheads(plan: Plan) -> Railheads:
                 )
             )
         else:
-            notes.append(Note("railheads", f"a misfit of {size} is shared out round a loop: {loop}"))
+            notes.append(Note("railheads", f"a misfit of {size} is shared out around a loop: {loop}"))
             shared.add(int(roots[tie.stop]))
     problems += _unknown(plan, network, roots)
     if problems:

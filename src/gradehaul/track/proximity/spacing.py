@@ -53,7 +53,7 @@ class Spacing:
     group: Literal["A", "B", "C"]
     stock_class: Literal["II", "I", "Ia"]
     _tangent: float
-    """Centers on straight track of the table of curves, m."""
+    """Centers on straight track of the table of curves, and no less than `fouling`, m."""
     _centers: _Curve
     _overhang: _Curve
     _overhang_counts: bool
@@ -149,7 +149,7 @@ def spacing_for(scale: Scale, practice: Practice, full_size: float | None = None
         curve_source=curve_source,
         group=group,
         stock_class=own_class,
-        _tangent=straight if by_nem else tangent,
+        _tangent=straight if by_nem else max(tangent, scale.fouling_distance),
         _centers=curve,
         _overhang=overhang,
         _overhang_counts=by_nem,

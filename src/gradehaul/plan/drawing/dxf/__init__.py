@@ -14,7 +14,7 @@ from gradehaul.errors import DrawingError, Problems, clean, cut, quoted
 from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
 from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
-from gradehaul.plan.drawing.dxf.file import check_file, kink_of, load, release, warnings
+from gradehaul.plan.drawing.dxf.file import check_file, kink_of, load, warnings
 from gradehaul.plan.drawing.heights.texts import says_height
 from gradehaul.plan.drawing.naming.layers import use_of
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
@@ -163,7 +163,6 @@ class _Reading:
         with np.errstate(all="ignore"):  # what is not finite is found when all is known in m
             layers, faults = self.walk()
             passed = self.passed_over(layers)
-            release(self.document)
             strokes, dropped = strokes_of(self.curves, self.scale, self.shown, self.wrong)
         marks = self.marks({label.layer for label in self.labels} - {stroke.layer for stroke in strokes})
         if self.errors:

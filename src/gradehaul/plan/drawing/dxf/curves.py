@@ -236,10 +236,10 @@ def _spline(entity: Entity, budget: Budget) -> Curve:
         weights = weights / weights.max() if len(weights) else np.ones(len(control))
         curve = BSpline(knots, np.column_stack((control * weights[:, None], weights)), degree)
     except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
-        raise DrawingError("this is no spline", found=str(error)[:80]) from error
+        raise DrawingError("this is not a spline", found=str(error)[:80]) from error
     if len(knots) != len(control) + degree + 1 or not (weights > 0).all():
         found = f"{len(knots)} knots for {len(control)} control points, or a weight that is not above 0"
-        raise DrawingError("this is no spline", found=found)
+        raise DrawingError("this is not a spline", found=found)
     inner = np.unique(knots[degree : len(knots) - degree])
     # Twice as many pieces as the degree leave no inflection for which three looks at a piece would not be enough.
     share = np.linspace(0, 1, 2 * degree, endpoint=False) if degree > 1 else np.zeros(1)

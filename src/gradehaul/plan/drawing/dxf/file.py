@@ -40,9 +40,6 @@ _BOM = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"\xef\xbb\xbf": "UTF-8 wi
 _LOCK = threading.Lock()
 
 
-_PLAIN = frozenset({"LINE", "ARC", "CIRCLE", "LWPOLYLINE", "SPLINE"})
-
-
 def dxf_library() -> Any:  # noqa: ANN401 - a module
     """Return ezdxf, imported the first time it is needed, without the cache of fonts that it would make at home.
 
@@ -107,7 +104,7 @@ def _check_content(path: Path, file: str, size: int) -> None:
         if head.startswith(mark):
             raise DrawingError("a DXF file is plain text", file=file, found=name, write=again)
     if not binary and b"\0" in head:
-        raise DrawingError("this is no DXF file", file=file, found="binary data", write=again)
+        raise DrawingError("this is not a DXF file", file=file, found="binary data", write=again)
     if size <= MOST_ENTITIES * _SHORTEST_ENTITY:
         return
     with path.open("rb") as stream, mmap(stream.fileno(), 0, access=ACCESS_READ) as data:
@@ -139,7 +136,7 @@ def load(path: Path) -> tuple[Any, int]:
         struct.error,
     ) as error:
         if isinstance(error, OSError) and error.errno is None:  # the library's own word, not the system's
-            raise DrawingError("this is no DXF file", found="other text", write="it again, saved as DXF") from None
+            raise DrawingError("this is not a DXF file", found="other text", write="it again, saved as DXF") from None
         # only the library's own errors are about the file; Python's are about the code that reads it
         why = cut(clean(" ".join(str(error).split()))) if isinstance(error, ezdxf.DXFError) else ""
         raise _damaged(why.removeprefix("DXFStructureError: ")) from error
@@ -158,19 +155,6 @@ def kink_of(document: Any) -> float | None:  # noqa: ANN401 - the library's
     text = str(document.header.custom_vars.get(KINK_PROPERTY, ""))
     degrees = float(text) if re.fullmatch(r"\d{1,2}(\.\d{1,3})?", text) else 0.0
     return math.radians(degrees) if 0 < degrees <= _MOST_KINK else None
-
-
-def release(document: Any) -> None:  # noqa: ANN401 - a document of the library
-    """Let go of the lines and curves of a document that were read.
-
-    Each refers to itself, so that Python's collector would go over all of them again and again while others are made.
-    """
-    for layout in document.blocks:
-        for entity in layout:
-            if entity.dxftype() in _PLAIN and entity.extension_dict is None:
-                entity.destroy()
-        layout.purge()
-    document.entitydb.purge()
 
 
 def _damaged(found: str) -> DrawingError:

@@ -185,7 +185,7 @@ def along_lines(
                 break
             if unclear:
                 cure = f"railhead_at = [[{bare(at, unit)}, {bare(height, unit)}]] in [line.{key_written(names[row])}]"
-                wrong = f"stands beside several tracks; for the nearest write {cure}"
+                wrong = f"is beside several tracks; for the nearest write {cure}"
             else:
                 wrong = _taken(found[row], (at, height), beyond(line.elements, at).z, unit)
         if wrong:
@@ -201,7 +201,7 @@ def _taken(pairs: list[tuple[float, float]], pair: tuple[float, float], drawn: f
         return f"contradicts the z of its line, {describe(drawn, 'length', unit)}" if off else ""
     for place, other in pairs:
         if abs(place - at) <= AT_END:
-            same = f"stands farther off than {describe(other, 'length', unit)} at this place"
+            same = f"is farther off than {describe(other, 'length', unit)} at this place"
             return same if other != height else ""
     pairs.append(pair)
     return ""
@@ -257,7 +257,7 @@ def _far(labels: Mapping[int, Label], index: Nearness, terms: Terms) -> dict[int
         f"the nearest is {describe(off, 'length', terms.plan_unit)} away, " if off < math.inf else ""
         for off in away.tolist()
     )
-    return {number: f"stands beside no track ({off}{limit})" for number, off in zip(labels, said, strict=True)}
+    return {number: f"is beside no track ({off}{limit})" for number, off in zip(labels, said, strict=True)}
 
 
 def _boxes(labels: Sequence[Label], step: float) -> tuple[IntArray, FloatArray]:

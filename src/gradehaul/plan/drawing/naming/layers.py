@@ -83,7 +83,7 @@ def lone_layers(drawn: Drawn) -> list[Fault]:
     return [
         Fault(
             "lone-layer",
-            f"nothing on layer {quoted(layer)} meets track of another: if it is none, name the others by --layers",
+            f"nothing on layer {quoted(layer)} meets track of another: if it is not track, name the others in --layers",
             element.start,
             layer=layer,
             weight=line.length,
@@ -128,7 +128,7 @@ class Numbers(NamedTuple):
         layer, pattern = quoted(self.layer), quoted(escape(self.layer))
         text = f"{self.amount:,} texts on {layer} look like heights: if they are, add --height-layers {pattern}"
         if taken:
-            text = f"{self.amount:,} heights read from numbers on {layer}: if they are none, add --height-layers none"
+            text = f"{self.amount:,} heights read from numbers on {layer}: if they are not, add --height-layers none"
         return Fault(NUMBERS, text, layer=self.layer)
 
 

@@ -272,8 +272,8 @@ def _drawn_no_more(chunks: Sequence[Chunk], given: object, drawn: Drawn, unit: s
     """Return what is said of heights of joints as an import wrote them, which the drawing shows no more: they stay."""
     before = given if isinstance(given, dict) else {}
     return [
-        f"{quoted(name)} stays at {describe(own, 'length', unit)}, which is drawn no more: take it out of [railhead] "
-        "to follow the drawing"
+        f"{quoted(name)} stays at {describe(own, 'length', unit)}, which is no longer drawn: take it out of "
+        "[railhead] to follow the drawing"
         for name, figure in drawn_heights(chunks).items()
         if name in drawn.joints and name not in drawn.heights and before.get(name) == figure
         if (own := height_of(figure, unit)) is not None

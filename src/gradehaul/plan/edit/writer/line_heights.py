@@ -148,7 +148,7 @@ def merge_heights(own: Any, text: str, table: dict[str, Any], line: DrawnLine, u
         unchanged = was is not None and abs(height.height - was) <= _FINE
         place = f"line {quoted(line.name)} at {describe(height.where, 'length', unit)}"
         if unchanged and there is None and flat:
-            found.gone.append(f"{place}: {describe(height.height, 'length', unit)} is drawn no more")
+            found.gone.append(f"{place}: {describe(height.height, 'length', unit)} is no longer drawn")
         if unchanged:
             continue
         if not (flat or known):

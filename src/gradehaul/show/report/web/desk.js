@@ -9,7 +9,7 @@ const Desk = (() => {
     let clicked = null, before = null, order = [], waiting = 0, later = 0, slowest = 0, planView = null, workbench = null;
 
     function take(document_) {
-      for (const route of document_.routes) route.railhead.breaks = route.effort.breaks;
+      for (const route of document_.routes) route.railhead.breaks = route.compensated.breaks;
       desk.data = document_;
       desk.units = UnitFormat.of(document_.units);
       desk.stock = Haulage.stockFrom(document_.stock);
@@ -137,8 +137,9 @@ const Desk = (() => {
 
     function typed() {
       const station = desk.data.heights.find((each) => each.key === byId("railhead-of").value);
-      const unit = desk.units.lengthUnit, value = byId("railhead").valueAsNumber;
-      if (!station || !Number.isFinite(value)) return;
+      const unit = desk.units.lengthUnit, field = byId("railhead"), value = UnitFormat.typed(field.value, unit);
+      field.setCustomValidity(value === null ? `This is no height: write a figure in ${unit.name}, such as 3.5 or 3 1/2` : "");
+      if (!station || !field.reportValidity()) return;
       desk.trial.change((trial) => { trial.heights[station.key] = Number(((value * unit.times) / unit.parts).toFixed(9)); });
     }
 

@@ -231,28 +231,28 @@ const Haulage = (() => {
 
   // Demand and supply
 
-  const length = (route) => stop(route.effort);
+  const length = (route) => stop(route.compensated);
   const firstHead = (route, trainLength) => (route.starts_whole ? Math.min(trainLength, length(route)) : 0.0);
 
   /* The compensated profile with so many times the curve coefficient. */
-  function compensated(route, times) {
-    if (times === 1.0) return route.effort;
-    const part = (key) => route.effort[key].map((value, k) => {
+  function withCurves(route, times) {
+    if (times === 1.0) return route.compensated;
+    const part = (key) => route.compensated[key].map((value, k) => {
       const level = route.railhead[key][k];
       return level + times * (value - level);
     });
-    return { breaks: route.effort.breaks, values: part("values"), slopes: part("slopes"), seconds: part("seconds") };
+    return { breaks: route.compensated.breaks, values: part("values"), slopes: part("slopes"), seconds: part("seconds") };
   }
 
   /* A function along the route carried on behind where it begins: level, or on a lap the lap again. */
-  function withTrackBehind(route, back, effort) {
+  function withTrackBehind(route, back, carried) {
     if (!route.lap) {
-      const level = { breaks: [start(effort) - 1.0, start(effort)], values: [effort.values[0]], slopes: [0.0], seconds: [0.0] };
-      return joined([level, effort], false);
+      const level = { breaks: [start(carried) - 1.0, start(carried)], values: [carried.values[0]], slopes: [0.0], seconds: [0.0] };
+      return joined([level, carried], false);
     }
     const rounds = back > 0 ? Math.ceil(back / length(route)) : 0;
-    const turns = joined(Array(rounds + 1).fill(effort), true);
-    const gain = endOf(effort, effort.values.length - 1) - effort.values[0];
+    const turns = joined(Array(rounds + 1).fill(carried), true);
+    const gain = endOf(carried, carried.values.length - 1) - carried.values[0];
     const shift = -rounds * length(route);
     return raised({ ...turns, breaks: turns.breaks.map((b) => b + shift) }, -rounds * gain);
   }
@@ -261,7 +261,7 @@ const Haulage = (() => {
   function gravityAndCurves(route, train, times = 1.0) {
     const weights = [...train.lineWeights, 0.0];
     for (let k = 1; k < weights.length; k++) weights[k] -= train.lineWeights[k - 1];
-    const behind = withTrackBehind(route, train.length, compensated(route, times));
+    const behind = withTrackBehind(route, train.length, withCurves(route, times));
     const terms = [];
     weights.forEach((weight, k) => { if (weight !== 0) terms.push([behind, weight, train.edges[k]]); });
     return sumOfShifted(terms, firstHead(route, train.length), length(route));
@@ -274,11 +274,11 @@ const Haulage = (() => {
     const none = { breaks: [first, last], values: [0], slopes: [0], seconds: [0] };
     if (!train.locos.length || train.blocks.every((block) => block.loco)) return none;
     const back = train.length;
-    const effort = withTrackBehind(route, back, compensated(route, times));
-    const level = withTrackBehind(route, back, compensated(route, 0.0)), bent = withTrackBehind(route, back, route.effort);
+    const carried = withTrackBehind(route, back, withCurves(route, times));
+    const level = withTrackBehind(route, back, withCurves(route, 0.0)), bent = withTrackBehind(route, back, route.compensated);
     const size = Math.max(back / 800, last / 20000), count = Math.ceil((last + back) / size);
     const even = Array.from({ length: count + 1 }, (_, k) => (k === count ? last : -back + k * ((last + back) / count)));
-    const inside = Array.from(effort.breaks).filter((place) => place > -back && place < last);
+    const inside = Array.from(carried.breaks).filter((place) => place > -back && place < last);
     const sorted = Float64Array.from([...even, ...inside]).sort();
     const places = sorted.filter((place, k) => k === 0 || place !== sorted[k - 1]);
     const angle = places.map((place) => (tension * (at(bent, place) - at(level, place))) / coefficient);
@@ -290,9 +290,9 @@ const Haulage = (() => {
       const plain = [0.0], towardHead = [0.0], towardTail = [0.0];
       for (let k = 0; k + 1 < places.length; k++) {
         const width = places[k + 1] - places[k], middle = places[k] + 0.5 * width;
-        const piece = Math.min(Math.max(firstAbove(effort.breaks, middle) - 1, 0), effort.values.length - 1);
-        const grade = effort.slopes[piece] + (middle - effort.breaks[piece]) * effort.seconds[piece];
-        const half = 0.5 * width * effort.seconds[piece], resist = vehicle[resistance];
+        const piece = Math.min(Math.max(firstAbove(carried.breaks, middle) - 1, 0), carried.values.length - 1);
+        const grade = carried.slopes[piece] + (middle - carried.breaks[piece]) * carried.seconds[piece];
+        const half = 0.5 * width * carried.seconds[piece], resist = vehicle[resistance];
         const need = 0.5 * width * (Math.abs(grade - half + resist) + Math.abs(grade + half + resist));
         plain.push(plain[k] + need);
         towardHead.push(towardHead[k] + need * Math.exp(-angle[k]));
@@ -441,8 +441,8 @@ const Haulage = (() => {
   function goesUp(legs) {
     let climb = 0.0, fall = 0.0;
     const add = (gain) => { if (gain > 1e-12) climb += gain; else if (gain < -1e-12) fall -= gain; };
-    for (const { railhead, effort } of legs) {
-      const f = { ...railhead, breaks: effort.breaks };
+    for (const { railhead, compensated } of legs) {
+      const f = { ...railhead, breaks: compensated.breaks };
       f.values.forEach((value, k) => {
         const width = f.breaks[k + 1] - f.breaks[k], whole = endOf(f, k) - value;
         const t = f.seconds[k] ? -f.slopes[k] / f.seconds[k] : 0.0;

@@ -21,10 +21,13 @@ const Outcomes = (() => {
     return { name: named.name, rail, outcome, spare_n, at_m, track, uphill: Haulage.goesUp(legs) };
   }
 
-  /* A train at its worst on a condition; null where its route is not answered. */
+  /* A train at its worst on a condition, with the least pull to spare of any of its rails; null where its route is not
+     answered. */
   function ofTrain(data, stock, condition, named) {
     const all = condition.rails.map((rail) => onRail(data, stock, condition.routes, named, rail)).filter((each) => each);
-    return all.length ? worst(data.outcomes, all) : null;
+    if (!all.length) return null;
+    const { spare_n, at_m, track } = all.reduce((low, each) => (each.spare_n < low.spare_n ? each : low));
+    return { ...worst(data.outcomes, all), spare_n, at_m, track };
   }
 
   function node(tag, cls, ...children) {

@@ -47,7 +47,7 @@
     const readout = details.querySelector("output");
     let at = null;
     const zoom = Zoom.start(figure, {
-      length: () => Haulage.stop(route().effort),
+      length: () => Haulage.stop(route().compensated),
       units: () => units,
       redraw: () => section.redraw(),
       placeAt: (event) => drawn.placeAt(event.clientX),
@@ -65,7 +65,7 @@
         at = place;
         drawn.mark(place);
         if (place === null) return;
-        slider.value = Math.round((1000 * place) / Haulage.stop(route().effort));
+        slider.value = Math.round((1000 * place) / Haulage.stop(route().compensated));
         const words = Places.words(route(), units, place);
         readout.textContent = words;
         slider.setAttribute("aria-valuetext", words);
@@ -74,7 +74,7 @@
     };
     sections.set(name, section);
     slider.addEventListener("input", () => {
-      const place = (Number(slider.value) / 1000) * Haulage.stop(route().effort);
+      const place = (Number(slider.value) / 1000) * Haulage.stop(route().compensated);
       show(route(), place);
       zoom.follow(place);
     });

@@ -23,10 +23,10 @@ const Places = (() => {
 
   function words(route, units, place) {
     // on a joint, rounding aside, the track ahead is shown, and so are its grades
-    const ahead = Math.min(place + 1e-9, Haulage.stop(route.effort));
-    const grade = Haulage.at(slope(route.railhead), ahead), effective = Haulage.at(slope(route.effort), ahead);
-    const track = Words.name(Haulage.trackAt(route, place, place < Haulage.stop(route.effort)));
-    return `At ${units.length(place)}, on ${track}: railhead ${units.length(Haulage.at(route.railhead, place))}, ` +
+    const ahead = Math.min(place + 1e-9, Haulage.stop(route.compensated));
+    const grade = Haulage.at(slope(route.railhead), ahead), effective = Haulage.at(slope(route.compensated), ahead);
+    const track = Words.name(Haulage.trackAt(route, place, place < Haulage.stop(route.compensated)));
+    return `At ${units.length(place)}, on ${track}: railhead ${units.railhead(Haulage.at(route.railhead, place))}, ` +
       `effective grade ${units.grade(effective)} (grade ${units.grade(grade)}, curves ${units.grade(Math.max(effective - grade, 0))}).`;
   }
 

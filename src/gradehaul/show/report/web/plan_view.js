@@ -38,7 +38,7 @@ const PlanView = (() => {
     /* A stretch of a route as a path. */
     function stretch(route, from, to, cls) {
       const steps = Math.max(2, Math.min(400, Math.ceil(((to - from) * view.scale) / 4)));
-      const length = Haulage.stop(route.effort), parts = [];
+      const length = Haulage.stop(route.compensated), parts = [];
       let broken = true;
       for (let k = 0; k <= steps; k++) {
         let place = from + ((to - from) * k) / steps;

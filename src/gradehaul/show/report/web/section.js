@@ -38,7 +38,7 @@ const LongSection = (() => {
   function draw(figure, route, units, { train = null, rail = Haulage.AS_PLANNED, on = rail, title = "", stretch = null, room = null } = {}) {
     const size = room || roomOf(figure), width = Math.max(280, Math.floor(size.width || 640));
     const roomy = width >= 560;
-    const length = Haulage.stop(route.effort), [from, to] = stretch || [0, length];
+    const length = Haulage.stop(route.compensated), [from, to] = stretch || [0, length];
     const view = { left: roomy ? 52 : 42, right: width - 10, board: new Board(), length, from, to };
     const x = (place) => view.left + ((place - from) / (to - from)) * (view.right - view.left);
     const unit = units.lengthUnit, shown = (value) => units.converted(value, unit);
@@ -221,15 +221,15 @@ const LongSection = (() => {
   }
 
   function drawGrade(svg, view, route, x, units, top, height) {
-    const f = slope(route.effort);
+    const f = slope(route.compensated);
     const low = Math.min(0, Haulage.least(f).value), high = Math.max(0.001, Haulage.greatest(f).value) * 1.08;
     const here = panel(svg, top, height, low * 1.08, high), part = seen(f, view);
     const percent = nice(100 * low, 100 * high, height < 48 ? 2 : 3);
-    heading(svg, view, top - 8, "Effective grade, of grade and curves together, %");
+    heading(svg, view, top - 8, "Effective grade (grade plus curves), %");
     marks(view, { ...here, y: (value) => here.y(value / 100) }, percent);
     here.group.append(
-      el("path", { d: `M${view.left} ${r(here.y(0))}${path(part, x, here.y, true)}L${r(view.right)} ${r(here.y(0))}Z`, class: "effort-fill" }),
-      el("path", { d: path(part, x, here.y), class: "effort" }),
+      el("path", { d: `M${view.left} ${r(here.y(0))}${path(part, x, here.y, true)}L${r(view.right)} ${r(here.y(0))}Z`, class: "effective-fill" }),
+      el("path", { d: path(part, x, here.y), class: "effective" }),
       el("line", { x1: view.left, x2: view.right, y1: r(here.y(0)), y2: r(here.y(0)), class: "axis" }));
     return here.bottom;
   }
@@ -240,7 +240,7 @@ const LongSection = (() => {
     svg.append(group);
     const planned = Haulage.PLANNED.includes(rail);
     const rails = planned ? route.rails : route.rails.map(() => rail);
-    heading(svg, view, top + 7, `Rail: ${on}, solid clean and dashed with film`);
+    heading(svg, view, top + 7, `Rail, ${on}: solid is clean, dashed has film`);
     let k = 0;
     while (k < rails.length) {
       let end = k;
@@ -267,7 +267,7 @@ const LongSection = (() => {
     const here = panel(svg, top, height, low, high);
     const unit = units.forceUnit(high);
     const back = (value) => (value * unit.times) / unit.parts;
-    heading(svg, view, top - 8, `Pull by the place of the head, ${unit.name}`);
+    heading(svg, view, top - 8, `Pull, by the place of the train's head, ${unit.name}`);
     marks(view, { ...here, y: (value) => here.y(back(value)) }, nice(units.converted(low, unit), units.converted(high, unit), 4));
     here.group.append(el("line", { x1: view.left, x2: view.right, y1: r(here.y(0)), y2: r(here.y(0)), class: "axis" }));
     if (reaches(running, view)) {

@@ -119,8 +119,8 @@ const Trial = (() => {
       const same = conditions.every((own, k) => own.join("\n") === route.conditions[k].join("\n"));
       if (!terms.length && same) return route;
       if (!terms.length) return { ...route, rails, conditions };
-      const effort = plus(route.effort, terms), railhead = plus({ ...route.railhead, breaks: route.effort.breaks }, terms);
-      return { ...route, rails, conditions, effort, railhead };
+      const compensated = plus(route.compensated, terms), railhead = plus({ ...route.railhead, breaks: route.compensated.breaks }, terms);
+      return { ...route, rails, conditions, compensated, railhead };
     }
     return data.routes.map((route) => {
       const now = changed(route), behind = route.behind.map(changed);

@@ -8,6 +8,15 @@ const UnitFormat = (() => {
     return Number(text) === 0 ? text.replace(/^-/, "") : text;
   }
 
+  /* The number that a person typed, perhaps as a fraction, perhaps with the unit behind it; null where it is none. */
+  function typed(text, unit) {
+    const bare = text.trim().replace(new RegExp(`\\s*(${unit.name}${unit.name === "in" ? '|"' : ""})$`), "").replace("\u2212", "-");
+    const parts = /^([+-]?)(?:(\d+)[ -])?(\d+)\/([1-9]\d*)$/.exec(bare);
+    if (parts) return (parts[1] === "-" ? -1 : 1) * (Number(parts[2] || 0) + parts[3] / parts[4]);
+    if (/,\d{3}$/.test(bare)) return null;  // thousands, or a decimal comma
+    return /^[+-]?(\d+([.,]\d*)?|[.,]\d+)$/.test(bare) ? Number(bare.replace(",", ".")) : null;
+  }
+
   const converted = (value, unit) => (value * unit.parts) / unit.times;
 
   function withUnit(value, unit, more = 0) {
@@ -19,6 +28,7 @@ const UnitFormat = (() => {
     const forceUnit = (value) => (Math.abs(value) < rules.heavy ? rules.force[0] : rules.force[1]);
     return {
       length: (value) => withUnit(value, rules.length),
+      railhead: (value) => withUnit(value, rules.length, ["in", "ft", "yd", "mile"].includes(rules.length.name) ? 1 : 0),
       fine: (value) => withUnit(value, rules.length, rules.length.name === "in" ? 3 : 1),
       force: (value) => withUnit(value, forceUnit(value)),
       grade(value) {
@@ -32,5 +42,5 @@ const UnitFormat = (() => {
     };
   }
 
-  return { of };
+  return { of, typed };
 })();

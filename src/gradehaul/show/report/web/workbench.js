@@ -9,7 +9,7 @@ const Workbench = (() => {
     let drawn = null, drawnOf = "", train = null, verdict = null;
     const figure = byId("bench-section");
     const zoom = Zoom.start(figure, {
-      length: () => Haulage.stop(state.route.effort),
+      length: () => Haulage.stop(state.route.compensated),
       units: () => units,
       redraw() { if (verdict) { draw(); drawn.mark(state.head); } },
       placeAt: (event) => (drawn ? drawn.placeAt(event.clientX) : 0),
@@ -235,7 +235,7 @@ const Workbench = (() => {
         : lies(verdict.runningAway) ? ["runs-away", "runs away here: the cars push the locomotives"]
         : lies(verdict.noStopping) ? ["marginal", "would not start again here"]
         : lies(verdict.noRecovery) ? ["marginal", "would not recover from a slip here"]
-        : ["climbs", "pulls here, starts again and recovers from a slip"];
+        : ["climbs", "gets through here, starts again and recovers from a slip"];
       byId("at-does").textContent = does;
       byId("at-does").className = cls;
       slider.setAttribute("aria-valuetext", `head at ${figures["at-place"]}: needs ${figures["at-run"]}, pulls ${figures["at-stand"]}; ${does}`);

@@ -15,7 +15,7 @@ const Zoom = (() => {
     const buttons = [
       ["+", "Zoom in", () => by(2)], ["\u2212", "Zoom out", () => by(0.5)],
       ["\u2190", "Move left", () => move(-0.5)], ["\u2192", "Move right", () => move(0.5)],
-      ["Whole", "Show the whole section", () => set(0, length())],
+      ["Show all", "Show the whole section", () => set(0, length())],
     ].map(([sign, words, act]) => {
       const button = Object.assign(document.createElement("button"), { type: "button", textContent: sign, title: words });
       button.setAttribute("aria-label", words);
