@@ -16,6 +16,7 @@ from gradehaul.plan.reader import read_plan
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.drawing.dxf import plan_dxf
 from gradehaul.show.drawing.import_text import import_page
+from gradehaul.track.alignment import align
 from plan.drawing.double_oval import double_oval
 from plan.drawing.dxf_files import MM, new
 
@@ -141,6 +142,16 @@ def test_a_break_of_direction_is_a_plain_joint_and_the_track_behind_it_lies_as_d
         assert (back.lines[name].start, back.lines[name].finish) == (line.start, line.finish)
         assert back.lines[name].length == pytest.approx(line.length, abs=1e-5)
         assert back.lines[name].place == pytest.approx(line.place, abs=1e-5)
+
+
+@pytest.mark.parametrize(("kink", "doubted"), [("10", False), ("9", True)])
+def test_a_break_that_import_was_to_join_is_a_note_and_no_doubt(tmp_path, kink, doubted):
+    siding(tmp_path, 48.57, separate=True)  # breaks of 9.2 degrees
+    text = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO", kink="10")).text
+    aligned = align(read_plan(text.replace('kink = "10"', f'kink = "{kink}"') + "\n[railhead]\n'End 1' = 0"))
+    (*_, note) = (each.text for each in aligned.notes if "miss one another by 9.2°" in each.text)
+    assert note.endswith("no curve is counted for it: draw one there") != doubted
+    assert any("miss one another" in each.text for each in aligned.doubts) == doubted
 
 
 @pytest.mark.parametrize("separate", [False, True])
