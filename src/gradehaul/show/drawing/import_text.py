@@ -163,6 +163,7 @@ def _add_changes(page: Page, imported: Imported, plan: str, *, every: bool) -> N
         ("changed", changes.changed),
         ("yours, kept, though drawn otherwise", changes.kept),
         ("heights", changes.heights),
+        ("your heights kept, marks moved", changes.marks),
     ):
         most = _NAMED if every else _FEW
         if names:
