@@ -398,19 +398,20 @@ def test_a_locomotive_over_the_joint_of_a_lap_stands_on_the_track_behind(film: f
     assert sum(found.rows[n].unit.length for n in chosen) == pytest.approx(longest)
 
 
-def test_what_no_film_plan_can_help_is_named_where_check_names_it() -> None:
+@pytest.mark.parametrize(("length", "pull", "slips", "van"), [(104, 15, 14, ', "van"'), (100, 19, 16, "")])
+def test_what_no_film_plan_can_help_is_named_where_check_names_it(length: int, pull: int, slips: int, van: str) -> None:
     """A hill of one grade in three straights: as far short all along it, and both name where that begins."""
     plan = read_plan(
-        """scale = "N"
+        f"""scale = "N"
 unit = "mm"
-railhead = { A = 0, B = 20, C = 120 }
-line.Foot = { from = "A", to = "B", track = [{ straight = 900 }] }
-line.Hill = { from = "B", to = "C", track = [{ straight = 700 }, { straight = 800 }, { straight = 500 }] }
-loco.goat = { mass = "88 g", length = 104, pull.clean = "15 gf", slipping.clean = "14 gf" }
-car.ore = { mass = "30 g", length = 86 }
-car.van = { mass = "17.3 g", length = 66 }
-route.Up = { from = "A", to = "C" }
-train.T = { route = "Up", consist = ["goat", "9 ore", "van"] }
+railhead = {{ A = 0, B = 20, C = 120 }}
+line.Foot = {{ from = "A", to = "B", track = [{{ straight = 900 }}] }}
+line.Hill = {{ from = "B", to = "C", track = [{{ straight = 700 }}, {{ straight = 800 }}, {{ straight = 500 }}] }}
+loco.goat = {{ mass = "88 g", length = {length}, pull.clean = "{pull} gf", slipping.clean = "{slips} gf" }}
+car.ore = {{ mass = "30 g", length = 86 }}
+car.van = {{ mass = "17.3 g", length = 66 }}
+route.Up = {{ from = "A", to = "C" }}
+train.T = {{ route = "Up", consist = ["goat", "9 ore"{van}] }}
 """
     )
     layout = Layout(plan)

@@ -433,6 +433,8 @@ class Plan:
     """How far wheels carry a film onto clean rail, m."""
     carry_basis: Basis = "assumed"
     deck: Deck = Deck()
+    kink: Radians = 0.0
+    """The break of direction over which an import was to join what it read, 0 where it was given none."""
 
     def __post_init__(self) -> None:
         freeze_mappings(self)

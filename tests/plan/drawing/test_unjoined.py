@@ -6,6 +6,7 @@ import re
 
 import pytest
 
+from gradehaul.command.output import laid_out
 from gradehaul.design.clearance.findings import clearances
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import plan_view
@@ -14,6 +15,8 @@ from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.plan.reader import read_plan
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.drawing.dxf import plan_dxf
+from gradehaul.show.drawing.import_text import import_page
+from gradehaul.track.alignment import align
 from plan.drawing.double_oval import double_oval
 from plan.drawing.dxf_files import MM, new
 
@@ -65,6 +68,50 @@ def test_a_kink_that_would_lose_a_crossing_is_not_named(tmp_path):
     assert text.endswith("at 9.0°: left unjoined")
 
 
+def row(folder, *gaps, more=()):
+    """Draw straights one after another with gaps between them, mm, and more track."""
+    document, space = new(units=MM)
+    x = 0.0
+    for gap in (*gaps, 0):
+        space.add_line((x, 0), (x + 500, 0), {"layer": "Track"})
+        x += 500 + gap
+    for one, other in more:
+        space.add_line(one, other, {"layer": "Track"})
+    document.saveas(folder / "tarn.dxf")
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_the_snap_that_joins_gaps_does_so(tmp_path, unit):
+    row(tmp_path, 1.4, 2.9, 3.0)
+    (tmp_path / "tarn.toml").write_text(f'scale = "N"\nunit = "{unit}"\n')
+    plan, drawing = str(tmp_path / "tarn.toml"), str(tmp_path / "tarn.dxf")
+    done = import_drawing(drawing, plan, ImportOptions())
+    figure = {"mm": "3.1", "in": "0.12"}[unit]
+    found = texts(done, "near-miss")
+    assert [text.partition("; ")[2] for text in found] == [f"--snap {figure} joins it and 2 others"] * 3
+    joined = import_drawing(drawing, plan, ImportOptions(snap=figure))
+    assert texts(joined, "near-miss") == []
+    assert len(joined.drawn.lines) == 1
+    shown = laid_out(import_page(done, plan), to_file=True)
+    words = "Track may be cut at 3 places, where ends meet or nearly meet and are not joined"
+    assert " ".join(shown.split()).startswith(words)
+    assert "may be cut" not in laid_out(import_page(joined, plan), to_file=True)
+
+
+@pytest.mark.parametrize(
+    ("gaps", "more", "cures"),
+    [
+        ([1.4], [((500.7, 1.2), (500.7, 90))], [""]),  # a third end beside the gap
+        ([1.4], [((-1.2, 0), (-60, 60))], [""]),  # a corner of 45 degrees is nearer
+        ([1.4], [((-2, 0), (-60, 60))], ["", "--snap 1.5 joins it"]),  # or farther
+    ],
+)
+def test_a_snap_that_would_join_anything_else_is_not_named(tmp_path, gaps, more, cures):
+    row(tmp_path, *gaps, more=more)
+    done = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="N"))
+    assert sorted({text.partition("; ")[2] for text in texts(done, "near-miss")}) == cures
+
+
 def siding(folder, rise, *, separate):
     """Draw a main line and a siding of straights, mm: away from it over 300, along, and back."""
     document, space = new(units=MM)
@@ -95,6 +142,16 @@ def test_a_break_of_direction_is_a_plain_joint_and_the_track_behind_it_lies_as_d
         assert (back.lines[name].start, back.lines[name].finish) == (line.start, line.finish)
         assert back.lines[name].length == pytest.approx(line.length, abs=1e-5)
         assert back.lines[name].place == pytest.approx(line.place, abs=1e-5)
+
+
+@pytest.mark.parametrize(("kink", "doubted"), [("10", False), ("9", True)])
+def test_a_break_that_import_was_to_join_is_a_note_and_no_doubt(tmp_path, kink, doubted):
+    siding(tmp_path, 48.57, separate=True)  # breaks of 9.2 degrees
+    text = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO", kink="10")).text
+    aligned = align(read_plan(text.replace('kink = "10"', f'kink = "{kink}"') + "\n[railhead]\n'End 1' = 0"))
+    (*_, note) = (each.text for each in aligned.notes if "miss one another by 9.2°" in each.text)
+    assert note.endswith("no curve is counted for it: draw one there") != doubted
+    assert any("miss one another" in each.text for each in aligned.doubts) == doubted
 
 
 @pytest.mark.parametrize("separate", [False, True])

@@ -194,12 +194,16 @@ def test_a_changed_height_whose_drawing_changes_is_said_first_and_apart_and_its_
     assert at_joint.startswith(f'"{joint}": the drawing went from 0 mm to 4 mm, and yours stays at 60 mm: take it out')
     assert "mm: the drawing went from 18 mm to 21 mm, and yours stays at 60 mm: take it out of the line" in along
     page = " ".join(laid_out(import_page(done, str(PLAN)), to_file=True).split())
+    line, mark = done.changes.marks
+    assert f"your heights kept, marks moved 2 {line}; {mark}" in page
+    assert (line[:6], mark) == ('line "', f'"{joint}"')
     assert page.startswith(f"2 heights that you changed have changed in the drawing, too: {along} {at_joint} line ")
     assert page.count(" stays at 60 mm, and the drawing has ") == 2
     assert f'{joint}" = 60  # drawn 4\n' in done.text
     assert "# drawn 21" in done.text
     again = imported()
     assert (again.text, again.changes.redrawn, len(again.changes.contrary)) == (done.text, [], 4)
+    assert again.changes.marks == []
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -44,8 +45,8 @@ from gradehaul.plan.drawing.records import (
     Terms,
 )
 from gradehaul.plan.drawing.rows import Rows, wrapped
-from gradehaul.plan.drawing.wording import UNUSED
-from gradehaul.quantities import describe
+from gradehaul.plan.drawing.wording import UNUSED, rounded_up
+from gradehaul.quantities import describe, read_quantity
 
 _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
@@ -94,12 +95,13 @@ def assemble(
     meetings = np.array([stroke.points[end] for stroke in drawing.strokes for end in (0, -1)]).reshape(-1, 2)
     strokes, dropped, gaps = joined(drawing.strokes, outlines, terms)
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
-    drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
+    separate, drawing = drawing, replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms, layers)
+    fits = {} if fits is None else fits
     linked, faults, left, circles = _linked(drawing, texts, terms, fits)
+    faults = _with_snaps(faults, linked, separate, outlines, texts, terms, fits)
     left, radii = _without_radii(left, linked, terms, drawing.unit)
-    faults += radii
-    faults += (*unread, *_without_unit(texts, drawing.unit, terms.plan_unit))
+    faults += (*radii, *unread, *_without_unit(texts, drawing.unit, terms.plan_unit))
     own = by_layer(labels)
     linked, faults = with_joined(linked, faults, own.joined, terms)
     linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
@@ -181,21 +183,29 @@ def _without_radii(
     return [text for number, text in enumerate(texts) if number not in radii], faults
 
 
-def _linked(
-    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms, fits: Fits | None
-) -> tuple[Linked, list[Fault], Sequence[tuple[Label, float]], list[Turns]]:
-    """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
-    reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink, fits=fits)
+def _reaches(
+    strokes: Sequence[Stroke], texts: Sequence[tuple[Label, float]], terms: Terms, fits: Fits | None, file: str
+) -> tuple[Rows, list[Fault], Sequence[tuple[Label, float]]]:
+    """Return what strokes become before they are linked, with all faults, and the heights still to be used."""
+    reaches, faults = reaches_of(strokes, tolerance=terms.fit, kink=terms.kink, fits=fits)
     if terms.rails:
         reaches, alone = center_lines(reaches, terms)
         faults += alone
     else:
-        refuse_rails(reaches, terms, drawing.file)
+        refuse_rails(reaches, terms, file)
     reaches, of_turns = climbing(reaches, terms)
     faults += of_turns
     reaches, left = lifted(reaches, texts, terms)
     reaches = at_zero_elevation(reaches, left, terms).upward(terms.zero)  # from here on by the plan's 0
     left = [(label, height + terms.zero) for label, height in left]
+    return reaches, faults, left
+
+
+def _linked(
+    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms, fits: Fits | None
+) -> tuple[Linked, list[Fault], Sequence[tuple[Label, float]], list[Turns]]:
+    """Return the network of a drawing's strokes, all faults up to here, the heights still to be used, and circles."""
+    reaches, faults, left = _reaches(drawing.strokes, texts, terms, fits, drawing.file)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
     linked = link(reaches, terms, marks)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
@@ -229,6 +239,61 @@ def _with_kinks(
     joins = f"{terms.option('kink', str(wider))} joins it"
     cured = {id(fault) for number, fault in enumerate(open_) if number not in still}
     return [replace(each, text=f"{each.text}; {joins}") if id(each) in cured else each for each in faults]
+
+
+def _with_snaps(
+    faults: Sequence[Fault],
+    linked: Linked,
+    drawing: Drawing,
+    outlines: Outlines,
+    texts: Sequence[tuple[Label, float]],
+    terms: Terms,
+    fits: Fits,
+) -> list[Fault]:
+    """Return faults, those of ends that nearly meet with the snap that joins them.
+
+    It is tried for all of them, then for the nearest, and counts where nothing but these is joined, and nothing lost.
+    """
+    misses = [fault for fault in faults if fault.code == "near-miss" and fault.spot]
+    offs = [terms.snap / fault.weight for fault in misses]
+    for most in sorted({max(offs), min(offs)} if offs else (), reverse=True):
+        figure = rounded_up(most, terms.plan_unit)
+        snap = read_quantity(figure, "length", unit=terms.plan_unit)
+        own = [fault for fault, off in zip(misses, offs, strict=True) if off <= snap]
+        with suppress(GradehaulError):
+            wider = replace(terms, snap=snap)
+            strokes, *_ = joined(drawing.strokes, outlines, wider)
+            reaches, *_ = _reaches(strokes, texts, wider, fits, drawing.file)
+            again = link(reaches, wider, named_marks(drawing.marks, drawing.labels, terms.near))
+            if _joins_only(linked, again, in_plan([fault.spot for fault in own if fault.spot]), snap):
+                others = "" if len(own) == 1 else f" and {len(own) - 1} other{'s' if len(own) > 2 else ''}"
+                joins = f"{terms.option('snap', figure)} joins it{others}"
+                cured = {id(fault) for fault in own}
+                return [replace(each, text=f"{each.text}; {joins}") if id(each) in cured else each for each in faults]
+    return list(faults)
+
+
+def _joins_only(before: Linked, after: Linked, misses: FloatArray, snap: float) -> bool:
+    """Return whether a wider snap, m, joins all ends that nearly meet, at points of shape (n, 2), and no others."""
+
+    def elsewhere(spots: Sequence[Spot], others: FloatArray) -> bool:
+        """Return whether one of some points is none of others."""
+        return len({*pairs(in_plan(spots), snap, others)[0].tolist()}) < len(spots)
+
+    def joints(linked: Linked, *kinds: str) -> list[Spot]:
+        return [joint.spot for joint in linked.joints if joint.kind in kinds]
+
+    def wrong(linked: Linked) -> list[Spot]:
+        codes = {"no-tangent", "kink", "level-miss", "stray"}
+        return [fault.spot for fault in linked.faults if fault.code in codes and fault.spot]
+
+    for kinds in (("end",), ("plain",), ("turnout", "crossing")):
+        one, other = joints(before, *kinds), joints(after, *kinds)
+        here, there = (np.concatenate((in_plan(each), misses)) for each in (one, other))
+        if elsewhere(one, there) or elsewhere(other, here):
+            return False
+    joined_all = not len(pairs(misses, snap / 2, in_plan(joints(after, "end")))[0])
+    return joined_all and not elsewhere(wrong(after), in_plan(wrong(before)))
 
 
 def reaches_of(

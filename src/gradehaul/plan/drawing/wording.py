@@ -82,6 +82,18 @@ def length_text(length: float, unit: str, fine: float = _FINE) -> str:
     return f"{convert(length, unit):.{_decimals(unit, fine)}f} {unit}"
 
 
+def rounded_up(length: float, unit: str) -> str:
+    """Return a length as a bare figure of a plan that is surely more, to about a fifth of a millimeter.
+
+    Examples
+    --------
+    >>> rounded_up(0.0018, "in"), rounded_up(0.0021, "mm")
+    ('0.08', '2.2')
+    """
+    times = 10 ** _decimals(unit, _FINE)
+    return f"{(math.floor(convert(length, unit) * times + 0.01) + 1) / times:.12g}"
+
+
 def bare(length: float, unit: str) -> str:
     """Return a length as a bare figure of a plan, to a hundredth of a millimeter or so.
 

@@ -93,7 +93,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         faults.known(start, "joint", start.table.joint, meeting, inside="joint")
     rounding, carry = single("vertical_curve", VerticalCurveTable), single("carry_over", CarryOverTable)
     resistance = single("curve_resistance", CurveResistanceTable)
-    faults.doubts += _unused_heights(single("import", ImportTable))
+    faults.doubts += _unused_heights(imported := single("import", ImportTable))
     deck = single("deck", DeckTable)
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
@@ -132,6 +132,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         joints=joints,
         berths=laid.berths,
         map=MapStart(**start.table.model_dump()) if start else None,
+        kink=(imported.table.kink or 0.0) if imported else 0.0,
         vertical_curve=rounding.table.length if rounding else 0.0,
         curve_resistance=CurveResistance(**resistance.table.model_dump()) if resistance else CurveResistance(),
         films=films,

@@ -49,6 +49,9 @@ def import_page(
     found = by_code(drawn.faults)
     for fault in (*found.get(FLAT_HELIX, []), *found.get(NUMBERS, [])):
         page.line((fault_text(fault, imported.unit), "bold red"))
+    if cuts := sum(len(found.get(code, ())) for code in ("no-tangent", "level-miss", "near-miss")):
+        what = "1 place" if cuts == 1 else f"{cuts:,} places"
+        page.line((f"Track may be cut at {what}, where ends meet or nearly meet and are not joined", "bold red"))
     add_doubts(page, look.doubts, "gradehaul check")
     _add_own_heights(page, imported, every="changes" in more)
     done = f"imported into {clean(plan)}" if plan else "plan printed"
@@ -160,6 +163,7 @@ def _add_changes(page: Page, imported: Imported, plan: str, *, every: bool) -> N
         ("changed", changes.changed),
         ("yours, kept, though drawn otherwise", changes.kept),
         ("heights", changes.heights),
+        ("your heights kept, marks moved", changes.marks),
     ):
         most = _NAMED if every else _FEW
         if names:

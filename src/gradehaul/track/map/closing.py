@@ -41,7 +41,8 @@ def closure_notes(
 ) -> list[tuple[Note, bool]]:
     """Return a note for each figure that misses closing by more than track is laid, and whether that matters.
 
-    It matters where the figure misses by more than track can be pushed into place; those come first, the worst at the
+    It matters where the figure misses by more than track can be pushed into place, and by no break of direction that an
+    import was to join; those come first, the worst at the
     head. Many alike are one note with their count. A note names the change of one track that alone would close the
     figure. Diverging tracks drawn at an angle, as symbols of turnouts with straight sides are, are one note as well.
     """
@@ -94,12 +95,16 @@ def _miss(plan: Plan, closure: ClosureError) -> str:
     if closure.distance >= PERFECT[0]:
         share = describe(closure.share, "share", "%", 2)
         text += f" over {describe(closure.length, 'length', plan.unit)} ({share})"
-    return text + (f", at joint {closure.joint}" if closure.joint else "")
+    text += f", at joint {closure.joint}" if closure.joint else ""
+    to_join = _as_drawn(plan, closure, plan.kink)
+    return (
+        f"{text}; import was to join such a break, and no curve is counted for it: draw one there" if to_join else text
+    )
 
 
 def _matters(plan: Plan, closure: ClosureError) -> bool:
-    """Return whether a figure misses closing by more than track can be pushed into place."""
-    return (
+    """Return whether a figure misses closing by more than track can be pushed into place or import was to join."""
+    return not _as_drawn(plan, closure, plan.kink) and (
         closure.distance > plan.scale.gauge or abs(closure.angle or 0.0) > _PUSHED or closure.share > USABLE_MISCLOSURE
     )
 

@@ -55,6 +55,8 @@ class Changes:
     kept: list[str] = field(default_factory=list)
     """Tables without the mark, which the drawing shows otherwise."""
     heights: list[str] = field(default_factory=list)
+    marks: list[str] = field(default_factory=list)
+    """Where heights stay and their marks follow the drawing."""
     redrawn: list[str] = field(default_factory=list)
     """Heights of the person's whose drawing is another than at the import before."""
     contrary: list[str] = field(default_factory=list)
@@ -194,6 +196,7 @@ def _merged(
             moved = any(merged.marks.get(slot, mark) != mark for slot, mark in marks_in(chunk.text).items())
             if moved and same(own, tables[key], unit):  # else the table is written anew, marks and all
                 chunk.text = with_marks(chunk.text, merged.marks)
+                changes.marks.append(_titled(*key))
     return marks
 
 
@@ -306,6 +309,7 @@ def _add_heights(
         was = height_of(ours.get(name), unit)
         if is_redrawn(was, height):
             marks[name] = value
+            changes.marks.append(quoted(name))
         if abs(own - height) > MISFIT:
             off.append(own - height)
             said = changes.redrawn if name in marks else contrary
