@@ -7,6 +7,7 @@ from functools import cache
 from itertools import combinations
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -19,7 +20,9 @@ from gradehaul.haulage.verdict import worst
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.film import treat_page
+from gradehaul.track.piecewise import PiecewiseQuadratic
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
+from gradehaul.treatment.needs import _greatest_between
 from treatment.plans import HILL, Line, lines
 
 NO_CARRY = 0.0
@@ -421,3 +424,11 @@ train.T = {{ route = "Up", consist = ["goat", "9 ore"{van}] }}
     named = beyond[train.verdict.spare_by]
     assert (named.head, named.short) == (pytest.approx(train.verdict.spare_at), pytest.approx(-train.verdict.spare))
     assert {round(place.head, 6) for place in beyond.values()} == {round(train.verdict.spare_at, 6)}
+
+
+def test_a_demand_between_places_that_are_one_but_for_rounding_is_somewhere() -> None:
+    rising = PiecewiseQuadratic(np.array([0.0, 4.0]), np.zeros(1), np.ones(1), np.zeros(1))
+    places = np.array([0.0, 2.4000000001, 2.4000000001000004, 4.0])
+    greatest, at = _greatest_between(rising, places)
+    assert np.isfinite(at).all()
+    assert [greatest[0], greatest[2]] == pytest.approx([at[0], at[2]])

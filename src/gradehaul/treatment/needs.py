@@ -240,9 +240,8 @@ def _greatest_between(function: PiecewiseQuadratic, places: FloatArray) -> tuple
     within = np.concatenate([own, own, own[piece]])
     order = np.lexsort((at, -value, within))
     first = np.searchsorted(within[order], np.arange(places.size - 1))
-    top = value[order][first]
+    top, begins = value[order][first], at[order][first]
     reached = value >= (top - _ROUNDING * np.abs(top))[within]
-    begins = np.full(top.size, np.inf)
     np.minimum.at(begins, within[reached], at[reached])
     return top, begins
 
